@@ -1,0 +1,1 @@
+//! SQL over the store: the only crate that names DataFusion.

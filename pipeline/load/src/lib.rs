@@ -1,0 +1,1 @@
+//! Raw files into the study's Parquet store.

@@ -1,0 +1,140 @@
+//! The TOML header of a query file: what its table is and how to show it.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+/// Everything a query file says of its table; all of it is optional.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Header {
+    /// Heading of the table.
+    pub title: Option<String>,
+    /// What one row is.
+    pub row: Option<String>,
+    /// Section of the report in which the table is shown.
+    pub section: Option<String>,
+    /// A remark printed below the table.
+    pub note: Option<String>,
+    /// The chart drawn from the table.
+    pub chart: Option<Chart>,
+    /// How to show each column, by its name in the result.
+    pub columns: BTreeMap<String, ColumnHeader>,
+    /// Most rows shown in the report; the files under `tables/` always hold all of them. 0 shows none.
+    pub show: Option<usize>,
+}
+
+/// How to show one column.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct ColumnHeader {
+    /// Heading of the column.
+    pub label: Option<String>,
+    /// Unit, put into the heading: `mg/dL`, `%`, `min`, `days`. Glucose follows the report's unit.
+    pub unit: Option<String>,
+    /// Decimals shown.
+    pub digits: Option<u8>,
+    /// Leaves the column out of the report; it stays in `tables/`.
+    pub hidden: bool,
+}
+
+/// A chart: its kind and the columns it draws.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Chart {
+    /// The kind of drawing.
+    pub kind: ChartKind,
+    /// Column along the horizontal axis.
+    pub x: String,
+    /// Column along the vertical axis.
+    pub y: String,
+    /// Column of the lower end of an interval.
+    pub lower: Option<String>,
+    /// Column of the upper end of an interval.
+    pub upper: Option<String>,
+    /// Column that splits the rows into lines or panels.
+    pub series: Option<String>,
+}
+
+/// Kinds of chart that a header can ask for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ChartKind {
+    /// Points joined by lines, with a band where there is an interval.
+    #[default]
+    Line,
+    /// A step function that keeps its value up to the next point, with a band where there is an interval.
+    Steps,
+    /// Points, a panel for each series.
+    Points,
+    /// A dot with an interval for each value of `y`, along a horizontal axis `x`.
+    Intervals,
+    /// Bars from zero.
+    Bars,
+    /// Horizontal spans from `lower` to `upper` on a row for each value of `y`.
+    Spans,
+}
+
+/// The header and the SQL below it could not be read.
+#[derive(Debug, thiserror::Error)]
+#[error("line {line}: {message}")]
+pub struct HeaderError {
+    /// Line in the query file, from 1.
+    pub line: usize,
+    /// What is wrong.
+    pub message: String,
+}
+
+impl Header {
+    /// Reads the leading `--` lines of a query file as TOML. Lines of `--` and prose that is no TOML are
+    /// an error that names the line, so that a typing error is not taken for a remark.
+    pub fn parse(sql: &str) -> Result<Self, HeaderError> {
+        let lines: Vec<&str> = sql
+            .lines()
+            .map(str::trim_start)
+            .take_while(|line| line.starts_with("--"))
+            .map(|line| line.trim_start_matches('-'))
+            .collect();
+        let text = lines.join("\n");
+        toml::from_str(&text).map_err(|error| HeaderError {
+            line: error
+                .span()
+                .map_or(1, |span| text[..span.start].matches('\n').count() + 1),
+            message: error.message().to_owned(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_full_header() {
+        let header = Header::parse(
+            "-- title = \"Bias by day of wear\"\n\
+             -- row = \"one site on one day of wear\"\n\
+             -- section = \"accuracy\"\n\
+             -- chart = { kind = \"line\", x = \"wear_day\", y = \"bias\", lower = \"lower\", upper = \"upper\", series = \"site\" }\n\
+             -- [columns]\n\
+             -- bias = { label = \"Bias\", unit = \"mg/dL\", digits = 1 }\n\
+             SELECT 1 AS bias",
+        )
+        .unwrap();
+        assert_eq!(header.title.as_deref(), Some("Bias by day of wear"));
+        assert_eq!(header.chart.unwrap().kind, ChartKind::Line);
+        assert_eq!(header.columns["bias"].digits, Some(1));
+    }
+
+    #[test]
+    fn no_header_is_a_header() {
+        assert_eq!(Header::parse("SELECT 1").unwrap(), Header::default());
+    }
+
+    #[test]
+    fn an_error_names_its_line() {
+        let error = Header::parse("-- title = \"a\"\n-- titel = \"b\"\nSELECT 1").unwrap_err();
+        assert_eq!(error.line, 2);
+        assert!(error.message.contains("titel"), "{error}");
+    }
+}

@@ -1,0 +1,15 @@
+//! The vocabulary that every crate shares: units, times, settings, result tables.
+//!
+//! Nothing here reads a file, a clock or the environment.
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+pub mod format;
+pub mod header;
+pub mod settings;
+pub mod sites;
+pub mod store;
+pub mod table;
+pub mod time;
+pub mod units;
+
+mod known_keys;

@@ -1,0 +1,25 @@
+//! Places on the body where a sensor can be worn.
+
+/// A site as the report names it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Site {
+    /// Key used in files, for example `lower-back`.
+    pub key: String,
+    /// Name shown to a reader.
+    pub label: String,
+    /// Whether the site is on the device's label; `None` where the study does not say.
+    pub on_label: Option<bool>,
+}
+
+/// Sites that come with the program: key and label, in the order in which reports list them.
+pub const BUILT_IN: [(&str, &str); 9] = [
+    ("upper-arm-back", "Back of the upper arm"),
+    ("upper-arm-inside", "Inside of the upper arm"),
+    ("forearm", "Forearm"),
+    ("chest", "Chest"),
+    ("abdomen", "Abdomen"),
+    ("lower-back", "Lower back"),
+    ("upper-buttock", "Upper buttock"),
+    ("upper-thigh", "Upper thigh"),
+    ("calf", "Calf"),
+];

@@ -1,0 +1,232 @@
+//! Result tables: what a query gives and what the report shows.
+
+use std::io::{self, Write};
+
+use crate::header::{ColumnHeader, Header};
+use crate::time::{self, Micros};
+
+/// One value of a result table.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Cell {
+    /// No value.
+    Empty,
+    /// A whole number.
+    Integer(i64),
+    /// A finite number.
+    Number(f64),
+    /// Text, untrusted.
+    Text(String),
+    /// An instant in UTC.
+    Time(Micros),
+    /// A calendar date, local to the study.
+    Date(jiff::civil::Date),
+}
+
+impl Cell {
+    /// A number; what is not finite is no value.
+    pub fn number(value: f64) -> Self {
+        if value.is_finite() {
+            Self::Number(value)
+        } else {
+            Self::Empty
+        }
+    }
+
+    /// The value as a number, where it is one.
+    pub fn as_number(&self) -> Option<f64> {
+        match self {
+            Self::Integer(value) => Some(*value as f64),
+            Self::Number(value) => Some(*value),
+            _ => None,
+        }
+    }
+
+    /// The value as text, where it is one.
+    pub fn as_text(&self) -> Option<&str> {
+        match self {
+            Self::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// The value as an instant, where it is one.
+    pub fn as_time(&self) -> Option<Micros> {
+        match self {
+            Self::Time(at) => Some(*at),
+            _ => None,
+        }
+    }
+
+    /// The value as it stands in a CSV file: empty for no value, numbers with every digit that
+    /// distinguishes them, times in UTC with `Z`.
+    pub fn to_csv(&self) -> String {
+        match self {
+            Self::Empty => String::new(),
+            Self::Integer(value) => value.to_string(),
+            Self::Number(value) => plain_number(*value),
+            Self::Text(text) => quote(text),
+            Self::Time(at) => time::format_utc(*at),
+            Self::Date(date) => date.to_string(),
+        }
+    }
+}
+
+fn plain_number(value: f64) -> String {
+    if value == 0.0 {
+        "0".to_owned()
+    } else {
+        value.to_string()
+    }
+}
+
+fn quote(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
+}
+
+/// A column of a result table.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    /// Name in the result.
+    pub name: String,
+    /// How to show it.
+    pub header: ColumnHeader,
+    /// One cell a row.
+    pub cells: Vec<Cell>,
+}
+
+impl Column {
+    /// Heading of the column: its label, else its name with blanks for underscores.
+    pub fn label(&self) -> String {
+        match &self.header.label {
+            Some(label) => label.clone(),
+            None => self.name.replace('_', " "),
+        }
+    }
+}
+
+/// The result of one query: cells by column, and what its header says of them.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ResultTable {
+    /// Name of the query.
+    pub name: String,
+    /// The query file's header.
+    pub header: Header,
+    /// Columns of equal length.
+    pub columns: Vec<Column>,
+    /// Whether the query came with the study and not with the program.
+    pub own_query: bool,
+}
+
+impl ResultTable {
+    /// Number of rows.
+    pub fn rows(&self) -> usize {
+        self.columns.first().map_or(0, |column| column.cells.len())
+    }
+
+    /// Heading of the table: its title, else its name.
+    pub fn title(&self) -> String {
+        match &self.header.title {
+            Some(title) => title.clone(),
+            None => self.name.replace('_', " "),
+        }
+    }
+
+    /// A column by its name.
+    pub fn column(&self, name: &str) -> Option<&Column> {
+        self.columns.iter().find(|column| column.name == name)
+    }
+
+    /// A cell by row and column name; [`Cell::Empty`] where there is no such cell.
+    pub fn cell(&self, row: usize, column: &str) -> &Cell {
+        self.column(column)
+            .and_then(|column| column.cells.get(row))
+            .unwrap_or(&Cell::Empty)
+    }
+
+    /// A number by row and column name.
+    pub fn number(&self, row: usize, column: &str) -> Option<f64> {
+        self.cell(row, column).as_number()
+    }
+
+    /// A text by row and column name; empty where there is none.
+    pub fn text(&self, row: usize, column: &str) -> &str {
+        self.cell(row, column).as_text().unwrap_or("")
+    }
+
+    /// Rows in which a column holds a text.
+    pub fn rows_where(&self, column: &str, value: &str) -> Vec<usize> {
+        (0..self.rows())
+            .filter(|&row| self.text(row, column) == value)
+            .collect()
+    }
+
+    /// Writes the table as CSV: a header line, then a line a row, `\n` line ends.
+    ///
+    /// # Errors
+    /// Those of the writer.
+    pub fn write_csv(&self, out: &mut impl Write) -> io::Result<()> {
+        let names: Vec<String> = self.columns.iter().map(|c| quote(&c.name)).collect();
+        writeln!(out, "{}", names.join(","))?;
+        for row in 0..self.rows() {
+            for (index, column) in self.columns.iter().enumerate() {
+                if index > 0 {
+                    out.write_all(b",")?;
+                }
+                out.write_all(column.cells[row].to_csv().as_bytes())?;
+            }
+            out.write_all(b"\n")?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn table() -> ResultTable {
+        let column = |name: &str, cells| Column {
+            name: name.to_owned(),
+            header: ColumnHeader::default(),
+            cells,
+        };
+        ResultTable {
+            name: "t".to_owned(),
+            columns: vec![
+                column(
+                    "site",
+                    vec![Cell::Text("a,\"b\"".into()), Cell::Text("c".into())],
+                ),
+                column(
+                    "bias",
+                    vec![Cell::number(0.1 + 0.2), Cell::number(f64::NAN)],
+                ),
+                column("at", vec![Cell::Time(0), Cell::Empty]),
+            ],
+            ..ResultTable::default()
+        }
+    }
+
+    /// Quoting by RFC 4180, section 2.
+    #[test]
+    fn csv_keeps_every_digit_and_quotes() {
+        let mut out = Vec::new();
+        table().write_csv(&mut out).unwrap();
+        assert_eq!(
+            String::from_utf8(out).unwrap(),
+            "site,bias,at\n\"a,\"\"b\"\"\",0.30000000000000004,1970-01-01T00:00:00Z\nc,,\n"
+        );
+    }
+
+    #[test]
+    fn missing_cells_are_empty() {
+        let table = table();
+        assert_eq!(table.number(1, "bias"), None);
+        assert_eq!(table.number(0, "nothing"), None);
+        assert_eq!(table.rows_where("site", "c"), [1]);
+    }
+}

@@ -1,0 +1,2 @@
+//! Checks that contributors and CI run.
+fn main() {}

@@ -1,0 +1,1 @@
+//! The report: Markdown, the HTML made from it, and its charts.
