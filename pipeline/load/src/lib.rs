@@ -1,1 +1,32 @@
 //! Raw files into the study's Parquet store.
+//!
+//! [`Study::open`] reads the settings and lists the input files, [`load`] parses what is new or changed and
+//! brings the store up to date, [`Store::settle`] gives the rows that count up to an instant together with
+//! every row set aside.
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+mod block;
+mod columns;
+mod error;
+mod fields;
+mod fingersticks;
+mod folds;
+mod input;
+mod parquet_io;
+mod readings;
+mod records;
+mod reject;
+mod settle;
+mod settle_readings;
+mod source;
+mod store;
+mod study;
+mod times;
+mod wear_events;
+
+pub use error::LoadError;
+pub use input::{InputFile, Table};
+pub use reject::Reject;
+pub use settle::{RowCounts, Settled};
+pub use store::{InputRecord, Loaded, Store, load};
+pub use study::Study;

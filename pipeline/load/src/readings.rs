@@ -1,0 +1,187 @@
+//! Sensor readings from CSV: required `sensor`, `time`, `glucose`; optional `wearer`, `unit`, `status`.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
+use whereworn_model::settings::Settings;
+
+use crate::block::{Block, STATUSES, SensorName};
+use crate::columns::Layout;
+use crate::error::LoadError;
+use crate::fields::{glucose, text, word};
+use crate::folds::settle_folds;
+use crate::input::InputFile;
+use crate::records::{Row, for_each_row, for_each_segment};
+use crate::reject::Fault;
+use crate::source::split_blocks;
+use crate::times::{Clock, Moment, TimeReader};
+
+/// Columns in the order of [`crate::columns::names`].
+const SENSOR: usize = 0;
+const TIME: usize = 1;
+const GLUCOSE: usize = 2;
+const WEARER: usize = 3;
+const UNIT: usize = 4;
+const STATUS: usize = 5;
+
+/// Parses a whole file. Blocks of it are parsed side by side and joined in file order.
+pub(crate) fn parse_readings(
+    input: &InputFile,
+    settings: &Settings,
+) -> Result<(Block, Layout), LoadError> {
+    let threads = rayon::current_num_threads();
+    let mut whole = Block::default();
+    let mut folds = Vec::new();
+    let layout = for_each_segment(input, settings, |bytes, first_line, layout| {
+        let parts: Vec<Part> = split_blocks(bytes, first_line, threads)
+            .into_par_iter()
+            .map(|(block, line)| parse_block(&input.name, block, line, layout, settings))
+            .collect();
+        for part in parts {
+            let offset = whole.time.len();
+            folds.extend(part.folds.iter().map(|(row, later)| (row + offset, *later)));
+            whole.append(part.block);
+        }
+    })?;
+    settle_folds(&whole.sensor, &mut whole.time, &folds);
+    Ok((whole, layout))
+}
+
+/// A parsed block, and the rows whose local time occurred twice: row and later instant.
+#[derive(Default)]
+struct Part {
+    block: Block,
+    folds: Vec<(usize, i64)>,
+}
+
+fn parse_block(
+    file: &str,
+    bytes: &[u8],
+    first_line: u64,
+    layout: &Layout,
+    settings: &Settings,
+) -> Part {
+    let mut part = Part::default();
+    let mut sensors = Sensors::new(settings);
+    let mut times = TimeReader::new(&layout.time_format);
+    let seen = for_each_row(file, bytes, first_line, layout, |row| {
+        let sensor = sensors.find(row, layout)?;
+        let written = times.read(&layout.field(row.record, TIME)).ok_or_else(|| {
+            Fault::new(
+                "time",
+                "unparsable time: use ISO 8601 with date and time of day",
+            )
+        })?;
+        let at = match sensors.clock(sensor).resolve(written) {
+            Moment::One(at) => at,
+            Moment::Twice { earlier, later } => {
+                part.folds.push((part.block.time.len(), later));
+                earlier
+            }
+            Moment::Never => {
+                return Err(Fault::new(
+                    "time",
+                    "a local time that does not exist: the clocks were put forward past it",
+                ));
+            }
+        };
+        let checked = glucose_and_status(row, layout).inspect_err(|_| {
+            part.folds.pop_if(|(row, _)| *row == part.block.time.len());
+        })?;
+        part.block.push(sensor, at, checked.0, checked.1, row.line);
+        Ok(())
+    });
+    part.block.sensors = sensors.names;
+    part.block.rows = seen.rows;
+    part.block.rejects = seen.rejects;
+    part
+}
+
+fn glucose_and_status(row: &Row<'_>, layout: &Layout) -> Result<(f64, u8), Fault> {
+    let value = layout.field(row.record, GLUCOSE);
+    let unit = layout.field(row.record, UNIT);
+    let mgdl = glucose(&value, &unit, layout.default_unit, layout.decimal_comma)?;
+    let status = layout.field(row.record, STATUS);
+    if status.is_empty() {
+        return Ok((mgdl, 0));
+    }
+    let known = word(&status, &STATUSES, "status")?;
+    let code = STATUSES.iter().position(|s| *s == known).unwrap_or(0);
+    Ok((mgdl, code as u8))
+}
+
+/// Sensors met so far in a block, with their wearers' clocks.
+struct Sensors<'s> {
+    settings: &'s Settings,
+    names: Vec<SensorName>,
+    clock_of: Vec<usize>,
+    clocks: Vec<Clock>,
+    clock_of_wearer: HashMap<String, usize>,
+    known: HashMap<(Vec<u8>, Vec<u8>), u32>,
+    last: Option<(Vec<u8>, Vec<u8>, u32)>,
+}
+
+impl<'s> Sensors<'s> {
+    fn new(settings: &'s Settings) -> Self {
+        Self {
+            settings,
+            names: Vec::new(),
+            clock_of: Vec::new(),
+            clocks: Vec::new(),
+            clock_of_wearer: HashMap::new(),
+            known: HashMap::new(),
+            last: None,
+        }
+    }
+
+    /// The number, within the block, of a row's sensor.
+    fn find(&mut self, row: &Row<'_>, layout: &Layout) -> Result<u32, Fault> {
+        let wearer = layout.field(row.record, WEARER);
+        let sensor = layout.field(row.record, SENSOR);
+        if let Some((last_wearer, last_sensor, number)) = &self.last
+            && **last_sensor == *sensor
+            && **last_wearer == *wearer
+        {
+            return Ok(*number);
+        }
+        if sensor.is_empty() {
+            return Err(Fault::new("sensor", "the sensor is not named"));
+        }
+        let key = (wearer.into_owned(), sensor.into_owned());
+        let number = match self.known.get(&key) {
+            Some(number) => *number,
+            None => self.add(&key),
+        };
+        self.last = Some((key.0.clone(), key.1.clone(), number));
+        self.known.entry(key).or_insert(number);
+        Ok(number)
+    }
+
+    fn add(&mut self, key: &(Vec<u8>, Vec<u8>)) -> u32 {
+        let wearer = if key.0.is_empty() {
+            self.settings.study.wearer.clone()
+        } else {
+            text(&key.0)
+        };
+        let clock = match self.clock_of_wearer.get(&wearer) {
+            Some(clock) => *clock,
+            None => {
+                self.clocks
+                    .push(Clock::new(self.settings.wearer_zone(&wearer)));
+                self.clock_of_wearer
+                    .insert(wearer.clone(), self.clocks.len() - 1);
+                self.clocks.len() - 1
+            }
+        };
+        self.names.push(SensorName {
+            wearer,
+            sensor: text(&key.1),
+        });
+        self.clock_of.push(clock);
+        (self.names.len() - 1) as u32
+    }
+
+    fn clock(&mut self, sensor: u32) -> &mut Clock {
+        &mut self.clocks[self.clock_of[sensor as usize]]
+    }
+}

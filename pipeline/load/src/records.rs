@@ -1,0 +1,195 @@
+//! Rows of a file: split, counted and checked for what makes a row unreadable as such.
+
+use csv::ByteRecord;
+use whereworn_model::settings::Settings;
+
+use crate::columns::Layout;
+use crate::error::LoadError;
+use crate::input::InputFile;
+use crate::reject::{Fault, Reject};
+use crate::source::{Segment, Source};
+
+/// One row.
+pub(crate) struct Row<'r> {
+    pub record: &'r ByteRecord,
+    pub line: u64,
+    /// The row as it stands in the file.
+    pub raw: &'r [u8],
+}
+
+/// What was seen of a run of rows, apart from the rows accepted.
+#[derive(Default)]
+pub(crate) struct Seen {
+    pub rows: u64,
+    pub rejects: Vec<Reject>,
+}
+
+/// Calls `accept` for each row of a block; a fault that it returns becomes a reject.
+pub(crate) fn for_each_row(
+    file: &str,
+    block: &[u8],
+    first_line: u64,
+    layout: &Layout,
+    mut accept: impl FnMut(&Row<'_>) -> Result<(), Fault>,
+) -> Seen {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(layout.delimiter)
+        .from_reader(block);
+    let mut record = ByteRecord::new();
+    let mut seen = Seen::default();
+    let mut end = 0;
+    while let Ok(true) = reader.read_byte_record(&mut record) {
+        let start = record.position().map_or(end, |p| p.byte() as usize);
+        end = reader.position().byte() as usize;
+        let line = first_line + record.position().map_or(1, csv::Position::line) - 1;
+        let raw = block.get(start..end).unwrap_or(b"").trim_ascii();
+        seen.rows += 1;
+        let outcome = readable(&record, layout).and_then(|()| {
+            accept(&Row {
+                record: &record,
+                line,
+                raw,
+            })
+        });
+        if let Err(fault) = outcome {
+            seen.rejects.push(fault.at(file, line, raw));
+        }
+    }
+    seen
+}
+
+fn readable(record: &ByteRecord, layout: &Layout) -> Result<(), Fault> {
+    if record.len() != layout.fields {
+        return Err(Fault::new(
+            "",
+            format!(
+                "wrong number of fields: {} where the header has {}",
+                record.len(),
+                layout.fields
+            ),
+        ));
+    }
+    if record.as_slice().contains(&0) {
+        return Err(Fault::new("", "a NUL byte"));
+    }
+    Ok(())
+}
+
+/// Opens a file, reads its header and calls `block` with each segment of rows and the layout.
+pub(crate) fn for_each_segment(
+    input: &InputFile,
+    settings: &Settings,
+    mut block: impl FnMut(&[u8], u64, &Layout),
+) -> Result<Layout, LoadError> {
+    let skip = input
+        .export
+        .as_ref()
+        .and_then(|name| settings.exports.get(name))
+        .map_or(0, |export| export.skip_lines);
+    let mut source = Source::open(input)?;
+    let mut layout: Option<Layout> = None;
+    while let Some(segment) = source.next()? {
+        let mut bytes = segment.bytes.as_slice();
+        let mut line = segment.first_line;
+        if layout.is_none() {
+            bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+            for _ in 0..skip {
+                (_, bytes) = split_line(bytes);
+                line += 1;
+            }
+            let (header, rest) = split_line(bytes);
+            layout = Some(Layout::find(input, settings, header, line)?);
+            line += 1;
+            bytes = rest;
+        }
+        if let Some(layout) = &layout {
+            refuse_truncated(input, &segment, layout)?;
+            block(bytes, line, layout);
+        }
+    }
+    layout.ok_or_else(|| LoadError::File {
+        file: input.name.clone(),
+        line: 1,
+        message: "the file is empty: the first line names the columns".to_owned(),
+    })
+}
+
+fn split_line(bytes: &[u8]) -> (&[u8], &[u8]) {
+    match memchr::memchr(b'\n', bytes) {
+        Some(end) => (&bytes[..end], &bytes[end + 1..]),
+        None => (bytes, b""),
+    }
+}
+
+/// A file is truncated where its last quotation mark is open, or its last row is short and has no line end.
+fn refuse_truncated(
+    input: &InputFile,
+    segment: &Segment,
+    layout: &Layout,
+) -> Result<(), LoadError> {
+    if !segment.last {
+        return Ok(());
+    }
+    let stop = |line: u64, what: &str| LoadError::File {
+        file: input.name.clone(),
+        line,
+        message: format!("the file is truncated ({what}): copy or export it again"),
+    };
+    if let Some(line) = open_quote(&segment.bytes, layout.delimiter) {
+        return Err(stop(
+            segment.first_line + line,
+            "a quotation mark is never closed",
+        ));
+    }
+    if segment.bytes.last().is_some_and(|byte| *byte != b'\n') {
+        let (fields, line) = last_row(&segment.bytes, layout.delimiter);
+        if fields < layout.fields {
+            return Err(stop(
+                segment.first_line + line,
+                "its last row is short and has no line end",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// The line, from 0, of a quotation mark that opens a field and is never closed.
+fn open_quote(bytes: &[u8], delimiter: u8) -> Option<u64> {
+    memchr::memchr(b'"', bytes)?;
+    let (mut line, mut opened, mut quoted, mut field_start) = (0, 0, false, true);
+    let mut iter = bytes.iter().peekable();
+    while let Some(&byte) = iter.next() {
+        if byte == b'\n' {
+            line += 1;
+        }
+        if quoted {
+            if byte == b'"' && iter.next_if(|next| **next == b'"').is_none() {
+                quoted = false;
+            }
+        } else if byte == b'"' && field_start {
+            (quoted, opened) = (true, line);
+        }
+        field_start = !quoted && (byte == delimiter || byte == b'\n');
+    }
+    quoted.then_some(opened)
+}
+
+/// Fields of the last row and its line, from 0.
+fn last_row(bytes: &[u8], delimiter: u8) -> (usize, u64) {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(delimiter)
+        .from_reader(bytes);
+    let mut record = ByteRecord::new();
+    let mut last = (0, 0);
+    while let Ok(true) = reader.read_byte_record(&mut record) {
+        last = (
+            record.len(),
+            record.position().map_or(1, csv::Position::line) - 1,
+        );
+    }
+    last
+}

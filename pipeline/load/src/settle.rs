@@ -1,0 +1,409 @@
+//! The rows that count up to an instant, and every row set aside with its reason.
+
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, Int32Array, RecordBatch, StringArray};
+use whereworn_model::time::{Micros, format_utc};
+
+use crate::error::LoadError;
+use crate::fingersticks::Fingerstick;
+use crate::input::Table;
+use crate::parquet_io::rows_after;
+use crate::reject::Reject;
+use crate::store::{InputRecord, SmallTables, Store, raw_lines};
+use crate::study::Study;
+use crate::wear_events::{Placed, WearEvent};
+
+/// What became of the rows of one table.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RowCounts {
+    /// Rows read from files.
+    pub read: u64,
+    /// Rows rejected one by one.
+    pub rejected: u64,
+    /// Rows equal to one that counts.
+    pub duplicates: u64,
+    /// Readings of sensors without a valid `insert`.
+    pub without_insert: u64,
+    /// Rows that count.
+    pub accepted: u64,
+}
+
+/// The rows that count up to an instant.
+#[derive(Clone, Debug)]
+pub struct Settled {
+    /// Parquet files of readings, sorted by wearer, sensor, time over all of them; they also hold readings
+    /// after the instant and readings of sensors without an `insert`.
+    pub readings: Vec<PathBuf>,
+    /// Sensors with readings: `sensor_no`, `wearer`, `sensor`.
+    pub sensors: RecordBatch,
+    /// Capillary checks, by wearer and time.
+    pub fingersticks: RecordBatch,
+    /// Wear events, by wearer and time.
+    pub wear_events: RecordBatch,
+    /// Every rejected row, by file and line.
+    pub rejects: Vec<Reject>,
+    /// What became of the rows, by table.
+    pub counts: BTreeMap<Table, RowCounts>,
+    /// The latest instant of any row that counts.
+    pub latest: Option<Micros>,
+    /// Whether a row was rejected because it is later than the instant.
+    pub late: bool,
+    /// The input files.
+    pub inputs: Vec<InputRecord>,
+    /// What a reader of the results should know about the files.
+    pub warnings: Vec<String>,
+}
+
+/// What is known of readings later than the instant.
+#[derive(Default)]
+struct LateReadings {
+    rejects: Vec<Reject>,
+    by_sensor: BTreeMap<usize, u64>,
+    last_before: BTreeMap<usize, Micros>,
+}
+
+impl Store {
+    /// Settles the rows up to and including `as_of`.
+    ///
+    /// # Errors
+    /// An I/O error, a damaged store.
+    pub fn settle(&self, study: &Study, as_of: Micros) -> Result<Settled, LoadError> {
+        let mut rejects: Vec<Reject> = self
+            .manifest
+            .inputs
+            .iter()
+            .flat_map(|input| input.rejects.iter().cloned())
+            .collect();
+        rejects.extend(self.manifest.contradictions.iter().cloned());
+        let late = self.late_readings(study, as_of)?;
+        let mut any_late = !late.rejects.is_empty();
+        rejects.extend(late.rejects.iter().cloned());
+
+        let mut counts: BTreeMap<Table, RowCounts> = BTreeMap::new();
+        let events = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
+        let (events_kept, mut event_rejects) = settle_sensor_lives(events.kept);
+        let checks = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
+        any_late |= !events.late.is_empty() || !checks.late.is_empty();
+        event_rejects.extend(events.late);
+        counts.entry(Table::WearEvents).or_default().duplicates = events.duplicates;
+        counts.entry(Table::Fingersticks).or_default().duplicates = checks.duplicates;
+        rejects.extend(event_rejects);
+        rejects.extend(checks.late);
+
+        let inserted: HashSet<(&str, &str)> = events_kept
+            .iter()
+            .filter(|e| e.row.event == "insert")
+            .map(|e| (e.row.wearer.as_str(), e.row.sensor.as_str()))
+            .collect();
+        let orphans = self.orphans(&inserted, &late);
+        let without_insert = orphans.iter().map(|(_, rows)| rows).sum();
+        let mut latest = self.latest_reading(&inserted, &late);
+        latest = latest.max(events_kept.iter().map(|e| e.row.time).max());
+        latest = latest.max(checks.kept.iter().map(|f| f.row.time).max());
+
+        let readings = counts.entry(Table::Readings).or_default();
+        readings.duplicates = self.manifest.duplicate_readings;
+        readings.without_insert = without_insert;
+        for reject in &rejects {
+            let input = self
+                .manifest
+                .inputs
+                .iter()
+                .find(|input| input.name == reject.file);
+            if let Some(input) = input {
+                counts.entry(input.table).or_default().rejected += 1;
+            }
+        }
+        for input in &self.manifest.inputs {
+            counts.entry(input.table).or_default().read += input.rows;
+        }
+        for count in counts.values_mut() {
+            let aside = count.rejected + count.duplicates + count.without_insert;
+            count.accepted = count.read.saturating_sub(aside);
+        }
+        rejects.extend(orphans.into_iter().map(|(reject, _)| reject));
+        rejects.sort_by(|a, b| {
+            (a.file.as_bytes(), a.line, &a.reason).cmp(&(b.file.as_bytes(), b.line, &b.reason))
+        });
+
+        let batch = |result: Result<RecordBatch, arrow::error::ArrowError>| {
+            result.map_err(LoadError::store(&self.dir))
+        };
+        Ok(Settled {
+            readings: self
+                .manifest
+                .readings
+                .iter()
+                .map(|name| self.dir.join(name))
+                .collect(),
+            sensors: batch(self.sensors_batch())?,
+            fingersticks: batch(SmallTables::fingersticks_batch(checks.kept))?,
+            wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
+            rejects,
+            counts,
+            latest,
+            late: any_late,
+            inputs: self.manifest.inputs.clone(),
+            warnings: self.warnings(),
+        })
+    }
+
+    fn warnings(&self) -> Vec<String> {
+        let unknown = |input: &InputRecord| -> Option<String> {
+            let columns: Vec<String> = input
+                .unknown_columns
+                .iter()
+                .map(|c| format!("`{c}`"))
+                .collect();
+            (!columns.is_empty()).then(|| {
+                format!(
+                    "{}: unknown columns ignored: {}",
+                    input.name,
+                    columns.join(", ")
+                )
+            })
+        };
+        self.manifest.inputs.iter().filter_map(unknown).collect()
+    }
+
+    fn file_name(&self, number: u32) -> &str {
+        let record = self
+            .manifest
+            .inputs
+            .iter()
+            .find(|record| record.number == number);
+        record.map_or("", |record| record.name.as_str())
+    }
+
+    fn late_readings(&self, study: &Study, as_of: Micros) -> Result<LateReadings, LoadError> {
+        let mut late = LateReadings::default();
+        if self
+            .manifest
+            .sensors
+            .iter()
+            .all(|sensor| sensor.last <= as_of)
+        {
+            return Ok(late);
+        }
+        let mut places: BTreeMap<&str, BTreeSet<u64>> = BTreeMap::new();
+        for name in &self.manifest.readings {
+            rows_after(&self.dir.join(name), as_of, |sensor, time, file, line| {
+                let sensor = sensor as usize;
+                if time <= as_of {
+                    late.last_before.insert(sensor, time);
+                } else {
+                    *late.by_sensor.entry(sensor).or_default() += 1;
+                    places
+                        .entry(self.file_name(file as u32))
+                        .or_default()
+                        .insert(line as u64);
+                }
+            })?;
+        }
+        for (file, lines) in places {
+            let mut raw = raw_lines(study, file, &lines)?;
+            late.rejects.extend(
+                lines.into_iter().map(|line| {
+                    late_reject(file, line, raw.remove(&line).unwrap_or_default(), as_of)
+                }),
+            );
+        }
+        Ok(late)
+    }
+
+    /// Sensors with readings and without a valid `insert`: a reject for each, and its readings.
+    fn orphans(&self, inserted: &HashSet<(&str, &str)>, late: &LateReadings) -> Vec<(Reject, u64)> {
+        let mut orphans = Vec::new();
+        for (number, sensor) in self.manifest.sensors.iter().enumerate() {
+            let rows = sensor.rows - late.by_sensor.get(&number).copied().unwrap_or(0);
+            if rows == 0 || inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str())) {
+                continue;
+            }
+            let reason = format!(
+                "{rows} readings of sensor `{}` of `{}` set aside: no valid `insert` in wear-events says where it was worn",
+                sensor.sensor, sensor.wearer
+            );
+            let reject = Reject {
+                file: self.file_name(sensor.file).to_owned(),
+                line: u64::from(sensor.line),
+                column: "sensor".to_owned(),
+                reason,
+                raw: sensor.sensor.clone(),
+            };
+            orphans.push((reject, rows));
+        }
+        orphans
+    }
+
+    fn latest_reading(
+        &self,
+        inserted: &HashSet<(&str, &str)>,
+        late: &LateReadings,
+    ) -> Option<Micros> {
+        self.manifest
+            .sensors
+            .iter()
+            .enumerate()
+            .filter(|(_, sensor)| {
+                inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str()))
+            })
+            .filter_map(|(number, sensor)| match late.by_sensor.get(&number) {
+                None => Some(sensor.last),
+                Some(_) => late.last_before.get(&number).copied(),
+            })
+            .max()
+    }
+
+    fn sensors_batch(&self) -> Result<RecordBatch, arrow::error::ArrowError> {
+        let sensors = &self.manifest.sensors;
+        let columns: Vec<(&str, ArrayRef)> = vec![
+            (
+                "sensor_no",
+                Arc::new(Int32Array::from_iter_values(0..sensors.len() as i32)),
+            ),
+            (
+                "wearer",
+                Arc::new(StringArray::from_iter_values(
+                    sensors.iter().map(|s| &s.wearer),
+                )),
+            ),
+            (
+                "sensor",
+                Arc::new(StringArray::from_iter_values(
+                    sensors.iter().map(|s| &s.sensor),
+                )),
+            ),
+        ];
+        RecordBatch::try_from_iter(columns)
+    }
+}
+
+fn late_reject(file: &str, line: u64, raw: String, as_of: Micros) -> Reject {
+    Reject {
+        file: file.to_owned(),
+        line,
+        column: "time".to_owned(),
+        reason: format!("a time after --as-of ({})", format_utc(as_of)),
+        raw,
+    }
+}
+
+/// Rows of a small table up to an instant, each once.
+struct SettledRows<'r, T> {
+    kept: Vec<&'r Placed<T>>,
+    duplicates: u64,
+    late: Vec<Reject>,
+}
+
+fn settle_rows<T>(
+    rows: &[Placed<T>],
+    as_of: Micros,
+    time: impl Fn(&T) -> Micros,
+    same: impl Fn(&T, &T) -> bool,
+) -> SettledRows<'_, T> {
+    let mut settled = SettledRows {
+        kept: Vec::new(),
+        duplicates: 0,
+        late: Vec::new(),
+    };
+    let mut at: BTreeMap<Micros, Vec<&Placed<T>>> = BTreeMap::new();
+    for placed in rows {
+        let when = time(&placed.row);
+        if when > as_of {
+            settled.late.push(late_reject(
+                &placed.file,
+                placed.line,
+                placed.raw.clone(),
+                as_of,
+            ));
+            continue;
+        }
+        let here = at.entry(when).or_default();
+        if here.iter().any(|other| same(&other.row, &placed.row)) {
+            settled.duplicates += 1;
+        } else {
+            here.push(placed);
+            settled.kept.push(placed);
+        }
+    }
+    settled
+}
+
+fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
+    a.wearer == b.wearer
+        && a.meter == b.meter
+        && a.purpose == b.purpose
+        && (a.glucose - b.glucose).abs() <= whereworn_model::units::RELATIVE_SLACK * a.glucose
+}
+
+/// Lets each sensor be inserted once and end at most once, after its insertion. Rows come by file and line.
+fn settle_sensor_lives(rows: Vec<&Placed<WearEvent>>) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
+    let mut inserted: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
+    let mut ended: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
+    let mut faults: BTreeMap<(&str, u64), (&'static str, String)> = BTreeMap::new();
+    for placed in rows.iter().filter(|placed| placed.row.event == "insert") {
+        let key = (placed.row.wearer.as_str(), placed.row.sensor.as_str());
+        match inserted.get(&key) {
+            None => {
+                inserted.insert(key, placed);
+            }
+            Some(first) => {
+                let reason = format!(
+                    "second `insert` of this sensor: the first is in {}, line {}",
+                    first.file, first.line
+                );
+                faults.insert((&placed.file, placed.line), ("event", reason));
+            }
+        }
+    }
+    for placed in rows.iter().filter(|placed| placed.row.event == "end") {
+        let key = (placed.row.wearer.as_str(), placed.row.sensor.as_str());
+        let fault = match (inserted.get(&key), ended.get(&key)) {
+            (None, _) => Some((
+                "sensor",
+                "`end` of a sensor that was never inserted".to_owned(),
+            )),
+            (Some(insert), _) if placed.row.time < insert.row.time => Some((
+                "time",
+                format!(
+                    "`end` before `insert`, which is in {}, line {}",
+                    insert.file, insert.line
+                ),
+            )),
+            (_, Some(first)) => Some((
+                "event",
+                format!(
+                    "second `end` of this sensor: the first is in {}, line {}",
+                    first.file, first.line
+                ),
+            )),
+            _ => None,
+        };
+        match fault {
+            Some(fault) => {
+                faults.insert((&placed.file, placed.line), fault);
+            }
+            None => {
+                ended.insert(key, placed);
+            }
+        }
+    }
+    let mut rejects = Vec::new();
+    let mut kept = Vec::new();
+    for placed in &rows {
+        match faults.get(&(placed.file.as_str(), placed.line)) {
+            None => kept.push(*placed),
+            Some((column, reason)) => rejects.push(Reject {
+                file: placed.file.clone(),
+                line: placed.line,
+                column: (*column).to_owned(),
+                reason: reason.clone(),
+                raw: placed.raw.clone(),
+            }),
+        }
+    }
+    (kept, rejects)
+}

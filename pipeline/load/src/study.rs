@@ -1,0 +1,69 @@
+//! A study folder: its settings and its input files.
+
+use std::path::{Path, PathBuf};
+
+use whereworn_model::settings::Settings;
+
+use crate::error::LoadError;
+use crate::input::{InputFile, list_inputs};
+
+/// A study folder whose settings have been read.
+#[derive(Debug)]
+pub struct Study {
+    /// The folder.
+    pub dir: PathBuf,
+    /// Its settings, defaults filled in.
+    pub settings: Settings,
+    /// Input files, by their names' bytes.
+    pub inputs: Vec<InputFile>,
+    /// What a reader of the results should know about the settings.
+    pub warnings: Vec<String>,
+}
+
+impl Study {
+    /// Opens a study folder: reads `study.toml` (defaults where there is none) and lists the input files.
+    ///
+    /// # Errors
+    /// No such folder, a folder without anything of a study in it, settings that cannot be used.
+    pub fn open(dir: &Path) -> Result<Self, LoadError> {
+        if !dir.is_dir() {
+            return Err(LoadError::Study(format!(
+                "{}: no such folder: name the study's folder, or make one with `whereworn demo DIR`",
+                dir.display()
+            )));
+        }
+        let path = dir.join("study.toml");
+        let text = match std::fs::read(&path) {
+            Ok(bytes) => Some(String::from_utf8(bytes).map_err(|_| {
+                LoadError::Study("study.toml, line 1: not UTF-8: save it as UTF-8".to_owned())
+            })?),
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+            Err(error) => return Err(LoadError::io(&path, "reading")(error)),
+        };
+        let settings = Settings::parse(text.as_deref().unwrap_or(""))
+            .map_err(|error| LoadError::Study(format!("study.toml, {error}")))?;
+        let inputs = list_inputs(dir, &settings)?;
+        if inputs.is_empty() {
+            return Err(LoadError::Study(format!(
+                "{}: no input: put CSV files into readings/, fingersticks/ and wear-events/, or map an export in study.toml",
+                dir.display()
+            )));
+        }
+        let mut warnings = Vec::new();
+        if text.is_none() {
+            warnings.push("there is no study.toml: every setting has its default".to_owned());
+        }
+        if settings.study.timezone.is_none() {
+            warnings.push(
+                "study.toml names no time zone: local times, nights and months are taken as UTC; set [study] timezone"
+                    .to_owned(),
+            );
+        }
+        Ok(Self {
+            dir: dir.to_owned(),
+            settings,
+            inputs,
+            warnings,
+        })
+    }
+}

@@ -1,0 +1,310 @@
+//! Times of raw rows: ISO 8601, or a format of the study's own, made absolute by offset or time zone.
+
+use jiff::civil::{Date, DateTime};
+use jiff::fmt::strtime::BrokenDownTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
+use jiff::{Timestamp, civil};
+use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
+
+/// How the times of a file are written.
+#[derive(Clone, Debug)]
+pub(crate) enum TimeFormat {
+    Iso,
+    Strftime(String),
+}
+
+impl TimeFormat {
+    pub fn new(strftime: Option<&str>) -> Self {
+        strftime.map_or(Self::Iso, |format| Self::Strftime(format.to_owned()))
+    }
+}
+
+/// A time as it is written: an instant, or the reading of a local clock in microseconds since
+/// 1970-01-01T00:00 of that clock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Written {
+    Absolute(Micros),
+    Clock(i64),
+}
+
+/// What the reading of a local clock means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Moment {
+    One(Micros),
+    /// The clocks were put back: it was this time twice.
+    Twice {
+        earlier: Micros,
+        later: Micros,
+    },
+    /// The clocks were put forward past this time.
+    Never,
+}
+
+/// Reads times; remembers the last date, since rows of one day follow each other.
+pub(crate) struct TimeReader<'f> {
+    format: &'f TimeFormat,
+    last_date: [u8; 10],
+    last_midnight: i64,
+}
+
+impl<'f> TimeReader<'f> {
+    pub fn new(format: &'f TimeFormat) -> Self {
+        Self {
+            format,
+            last_date: [0; 10],
+            last_midnight: 0,
+        }
+    }
+
+    /// `None` where the text is no time; a date alone is none.
+    pub fn read(&mut self, text: &[u8]) -> Option<Written> {
+        match self.format {
+            TimeFormat::Iso => self.read_usual_iso(text).or_else(|| read_any_iso(text)),
+            TimeFormat::Strftime(format) => read_format(format, text),
+        }
+    }
+
+    /// `YYYY-MM-DD`, `T` or a blank, `HH:MM` or `HH:MM:SS`, then nothing, `Z` or `+HH:MM`.
+    fn read_usual_iso(&mut self, text: &[u8]) -> Option<Written> {
+        let (date, rest) = text.split_first_chunk::<10>()?;
+        let (separator, rest) = rest.split_first()?;
+        if *separator != b'T' && *separator != b' ' {
+            return None;
+        }
+        let (hour, rest) = two_digits(rest)?;
+        let (minute, mut rest) = two_digits(rest.strip_prefix(b":")?)?;
+        let mut second = 0;
+        if let Some(after) = rest.strip_prefix(b":") {
+            (second, rest) = two_digits(after)?;
+        }
+        if hour > 23 || minute > 59 || second > 59 {
+            return None;
+        }
+        let clock = self.midnight(date)? + (hour * 3600 + minute * 60 + second) * MICROS_PER_SECOND;
+        match rest {
+            [] => Some(Written::Clock(clock)),
+            [b'Z'] => Some(Written::Absolute(clock)),
+            [sign @ (b'+' | b'-'), offset @ ..] => {
+                let (hours, rest) = two_digits(offset)?;
+                let (minutes, rest) = two_digits(rest.strip_prefix(b":")?)?;
+                if !rest.is_empty() || hours > 23 || minutes > 59 {
+                    return None;
+                }
+                let offset = (hours * 3600 + minutes * 60) * MICROS_PER_SECOND;
+                Some(Written::Absolute(if *sign == b'+' {
+                    clock - offset
+                } else {
+                    clock + offset
+                }))
+            }
+            _ => None,
+        }
+    }
+
+    fn midnight(&mut self, date: &[u8; 10]) -> Option<i64> {
+        if *date != self.last_date {
+            let date_text = std::str::from_utf8(date).ok()?;
+            let parsed: Date = date_text.parse().ok()?;
+            self.last_midnight = clock_micros(parsed.to_datetime(civil::Time::midnight()))?;
+            self.last_date = *date;
+        }
+        Some(self.last_midnight)
+    }
+}
+
+fn two_digits(text: &[u8]) -> Option<(i64, &[u8])> {
+    match text {
+        [a @ b'0'..=b'9', b @ b'0'..=b'9', rest @ ..] => {
+            Some((i64::from(a - b'0') * 10 + i64::from(b - b'0'), rest))
+        }
+        _ => None,
+    }
+}
+
+fn read_any_iso(text: &[u8]) -> Option<Written> {
+    let text = std::str::from_utf8(text).ok()?;
+    if !text.contains(['T', 't', ' ']) {
+        return None;
+    }
+    if let Ok(timestamp) = text.parse::<Timestamp>() {
+        return Some(Written::Absolute(timestamp.as_microsecond()));
+    }
+    if text.contains('[') || !text.contains(':') && text.len() < 13 {
+        return None;
+    }
+    Some(Written::Clock(clock_micros(
+        text.parse::<DateTime>().ok()?,
+    )?))
+}
+
+fn read_format(format: &str, text: &[u8]) -> Option<Written> {
+    let broken = BrokenDownTime::parse(format, text).ok()?;
+    broken.hour()?;
+    let clock = clock_micros(broken.to_datetime().ok()?)?;
+    Some(match broken.offset() {
+        Some(offset) => Written::Absolute(clock - i64::from(offset.seconds()) * MICROS_PER_SECOND),
+        None => Written::Clock(clock),
+    })
+}
+
+fn clock_micros(datetime: DateTime) -> Option<i64> {
+    let zoned = datetime.to_zoned_datetime(TimeZone::UTC).ok()?;
+    Some(zoned.timestamp().as_microsecond())
+}
+
+/// A time zone; remembers the offset of the last day on which the clocks stood still.
+pub(crate) struct Clock {
+    zone: TimeZone,
+    day: i64,
+    offset: Option<i64>,
+}
+
+impl Clock {
+    pub fn new(zone: TimeZone) -> Self {
+        Self {
+            zone,
+            day: i64::MIN,
+            offset: None,
+        }
+    }
+
+    /// What a written time means in this zone.
+    pub fn resolve(&mut self, written: Written) -> Moment {
+        let clock = match written {
+            Written::Absolute(at) => return Moment::One(at),
+            Written::Clock(clock) => clock,
+        };
+        let day = clock.div_euclid(MICROS_PER_DAY);
+        if day != self.day {
+            self.day = day;
+            self.offset = self.steady_offset(day);
+        }
+        match self.offset {
+            Some(offset) => Moment::One(clock - offset),
+            None => self.resolve_exactly(clock),
+        }
+    }
+
+    /// The offset throughout a day, where the clocks are not changed on it.
+    fn steady_offset(&self, day: i64) -> Option<i64> {
+        let offset = |clock| match self.resolve_exactly(clock) {
+            Moment::One(at) => Some(clock - at),
+            _ => None,
+        };
+        let first = offset(day * MICROS_PER_DAY)?;
+        let last = offset((day + 1) * MICROS_PER_DAY - 1)?;
+        let start = Timestamp::from_microsecond(day * MICROS_PER_DAY - first).ok()?;
+        let end = Timestamp::from_microsecond((day + 1) * MICROS_PER_DAY - last).ok()?;
+        let quiet = self
+            .zone
+            .following(start)
+            .next()
+            .is_none_or(|change| change.timestamp() >= end);
+        (first == last && quiet).then_some(first)
+    }
+
+    fn resolve_exactly(&self, clock: i64) -> Moment {
+        let Ok(wall) = Timestamp::from_microsecond(clock) else {
+            return Moment::Never;
+        };
+        let wall = TimeZone::UTC.to_datetime(wall);
+        let at = |offset: jiff::tz::Offset| clock - i64::from(offset.seconds()) * MICROS_PER_SECOND;
+        match self.zone.to_ambiguous_timestamp(wall).offset() {
+            AmbiguousOffset::Unambiguous { offset } => Moment::One(at(offset)),
+            AmbiguousOffset::Fold { before, after } => Moment::Twice {
+                earlier: at(before),
+                later: at(after),
+            },
+            AmbiguousOffset::Gap { .. } => Moment::Never,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use whereworn_model::time::format_utc;
+
+    fn read(text: &str) -> Option<Written> {
+        TimeReader::new(&TimeFormat::Iso).read(text.as_bytes())
+    }
+
+    fn lisbon(text: &str) -> Moment {
+        Clock::new(TimeZone::get("Europe/Lisbon").unwrap()).resolve(read(text).unwrap())
+    }
+
+    fn utc(at: Micros) -> Moment {
+        Moment::One(at)
+    }
+
+    /// Examples of ISO 8601-1:2019 forms; instants by `date -u -d`.
+    #[test]
+    fn iso_8601() {
+        let noon = 1_767_268_800_000_000;
+        for text in [
+            "2026-01-01T12:00:00Z",
+            "2026-01-01 12:00Z",
+            "2026-01-01T13:00+01:00",
+            "2026-01-01T06:30:00-05:30",
+            "2026-01-01T12:00:00.000Z",
+            "2026-01-01T13:00:00+01",
+        ] {
+            assert_eq!(read(text), Some(Written::Absolute(noon)), "{text}");
+        }
+        for text in [
+            "2026-01-01T12:00",
+            "2026-01-01 12:00:00",
+            "2026-01-01T12:00:00.0",
+        ] {
+            assert_eq!(read(text), Some(Written::Clock(noon)), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_time() {
+        for text in [
+            "",
+            "2026-01-01",
+            "2026-02-30T10:00",
+            "2026-01-01T25:00",
+            "12:00",
+            "yesterday",
+            "2026-01-01T12:00+25:00",
+            "NaN",
+        ] {
+            assert_eq!(read(text), None, "{text}");
+        }
+    }
+
+    /// Portugal's clocks in 2026 by the IANA time zone database: forward on 29 March at 01:00 UTC,
+    /// back on 25 October at 01:00 UTC.
+    #[test]
+    fn clocks_forward_and_back() {
+        assert_eq!(lisbon("2026-03-29T01:30"), Moment::Never);
+        let Moment::Twice { earlier, later } = lisbon("2026-10-25T01:30") else {
+            panic!()
+        };
+        assert_eq!(format_utc(earlier), "2026-10-25T00:30:00Z");
+        assert_eq!(format_utc(later), "2026-10-25T01:30:00Z");
+        assert_eq!(lisbon("2026-07-01T12:00"), utc(1_782_903_600_000_000));
+        assert_eq!(lisbon("2026-10-25T12:00"), utc(1_792_929_600_000_000));
+    }
+
+    #[test]
+    fn other_formats() {
+        let format = TimeFormat::Strftime("%d/%m/%Y %H:%M".to_owned());
+        let mut reader = TimeReader::new(&format);
+        assert_eq!(
+            reader.read(b"01/01/2026 12:00"),
+            Some(Written::Clock(1_767_268_800_000_000))
+        );
+        assert_eq!(reader.read(b"2026-01-01T12:00"), None);
+        let format = TimeFormat::Strftime("%d/%m/%Y".to_owned());
+        assert_eq!(TimeReader::new(&format).read(b"01/01/2026"), None);
+        let format = TimeFormat::Strftime("%m/%d/%Y %I:%M %p".to_owned());
+        assert_eq!(
+            TimeReader::new(&format).read(b"01/02/2026 01:00 PM"),
+            Some(Written::Clock(1_767_358_800_000_000))
+        );
+    }
+}

@@ -1,0 +1,324 @@
+//! What happened to a sensor or its wearer, from CSV: required `time`, `event`; the rest depends on the event.
+
+use std::collections::HashMap;
+
+use csv::ByteRecord;
+use whereworn_model::settings::Settings;
+use whereworn_model::time::Micros;
+
+use crate::columns::Layout;
+use crate::error::LoadError;
+use crate::fields::{number, text, unknown, word};
+use crate::folds::settle_folds;
+use crate::input::InputFile;
+use crate::records::{Seen, for_each_row, for_each_segment};
+use crate::reject::Fault;
+use crate::times::{Clock, Moment, TimeReader};
+
+/// Columns in the order of [`crate::columns::names`].
+const TIME: usize = 0;
+const EVENT: usize = 1;
+const WEARER: usize = 2;
+const SENSOR: usize = 3;
+const SITE: usize = 4;
+const SIDE: usize = 5;
+const CAUSE: usize = 6;
+const TAPE: usize = 7;
+const MODEL: usize = 8;
+const LOT: usize = 9;
+const GRADE: usize = 10;
+const ASPECT: usize = 11;
+const SCORE: usize = 12;
+const POSTURE: usize = 13;
+const DISTANCE: usize = 14;
+const NOTE: usize = 15;
+
+const EVENTS: [&str; 11] = [
+    "insert",
+    "end",
+    "bed",
+    "rise",
+    "bump",
+    "skin",
+    "rating",
+    "tape",
+    "water",
+    "injection",
+    "note",
+];
+const SENSORLESS: [&str; 3] = ["bed", "rise", "injection"];
+const CAUSES: [&str; 8] = [
+    "fell-off",
+    "knocked-off",
+    "lifted",
+    "not-started",
+    "sensor-fault",
+    "reaction",
+    "completed",
+    "chosen",
+];
+const SIDES: [&str; 3] = ["left", "right", "middle"];
+const TAPES: [&str; 3] = ["none", "ring", "cover"];
+const ASPECTS: [&str; 5] = ["insertion", "pain", "comfort", "visibility", "sleep"];
+const POSTURES: [&str; 5] = ["back", "left", "right", "front", "mixed"];
+
+/// One event; empty text and `None` where the row says nothing.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct WearEvent {
+    pub wearer: String,
+    pub sensor: String,
+    pub time: Micros,
+    pub event: String,
+    pub site: String,
+    pub side: String,
+    pub cause: String,
+    pub tape: String,
+    pub model: String,
+    pub lot: String,
+    pub grade: Option<f64>,
+    pub aspect: String,
+    pub score: Option<f64>,
+    pub posture: String,
+    pub distance_cm: Option<f64>,
+    pub note: String,
+}
+
+/// A row with the place it came from.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Placed<T> {
+    pub row: T,
+    pub file: String,
+    pub line: u64,
+    pub raw: String,
+}
+
+/// Parsed rows of a file, in file order.
+pub(crate) struct Parsed<T> {
+    pub rows: Vec<Placed<T>>,
+    pub seen: Seen,
+    pub layout: Layout,
+}
+
+/// Gives the fields of a row their meaning, wearer and time first.
+pub(crate) struct RowReader<'a> {
+    pub layout: &'a Layout,
+    pub record: &'a ByteRecord,
+    settings: &'a Settings,
+    state: &'a mut FileState,
+    times: TimeReader<'a>,
+    row: usize,
+}
+
+/// What the rows of a file share.
+#[derive(Default)]
+struct FileState {
+    clocks: HashMap<String, Clock>,
+    owners: HashMap<(String, String), u32>,
+    owner: Vec<u32>,
+    folds: Vec<(usize, Micros)>,
+}
+
+impl RowReader<'_> {
+    /// The row's wearer, else the study's.
+    pub fn wearer(&self, column: usize) -> String {
+        let wearer = self.layout.field(self.record, column);
+        if wearer.is_empty() {
+            self.settings.study.wearer.clone()
+        } else {
+            text(&wearer)
+        }
+    }
+
+    /// The row's instant. To be called last, since it notes the row as accepted.
+    pub fn time(&mut self, column: usize, wearer: &str, sensor: &str) -> Result<Micros, Fault> {
+        let written = self
+            .times
+            .read(&self.layout.field(self.record, column))
+            .ok_or_else(|| {
+                Fault::new(
+                    "time",
+                    "unparsable time: use ISO 8601 with date and time of day",
+                )
+            })?;
+        let clock = self
+            .state
+            .clocks
+            .entry(wearer.to_owned())
+            .or_insert_with(|| Clock::new(self.settings.wearer_zone(wearer)));
+        let at = match clock.resolve(written) {
+            Moment::One(at) => at,
+            Moment::Twice { earlier, later } => {
+                self.state.folds.push((self.row, later));
+                earlier
+            }
+            Moment::Never => {
+                return Err(Fault::new(
+                    "time",
+                    "a local time that does not exist: the clocks were put forward past it",
+                ));
+            }
+        };
+        let next = self.state.owners.len() as u32;
+        let owner = self
+            .state
+            .owners
+            .entry((wearer.to_owned(), sensor.to_owned()))
+            .or_insert(next);
+        self.state.owner.push(*owner);
+        Ok(at)
+    }
+
+    fn one_of(
+        &self,
+        column: usize,
+        known: &[&'static str],
+        name: &'static str,
+    ) -> Result<String, Fault> {
+        let field = self.layout.field(self.record, column);
+        if field.is_empty() {
+            return Ok(String::new());
+        }
+        word(&field, known, name).map(str::to_owned)
+    }
+
+    fn number_in(
+        &self,
+        column: usize,
+        name: &'static str,
+        least: f64,
+        most: f64,
+    ) -> Result<Option<f64>, Fault> {
+        let field = self.layout.field(self.record, column);
+        if field.is_empty() {
+            return Ok(None);
+        }
+        match number(&field, self.layout.decimal_comma) {
+            Some(value) if (least..=most).contains(&value) => Ok(Some(value)),
+            Some(value) => Err(Fault::new(
+                name,
+                format!("{name} {value} is outside {least} to {most}"),
+            )),
+            None => Err(Fault::new(name, "unparsable number")),
+        }
+    }
+}
+
+/// Parses one event.
+pub(crate) fn parse_wear_event(reader: &mut RowReader<'_>) -> Result<WearEvent, Fault> {
+    let (layout, record) = (reader.layout, reader.record);
+    let plain = |column| text(&layout.field(record, column));
+    let event = word(&layout.field(record, EVENT), &EVENTS, "event")?.to_owned();
+    let sensor = plain(SENSOR);
+    if sensor.is_empty() && !SENSORLESS.contains(&event.as_str()) {
+        return Err(Fault::new(
+            "sensor",
+            format!("the sensor is not named: `{event}` needs one"),
+        ));
+    }
+    let site = site(reader, &event)?;
+    let cause = match event.as_str() {
+        "end" => word(&layout.field(record, CAUSE), &CAUSES, "cause")?.to_owned(),
+        _ => String::new(),
+    };
+    let of = |wanted: &[&str], value: Result<String, Fault>| {
+        if wanted.contains(&event.as_str()) {
+            value
+        } else {
+            Ok(String::new())
+        }
+    };
+    let numeric = |wanted: &str, value: Result<Option<f64>, Fault>| {
+        if event == wanted { value } else { Ok(None) }
+    };
+    let grade = numeric("skin", reader.number_in(GRADE, "grade", 0.0, 4.0))?;
+    if grade.is_some_and(|grade| grade.fract() != 0.0) {
+        return Err(Fault::new(
+            "grade",
+            "grade is not a whole number from 0 to 4",
+        ));
+    }
+    let mut parsed = WearEvent {
+        site,
+        cause,
+        grade,
+        side: reader.one_of(SIDE, &SIDES, "side")?,
+        tape: of(&["insert", "tape"], reader.one_of(TAPE, &TAPES, "tape"))?,
+        aspect: of(&["rating"], reader.one_of(ASPECT, &ASPECTS, "aspect"))?,
+        score: numeric("rating", reader.number_in(SCORE, "score", 0.0, 10.0))?,
+        posture: of(&["bed"], reader.one_of(POSTURE, &POSTURES, "posture"))?,
+        distance_cm: numeric(
+            "injection",
+            reader.number_in(DISTANCE, "distance_cm", 0.0, 300.0),
+        )?,
+        model: plain(MODEL),
+        lot: plain(LOT),
+        note: plain(NOTE),
+        wearer: reader.wearer(WEARER),
+        sensor,
+        event,
+        time: 0,
+    };
+    parsed.time = reader.time(TIME, &parsed.wearer, &parsed.sensor)?;
+    Ok(parsed)
+}
+
+/// The site, which `insert` must name and `injection` may.
+fn site(reader: &RowReader<'_>, event: &str) -> Result<String, Fault> {
+    let field = reader.layout.field(reader.record, SITE);
+    let needed = event == "insert" || (event == "injection" && !field.is_empty());
+    if !needed {
+        return Ok(String::new());
+    }
+    let sites = reader.settings.all_sites();
+    if sites.iter().any(|site| site.key.as_bytes() == &*field) {
+        return Ok(text(&field));
+    }
+    Err(unknown(
+        &field,
+        sites.iter().map(|site| site.key.as_str()),
+        "site",
+    ))
+}
+
+/// Parses a whole file of small rows.
+pub(crate) fn parse_rows<T>(
+    input: &InputFile,
+    settings: &Settings,
+    parse: impl Fn(&mut RowReader<'_>) -> Result<T, Fault>,
+    set_time: impl Fn(&mut T) -> &mut Micros,
+) -> Result<Parsed<T>, LoadError> {
+    let mut rows: Vec<Placed<T>> = Vec::new();
+    let mut seen = Seen::default();
+    let mut state = FileState::default();
+    let layout = for_each_segment(input, settings, |bytes, first_line, layout| {
+        let part = for_each_row(&input.name, bytes, first_line, layout, |row| {
+            let mut reader = RowReader {
+                layout,
+                record: row.record,
+                settings,
+                state: &mut state,
+                times: TimeReader::new(&layout.time_format),
+                row: rows.len(),
+            };
+            let parsed = parse(&mut reader)?;
+            rows.push(Placed {
+                row: parsed,
+                file: input.name.clone(),
+                line: row.line,
+                raw: text(row.raw),
+            });
+            Ok(())
+        });
+        seen.rows += part.rows;
+        seen.rejects.extend(part.rejects);
+    })?;
+    let mut times: Vec<Micros> = rows
+        .iter_mut()
+        .map(|placed| *set_time(&mut placed.row))
+        .collect();
+    settle_folds(&state.owner, &mut times, &state.folds);
+    for (placed, at) in rows.iter_mut().zip(times) {
+        *set_time(&mut placed.row) = at;
+    }
+    Ok(Parsed { rows, seen, layout })
+}
