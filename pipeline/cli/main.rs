@@ -1,2 +1,47 @@
-//! The command line.
-fn main() {}
+//! The command line: what was typed, glue, and what is printed. No statistics here.
+#![allow(clippy::print_stdout, clippy::print_stderr)]
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+mod args;
+mod check;
+mod demo;
+mod failure;
+mod month;
+mod output;
+mod progress;
+mod query;
+mod report;
+mod run_json;
+
+use std::io::ErrorKind;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Arguments, Command};
+use failure::Failure;
+
+/// Exit status of a run with `--strict` in which rows were rejected.
+const ROWS_REJECTED: u8 = 3;
+
+fn main() -> ExitCode {
+    let outcome = match Arguments::parse().command {
+        Command::Report(arguments) => report::run(&arguments),
+        Command::Load(arguments) => report::run_load(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Query(arguments) => query::run(&arguments),
+        Command::Demo(arguments) => demo::run(&arguments),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Failure::Rejected(rows)) => {
+            eprintln!("whereworn: --strict: {rows} rows were rejected");
+            ExitCode::from(ROWS_REJECTED)
+        }
+        Err(Failure::Io { source, .. }) if source.kind() == ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("whereworn: {}", failure.to_string().replace('\n', " "));
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -1,1 +1,18 @@
 //! SQL over the store: the only crate that names DataFusion.
+//!
+//! [`Catalog`] holds the query files and their order, [`Engine`] holds the tables of a study and the functions
+//! of ours, [`Engine::run_all`] turns one into result tables with the help of the other.
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+mod base_tables;
+mod catalog;
+mod convert;
+mod error;
+pub mod functions;
+mod run;
+mod session;
+
+pub use catalog::{Catalog, Query};
+pub use error::EngineError;
+pub use run::QueryResult;
+pub use session::{Engine, StudyTables};

@@ -47,8 +47,8 @@ pub struct Settled {
     pub rejects: Vec<Reject>,
     /// What became of the rows, by table.
     pub counts: BTreeMap<Table, RowCounts>,
-    /// The latest instant of any row that counts.
-    pub latest: Option<Micros>,
+    /// The earliest and the latest instant of any row that counts.
+    pub span: Option<(Micros, Micros)>,
     /// Whether a row was rejected because it is later than the instant.
     pub late: bool,
     /// The input files.
@@ -100,9 +100,10 @@ impl Store {
             .collect();
         let orphans = self.orphans(&inserted, &late);
         let without_insert = orphans.iter().map(|(_, rows)| rows).sum();
-        let mut latest = self.latest_reading(&inserted, &late);
-        latest = latest.max(events_kept.iter().map(|e| e.row.time).max());
-        latest = latest.max(checks.kept.iter().map(|f| f.row.time).max());
+        let mut instants = self.reading_instants(&inserted, &late);
+        instants.extend(events_kept.iter().map(|e| e.row.time));
+        instants.extend(checks.kept.iter().map(|f| f.row.time));
+        let span = instants.iter().min().copied().zip(instants.iter().max().copied());
 
         let readings = counts.entry(Table::Readings).or_default();
         readings.duplicates = self.manifest.duplicate_readings;
@@ -144,7 +145,7 @@ impl Store {
             wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
             rejects,
             counts,
-            latest,
+            span,
             late: any_late,
             inputs: self.manifest.inputs.clone(),
             warnings: self.warnings(),
@@ -238,23 +239,22 @@ impl Store {
         orphans
     }
 
-    fn latest_reading(
-        &self,
-        inserted: &HashSet<(&str, &str)>,
-        late: &LateReadings,
-    ) -> Option<Micros> {
+    /// The first and last instants of each sensor with a valid `insert`.
+    fn reading_instants(&self, inserted: &HashSet<(&str, &str)>, late: &LateReadings) -> Vec<Micros> {
         self.manifest
             .sensors
             .iter()
             .enumerate()
-            .filter(|(_, sensor)| {
-                inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str()))
+            .filter(|(_, sensor)| inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str())))
+            .filter_map(|(number, sensor)| {
+                let last = match late.by_sensor.get(&number) {
+                    None => Some(sensor.last),
+                    Some(_) => late.last_before.get(&number).copied(),
+                };
+                last.map(|last| [sensor.first, last])
             })
-            .filter_map(|(number, sensor)| match late.by_sensor.get(&number) {
-                None => Some(sensor.last),
-                Some(_) => late.last_before.get(&number).copied(),
-            })
-            .max()
+            .flatten()
+            .collect()
     }
 
     fn sensors_batch(&self) -> Result<RecordBatch, arrow::error::ArrowError> {

@@ -22,6 +22,8 @@ pub struct Header {
     pub columns: BTreeMap<String, ColumnHeader>,
     /// Most rows shown in the report; the files under `tables/` always hold all of them. 0 shows none.
     pub show: Option<usize>,
+    /// Only a name for other queries: run as part of them, written nowhere.
+    pub view: bool,
 }
 
 /// How to show one column.
@@ -86,8 +88,8 @@ pub struct HeaderError {
 }
 
 impl Header {
-    /// Reads the leading `--` lines of a query file as TOML. Lines of `--` and prose that is no TOML are
-    /// an error that names the line, so that a typing error is not taken for a remark.
+    /// Reads the leading `--` lines of a query file, up to a blank line, as TOML. Lines without any key are
+    /// prose, and no header.
     pub fn parse(sql: &str) -> Result<Self, HeaderError> {
         let lines: Vec<&str> = sql
             .lines()
@@ -95,6 +97,9 @@ impl Header {
             .take_while(|line| line.starts_with("--"))
             .map(|line| line.trim_start_matches('-'))
             .collect();
+        if !lines.iter().any(|line| line.contains('=')) {
+            return Ok(Self::default());
+        }
         let text = lines.join("\n");
         toml::from_str(&text).map_err(|error| HeaderError {
             line: error
@@ -129,6 +134,7 @@ mod tests {
     #[test]
     fn no_header_is_a_header() {
         assert_eq!(Header::parse("SELECT 1").unwrap(), Header::default());
+        assert_eq!(Header::parse("-- counts per week\nSELECT 1").unwrap(), Header::default());
     }
 
     #[test]

@@ -1,0 +1,185 @@
+//! What can be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use whereworn_model::time::{Micros, Month, parse_instant};
+
+/// Where did sensors stay on, read true and stay quiet at night?
+#[derive(Parser)]
+#[command(
+    version,
+    about = "Where did sensors stay on, read true and stay quiet at night?",
+    long_about = "Compares the places on the body where glucose sensors were worn, from your own readings, \
+fingerstick checks and a log of what happened to each sensor. A study is a folder:\n\n  \
+study.toml               settings: time zone, unit, rated days\n  \
+readings/*.csv           sensor, time, glucose\n  \
+fingersticks/*.csv       time, glucose\n  \
+wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n\n\
+Start with `whereworn demo DIR` to see one, then `whereworn check STUDY` and `whereworn report STUDY` on yours.\n\
+Not for treatment decisions.",
+    after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given."
+)]
+pub struct Arguments {
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Subcommand)]
+pub enum Command {
+    /// Load what is new, run every query, write the month's report
+    #[command(after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing. \
+Results are cumulative: a month's report uses every row up to its end.\n\n\
+Example: whereworn report my-study --month 2026-09 --out september")]
+    Report(ReportArguments),
+    /// Bring the study's Parquet store up to date with its raw files, nothing else
+    #[command(after_help = "Only new or changed files are parsed. `report`, `check` and `query` do this by themselves.")]
+    Load(LoadArguments),
+    /// Say what is wrong or thin in the data, and what to do about it
+    Check(CheckArguments),
+    /// Run one query and print its table
+    #[command(after_help = "Queries name each other and the tables readings, fingersticks, wear_events, settings and \
+sites. Put a file into the study's folder queries/ to have its table in every report.\n\n\
+Examples:\n  whereworn query my-study site_accuracy\n  \
+whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv")]
+    Query(QueryArguments),
+    /// Write an invented study with a known truth, to try things on
+    Demo(DemoArguments),
+}
+
+/// Which rows are used.
+#[derive(Args)]
+pub struct Scope {
+    /// The study's folder
+    pub study: PathBuf,
+    /// Month to report on, YYYY-MM; the last one that has data by default
+    #[arg(long, value_parser = month)]
+    pub month: Option<Month>,
+    /// Reject rows later than this instant (ISO 8601 with offset); now by default
+    #[arg(long, value_name = "TIME", value_parser = instant)]
+    pub as_of: Option<Micros>,
+    /// Another folder of query files; one of the same name takes the place of ours
+    #[arg(long, value_name = "DIR")]
+    pub queries: Option<PathBuf>,
+}
+
+/// Arguments of `report`.
+#[derive(Args)]
+pub struct ReportArguments {
+    #[command(flatten)]
+    pub scope: Scope,
+    /// Folder to write; reports/YYYY-MM-EDITION in the study by default
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Whom the report is for
+    #[arg(long = "for", value_name = "READER", default_value = "clinician")]
+    pub reader: Edition,
+    /// End with status 3 where rows were rejected (the report is written all the same)
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Whom a report is for.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Edition {
+    /// Someone with few minutes and clinical knowledge
+    Clinician,
+}
+
+impl Edition {
+    /// The word used in folder names.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Clinician => "clinician",
+        }
+    }
+}
+
+/// Arguments of `load`.
+#[derive(Args)]
+pub struct LoadArguments {
+    /// The study's folder
+    pub study: PathBuf,
+    /// End with status 3 where rows were rejected
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Arguments of `check`.
+#[derive(Args)]
+pub struct CheckArguments {
+    #[command(flatten)]
+    pub scope: Scope,
+    /// End with status 3 where rows were rejected
+    #[arg(long)]
+    pub strict: bool,
+}
+
+/// Arguments of `query`.
+#[derive(Args)]
+pub struct QueryArguments {
+    #[command(flatten)]
+    pub scope: Scope,
+    /// Name of the query; without one, the names are listed
+    #[arg(conflicts_with = "sql")]
+    pub name: Option<String>,
+    /// SQL to run instead
+    #[arg(long, value_name = "TEXT")]
+    pub sql: Option<String>,
+    /// How to print the table
+    #[arg(long, default_value = "table")]
+    pub format: Format,
+}
+
+/// How a table is printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// Columns in line, for the eye
+    Table,
+    /// Comma separated, every digit
+    Csv,
+    /// An array of objects
+    Json,
+    /// Apache Parquet, to a file or a pipe
+    Parquet,
+}
+
+/// Arguments of `demo`.
+#[derive(Args)]
+pub struct DemoArguments {
+    /// Folder to write; it must not exist, or be empty
+    pub dir: PathBuf,
+    /// Wearers
+    #[arg(long, default_value_t = 4)]
+    pub wearers: usize,
+    /// Sensors of each wearer
+    #[arg(long, default_value_t = 21)]
+    pub sensors: usize,
+    /// Minutes between readings
+    #[arg(long, default_value_t = 5)]
+    pub minutes: u32,
+    /// The same seed gives the same study
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+}
+
+fn month(text: &str) -> Result<Month, String> {
+    Month::parse(text).ok_or_else(|| "write a month as YYYY-MM, for example 2026-09".to_owned())
+}
+
+fn instant(text: &str) -> Result<Micros, String> {
+    parse_instant(text)
+        .ok_or_else(|| "write a time with its offset, for example 2026-09-30T12:00:00Z".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_arguments_are_consistent() {
+        Arguments::command().debug_assert();
+    }
+}

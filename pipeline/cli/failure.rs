@@ -1,0 +1,48 @@
+//! Why a run failed, in one line.
+
+use std::io;
+use std::path::Path;
+
+use whereworn_demo::DemoError;
+use whereworn_engine::EngineError;
+use whereworn_load::LoadError;
+use whereworn_report::ReportError;
+
+/// Why a run failed.
+#[derive(Debug, thiserror::Error)]
+pub enum Failure {
+    /// The input.
+    #[error(transparent)]
+    Load(#[from] LoadError),
+    /// A query.
+    #[error(transparent)]
+    Engine(#[from] EngineError),
+    /// The report.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The synthetic study.
+    #[error(transparent)]
+    Demo(#[from] DemoError),
+    /// The request makes no sense with this study.
+    #[error("{0}")]
+    Request(String),
+    /// The operating system refused a file operation.
+    #[error("{what}: {source}")]
+    Io {
+        /// The file and what was tried.
+        what: String,
+        /// The cause.
+        source: io::Error,
+    },
+    /// Rows were rejected under `--strict`.
+    #[error("{0} rows were rejected")]
+    Rejected(usize),
+}
+
+impl Failure {
+    /// Names the file in an I/O error.
+    pub fn io(path: &Path, doing: &str) -> impl FnOnce(io::Error) -> Self {
+        let what = format!("{}: {doing}", path.display());
+        move |source| Self::Io { what, source }
+    }
+}

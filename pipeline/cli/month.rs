@@ -1,0 +1,97 @@
+//! A study up to the cut-off of a month: loaded, settled and in the engine.
+
+use std::path::Path;
+
+use whereworn_engine::{Catalog, Engine, StudyTables};
+use whereworn_load::{Settled, Study, Table, load};
+use whereworn_model::time::{Micros, Month};
+
+use crate::args::Scope;
+use crate::failure::Failure;
+use crate::progress::Progress;
+
+/// A study up to the cut-off of a month.
+pub struct StudyMonth {
+    pub study: Study,
+    pub settled: Settled,
+    pub month: Month,
+    pub cutoff: Micros,
+    pub as_of: Micros,
+    pub catalog: Catalog,
+    pub progress: Progress,
+}
+
+impl StudyMonth {
+    /// Opens, loads and settles a study, and chooses the month.
+    pub fn open(scope: &Scope) -> Result<Self, Failure> {
+        let progress = Progress::start();
+        let study = Study::open(&scope.study)?;
+        let own = study.dir.join("queries");
+        let more = scope.queries.as_deref();
+        if let Some(folder) = more.filter(|folder| !folder.is_dir()) {
+            return Err(Failure::Request(format!("{}: no such folder of queries", folder.display())));
+        }
+        let folders: Vec<&Path> = [Some(own.as_path()), more].into_iter().flatten().collect();
+        let catalog = Catalog::read(&folders)?;
+        let (store, _) = load(&study, &|file| progress.say(&format!("reading {file}")))?;
+        let as_of = scope.as_of.unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
+        let settled = store.settle(&study, as_of)?;
+        let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
+        Ok(Self { study, settled, month, cutoff, as_of, catalog, progress })
+    }
+
+    /// Starts the engine on the study's tables.
+    pub fn engine(&self) -> Result<Engine, Failure> {
+        self.progress.say("starting the query engine");
+        Ok(Engine::start(&StudyTables {
+            settings: &self.study.settings,
+            month: self.month,
+            cutoff: self.cutoff,
+            readings: self.settled.readings.clone(),
+            sensors: self.settled.sensors.clone(),
+            fingersticks: self.settled.fingersticks.clone(),
+            wear_events: self.settled.wear_events.clone(),
+            row_counts: row_counts(&self.settled),
+        })?)
+    }
+}
+
+/// The month asked for, else the last that has data, and its cut-off.
+fn choose_month(study: &Study, settled: &Settled, asked: Option<Month>) -> Result<(Month, Micros), Failure> {
+    let zone = study.settings.zone();
+    let Some((first, last)) = settled.span else {
+        return Err(Failure::Request(format!(
+            "{}: no row can be used ({} rejected): `whereworn check {}` says why",
+            study.dir.display(),
+            settled.rejects.len(),
+            study.dir.display()
+        )));
+    };
+    let out_of_range = || Failure::Request("the dates of the data are out of the calendar's range".to_owned());
+    let month = asked.or_else(|| Month::of(last, &zone)).ok_or_else(out_of_range)?;
+    let end = month.end(&zone).ok_or_else(out_of_range)?;
+    if end < first {
+        let earliest = Month::of(first, &zone).ok_or_else(out_of_range)?;
+        return Err(Failure::Request(format!(
+            "{month} is before any data: the first month with data is {earliest}; choose it or a later one with --month"
+        )));
+    }
+    Ok((month, end.min(last)))
+}
+
+/// What became of the rows, in words.
+fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
+    let mut rows = Vec::new();
+    for table in Table::ALL {
+        let counts = settled.counts.get(&table).copied().unwrap_or_default();
+        let mut step = |what: &str, count: u64| rows.push((what.to_owned(), table.folder().to_owned(), count));
+        step("read from files", counts.read);
+        step("rejected, each with its reason in rejects.csv", counts.rejected);
+        step("dropped as exact duplicates", counts.duplicates);
+        if table == Table::Readings {
+            step("set aside: their sensor has no valid insert", counts.without_insert);
+        }
+        step("accepted", counts.accepted);
+    }
+    rows
+}

@@ -1,0 +1,149 @@
+//! Tables made from the settings and the calendar, which SQL joins like any other.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use datafusion::arrow::array::{
+    ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray,
+};
+use datafusion::arrow::compute::min;
+use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampMicrosecondType};
+use datafusion::arrow::error::ArrowError;
+use jiff::ToSpan;
+use whereworn_model::time::{self, Micros};
+
+use crate::error::EngineError;
+use crate::session::StudyTables;
+
+/// The type of instants.
+pub(crate) fn instant() -> DataType {
+    DataType::Timestamp(TimeUnit::Microsecond, Some("UTC".into()))
+}
+
+/// A table of readings without rows.
+pub(crate) fn no_readings() -> RecordBatch {
+    RecordBatch::new_empty(Arc::new(Schema::new(vec![
+        Field::new("sensor_no", DataType::Int32, false),
+        Field::new("wearer", DataType::Utf8, false),
+        Field::new("sensor", DataType::Utf8, false),
+        Field::new("time", instant(), false),
+        Field::new("glucose", DataType::Float64, false),
+        Field::new("status", DataType::Utf8, false),
+    ])))
+}
+
+/// All tables of this kind with their names.
+pub(crate) fn all(study: &StudyTables<'_>) -> Result<Vec<(&'static str, RecordBatch)>, EngineError> {
+    let made: Result<_, ArrowError> = (|| {
+        Ok(vec![
+            ("settings", settings(study)?),
+            ("sites", sites(study)?),
+            ("wearer_models", wearer_models(study)?),
+            ("clock_nights", clock_nights(study)?),
+            ("row_counts", row_counts(study)?),
+        ])
+    })();
+    made.map_err(|error| EngineError::Start(error.to_string()))
+}
+
+fn batch(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, ArrowError> {
+    RecordBatch::try_from_iter_with_nullable(columns.into_iter().map(|(name, array)| (name, array, true)))
+}
+
+fn texts<'t>(values: impl IntoIterator<Item = &'t str>) -> ArrayRef {
+    Arc::new(StringArray::from_iter_values(values))
+}
+
+fn numbers(values: impl IntoIterator<Item = f64>) -> ArrayRef {
+    Arc::new(Float64Array::from_iter_values(values))
+}
+
+fn instants(values: impl IntoIterator<Item = Option<Micros>>) -> ArrayRef {
+    let array: TimestampMicrosecondArray = values.into_iter().collect();
+    Arc::new(array.with_timezone("UTC"))
+}
+
+/// One row: the settings that queries need.
+fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let settings = study.settings;
+    let zone = settings.zone();
+    batch(vec![
+        ("title", texts([settings.study.title.as_str()])),
+        ("rated_days", numbers([settings.wear.rated_days])),
+        ("warmup_hours", numbers([settings.wear.warmup_hours])),
+        ("pairing_minutes", numbers([settings.pairing.minutes])),
+        ("night_coverage", numbers([settings.night.coverage])),
+        ("month_start", instants([study.month.start(&zone)])),
+        ("month_end", instants([study.month.end(&zone)])),
+        ("cutoff", instants([Some(study.cutoff)])),
+    ])
+}
+
+/// One row a site, in the order of reports.
+fn sites(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let sites = study.settings.all_sites();
+    let on_label: BooleanArray = sites.iter().map(|site| site.on_label).collect();
+    batch(vec![
+        ("site", texts(sites.iter().map(|site| site.key.as_str()))),
+        ("label", texts(sites.iter().map(|site| site.label.as_str()))),
+        ("on_label", Arc::new(on_label)),
+        ("position", Arc::new(Int64Array::from_iter_values(0..sites.len() as i64))),
+    ])
+}
+
+/// One row a wearer and model: rated wear and warm-up.
+fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let text = |name: &str| study.wear_events.column_by_name(name).and_then(|column| column.as_string_opt::<i32>());
+    let mut pairs = BTreeSet::new();
+    if let (Some(wearers), Some(models)) = (text("wearer"), text("model")) {
+        pairs.extend(wearers.iter().flatten().zip(models.iter().flatten()));
+    }
+    let settings = study.settings;
+    batch(vec![
+        ("wearer", texts(pairs.iter().map(|(wearer, _)| *wearer))),
+        ("model", texts(pairs.iter().map(|(_, model)| *model))),
+        ("rated_days", numbers(pairs.iter().map(|(wearer, model)| settings.rated_days(wearer, model)))),
+        ("warmup_hours", numbers(pairs.iter().map(|(wearer, _)| settings.warmup_hours(wearer)))),
+    ])
+}
+
+/// One row a night by the clock, from the day before the first wear event to the cut-off.
+fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let (from, to) = study.settings.clock_night();
+    let first = study
+        .wear_events
+        .column_by_name("time")
+        .and_then(|column| column.as_primitive_opt::<TimestampMicrosecondType>())
+        .and_then(min)
+        .unwrap_or(study.cutoff);
+    let mut nights = Vec::new();
+    let (first, last) = (time::local_date(first, &zone), time::local_date(study.cutoff, &zone));
+    if let (Some(first), Some(last)) = (first, last) {
+        let mut date = first.saturating_sub(1_i64.days());
+        while date <= last {
+            let end_date = if to > from { date } else { date.saturating_add(1_i64.days()) };
+            nights.push((date, time::at_clock(date, from, &zone), time::at_clock(end_date, to, &zone)));
+            date = date.saturating_add(1_i64.days());
+        }
+    }
+    let epoch = jiff::civil::date(1970, 1, 1);
+    let days = nights.iter().map(|(date, _, _)| (date.duration_since(epoch).as_hours() / 24) as i32);
+    batch(vec![
+        ("night", Arc::new(Date32Array::from_iter_values(days))),
+        ("night_start", instants(nights.iter().map(|night| night.1))),
+        ("night_end", instants(nights.iter().map(|night| night.2))),
+    ])
+}
+
+/// What became of the rows that were read.
+fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let counts = &study.row_counts;
+    batch(vec![
+        ("step", Arc::new(Int64Array::from_iter_values(0..counts.len() as i64))),
+        ("table_name", texts(counts.iter().map(|(_, table, _)| table.as_str()))),
+        ("what", texts(counts.iter().map(|(what, _, _)| what.as_str()))),
+        ("rows", Arc::new(Int64Array::from_iter_values(counts.iter().map(|(_, _, rows)| *rows as i64)))),
+    ])
+}

@@ -1,0 +1,62 @@
+//! From the engine's columns to result tables.
+
+use datafusion::arrow::array::{Array, AsArray, RecordBatch};
+use datafusion::arrow::compute::cast;
+use datafusion::arrow::datatypes::{
+    DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType,
+};
+use datafusion::arrow::error::ArrowError;
+use jiff::ToSpan;
+use whereworn_model::table::{Cell, Column, ResultTable};
+
+use crate::base_tables::instant;
+use crate::catalog::Query;
+
+/// The result table of a query.
+pub(crate) fn result_table(query: &Query, batches: &[RecordBatch], schema: &datafusion::arrow::datatypes::Schema) -> Result<ResultTable, ArrowError> {
+    let mut columns = Vec::new();
+    for (index, field) in schema.fields().iter().enumerate() {
+        let mut cells = Vec::new();
+        for batch in batches {
+            add_cells(batch.column(index), &mut cells)?;
+        }
+        columns.push(Column {
+            name: field.name().clone(),
+            header: query.header.columns.get(field.name()).cloned().unwrap_or_default(),
+            cells,
+        });
+    }
+    Ok(ResultTable { name: query.name.clone(), header: query.header.clone(), columns, own_query: query.own })
+}
+
+fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError> {
+    let kind = array.data_type();
+    let to = match kind {
+        DataType::Date32 | DataType::Date64 => DataType::Date32,
+        DataType::Timestamp(_, _) => instant(),
+        DataType::Boolean => DataType::Utf8,
+        kind if kind.is_integer() => DataType::Int64,
+        kind if kind.is_numeric() => DataType::Float64,
+        _ => DataType::Utf8,
+    };
+    let array = cast(array, &to)?;
+    let of = |row: usize| -> Cell {
+        if array.is_null(row) {
+            return Cell::Empty;
+        }
+        match &to {
+            DataType::Int64 => Cell::Integer(array.as_primitive::<Int64Type>().value(row)),
+            DataType::Float64 => Cell::number(array.as_primitive::<Float64Type>().value(row)),
+            DataType::Timestamp(TimeUnit::Microsecond, _) => {
+                Cell::Time(array.as_primitive::<TimestampMicrosecondType>().value(row))
+            }
+            DataType::Date32 => {
+                let days = i64::from(array.as_primitive::<Date32Type>().value(row));
+                Cell::Date(jiff::civil::date(1970, 1, 1).saturating_add(days.days()))
+            }
+            _ => Cell::Text(array.as_string::<i32>().value(row).to_owned()),
+        }
+    };
+    cells.extend((0..array.len()).map(of));
+    Ok(())
+}

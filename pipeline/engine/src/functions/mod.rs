@@ -1,0 +1,14 @@
+//! Functions of ours in SQL, found by name only.
+//!
+//! [`statistics::ALL`] lists the aggregates with what they take and give; [`scalars`] holds functions of single
+//! rows, [`product`] a running product, [`artefacts`] the detector of night artefacts as a window function.
+
+pub mod artefacts;
+mod collect;
+pub mod product;
+pub mod scalars;
+pub mod statistics;
+
+pub(crate) use register::register;
+
+mod register;

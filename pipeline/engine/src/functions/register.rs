@@ -1,0 +1,20 @@
+//! Puts every function of ours into a session.
+
+use datafusion::logical_expr::{AggregateUDF, WindowUDF};
+use datafusion::prelude::SessionContext;
+
+use super::artefacts::NightArtefact;
+use super::collect::Collect;
+use super::{product, scalars, statistics};
+
+/// Registers every function of ours.
+pub(crate) fn register(context: &SessionContext) {
+    for function in scalars::all() {
+        context.register_udf(function);
+    }
+    for statistic in statistics::ALL {
+        context.register_udaf(AggregateUDF::new_from_impl(Collect::new(statistic)));
+    }
+    context.register_udaf(product::product());
+    context.register_udwf(WindowUDF::new_from_impl(NightArtefact::new()));
+}

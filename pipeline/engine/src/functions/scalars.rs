@@ -1,0 +1,83 @@
+//! Functions of single rows.
+
+use std::sync::Arc;
+
+use datafusion::arrow::array::{ArrayRef, AsArray, Float64Array, StringArray};
+use datafusion::arrow::datatypes::{DataType, Float64Type, Int64Type, TimestampMicrosecondType};
+use datafusion::error::Result;
+use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
+use whereworn_model::time::{MICROS_PER_SECOND, days_between};
+use whereworn_stats::agreement::error_grid::consensus_zone;
+use whereworn_stats::rates::poisson::exact_poisson_interval;
+
+use crate::base_tables::instant;
+
+/// All of them:
+///
+/// - `days_between(from, to)`: elapsed days of 86 400 s.
+/// - `minutes_between(from, to)`: elapsed minutes.
+/// - `plus_hours(time, hours)`: an instant some hours later.
+/// - `error_grid_zone(reading, fingerstick)`: zone `A` to `E` of the consensus error grid, type 1; mg/dL.
+/// - `exact_poisson_lower(events)`, `exact_poisson_upper(events)`: exact 95 % interval of a count (Garwood 1936).
+pub fn all() -> Vec<ScalarUDF> {
+    vec![
+        of_instants("days_between", days_between),
+        of_instants("minutes_between", |from, to| (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64),
+        plus_hours(),
+        error_grid_zone(),
+        of_count("exact_poisson_lower", |count| exact_poisson_interval(count, 0.95).lower),
+        of_count("exact_poisson_upper", |count| exact_poisson_interval(count, 0.95).upper),
+    ]
+}
+
+fn function(
+    name: &str,
+    takes: Vec<DataType>,
+    gives: DataType,
+    compute: impl Fn(&[ArrayRef]) -> Result<ArrayRef> + Send + Sync + 'static,
+) -> ScalarUDF {
+    let compute = move |arguments: &[ColumnarValue]| -> Result<ColumnarValue> {
+        let arrays = ColumnarValue::values_to_arrays(arguments)?;
+        Ok(ColumnarValue::Array(compute(&arrays)?))
+    };
+    create_udf(name, takes, gives, Volatility::Immutable, Arc::new(compute))
+}
+
+fn of_instants(name: &str, compute: fn(i64, i64) -> f64) -> ScalarUDF {
+    function(name, vec![instant(), instant()], DataType::Float64, move |arrays| {
+        let from = arrays[0].as_primitive::<TimestampMicrosecondType>();
+        let to = arrays[1].as_primitive::<TimestampMicrosecondType>();
+        let values = from.iter().zip(to.iter()).map(|(from, to)| Some(compute(from?, to?)));
+        Ok(Arc::new(values.collect::<Float64Array>()))
+    })
+}
+
+fn plus_hours() -> ScalarUDF {
+    function("plus_hours", vec![instant(), DataType::Float64], instant(), |arrays| {
+        let time = arrays[0].as_primitive::<TimestampMicrosecondType>();
+        let hours = arrays[1].as_primitive::<Float64Type>();
+        let later = |time: i64, hours: f64| time + (hours * 3600.0 * MICROS_PER_SECOND as f64).round() as i64;
+        let values = time.iter().zip(hours.iter()).map(|(time, hours)| Some(later(time?, hours?)));
+        let array: datafusion::arrow::array::TimestampMicrosecondArray = values.collect();
+        Ok(Arc::new(array.with_timezone("UTC")))
+    })
+}
+
+fn error_grid_zone() -> ScalarUDF {
+    function("error_grid_zone", vec![DataType::Float64; 2], DataType::Utf8, |arrays| {
+        let reading = arrays[0].as_primitive::<Float64Type>();
+        let fingerstick = arrays[1].as_primitive::<Float64Type>();
+        let zone = |(reading, fingerstick): (Option<f64>, Option<f64>)| {
+            Some(format!("{:?}", consensus_zone(reading?, fingerstick?)))
+        };
+        Ok(Arc::new(reading.iter().zip(fingerstick.iter()).map(zone).collect::<StringArray>()))
+    })
+}
+
+fn of_count(name: &str, compute: fn(u64) -> f64) -> ScalarUDF {
+    function(name, vec![DataType::Int64], DataType::Float64, move |arrays| {
+        let counts = arrays[0].as_primitive::<Int64Type>();
+        let values = counts.iter().map(|count| Some(compute(count?.max(0) as u64)));
+        Ok(Arc::new(values.collect::<Float64Array>()))
+    })
+}

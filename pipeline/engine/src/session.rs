@@ -1,0 +1,128 @@
+//! A session over the tables of one study.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use datafusion::arrow::record_batch::RecordBatch;
+use datafusion::datasource::MemTable;
+use datafusion::datasource::file_format::parquet::ParquetFormat;
+use datafusion::datasource::listing::{ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl};
+use datafusion::prelude::{SessionConfig, SessionContext, col};
+use whereworn_model::settings::Settings;
+use whereworn_model::time::{Micros, Month};
+
+use crate::base_tables;
+use crate::error::EngineError;
+use crate::functions;
+
+/// What a study gives to the engine. Instants are microseconds UTC; glucose is mg/dL.
+pub struct StudyTables<'a> {
+    /// The study's settings.
+    pub settings: &'a Settings,
+    /// The month of the report.
+    pub month: Month,
+    /// Nothing later than this is used.
+    pub cutoff: Micros,
+    /// Parquet files of readings, sorted by `sensor_no` and `time` over all of them.
+    pub readings: Vec<PathBuf>,
+    /// `sensor_no`, `wearer`, `sensor` of the sensors that have readings.
+    pub sensors: RecordBatch,
+    /// Capillary checks.
+    pub fingersticks: RecordBatch,
+    /// Wear events.
+    pub wear_events: RecordBatch,
+    /// What became of the rows: step, table, rows.
+    pub row_counts: Vec<(String, String, u64)>,
+}
+
+/// A session over the tables of one study.
+pub struct Engine {
+    pub(crate) context: SessionContext,
+    pub(crate) runtime: tokio::runtime::Runtime,
+}
+
+impl Engine {
+    /// Starts a session and registers the study's tables and our functions.
+    ///
+    /// Every query runs in one partition, so that sums come out the same on any machine; queries that do
+    /// not need each other run side by side.
+    ///
+    /// # Errors
+    /// The engine does not start, or a file of the store cannot be opened.
+    pub fn start(study: &StudyTables<'_>) -> Result<Self, EngineError> {
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .build()
+            .map_err(|error| EngineError::Start(error.to_string()))?;
+        let mut config = SessionConfig::new().with_target_partitions(1).with_batch_size(8192);
+        let options = config.options_mut();
+        options.execution.parquet.pushdown_filters = false;
+        options.execution.collect_statistics = true;
+        options.optimizer.prefer_existing_sort = true;
+        let context = SessionContext::new_with_config(config);
+        functions::register(&context);
+        let engine = Self { context, runtime };
+        engine.runtime.block_on(engine.register(study))?;
+        Ok(engine)
+    }
+
+    async fn register(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
+        self.register_readings(study).await?;
+        for (name, batch) in [
+            ("sensors", study.sensors.clone()),
+            ("fingersticks_all", study.fingersticks.clone()),
+            ("wear_events_all", study.wear_events.clone()),
+        ] {
+            self.register_batch(name, batch)?;
+        }
+        for (name, batch) in base_tables::all(study)? {
+            self.register_batch(name, batch)?;
+        }
+        let at = format!("to_timestamp_micros({})", study.cutoff);
+        for (view, sql) in [
+            (
+                "readings",
+                format!("SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}"),
+            ),
+            ("fingersticks", format!("SELECT * FROM fingersticks_all WHERE time <= {at}")),
+            ("wear_events", format!("SELECT * FROM wear_events_all WHERE time <= {at}")),
+        ] {
+            self.register_view(view, &sql).await?;
+        }
+        Ok(())
+    }
+
+    async fn register_readings(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
+        if study.readings.is_empty() {
+            return self.register_batch("readings_all", base_tables::no_readings());
+        }
+        let urls = study
+            .readings
+            .iter()
+            .map(|path| ListingTableUrl::parse(path.to_string_lossy()))
+            .collect::<Result<Vec<_>, _>>()?;
+        let sorted = vec![col("sensor_no").sort(true, false), col("time").sort(true, false)];
+        let options = ListingOptions::new(Arc::new(ParquetFormat::default()))
+            .with_file_extension(".parquet")
+            .with_file_sort_order(vec![sorted]);
+        let config = ListingTableConfig::new_with_multi_paths(urls)
+            .with_listing_options(options)
+            .infer_schema(&self.context.state())
+            .await?;
+        self.context.register_table("readings_all", Arc::new(ListingTable::try_new(config)?))?;
+        Ok(())
+    }
+
+    /// Registers rows as a table.
+    pub(crate) fn register_batch(&self, name: &str, batch: RecordBatch) -> Result<(), EngineError> {
+        let table = MemTable::try_new(batch.schema(), vec![vec![batch]])?;
+        self.context.deregister_table(name)?;
+        self.context.register_table(name, Arc::new(table))?;
+        Ok(())
+    }
+
+    async fn register_view(&self, name: &str, sql: &str) -> Result<(), EngineError> {
+        let frame = self.context.sql(sql).await?;
+        self.context.register_table(name, frame.into_view())?;
+        Ok(())
+    }
+}

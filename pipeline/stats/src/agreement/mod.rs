@@ -1,0 +1,5 @@
+//! How well readings agree with fingersticks.
+
+pub mod bland_altman;
+pub mod error_grid;
+pub mod limits;

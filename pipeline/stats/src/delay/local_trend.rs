@@ -1,0 +1,131 @@
+//! Level and slope of a sensor's readings around one moment.
+
+use super::matrix::{dot, subtract};
+
+/// Readings that a fit needs at least, and that each side of the moment needs at least.
+const FEWEST: usize = 6;
+const FEWEST_PER_SIDE: usize = 2;
+
+/// Half-widths of the window in minutes; the first that holds enough readings is used.
+pub const HALF_WIDTHS: [f64; 3] = [25.0, 35.0, 45.0];
+
+/// A local cubic fit to a sensor's readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LocalTrend {
+    /// Fitted glucose at the moment, in the unit of the readings.
+    pub level: f64,
+    /// Fitted rate of change at the moment, per minute.
+    pub slope: f64,
+    /// Offsets of the readings used, minutes after the moment.
+    pub(super) minutes: Vec<f64>,
+    /// Reading minus fit.
+    pub(super) residuals: Vec<f64>,
+    /// Orthonormal basis of the cubics on `minutes`.
+    pub(super) basis: Vec<Vec<f64>>,
+    /// `level` is the sum of these weights times the readings.
+    pub(super) level_weights: Vec<f64>,
+    /// `slope` is the sum of these weights times the readings.
+    pub(super) slope_weights: Vec<f64>,
+}
+
+/// Fits a cubic by least squares to the readings within 25 min of a moment (35 or 45 where they are sparse).
+///
+/// `minutes` are offsets from the moment (negative before it), in any order; `glucose` is as long. A cubic, because a
+/// straight line or parabola flattens the slope of a meal's rise by a tenth. `None` unless some window holds at
+/// least 6 readings at distinct times, 2 of them on each side. Checked by `tests/delay.rs`.
+#[must_use]
+pub fn local_trend(minutes: &[f64], glucose: &[f64]) -> Option<LocalTrend> {
+    let (minutes, glucose) = HALF_WIDTHS
+        .iter()
+        .map(|&half_width| within(minutes, glucose, half_width))
+        .find(|(minutes, _)| enough(minutes))?;
+    let basis = orthonormal_cubics(&minutes)?;
+    let mut level_weights = vec![0.0; minutes.len()];
+    let mut slope_weights = vec![0.0; minutes.len()];
+    let mut residuals = glucose.clone();
+    for polynomial in &basis {
+        subtract(
+            &mut level_weights,
+            -polynomial.value_at_zero,
+            &polynomial.values,
+        );
+        subtract(
+            &mut slope_weights,
+            -polynomial.slope_at_zero,
+            &polynomial.values,
+        );
+        let share = dot(&polynomial.values, &residuals);
+        subtract(&mut residuals, share, &polynomial.values);
+    }
+    Some(LocalTrend {
+        level: dot(&level_weights, &glucose),
+        slope: dot(&slope_weights, &glucose),
+        minutes,
+        residuals,
+        basis: basis
+            .into_iter()
+            .map(|polynomial| polynomial.values)
+            .collect(),
+        level_weights,
+        slope_weights,
+    })
+}
+
+/// A polynomial by its values at the readings, and its value and slope at the moment itself.
+struct Polynomial {
+    values: Vec<f64>,
+    value_at_zero: f64,
+    slope_at_zero: f64,
+}
+
+/// Polynomials up to the cubic, orthonormal on `minutes`, by Gram-Schmidt; `None` with fewer than four distinct times.
+fn orthonormal_cubics(minutes: &[f64]) -> Option<Vec<Polynomial>> {
+    let scale = HALF_WIDTHS[0];
+    let power = |exponent: i32, value_at_zero: f64, slope_at_zero: f64| Polynomial {
+        values: minutes.iter().map(|t| (t / scale).powi(exponent)).collect(),
+        value_at_zero,
+        slope_at_zero,
+    };
+    let powers = [
+        power(0, 1.0, 0.0),
+        power(1, 0.0, 1.0 / scale),
+        power(2, 0.0, 0.0),
+        power(3, 0.0, 0.0),
+    ];
+    let mut basis: Vec<Polynomial> = Vec::with_capacity(powers.len());
+    for mut polynomial in powers {
+        for earlier in &basis {
+            let share = dot(&earlier.values, &polynomial.values);
+            subtract(&mut polynomial.values, share, &earlier.values);
+            polynomial.value_at_zero -= share * earlier.value_at_zero;
+            polynomial.slope_at_zero -= share * earlier.slope_at_zero;
+        }
+        let length = dot(&polynomial.values, &polynomial.values).sqrt();
+        if length < 1e-6 {
+            return None;
+        }
+        polynomial
+            .values
+            .iter_mut()
+            .for_each(|value| *value /= length);
+        polynomial.value_at_zero /= length;
+        polynomial.slope_at_zero /= length;
+        basis.push(polynomial);
+    }
+    Some(basis)
+}
+
+fn within(minutes: &[f64], glucose: &[f64], half_width: f64) -> (Vec<f64>, Vec<f64>) {
+    minutes
+        .iter()
+        .zip(glucose)
+        .filter(|(t, _)| t.abs() <= half_width)
+        .map(|(&t, &g)| (t, g))
+        .unzip()
+}
+
+fn enough(minutes: &[f64]) -> bool {
+    let before = minutes.iter().filter(|&&t| t < 0.0).count();
+    let after = minutes.iter().filter(|&&t| t > 0.0).count();
+    minutes.len() >= FEWEST && before.min(after) >= FEWEST_PER_SIDE
+}

@@ -1,0 +1,31 @@
+//! Pure statistics on slices of numbers.
+//!
+//! Nothing here knows of files, tables, clocks or sites: slices go in, structs come out, and a value that
+//! does not exist is `None`. Functions are deterministic; those that draw at random take a seed.
+//!
+//! | module | what it holds |
+//! | --- | --- |
+//! | [`survival`] | Kaplan-Meier, log-rank, cumulative incidence, Gray's test |
+//! | [`agreement`] | error grid, limits in mg/dL or percent, limits of agreement |
+//! | [`mixed`] | the mean of a random-intercept model |
+//! | [`rates`] | intervals of counts and shares, tests between groups |
+//! | [`resampling`] | cluster bootstrap, permutation tests, seeds |
+//! | [`nights`] | night artefacts: falls of the readings that blood glucose cannot make |
+//! | [`delay`] | the delay of a sensor behind the blood |
+//! | [`distributions`] | quantiles and tail probabilities |
+//! | [`multiplicity`] | adjusted p values |
+
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+pub mod agreement;
+pub mod comparison;
+pub mod delay;
+pub mod distributions;
+pub mod interval;
+pub mod mixed;
+pub mod multiplicity;
+pub mod nights;
+pub mod quantile;
+pub mod rates;
+pub mod resampling;
+pub mod survival;

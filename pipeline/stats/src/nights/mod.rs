@@ -1,0 +1,169 @@
+//! Night artefacts: readings that fall off faster than blood glucose can, stay down, recover as fast.
+//!
+//! Method, in four steps:
+//!
+//! 1. Noise and restlessness of the session from second differences (`noise`).
+//! 2. A state model of the undisturbed trace (`model`) whitens the whole session once; two more
+//!    recursions give, at every reading, how well a fall or a recovery begins there (`scan`).
+//! 3. Each pair of a fall and a recovery is fitted on its own window by generalised least squares:
+//!    start, end and time constant of the published shape (first-order linear system driven by a
+//!    rectangle, Facchinetti et al. 2016, doi 10.1089/dia.2015.0250). A log likelihood ratio sets it
+//!    against no event, a second one against the best slow dip that blood glucose can make (`fit`).
+//! 4. The best candidates that do not overlap are taken, their dips subtracted, and the rest looked
+//!    at once more, so that neighbours do not hide each other.
+//!
+//! The cost is linear in the readings: the fits touch only candidates.
+
+mod fit;
+mod model;
+mod noise;
+mod scan;
+pub mod kinds;
+pub mod settings;
+pub mod simulate;
+pub mod validate;
+mod window;
+
+use std::f64::consts::LN_10;
+
+use fit::Fit;
+use scan::{Pair, Series};
+pub use settings::Settings;
+
+/// A run of readings held down by pressure on the sensor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Artefact {
+    /// Index of the first reading of the run.
+    pub start: usize,
+    /// Index of the last reading before the recovery.
+    pub end: usize,
+    /// Index of the lowest reading of the run (the first, where several are equal).
+    pub nadir: usize,
+    /// Expected trace minus reading at the nadir, mg/dL.
+    pub drop: f64,
+    /// Height of the fitted fall, mg/dL.
+    pub height: f64,
+    /// Minutes in which 90 % of the fall were done.
+    pub fall_minutes: f64,
+    /// Minutes in which 90 % of the recovery were done.
+    pub recovery_minutes: f64,
+    /// Probability that the run is an artefact rather than noise or blood glucose, calibrated on
+    /// synthetic nights.
+    pub probability: f64,
+}
+
+/// Finds the artefacts of one sensor's whole session.
+///
+/// `minutes`: times of the readings, ascending, from any origin. `glucose`: readings in mg/dL, as many.
+/// `held`: whether a reading is held at the limit of the measuring range; may be empty where none is.
+/// Gives artefacts in order of time, not overlapping. Fewer than 8 readings give none.
+#[must_use]
+pub fn detect(minutes: &[f64], glucose: &[f64], held: &[bool], settings: &Settings) -> Vec<Artefact> {
+    candidates(minutes, glucose, held, settings)
+        .into_iter()
+        .filter(|c| settings.accepts(c.artefact.height, &c.evidence))
+        .map(|c| c.artefact)
+        .collect()
+}
+
+/// A candidate with the evidence that its probability was made from.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Candidate {
+    pub artefact: Artefact,
+    pub evidence: Evidence,
+}
+
+/// Log likelihood ratios and size of a candidate.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Evidence {
+    /// Against no event.
+    pub against_none: f64,
+    /// Against the best slow dip.
+    pub against_slow: f64,
+    /// Height over its standard error.
+    pub height_in_errors: f64,
+    /// Expected glucose less the height, mg/dL.
+    pub bottom: f64,
+    /// Sum of the edges' time constants, min.
+    pub edges: f64,
+    /// Median spacing of the readings, min.
+    pub spacing: f64,
+    /// Length of the run, min.
+    pub minutes: f64,
+}
+
+/// All non-overlapping candidates in order of time, whatever their probability.
+pub(crate) fn candidates(
+    minutes: &[f64],
+    glucose: &[f64],
+    held: &[bool],
+    settings: &Settings,
+) -> Vec<Candidate> {
+    let n = minutes.len().min(glucose.len());
+    if n < 8 {
+        return Vec::new();
+    }
+    let (minutes, glucose) = (&minutes[..n], &glucose[..n]);
+    let series = Series::new(minutes, glucose, held, settings);
+    let mut taken: Vec<Fit> = Vec::new();
+    let first = series.pairs(glucose, settings);
+    take(&mut taken, &first, &series, glucose, settings);
+    let strong: Vec<Fit> =
+        taken.iter().copied().filter(|f| settings.probability(&f.evidence) > 0.5).collect();
+    if !strong.is_empty() {
+        let mut rest = glucose.to_vec();
+        strong.iter().for_each(|f| f.subtract(minutes, &mut rest));
+        let mut second = series.pairs(&rest, settings);
+        second.retain(|pair| fit::reaches(pair, &strong, minutes));
+        take(&mut taken, &second, &series, &rest, settings);
+    }
+    taken.iter().filter_map(|f| finish(f, &series, settings)).collect()
+}
+
+/// Fits `pairs` and adds them to `taken` (in order of time), best first, where they overlap none.
+fn take(taken: &mut Vec<Fit>, pairs: &[Pair], series: &Series, readings: &[f64], settings: &Settings) {
+    let mut found: Vec<Fit> =
+        pairs.iter().filter_map(|p| fit::fit(series, readings, *p, settings)).collect();
+    found.sort_by(|a, b| b.score(settings).total_cmp(&a.score(settings)));
+    for fit in found {
+        let at = taken.partition_point(|other| other.end <= fit.start);
+        if taken.get(at).is_none_or(|other| fit.end <= other.start) {
+            taken.insert(at, fit);
+        }
+    }
+}
+
+/// Turns a fit into indices of readings.
+fn finish(f: &Fit, series: &Series, settings: &Settings) -> Option<Candidate> {
+    let (minutes, glucose) = (series.minutes, series.glucose);
+    let start = minutes.partition_point(|&m| m <= f.start);
+    let end = minutes.partition_point(|&m| m <= f.end).checked_sub(1)?;
+    if start >= end {
+        return None;
+    }
+    let nadir = (start..=end).min_by(|&a, &b| glucose[a].total_cmp(&glucose[b]))?;
+    let drop = expected(f, series, nadir) - glucose[nadir];
+    Some(Candidate {
+        artefact: Artefact {
+            start,
+            end,
+            nadir,
+            drop,
+            height: f.height,
+            fall_minutes: f.fall * LN_10,
+            recovery_minutes: f.rise * LN_10,
+            probability: settings.probability(&f.evidence),
+        },
+        evidence: f.evidence,
+    })
+}
+
+/// Expected trace at a reading: mean of readings with the fitted dip added back, 20 min to each side.
+fn expected(f: &Fit, series: &Series, at: usize) -> f64 {
+    let minutes = series.minutes;
+    let from = minutes.partition_point(|&m| m < minutes[at] - SMOOTHED);
+    let to = minutes.partition_point(|&m| m <= minutes[at] + SMOOTHED);
+    let sum: f64 = (from..to).map(|i| series.glucose[i] + f.depth(minutes[i])).sum();
+    sum / (to - from) as f64
+}
+const SMOOTHED: f64 = 20.0;

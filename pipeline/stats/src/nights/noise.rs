@@ -1,0 +1,98 @@
+//! Noise and restlessness of one session, from second differences at several lags.
+//!
+//! A second difference y(t+h) − 2y(t) + y(t−h) hardly sees the trend of glucose; of AR(1) noise with
+//! standard deviation s it has variance s²(6 − 8ρ(h) + 2ρ(2h)). Its scale is taken from the median of
+//! absolute values (times 1.4826), which a few events or meals do not move. The parameters are those
+//! of a small grid that fit the scales at all lags best, with a pull towards the defaults.
+
+use super::Settings;
+use super::model::Model;
+
+/// What is known of a session before any event is looked for.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Noise {
+    pub model: Model,
+    /// Standard deviation of the noise as a share of glucose.
+    pub cv: f64,
+}
+
+const LAGS: [usize; 5] = [1, 2, 3, 4, 6];
+const CORRELATIONS: [f64; 8] = [0.3, 0.5, 0.6, 0.7, 0.8, 0.87, 0.92, 0.96];
+const RATES: [f64; 4] = [0.4, 0.6, 0.9, 1.3];
+/// Longest lag that still tells more of noise than of glucose, min.
+const FARTHEST: f64 = 45.0;
+const ENOUGH: usize = 60;
+const SAMPLE: usize = 1500;
+
+/// Noise of a session with readings about `spacing` minutes apart.
+pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Settings) -> Noise {
+    let scales = LAGS.map(|lag| {
+        let near = lag as f64 * spacing <= FARTHEST;
+        near.then(|| scale(minutes, glucose, spacing, lag)).flatten()
+    });
+    let trust = set.prior_weight * (spacing / 5.0).powi(2).max(1.0);
+    let mut best = (f64::INFINITY, set.noise_cv, set.noise_correlation, set.rate_sd);
+    for correlation in CORRELATIONS {
+        for rate_sd in RATES {
+            let model = model(correlation, rate_sd, set);
+            for step in -8..=8 {
+                let cv = set.noise_cv * (f64::from(step) * 0.15).exp();
+                let mut loss = trust
+                    * ((cv / set.noise_cv).ln().powi(2)
+                        + (correlation - set.noise_correlation).powi(2) * 4.0
+                        + (rate_sd / set.rate_sd).ln().powi(2));
+                for (lag, scale) in LAGS.iter().zip(&scales) {
+                    let Some((sd, level)) = scale else { continue };
+                    let h = *lag as f64 * spacing;
+                    let rho = model.noise_per_minute.powf(h);
+                    let noise = (cv * level).powi(2) * (6.0 - 8.0 * rho + 2.0 * rho * rho);
+                    let expected = noise + model.second_difference_variance(h) + 0.5;
+                    loss += (sd.ln() - 0.5 * expected.ln()).powi(2);
+                }
+                if loss < best.0 {
+                    best = (loss, cv, correlation, rate_sd);
+                }
+            }
+        }
+    }
+    Noise { model: model(best.2, best.3, set), cv: best.1 }
+}
+
+fn model(correlation: f64, rate_sd: f64, set: &Settings) -> Model {
+    Model {
+        rate_sd: rate_sd.max(set.rate_sd_least),
+        rate_minutes: set.rate_minutes,
+        noise_per_minute: correlation.powf(0.2),
+    }
+}
+
+/// Scale of second differences at a lag (mg/dL) and the typical level they were taken at.
+fn scale(minutes: &[f64], glucose: &[f64], spacing: f64, lag: usize) -> Option<(f64, f64)> {
+    let last = minutes.len().checked_sub(2 * lag)?;
+    let stride = last.div_ceil(SAMPLE).max(1);
+    let (mut differences, mut levels) = (Vec::new(), Vec::new());
+    for i in (0..last).step_by(stride) {
+        let (mid, end) = (i + lag, i + 2 * lag);
+        let (h1, h2) = (minutes[mid] - minutes[i], minutes[end] - minutes[mid]);
+        let h = lag as f64 * spacing;
+        if (h1 - h).abs() > 0.1 * h || (h2 - h).abs() > 0.1 * h {
+            continue;
+        }
+        differences.push((glucose[end] - 2.0 * glucose[mid] + glucose[i]).abs() / glucose[mid].max(40.0));
+        levels.push(glucose[mid]);
+    }
+    if differences.len() < ENOUGH {
+        return None;
+    }
+    let level = median(&mut levels);
+    Some(((1.4826 * median(&mut differences) * level).max(0.7), level))
+}
+
+/// Upper median; 0 for none.
+pub(super) fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    if values.is_empty() {
+        return 0.0;
+    }
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}

@@ -1,0 +1,5 @@
+//! Counts, shares and rates.
+
+pub mod heterogeneity;
+pub mod poisson;
+pub mod proportion;

@@ -1,0 +1,5 @@
+//! Uncertainty by drawing again.
+
+pub mod bootstrap;
+pub mod permutation;
+pub mod seed;

@@ -1,0 +1,8 @@
+//! Time to an event, with censoring.
+
+pub mod gray;
+pub mod incidence;
+pub mod kaplan_meier;
+pub mod logrank;
+mod quadratic_form;
+mod risk_table;

@@ -1,0 +1,196 @@
+//! Limits of agreement: peak flow meters (Bland and Altman 1986 Lancet i:307) and cardiac output (1999 Stat Methods Med
+//! Res 8:135; 2007 J Biopharm Stat 17:571), tolerance 1e-9.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::{close, close_relative, codes, numbers, published, quantity};
+use whereworn_stats::agreement::bland_altman::{grouped_limits_of_agreement, limits_of_agreement};
+use whereworn_stats::distributions::normal_quantile;
+
+fn differences(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a - b).collect()
+}
+
+#[test]
+fn peak_flow_one_difference_each() {
+    let data = published("ba_pefr_data");
+    let expected = published("ba_pefr_expected");
+    let first = differences(&numbers(&data, "wright_1"), &numbers(&data, "mini_1"));
+    let agreement = limits_of_agreement(&first).unwrap();
+    for (actual, name) in [
+        (
+            agreement.bias,
+            "mean_difference_first_wright_minus_first_mini",
+        ),
+        (agreement.sd, "sd_difference"),
+        (agreement.std_error, "se_mean"),
+        (agreement.interval.lower, "mean_ci_lower_t"),
+        (agreement.interval.upper, "mean_ci_upper_t"),
+        // The file's 1.96 is the normal quantile 1.959964; ours is 1.96 as printed in the papers.
+        (
+            agreement.bias - normal_quantile(0.975) * agreement.sd,
+            "loa_lower_1.96",
+        ),
+        (
+            agreement.bias + normal_quantile(0.975) * agreement.sd,
+            "loa_upper_1.96",
+        ),
+        (agreement.bias - 2.0 * agreement.sd, "loa_lower_2sd"),
+        (agreement.bias + 2.0 * agreement.sd, "loa_upper_2sd"),
+    ] {
+        close(actual, quantity(&expected, name), 1e-9, name);
+    }
+    close(
+        agreement.limits.lower,
+        agreement.bias - 1.96 * agreement.sd,
+        1e-9,
+        "limit",
+    );
+    // Printed figures of 1986: -2.1 and 38.8.
+    close(agreement.bias, -2.1, 0.1, "printed bias");
+    close(agreement.sd, 38.8, 0.1, "printed standard deviation");
+}
+
+#[test]
+fn peak_flow_means_of_two() {
+    let data = published("ba_pefr_data");
+    let expected = published("ba_pefr_expected");
+    let mean = |meter: &str| -> Vec<f64> {
+        let (first, second) = (
+            numbers(&data, &format!("{meter}_1")),
+            numbers(&data, &format!("{meter}_2")),
+        );
+        first
+            .iter()
+            .zip(second)
+            .map(|(a, b)| 0.5 * (a + b))
+            .collect()
+    };
+    let agreement = limits_of_agreement(&differences(&mean("wright"), &mean("mini"))).unwrap();
+    close(
+        agreement.bias,
+        quantity(&expected, "mean_difference_of_averages"),
+        1e-9,
+        "bias",
+    );
+    close(
+        agreement.sd,
+        quantity(&expected, "sd_difference_of_averages"),
+        1e-9,
+        "sd",
+    );
+}
+
+#[test]
+fn peak_flow_repeats_of_one_meter() {
+    let data = published("ba_pefr_data");
+    let expected = published("ba_pefr_expected");
+    let subjects = codes(&data, "subject");
+    let both: Vec<usize> = subjects.iter().chain(&subjects).copied().collect();
+    for meter in ["wright", "mini"] {
+        let mut values = numbers(&data, &format!("{meter}_1"));
+        values.extend(numbers(&data, &format!("{meter}_2")));
+        let analysis = grouped_limits_of_agreement(&values, &both).unwrap();
+        let of = |name: &str| quantity(&expected, &format!("{name}_{meter}"));
+        close(
+            analysis.mean_square_between,
+            of("anova_msb"),
+            1e-9,
+            "between",
+        );
+        close(analysis.mean_square_within, of("anova_msw"), 1e-9, "within");
+        close(
+            analysis.mean_square_within.sqrt(),
+            of("within_subject_sd"),
+            1e-9,
+            "sd within",
+        );
+    }
+}
+
+#[test]
+fn cardiac_output_true_value_varies() {
+    let data = published("ba_cardiac_data");
+    let expected = published("ba_cardiac_expected");
+    let values = differences(&numbers(&data, "rv"), &numbers(&data, "ic"));
+    let agreement = grouped_limits_of_agreement(&values, &codes(&data, "subject")).unwrap();
+    for (actual, name) in [
+        (agreement.bias, "B_mean_of_all_pair_differences"),
+        (agreement.mean_square_between, "B_anova_msb_differences"),
+        (agreement.mean_square_within, "B_anova_msw_differences"),
+        (agreement.group_size, "B_divisor_m0"),
+        (
+            agreement.between_variance,
+            "B_between_subject_var_differences",
+        ),
+        (agreement.total_sd, "B_total_sd"),
+        (agreement.limits.lower, "B_loa_lower_1.96"),
+        (agreement.limits.upper, "B_loa_upper_1.96"),
+    ] {
+        close(actual, quantity(&expected, name), 1e-9, name);
+    }
+    let naive = limits_of_agreement(&values).unwrap();
+    close(
+        naive.sd,
+        quantity(&expected, "naive_sd_all_pairs"),
+        1e-9,
+        "naive sd",
+    );
+    for method in ["rv", "ic"] {
+        let single =
+            grouped_limits_of_agreement(&numbers(&data, method), &codes(&data, "subject")).unwrap();
+        let name = format!("within_var_{method}");
+        close(
+            single.mean_square_within,
+            quantity(&expected, &name),
+            1e-9,
+            &name,
+        );
+    }
+}
+
+/// Certified analysis of variance: NIST Statistical Reference Datasets, 1e-9 relative.
+#[test]
+fn certified_mean_squares() {
+    let expected = published("nist_expected");
+    for set in ["SiRstv", "SmLs01", "SmLs04", "AtmWtAg"] {
+        let data = published(&format!("nist_{set}_data"));
+        let analysis =
+            grouped_limits_of_agreement(&numbers(&data, "value"), &codes(&data, "group")).unwrap();
+        let certified = |quantity: &str| {
+            let row = expected
+                .iter()
+                .find(|row| row["dataset"] == set && row["quantity"] == quantity);
+            common::number(row.unwrap(), "certified_value")
+        };
+        let what = |quantity: &str| format!("{quantity} of {set}");
+        close_relative(
+            analysis.mean_square_between,
+            certified("ms_between"),
+            tolerance(set),
+            &what("between"),
+        );
+        close_relative(
+            analysis.mean_square_within,
+            certified("ms_within"),
+            tolerance(set),
+            &what("within"),
+        );
+        let f = analysis.mean_square_between / analysis.mean_square_within;
+        close_relative(f, certified("f"), tolerance(set), &what("F"));
+    }
+}
+
+/// SmLs04 carries seven constant leading digits, which binary floating point cannot hold to 1e-9.
+fn tolerance(set: &str) -> f64 {
+    if set == "SmLs04" { 1e-6 } else { 1e-9 }
+}
+
+#[test]
+fn too_little_to_tell() {
+    assert_eq!(limits_of_agreement(&[1.0]), None);
+    assert_eq!(grouped_limits_of_agreement(&[1.0, 2.0], &[0, 0]), None);
+    assert_eq!(grouped_limits_of_agreement(&[1.0, 2.0], &[0, 1]), None);
+}

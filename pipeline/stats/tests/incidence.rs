@@ -1,0 +1,151 @@
+//! Cumulative incidence against R survival (delta-method standard error, matched by statsmodels), all rows, 1e-9; and
+//! the incidence of R cmprsk. Data: Scrucca et al. 2007 Bone Marrow Transplant 40:381; mgus2 of R survival.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::{Rows, close, codes, number, numbers, published};
+use whereworn_stats::survival::gray::gray_test;
+use whereworn_stats::survival::incidence::{IncidencePoint, cumulative_incidence};
+
+fn curves(data: &Rows, column: &str, group: &str) -> Vec<Vec<IncidencePoint>> {
+    let rows: Rows = data
+        .iter()
+        .filter(|row| row[column] == group)
+        .cloned()
+        .collect();
+    cumulative_incidence(&numbers(&rows, "time"), &causes(&rows), 2)
+}
+
+fn causes(rows: &Rows) -> Vec<Option<usize>> {
+    rows.iter()
+        .map(|row| row["status"].parse::<usize>().unwrap().checked_sub(1))
+        .collect()
+}
+
+const SETS: [(&str, &str); 2] = [("cr_bmt", "disease"), ("cr_mgus2first200", "sex")];
+
+#[test]
+fn incidence_and_standard_error() {
+    for (set, column) in SETS {
+        let data = published(&format!("{set}_data"));
+        for row in published(&format!("{set}_expected_cif_survival")) {
+            let what = format!("{set} {row:?}");
+            let cause = number(&row, "cause") as usize - 1;
+            let curve = &curves(&data, column, &row["group"])[cause];
+            let time = number(&row, "time");
+            let point = curve.iter().find(|point| point.time == time).expect(&what);
+            assert_eq!(point.at_risk as f64, number(&row, "n_risk"), "{what}");
+            assert_eq!(point.events as f64, number(&row, "n_event_cause"), "{what}");
+            close(point.incidence, number(&row, "cif"), 1e-9, &what);
+            close(point.std_error, number(&row, "std_err"), 1e-9, &what);
+        }
+    }
+}
+
+#[test]
+fn incidence_of_a_second_program() {
+    for (set, column) in SETS {
+        let data = published(&format!("{set}_data"));
+        for row in published(&format!("{set}_expected_cif_cmprsk")) {
+            let curve = &curves(&data, column, &row["group"])[number(&row, "cause") as usize - 1];
+            let time = number(&row, "time");
+            let point = curve.iter().rfind(|point| point.time <= time).unwrap();
+            close(
+                point.incidence,
+                number(&row, "cif"),
+                1e-9,
+                &format!("{set} {row:?}"),
+            );
+        }
+    }
+}
+
+/// With one cause and no censoring the incidence is the share so far, its variance binomial: p (1 - p) / n.
+#[test]
+fn one_cause_is_a_share() {
+    let curve = &cumulative_incidence(&[1.0, 2.0, 3.0, 4.0, 5.0], &[Some(0); 5], 1)[0];
+    for (rank, point) in curve.iter().enumerate() {
+        let share = (rank + 1) as f64 / 5.0;
+        close(point.incidence, share, 1e-12, "share");
+        close(
+            point.std_error,
+            (share * (1.0 - share) / 5.0).sqrt(),
+            1e-8,
+            "standard error",
+        );
+    }
+}
+
+/// Two causes and censoring by hand: at 1 one of four has cause 0 (1/4), at 2 one is censored, at 3 one of two has
+/// cause 1 (3/4 · 1/2), at 4 the last has cause 0 (3/8 more). Together 1.
+#[test]
+fn two_causes_by_hand() {
+    let causes = [Some(0), None, Some(1), Some(0)];
+    let curves = cumulative_incidence(&[1.0, 2.0, 3.0, 4.0], &causes, 2);
+    let incidence =
+        |cause: usize| -> Vec<f64> { curves[cause].iter().map(|point| point.incidence).collect() };
+    assert_eq!(incidence(0), [0.25, 0.25, 0.25, 0.625]);
+    assert_eq!(incidence(1), [0.0, 0.0, 0.375, 0.375]);
+    close(
+        curves[0][0].std_error,
+        (0.25_f64 * 0.75 / 4.0).sqrt(),
+        1e-12,
+        "standard error",
+    );
+}
+
+#[test]
+fn nobody_has_empty_curves() {
+    assert_eq!(cumulative_incidence(&[], &[], 3), vec![Vec::new(); 3]);
+}
+
+/// Gray's test against R cmprsk, 1e-6.
+#[test]
+fn gray_tests() {
+    for (set, column) in SETS {
+        let data = published(&format!("{set}_data"));
+        for row in published(&format!("{set}_expected_gray")) {
+            let cause = number(&row, "cause") as usize - 1;
+            let test = gray_test(
+                &numbers(&data, "time"),
+                &causes(&data),
+                &codes(&data, column),
+                cause,
+            )
+            .unwrap();
+            let what = format!("{set} {row:?}");
+            close(test.chi_square, number(&row, "gray_stat"), 1e-6, &what);
+            assert_eq!(test.df as f64, number(&row, "df"), "{what}");
+            close(test.p, number(&row, "p"), 1e-6, &what);
+        }
+    }
+}
+
+/// The names of the groups do not matter.
+#[test]
+fn gray_test_of_three_groups() {
+    let times: Vec<f64> = (1..=18).map(f64::from).collect();
+    let causes: Vec<Option<usize>> = (0..18)
+        .map(|index| [Some(0), Some(1), Some(0), None, Some(0)][index % 5])
+        .collect();
+    let groups: Vec<usize> = (0..18)
+        .map(|index| index * index % 3 + usize::from(index > 8))
+        .collect();
+    let renamed: Vec<usize> = groups.iter().map(|group| 2 - group).collect();
+    let one = gray_test(&times, &causes, &groups, 0).unwrap();
+    let other = gray_test(&times, &causes, &renamed, 0).unwrap();
+    assert_eq!((one.df, other.df), (2, 2));
+    close(one.chi_square, other.chi_square, 1e-9, "renamed");
+}
+
+#[test]
+fn gray_test_without_anything_to_compare() {
+    assert_eq!(gray_test(&[], &[], &[], 0), None);
+    assert_eq!(
+        gray_test(&[1.0, 2.0], &[Some(0), Some(0)], &[0, 0], 0),
+        None
+    );
+    assert_eq!(gray_test(&[1.0, 2.0], &[Some(1), None], &[0, 1], 0), None);
+}

@@ -1,0 +1,95 @@
+//! Exact intervals of counts (Garwood 1936; R poisson.test, epitools, statsmodels), tolerance 1e-9; of rate ratios 1e-7.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::{close, number, published};
+use whereworn_stats::rates::poisson::{exact_poisson_interval, poisson_rate, rate_ratio};
+
+#[test]
+fn intervals_of_counts() {
+    for row in published("rate_poisson_exact_expected") {
+        let count = number(&row, "count") as u64;
+        let interval = exact_poisson_interval(count, number(&row, "level"));
+        close(
+            interval.lower,
+            number(&row, "lower_exact"),
+            1e-9,
+            &format!("lower of {count}"),
+        );
+        close(
+            interval.upper,
+            number(&row, "upper_exact"),
+            1e-9,
+            &format!("upper of {count}"),
+        );
+        let one_sided = exact_poisson_interval(count, 0.90).upper;
+        close(
+            one_sided,
+            number(&row, "one_sided_upper_95"),
+            1e-9,
+            &format!("one-sided upper of {count}"),
+        );
+    }
+}
+
+#[test]
+fn a_rate_is_a_count_over_its_exposure() {
+    let rate = poisson_rate(3, 1.5).unwrap();
+    let count = exact_poisson_interval(3, 0.95);
+    assert_eq!(rate.rate, 2.0);
+    assert_eq!(
+        (rate.interval.lower, rate.interval.upper),
+        (count.lower / 1.5, count.upper / 1.5)
+    );
+    assert_eq!(poisson_rate(3, 0.0), None);
+}
+
+#[test]
+fn ratios_of_rates() {
+    for row in published("rate_ratio_expected") {
+        let count = |column: &str| number(&row, column) as u64;
+        let ratio = rate_ratio(
+            count("events1"),
+            number(&row, "time1"),
+            count("events2"),
+            number(&row, "time2"),
+        )
+        .unwrap();
+        close(
+            ratio.ratio.unwrap(),
+            number(&row, "rate_ratio"),
+            1e-7,
+            "ratio",
+        );
+        close(
+            ratio.lower,
+            number(&row, "exact_conditional_lower"),
+            1e-7,
+            "lower",
+        );
+        close(
+            ratio.upper.unwrap(),
+            number(&row, "exact_conditional_upper"),
+            1e-7,
+            "upper",
+        );
+    }
+}
+
+#[test]
+fn ratios_with_an_empty_side() {
+    assert_eq!(rate_ratio(0, 10.0, 0, 10.0), None);
+    let none_second = rate_ratio(4, 10.0, 0, 10.0).unwrap();
+    assert_eq!((none_second.ratio, none_second.upper), (None, None));
+    let none_first = rate_ratio(0, 10.0, 4, 10.0).unwrap();
+    assert_eq!((none_first.ratio, none_first.lower), (Some(0.0), 0.0));
+    // Swapping the two turns the limits into their inverses.
+    close(
+        none_first.upper.unwrap(),
+        1.0 / none_second.lower,
+        1e-9,
+        "inverse",
+    );
+}

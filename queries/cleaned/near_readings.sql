@@ -1,0 +1,43 @@
+-- title = "Readings around each fingerstick"
+-- row = "one reading of a worn sensor within 45 minutes, or the pairing limit where that is longer, of one fingerstick"
+-- show = 0
+
+-- A join on time buckets of that width and their two neighbours finds the readings in one pass.
+WITH width AS (
+    SELECT CAST(GREATEST(45.0, pairing_minutes) * 60000000 AS BIGINT) AS micros
+    FROM settings
+),
+wanted AS (
+    SELECT c.*, CAST(c.fingerstick_time AS BIGINT) / w.micros + k.step AS bucket
+    FROM checks_worn AS c
+    CROSS JOIN width AS w
+    CROSS JOIN (VALUES (-1), (0), (1)) AS k (step)
+    WHERE c.sensor_no IS NOT NULL
+),
+bucketed AS (
+    SELECT
+        r.sensor_no,
+        r.time,
+        r.glucose,
+        r.status,
+        CAST(r.time AS BIGINT) / w.micros AS bucket
+    FROM readings AS r
+    CROSS JOIN width AS w
+    WHERE r.status IN ('ok', 'low', 'high')
+)
+SELECT
+    c.fingerstick_no,
+    c.sensor_no,
+    r.time,
+    r.glucose,
+    r.status,
+    minutes_between(c.fingerstick_time, r.time) AS minutes,
+    r.time >= c.warm_from AS warm
+FROM bucketed AS r
+INNER JOIN wanted AS c ON c.sensor_no = r.sensor_no AND c.bucket = r.bucket
+CROSS JOIN width AS w
+WHERE
+    r.time >= c.inserted
+    AND r.time <= c.worn_until
+    AND ABS(CAST(r.time AS BIGINT) - CAST(c.fingerstick_time AS BIGINT)) <= w.micros
+ORDER BY c.fingerstick_no, c.sensor_no, r.time

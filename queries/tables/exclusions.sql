@@ -1,0 +1,47 @@
+-- title = "What was read, set aside and used"
+-- row = "one step of one table"
+-- section = "quality"
+-- show = 60
+-- [columns]
+-- step = { hidden = true }
+-- table_name = { label = "Rows of" }
+-- what = { label = "Step" }
+-- rows = { label = "Rows" }
+WITH used AS (
+    SELECT COUNT(*) AS used FROM session_readings
+),
+up_to_cutoff AS (
+    SELECT COUNT(*) AS readings
+    FROM readings AS r
+    INNER JOIN (SELECT DISTINCT sensor_no FROM sessions) AS s ON s.sensor_no = r.sensor_no
+),
+steps AS (
+    SELECT step, table_name, what, rows FROM row_counts
+    UNION ALL
+    SELECT 100, 'readings', 'up to the cut-off, of sensors inserted by then', readings FROM up_to_cutoff
+    UNION ALL
+    SELECT 101, 'readings', 'set aside: before the insertion or after the end', u.readings - s.used
+    FROM up_to_cutoff AS u CROSS JOIN used AS s
+    UNION ALL
+    SELECT 102, 'readings', 'used', used FROM used
+    UNION ALL
+    SELECT 110, 'fingersticks', 'up to the cut-off', COUNT(*) FROM fingersticks
+    UNION ALL
+    SELECT 111, 'fingersticks', 'set aside: calibration or control', COUNT(*)
+    FROM fingersticks WHERE purpose IN ('calibration', 'control')
+    UNION ALL
+    SELECT 112, 'fingersticks', 'paired with at least one reading', COUNT(DISTINCT fingerstick_no) FROM pairs
+    UNION ALL
+    SELECT 113, 'pairs', 'used', COUNT(*) FROM pairs
+    UNION ALL
+    SELECT 120, 'sensors', 'worn', COUNT(*) FROM sessions
+    UNION ALL
+    SELECT 121, 'sensors', 'lost track of', COUNT(*) FROM lost_sensors
+    UNION ALL
+    SELECT 130, 'sensor-nights', 'touched by wear', COUNT(*) FROM sensor_nights
+    UNION ALL
+    SELECT 131, 'sensor-nights', 'counted: enough readings', COUNT(*) FROM sensor_nights WHERE counted = 1
+)
+SELECT step, table_name, what, rows
+FROM steps
+ORDER BY step

@@ -1,0 +1,14 @@
+-- title = "Sensors lost track of"
+-- row = "one sensor without an end whose readings stop a day or more before the cut-off"
+-- section = "quality"
+-- note = "They are censored at their last reading. If you know how they ended, log it: survival depends on it."
+-- [columns]
+-- wearer = { label = "Wearer" }
+-- sensor = { label = "Sensor" }
+-- site = { label = "Site" }
+-- inserted = { label = "Inserted" }
+-- last_reading = { label = "Last reading" }
+SELECT wearer, sensor, site, inserted, last_reading
+FROM sessions
+WHERE state = 'lost track of'
+ORDER BY wearer, inserted, sensor

@@ -1,0 +1,39 @@
+-- title = "Sensors one by one"
+-- row = "one sensor with pairs"
+-- section = "spread"
+-- note = "The mean of a sensor's differences with a 95 % interval by t. How far the dots of one site lie apart is what the next sensor there may add."
+-- chart = { kind = "points", x = "wear_order", y = "mean_difference", lower = "mean_difference_lower", upper = "mean_difference_upper", series = "site" }
+-- show = 60
+-- [columns]
+-- wearer = { label = "Wearer" }
+-- sensor = { label = "Sensor" }
+-- site = { label = "Site" }
+-- wear_order = { label = "Sensor of this site, in order of wear" }
+-- pairs = { label = "Pairs" }
+-- mean_difference = { label = "Mean difference", unit = "mg/dL", digits = 1 }
+-- mean_difference_lower = { unit = "mg/dL", digits = 1 }
+-- mean_difference_upper = { unit = "mg/dL", digits = 1 }
+WITH fits AS (
+    SELECT
+        wearer,
+        sensor,
+        site,
+        COUNT(*) AS pairs,
+        AVG(difference) AS mean_difference,
+        random_intercept(difference, fingerstick_no) AS fit
+    FROM pairs
+    GROUP BY wearer, sensor, site
+)
+SELECT
+    f.wearer,
+    f.sensor,
+    f.site,
+    ROW_NUMBER() OVER (PARTITION BY f.site ORDER BY s.inserted, f.wearer, f.sensor) AS wear_order,
+    f.pairs,
+    f.mean_difference,
+    get_field(f.fit, 'lower') AS mean_difference_lower,
+    get_field(f.fit, 'upper') AS mean_difference_upper
+FROM fits AS f
+INNER JOIN sessions AS s ON s.wearer = f.wearer AND s.sensor = f.sensor
+INNER JOIN sites AS t ON t.site = f.site
+ORDER BY t.position, s.inserted, f.wearer, f.sensor

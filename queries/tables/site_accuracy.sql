@@ -1,0 +1,68 @@
+-- title = "Agreement with fingersticks, by site"
+-- row = "one site"
+-- section = "accuracy"
+-- note = "Bias is reading minus fingerstick, from a model in which each sensor has its own level. 20/20: within 20 mg/dL below 100 mg/dL, within 20 % from there on. Zones: consensus error grid, type 1."
+-- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper" }
+-- [columns]
+-- site = { label = "Site" }
+-- sensors = { label = "Sensors" }
+-- pairs = { label = "Pairs" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
+-- bias_lower = { unit = "mg/dL", digits = 1 }
+-- bias_upper = { unit = "mg/dL", digits = 1 }
+-- bias_df = { label = "its degrees of freedom", digits = 1, hidden = true }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1 }
+-- bias_percent_lower = { unit = "%", digits = 1 }
+-- bias_percent_upper = { unit = "%", digits = 1 }
+-- sd_between = { label = "SD between sensors", unit = "mg/dL", digits = 1 }
+-- sd_within = { label = "SD within a sensor", unit = "mg/dL", digits = 1 }
+-- loa_lower = { label = "Limits of agreement from", unit = "mg/dL", digits = 0 }
+-- loa_upper = { label = "to", unit = "mg/dL", digits = 0 }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
+-- mard_lower = { unit = "share", digits = 1 }
+-- mard_upper = { unit = "share", digits = 1 }
+-- median_ard = { label = "its median", unit = "share", digits = 1 }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
+-- within_20_20_lower = { unit = "share", digits = 0 }
+-- within_20_20_upper = { unit = "share", digits = 0 }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
+-- zone_a = { label = "Zone A", unit = "share", digits = 1 }
+-- zone_b = { label = "Zone B", unit = "share", digits = 1 }
+-- zone_c = { label = "Zone C", unit = "share", digits = 1 }
+-- zone_d = { label = "Zone D", unit = "share", digits = 1 }
+-- zone_e = { label = "Zone E", unit = "share", digits = 1 }
+SELECT
+    site,
+    sensors,
+    pairs,
+    bias,
+    bias_lower,
+    bias_upper,
+    bias_df,
+    bias_percent,
+    bias_percent_lower,
+    bias_percent_upper,
+    sd_between,
+    sd_within,
+    loa_lower,
+    loa_upper,
+    mard,
+    mard_lower,
+    mard_upper,
+    median_ard,
+    within_15_15,
+    within_20_20,
+    within_40_40,
+    within_20_percent,
+    zone_a,
+    zone_b,
+    zone_c,
+    zone_d,
+    zone_e,
+    within_20_20_lower,
+    within_20_20_upper
+FROM accuracy
+WHERE period = 'all'
+ORDER BY position

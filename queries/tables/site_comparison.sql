@@ -1,0 +1,96 @@
+-- title = "Sites side by side"
+-- row = "one site"
+-- section = "bottom-line"
+-- [columns]
+-- site = { label = "Site" }
+-- on_label = { label = "On the label" }
+-- sensors = { hidden = true }
+-- sessions = { label = "Sensors" }
+-- wearers = { label = "Wearers" }
+-- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1 }
+-- usable_days_lower = { unit = "days", digits = 1 }
+-- usable_days_upper = { unit = "days", digits = 1 }
+-- came_off = { label = "Came off by the rated day", unit = "share", digits = 0 }
+-- came_off_lower = { unit = "share", digits = 0 }
+-- came_off_upper = { unit = "share", digits = 0 }
+-- pairs = { label = "Pairs" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
+-- bias_lower = { unit = "mg/dL", digits = 1 }
+-- bias_upper = { unit = "mg/dL", digits = 1 }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
+-- within_20_20_lower = { unit = "share", digits = 0 }
+-- within_20_20_upper = { unit = "share", digits = 0 }
+-- nights = { label = "Sensor-nights" }
+-- night_rate = { label = "Night artefacts per 100 sensor-nights", digits = 1 }
+-- night_rate_lower = { digits = 1 }
+-- night_rate_upper = { digits = 1 }
+-- delay_minutes = { label = "Delay", unit = "min", digits = 1 }
+-- delay_minutes_lower = { unit = "min", digits = 1 }
+-- delay_minutes_upper = { unit = "min", digits = 1 }
+-- sd_between = { label = "Spread between sensors", unit = "mg/dL", digits = 1 }
+WITH worn AS (
+    SELECT site, COUNT(*) AS sessions, COUNT(DISTINCT wearer) AS wearers
+    FROM sessions
+    GROUP BY site
+),
+last_incidence AS (
+    SELECT
+        site,
+        incidence,
+        std_error,
+        ROW_NUMBER() OVER (PARTITION BY site ORDER BY day DESC) AS rank
+    FROM site_incidence
+    CROSS JOIN settings AS t
+    WHERE cause = 'detached' AND day <= t.rated_days * (1 + 1e-9)
+),
+-- A log(-log) interval keeps a share between 0 and 1.
+came_off AS (
+    SELECT
+        site,
+        incidence,
+        CASE WHEN incidence > 0 AND incidence < 1
+            THEN 1.959963984540054 * std_error / (incidence * ABS(LN(incidence)))
+        END AS half_width
+    FROM last_incidence
+    WHERE rank = 1
+)
+SELECT
+    w.site,
+    CASE WHEN s.on_label THEN 'yes' WHEN NOT s.on_label THEN 'no' END AS on_label,
+    a.sensors,
+    w.sessions,
+    w.wearers,
+    d.usable_days,
+    CASE WHEN w.sessions > 2 AND d.usable_days_se > 0
+        THEN GREATEST(d.usable_days - 1.959963984540054 * d.usable_days_se, 0.0)
+    END AS usable_days_lower,
+    CASE WHEN w.sessions > 2 AND d.usable_days_se > 0
+        THEN LEAST(d.usable_days + 1.959963984540054 * d.usable_days_se, t.rated_days)
+    END AS usable_days_upper,
+    COALESCE(c.incidence, 0.0) AS came_off,
+    POWER(c.incidence, EXP(c.half_width)) AS came_off_lower,
+    POWER(c.incidence, EXP(-c.half_width)) AS came_off_upper,
+    a.pairs,
+    a.bias,
+    a.bias_lower,
+    a.bias_upper,
+    a.within_20_20,
+    a.within_20_20_lower,
+    a.within_20_20_upper,
+    n.nights,
+    n.rate_per_100 AS night_rate,
+    n.rate_lower AS night_rate_lower,
+    n.rate_upper AS night_rate_upper,
+    l.delay_minutes,
+    l.lower AS delay_minutes_lower,
+    l.upper AS delay_minutes_upper,
+    a.sd_between
+FROM worn AS w
+INNER JOIN sites AS s ON s.site = w.site
+CROSS JOIN settings AS t
+LEFT JOIN site_wear AS d ON d.site = w.site
+LEFT JOIN came_off AS c ON c.site = w.site
+LEFT JOIN site_accuracy AS a ON a.site = w.site
+LEFT JOIN site_nights AS n ON n.site = w.site
+LEFT JOIN site_delay AS l ON l.site = w.site
+ORDER BY s.position

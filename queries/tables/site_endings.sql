@@ -1,0 +1,16 @@
+-- title = "How sensors ended, by site"
+-- row = "one site and cause"
+-- section = "wear"
+-- chart = { kind = "bars", x = "cause", y = "sessions", series = "site" }
+-- [columns]
+-- site = { label = "Site" }
+-- cause = { label = "Ending" }
+-- sessions = { label = "Sensors" }
+SELECT x.site, x.cause, x.sessions
+FROM (
+    SELECT site, COALESCE(cause, state) AS cause, COUNT(*) AS sessions
+    FROM sessions
+    GROUP BY site, COALESCE(cause, state)
+) AS x
+INNER JOIN sites AS s ON s.site = x.site
+ORDER BY s.position, x.cause

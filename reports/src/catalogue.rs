@@ -1,0 +1,288 @@
+//! The words of the report, read from one file a language.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+use whereworn_model::format::number;
+
+use crate::ReportError;
+
+const ENGLISH: &str = include_str!("text/en.toml");
+
+/// Every word that the report prints. Fields are the keys of the file, so that a translation which
+/// lacks one is refused.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Catalogue {
+    pub language: String,
+    pub direction: String,
+    pub months: Vec<String>,
+    pub months_short: Vec<String>,
+    pub page: Page,
+    pub values: BTreeMap<String, BTreeMap<String, String>>,
+    pub table: TableText,
+    pub missing: BTreeMap<String, String>,
+    pub sections: BTreeMap<String, SectionText>,
+    pub chart: ChartText,
+    pub bottom: Bottom,
+    pub site: SiteText,
+    pub tests: Tests,
+    pub method: Vec<Point>,
+    pub cautions: Vec<Point>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Page {
+    pub skip: String,
+    pub contents: String,
+    pub month: String,
+    pub period: String,
+    pub cautions: Vec<String>,
+    pub made_by: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct TableText {
+    pub row: String,
+    pub own: String,
+    pub figure_numbers: String,
+    pub first_rows: String,
+    pub rows_in_file: String,
+    pub not_shown: String,
+    pub interval: String,
+    pub interval_unit: String,
+    pub value_unit: String,
+    pub no_interval: String,
+    pub no_value: String,
+    pub missing: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SectionText {
+    pub title: String,
+    pub intro: Vec<String>,
+    pub missing: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ChartText {
+    pub alt: String,
+    pub years: String,
+    pub years_range: String,
+    pub date: String,
+    pub day_month: String,
+    pub panel_count: String,
+    pub more_rows: String,
+    pub thinned: String,
+    pub curves: CurvesText,
+    pub intervals: IntervalsText,
+    pub points: PointsText,
+    pub bars: BarsText,
+    pub spans: SpansText,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct CurvesText {
+    pub caption: String,
+    pub caption_lines: String,
+    pub caption_at_risk: String,
+    pub at_risk: String,
+    pub finding: String,
+    pub item: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct IntervalsText {
+    pub caption: String,
+    pub caption_zero: String,
+    pub finding: String,
+    pub item: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct PointsText {
+    pub caption: String,
+    pub caption_limits: String,
+    pub caption_interval: String,
+    pub bias: String,
+    pub limits: String,
+    pub finding: String,
+    pub item: String,
+    pub item_bias: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BarsText {
+    pub caption: String,
+    pub finding: String,
+    pub item: String,
+    pub item_series: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SpansText {
+    pub caption: String,
+    pub finding: String,
+    pub item: String,
+    pub legend_bar: String,
+    pub legend_cross: String,
+    pub legend_diamond: String,
+    pub legend_triangle: String,
+    pub legend_arrow: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Bottom {
+    pub scope_one: String,
+    pub scope_many: String,
+    pub scope_one_site: String,
+    pub sensors_one: String,
+    pub sensors_many: String,
+    pub sites_one: String,
+    pub sites_many: String,
+    pub stay: String,
+    pub r#true: String,
+    pub quiet: String,
+    pub stay_best: String,
+    pub true_best: String,
+    pub quiet_best: String,
+    pub clear: String,
+    pub overlap: String,
+    pub not_enough: String,
+    pub sites_heading: String,
+    pub explain: String,
+    pub explain_mmol: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SiteText {
+    pub sensors: String,
+    pub few: String,
+    pub off_label: String,
+    pub wear_more: String,
+    pub wear_less: String,
+    pub wear_same: String,
+    pub wear_alone: String,
+    pub wear_unknown: String,
+    pub reads_high_steady: String,
+    pub reads_low_steady: String,
+    pub reads_high_scattered: String,
+    pub reads_low_scattered: String,
+    pub reads_high: String,
+    pub reads_low: String,
+    pub reads_even: String,
+    pub reads_unknown: String,
+    pub nights_noisy: String,
+    pub nights_quiet: String,
+    pub nights_same: String,
+    pub nights_alone: String,
+    pub nights_unknown: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Tests {
+    pub wear: String,
+    pub nights: String,
+    pub hardly: String,
+    pub rarely: String,
+    pub could: String,
+    pub shuffled: String,
+    pub formula: String,
+    pub unknown: String,
+}
+
+/// A point of a list: its lead-in and what it says.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Point {
+    pub lead: String,
+    pub text: String,
+}
+
+impl Catalogue {
+    /// The English words.
+    pub fn english() -> Result<Self, ReportError> {
+        toml::from_str(ENGLISH).map_err(|error| ReportError::Catalogue(error.to_string()))
+    }
+
+    /// A number of sensors.
+    pub fn sensors(&self, count: f64) -> String {
+        counted(count, &self.bottom.sensors_one, &self.bottom.sensors_many)
+    }
+
+    /// A number of sites.
+    pub fn sites(&self, count: f64) -> String {
+        counted(count, &self.bottom.sites_one, &self.bottom.sites_many)
+    }
+
+    /// The word for a coded value of a column, where there is one.
+    pub fn value(&self, column: &str, code: &str) -> Option<&str> {
+        Some(self.values.get(column)?.get(code)?.as_str())
+    }
+}
+
+fn counted(count: f64, one: &str, many: &str) -> String {
+    if count == 1.0 {
+        one.to_owned()
+    } else {
+        fill(many, &[("count", &number(count, 0))])
+    }
+}
+
+/// A text with its `{names}` filled in. A name that is not given stays as it is; what is filled in is not
+/// looked at again.
+pub(crate) fn fill(template: &str, values: &[(&str, &str)]) -> String {
+    let mut out = String::with_capacity(template.len() + 32);
+    let mut rest = template;
+    while let Some(open) = rest.find('{') {
+        out.push_str(&rest[..open]);
+        let tail = &rest[open + 1..];
+        let known = tail
+            .find('}')
+            .and_then(|close| Some((close, values.iter().find(|(n, _)| *n == &tail[..close])?)));
+        match known {
+            Some((close, (_, value))) => {
+                out.push_str(value);
+                rest = &tail[close + 1..];
+            }
+            None => {
+                out.push('{');
+                rest = tail;
+            }
+        }
+    }
+    out.push_str(rest);
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_filled_in_is_not_filled_again() {
+        assert_eq!(fill("{a} {b}", &[("a", "{b}"), ("b", "x")]), "{b} x");
+        assert_eq!(fill("{c} {", &[("a", "1")]), "{c} {");
+    }
+
+    #[test]
+    fn english_is_complete() {
+        let text = Catalogue::english().unwrap();
+        assert_eq!((text.months.len(), text.months_short.len()), (12, 12));
+        for key in crate::sections::ORDER {
+            assert!(text.sections.contains_key(key), "{key}");
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! Scales, ticks and the frame of a panel.
+
+use plotters::coord::ranged1d::{BoldPoints, Ranged};
+use plotters::coord::types::RangedCoordf64;
+use whereworn_model::format;
+
+use super::canvas::{Canvas, Drawn, QUIET, SMALL, Stroke};
+use super::lettering;
+use crate::palette::{GHOST, INK, RULE};
+
+/// A linear scale from values to CSS pixels.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Scale {
+    pub low: f64,
+    pub high: f64,
+    pub from: f64,
+    pub to: f64,
+}
+
+impl Scale {
+    /// The pixel of a value; values beyond the scale stand at its end.
+    pub fn map(&self, value: f64) -> f64 {
+        let share = (value.clamp(self.low, self.high) - self.low) / (self.high - self.low);
+        self.from + share * (self.to - self.from)
+    }
+
+    /// Round values along the scale, at most `most` of them.
+    pub fn ticks(&self, most: usize) -> Vec<f64> {
+        RangedCoordf64::from(self.low..self.high).key_points(BoldPoints(most))
+    }
+
+    pub fn at(self, from: f64, to: f64) -> Self {
+        Self { from, to, ..self }
+    }
+}
+
+/// The scale that holds all values with a little air, though not across zero; never without extent.
+pub(crate) fn covering(values: impl Iterator<Item = f64>) -> Scale {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for value in values.filter(|value| value.is_finite()) {
+        low = low.min(value);
+        high = high.max(value);
+    }
+    if low > high {
+        (low, high) = (0.0, 1.0);
+    }
+    if high - low <= 1e-9 * low.abs().max(high.abs()) {
+        let air = if low == 0.0 { 1.0 } else { low.abs() * 0.2 };
+        (low, high) = (low - air, high + air);
+    }
+    let air = (high - low) * 0.05;
+    let (low, high) = (
+        if low < 0.0 {
+            low - air
+        } else {
+            (low - air).max(0.0)
+        },
+        if high > 0.0 {
+            high + air
+        } else {
+            (high + air).min(0.0)
+        },
+    );
+    Scale {
+        low,
+        high,
+        from: 0.0,
+        to: 1.0,
+    }
+}
+
+/// Ticks as text, all with the decimals that tell them exactly.
+pub(crate) fn tick_texts(ticks: &[f64]) -> Vec<String> {
+    let step = ticks
+        .windows(2)
+        .map(|pair| pair[1] - pair[0])
+        .fold(f64::INFINITY, f64::min);
+    let exact = |digits: i32| {
+        let unit = 10f64.powi(digits);
+        ticks
+            .iter()
+            .all(|tick| ((tick * unit).round() / unit - tick).abs() < step * 1e-3)
+    };
+    let digits = (0..6).find(|&digits| exact(digits)).unwrap_or(6);
+    ticks
+        .iter()
+        .map(|tick| format::number(*tick, digits as usize))
+        .collect()
+}
+
+/// A panel's plot: where it lies and its scales.
+#[derive(Clone, Copy)]
+pub(crate) struct Plot {
+    pub x: Scale,
+    pub y: Scale,
+}
+
+impl Plot {
+    /// Grid, horizontal axis and numbers along both.
+    pub fn frame(&self, canvas: &Canvas) -> Drawn {
+        let (left, right) = (self.x.from, self.x.to);
+        let (bottom, top) = (self.y.from, self.y.to);
+        let rows = self.y.ticks(((bottom - top) / 34.0).max(2.0) as usize);
+        for (tick, text) in rows.iter().zip(tick_texts(&rows)) {
+            let y = self.y.map(*tick);
+            canvas.line(&[(left, y), (right, y)], Stroke::new(RULE, 0.75))?;
+            canvas.text((left - 5.0, y), &text, QUIET.end())?;
+        }
+        across(canvas, &self.x, bottom, None)?;
+        canvas.line(&[(left, bottom), (right, bottom)], Stroke::new(INK, 1.0))
+    }
+
+    /// A level line across the plot, where the level lies on it.
+    pub fn level(&self, canvas: &Canvas, value: f64, stroke: Stroke) -> Drawn {
+        if value < self.y.low || value > self.y.high {
+            return Ok(());
+        }
+        let y = self.y.map(value);
+        canvas.line(&[(self.x.from, y), (self.x.to, y)], stroke)
+    }
+}
+
+/// Ticks that fit the width of a horizontal scale.
+pub(crate) fn fitting_ticks(x: &Scale) -> Vec<f64> {
+    let room = x.to - x.from;
+    (1..=9)
+        .rev()
+        .map(|most| x.ticks(most))
+        .find(|ticks| {
+            let texts = tick_texts(ticks);
+            let widest = texts
+                .iter()
+                .map(|text| lettering::width(text, SMALL))
+                .fold(0.0, f64::max);
+            let gaps = ticks.windows(2).map(|pair| x.map(pair[1]) - x.map(pair[0]));
+            !ticks.is_empty()
+                && (ticks.len() as f64) * widest < room
+                && gaps.fold(f64::INFINITY, f64::min) > widest + 8.0
+        })
+        .unwrap_or_default()
+}
+
+/// Numbers below a horizontal scale, and upright grid lines up to `grid_top` where one is given.
+pub(crate) fn across(canvas: &Canvas, x: &Scale, bottom: f64, grid_top: Option<f64>) -> Drawn {
+    let ticks = fitting_ticks(x);
+    for (tick, text) in ticks.iter().zip(tick_texts(&ticks)) {
+        let at = x.map(*tick);
+        match grid_top {
+            Some(top) => canvas.line(&[(at, top), (at, bottom)], Stroke::new(RULE, 0.75))?,
+            None => canvas.line(&[(at, bottom), (at, bottom + 3.0)], Stroke::new(GHOST, 1.0))?,
+        }
+        canvas.text((at, bottom + 11.0), &text, QUIET.middle())?;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scales_have_extent_whatever_comes() {
+        for values in [
+            vec![],
+            vec![f64::NAN],
+            vec![0.0],
+            vec![5.0, 5.0],
+            vec![-1e300, 1e300],
+        ] {
+            let scale = covering(values.into_iter());
+            assert!(
+                scale.high > scale.low && scale.map(0.3).is_finite(),
+                "{scale:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn ticks_lie_on_their_scale_and_are_few() {
+        let ends = [
+            -1e12,
+            -350.0,
+            -1.0,
+            0.0,
+            1e-7,
+            0.3,
+            0.1 + 0.2,
+            14.0,
+            1e3,
+            1e12,
+        ];
+        for (index, low) in ends.iter().enumerate() {
+            for high in &ends[index..] {
+                let scale = covering([*low, *high].into_iter()).at(0.0, 300.0);
+                for most in 1..10 {
+                    let ticks = scale.ticks(most);
+                    assert!(ticks.len() <= most + 1, "{low} to {high}: {ticks:?}");
+                    assert!(
+                        ticks
+                            .iter()
+                            .all(|tick| (scale.low..=scale.high).contains(tick)),
+                        "{ticks:?}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn ticks_are_round_and_told_apart() {
+        let scale = Scale {
+            low: -3.0,
+            high: 12.0,
+            from: 0.0,
+            to: 300.0,
+        };
+        assert_eq!(tick_texts(&scale.ticks(4)), ["0", "5", "10"]);
+        assert_eq!(tick_texts(&[0.0, 0.25]), ["0.00", "0.25"]);
+    }
+}

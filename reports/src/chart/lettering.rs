@@ -1,0 +1,76 @@
+//! Widths of text that no font is at hand to measure: guesses on the wide side, for sans-serif faces.
+
+/// Width of a text in CSS pixels at a font size.
+pub(crate) fn width(text: &str, size: f64) -> f64 {
+    text.chars().map(em).sum::<f64>() * size
+}
+
+fn em(c: char) -> f64 {
+    match c {
+        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | '!' | ' ' | '(' | ')'
+        | '[' | ']' | 't' | 'f' | 'r' => 0.40,
+        'm' | 'w' | 'M' | 'W' | '%' | '@' => 0.92,
+        'A'..='Z' => 0.70,
+        '\u{0300}'..='\u{036F}' | '\u{200B}'..='\u{200F}' | '\u{FE00}'..='\u{FE0F}' => 0.0,
+        '\u{1100}'..='\u{11FF}' | '\u{2E80}'..='\u{FFEF}' => 1.05,
+        '\u{10000}'..='\u{10FFFF}' => 1.35,
+        _ => 0.62,
+    }
+}
+
+/// A text cut to a width, with an ellipsis where something is missing.
+pub(crate) fn shorten(text: &str, size: f64, room: f64) -> String {
+    if width(text, size) <= room {
+        return text.to_owned();
+    }
+    let mut out = String::new();
+    let mut used = em('…') * size;
+    for c in text.chars() {
+        used += em(c) * size;
+        if used > room {
+            break;
+        }
+        out.push(c);
+    }
+    format!("{}…", out.trim_end())
+}
+
+/// A text in at most `lines` lines of a width, broken at blanks, the last one shortened.
+pub(crate) fn wrap(text: &str, size: f64, room: f64, lines: usize) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let joined = out.last().map(|line| format!("{line} {word}"));
+        let fits = joined
+            .as_ref()
+            .is_some_and(|line| width(line, size) <= room);
+        match (joined, out.len()) {
+            (Some(line), count) if fits || count >= lines => out[count - 1] = line,
+            _ => out.push(word.to_owned()),
+        }
+    }
+    out.iter().map(|line| shorten(line, size, room)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_is_wider_than_its_room() {
+        for text in [
+            "Inside of the upper arm",
+            "Wwwwwwwwwwwwwwwwwwwww",
+            "上腕の背面のとても長い名前",
+            "a",
+            "",
+        ] {
+            for line in wrap(text, 12.0, 80.0, 2) {
+                assert!(width(&line, 12.0) <= 80.0, "{line}");
+            }
+        }
+        assert_eq!(
+            wrap("Back of the upper arm", 12.0, 90.0, 2),
+            ["Back of the", "upper arm"]
+        );
+    }
+}

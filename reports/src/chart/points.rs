@@ -1,0 +1,291 @@
+//! Points: a panel for each group, with its bias and limits of agreement where there are such.
+
+use std::collections::BTreeSet;
+
+use whereworn_model::header::Chart as Wish;
+
+use super::axis::{Plot, Scale, covering};
+use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
+use super::lettering::shorten;
+use super::{Chart, Drawing, MOST_PANELS, listing, splits, with_rest};
+use crate::ReportError;
+use crate::catalogue::fill;
+use crate::palette::{INK, MUTED, group};
+use crate::view::{Group, View};
+
+/// Most points drawn in a panel: more of them only make the file larger.
+const MOST_POINTS: usize = 400;
+
+/// Bias and limits of agreement, in the unit shown and in words.
+struct Agreement {
+    bias: f64,
+    limits: Option<(f64, f64)>,
+    words: Vec<String>,
+}
+
+/// A point with its interval along the vertical axis.
+#[derive(Clone, Copy)]
+struct Point {
+    x: f64,
+    y: f64,
+    interval: Option<(f64, f64)>,
+}
+
+struct Panel {
+    label: String,
+    mark: usize,
+    /// Number of points before they were thinned.
+    count: usize,
+    points: Vec<Point>,
+    agreement: Option<Agreement>,
+}
+
+/// Points over a common pair of axes.
+pub(crate) struct Points {
+    panels: Vec<Panel>,
+    x: Scale,
+    y: Scale,
+    x_label: String,
+    y_label: String,
+    /// How a panel's name and its number of points are put together.
+    title: String,
+    finding: String,
+    caption: String,
+}
+
+impl Points {
+    /// The chart of a table; `None` where no row has both coordinates.
+    pub fn of(view: &View, wish: &Wish) -> Option<Self> {
+        let text = &view.context.text.chart.points;
+        let (panel_by, _) = splits(view, wish);
+        let groups = view.groups(panel_by).into_iter().enumerate();
+        let mut panels: Vec<Panel> = groups
+            .map(|(place, group)| panel(view, wish, view.mark(panel_by, &group.key, place), &group))
+            .filter(|panel| !panel.points.is_empty())
+            .collect();
+        panels.first()?;
+        let count: usize = panels.iter().map(|panel| panel.count).sum();
+        let items: Vec<String> = panels.iter().map(|panel| item(view, panel)).collect();
+        let finding = [("count", &*count.to_string()), ("list", &*listing(&items))];
+        let left_out = panels.len().saturating_sub(MOST_PANELS);
+        panels.truncate(MOST_PANELS);
+        let points = || panels.iter().flat_map(|panel| &panel.points);
+        let limits = || {
+            panels
+                .iter()
+                .filter_map(|p| p.agreement.as_ref()?.limits)
+                .flat_map(|(l, u)| [l, u])
+        };
+        Some(Self {
+            x: covering(points().map(|p| p.x)),
+            y: covering(points().flat_map(ends).chain(limits())),
+            x_label: view.heading(&wish.x),
+            y_label: view.heading(&wish.y),
+            title: view.context.text.chart.panel_count.clone(),
+            finding: fill(&text.finding, &finding),
+            caption: with_rest(view, &caption(view, &panels), left_out),
+            panels,
+        })
+    }
+
+    /// Most lines of words above a panel.
+    fn words(&self) -> usize {
+        self.panels
+            .iter()
+            .filter_map(|panel| Some(panel.agreement.as_ref()?.words.len()))
+            .max()
+            .unwrap_or(0)
+    }
+
+    fn panel(&self, canvas: &Canvas, index: usize, plot: &Plot) -> Drawn {
+        let panel = &self.panels[index];
+        plot.frame(canvas)?;
+        let room = plot.x.to - plot.x.from;
+        let above = plot.y.to - 16.0 - self.words() as f64 * 14.0;
+        let count = panel.count.to_string();
+        let title = fill(&self.title, &[("label", &panel.label), ("count", &count)]);
+        canvas.text(
+            (plot.x.from, above),
+            &shorten(title.trim(), TEXT, room),
+            STRONG,
+        )?;
+        if plot.y.low < 0.0 && plot.y.high > 0.0 {
+            plot.level(canvas, 0.0, Stroke::new(MUTED, 0.75))?;
+        }
+        let mut taken = BTreeSet::new();
+        for point in &panel.points {
+            let at = (plot.x.map(point.x), plot.y.map(point.y));
+            if let Some((lower, upper)) = point.interval {
+                let ends = [(at.0, plot.y.map(lower)), (at.0, plot.y.map(upper))];
+                canvas.line(&ends, Stroke::new(group(panel.mark), 1.75))?;
+                canvas.dot(at, 3.5, group(panel.mark), 1.0)?;
+            } else if taken.insert(((at.0 * 2.0) as i32, (at.1 * 2.0) as i32)) {
+                canvas.dot(at, 2.4, group(panel.mark), 0.55)?;
+            }
+        }
+        let Some(agreement) = &panel.agreement else {
+            return Ok(());
+        };
+        for (line, words) in agreement.words.iter().enumerate() {
+            let y = above + 15.0 + line as f64 * 14.0;
+            canvas.text((plot.x.from, y), &shorten(words, SMALL, room), QUIET)?;
+        }
+        plot.level(canvas, agreement.bias, Stroke::new(INK, 2.0))?;
+        if let Some((lower, upper)) = agreement.limits {
+            plot.level(canvas, lower, Stroke::dashed(INK, 1.25))?;
+            plot.level(canvas, upper, Stroke::dashed(INK, 1.25))?;
+        }
+        Ok(())
+    }
+}
+
+fn point(view: &View, wish: &Wish, row: usize) -> Option<Point> {
+    let wanted = wish.lower.is_some() && wish.upper.is_some();
+    let interval = view.interval(row, &wish.y).filter(|_| wanted);
+    Some(Point {
+        x: view.value(row, &wish.x)?,
+        y: view.value(row, &wish.y)?,
+        interval,
+    })
+}
+
+fn ends(point: &Point) -> [f64; 3] {
+    let (lower, upper) = point.interval.unwrap_or((point.y, point.y));
+    [lower, point.y, upper]
+}
+
+/// Every k-th point, so that no more than the most are left.
+fn thin(points: Vec<Point>) -> Vec<Point> {
+    let step = points.len().div_ceil(MOST_POINTS).max(1);
+    points.into_iter().step_by(step).collect()
+}
+
+fn panel(view: &View, wish: &Wish, mark: usize, group: &Group) -> Panel {
+    let points: Vec<Point> = group
+        .rows
+        .iter()
+        .filter_map(|&row| point(view, wish, row))
+        .collect();
+    let agreement = if view.table.name == "pairs" {
+        agreement(view, &group.key)
+    } else {
+        None
+    };
+    Panel {
+        label: group.label.clone(),
+        mark,
+        count: points.len(),
+        points: thin(points),
+        agreement,
+    }
+}
+
+fn caption(view: &View, panels: &[Panel]) -> String {
+    let text = &view.context.text.chart;
+    let mut out = vec![text.points.caption.clone()];
+    if panels.iter().any(|panel| panel.agreement.is_some()) {
+        out.push(text.points.caption_limits.clone());
+    }
+    if panels
+        .iter()
+        .flat_map(|panel| &panel.points)
+        .any(|point| point.interval.is_some())
+    {
+        out.push(text.points.caption_interval.clone());
+    }
+    let count: usize = panels.iter().map(|panel| panel.count).sum();
+    let drawn: usize = panels.iter().map(|panel| panel.points.len()).sum();
+    if drawn < count {
+        out.push(fill(
+            &text.thinned,
+            &[("drawn", &drawn.to_string()), ("count", &count.to_string())],
+        ));
+    }
+    out.join(" ")
+}
+
+fn item(view: &View, panel: &Panel) -> String {
+    let text = &view.context.text.chart.points;
+    let count = panel.count.to_string();
+    let written = match (&panel.agreement, view.context.view("site_accuracy")) {
+        (Some(agreement), Some(accuracy)) => {
+            let bias = accuracy.write("bias", agreement.bias);
+            fill(
+                &text.item_bias,
+                &[("label", &panel.label), ("count", &count), ("value", &bias)],
+            )
+        }
+        _ => fill(&text.item, &[("label", &panel.label), ("count", &count)]),
+    };
+    written.trim().to_owned()
+}
+
+fn agreement(view: &View, site: &str) -> Option<Agreement> {
+    let text = &view.context.text.chart.points;
+    let accuracy = view.context.view("site_accuracy")?;
+    let &row = accuracy.table.rows_where("site", site).first()?;
+    let bias = accuracy.value(row, "bias")?;
+    let limits = accuracy
+        .value(row, "loa_lower")
+        .zip(accuracy.value(row, "loa_upper"));
+    let mut words = vec![fill(
+        &text.bias,
+        &[("value", &accuracy.write("bias", bias))],
+    )];
+    if let Some((lower, upper)) = limits {
+        let ends = [
+            ("lower", &*accuracy.write("loa_lower", lower)),
+            ("upper", &*accuracy.write("loa_upper", upper)),
+        ];
+        words.push(fill(&text.limits, &ends));
+    }
+    Some(Agreement {
+        bias,
+        limits,
+        words,
+    })
+}
+
+impl Chart for Points {
+    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+        const LEFT: f64 = 44.0;
+        const GAP: f64 = 16.0;
+        let most = if width < 500.0 { 1 } else { 3 };
+        let columns = self.panels.len().clamp(1, most);
+        let plot_width = (width - 14.0) / columns as f64 - LEFT - GAP + GAP / columns as f64;
+        let plot_height = 190.0;
+        let head = 30.0 + self.words() as f64 * 14.0;
+        let row_height = head + plot_height + 30.0;
+        let rows = self.panels.len().div_ceil(columns);
+        let height = 22.0 + rows as f64 * row_height + 18.0;
+        paint(width, height, |canvas| {
+            canvas.text(
+                (8.0, 14.0),
+                &shorten(&self.y_label, SMALL, width - 16.0),
+                QUIET,
+            )?;
+            for index in 0..self.panels.len() {
+                let left = LEFT + (index % columns) as f64 * (plot_width + LEFT + GAP);
+                let top = 22.0 + (index / columns) as f64 * row_height + head;
+                let plot = Plot {
+                    x: self.x.at(left, left + plot_width),
+                    y: self.y.at(top + plot_height, top),
+                };
+                self.panel(canvas, index, &plot)?;
+            }
+            canvas.text(
+                (width - 10.0, height - 11.0),
+                &shorten(&self.x_label, SMALL, width - 20.0),
+                QUIET.end(),
+            )
+        })
+    }
+
+    fn finding(&self) -> &str {
+        &self.finding
+    }
+
+    fn caption(&self) -> &str {
+        &self.caption
+    }
+}

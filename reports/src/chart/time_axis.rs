@@ -1,0 +1,115 @@
+//! A horizontal axis of dates.
+
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+use jiff::{Timestamp, ToSpan};
+use whereworn_model::time::{Micros, local_date, start_of_day};
+
+use super::axis::Scale;
+use crate::catalogue::fill;
+use crate::context::Context;
+
+/// Room for a date below an axis, CSS pixels.
+const LABEL: f64 = 62.0;
+
+/// A tick: where it stands and what it says.
+pub(crate) struct Tick {
+    pub at: f64,
+    pub text: String,
+}
+
+/// Ticks at local midnights, days apart at first, months apart over longer times.
+pub(crate) fn ticks(context: &Context, x: &Scale) -> Vec<Tick> {
+    let most = ((x.to - x.from) / LABEL).floor().max(1.0);
+    let days = (x.high - x.low) / 86_400e6;
+    let (Some(first), Some(last)) = (
+        date_of(x.low, &context.zone),
+        date_of(x.high, &context.zone),
+    ) else {
+        return Vec::new();
+    };
+    let dates = match [1i64, 2, 7, 14]
+        .into_iter()
+        .find(|&step| days / step as f64 <= most)
+    {
+        Some(step) => every_days(first, last, step),
+        None => {
+            let months = [1i64, 2, 3, 6, 12, 24, 60, 120];
+            let step = months
+                .into_iter()
+                .find(|&step| days / 30.4 / step as f64 <= most)
+                .unwrap_or(1200);
+            every_months(first, last, step)
+        }
+    };
+    dates
+        .into_iter()
+        .filter_map(|date| Some((date, start_of_day(date, &context.zone)? as f64)))
+        .filter(|(_, at)| (x.low..=x.high).contains(at))
+        .map(|(date, at)| Tick {
+            at: x.map(at),
+            text: day_month(context, date),
+        })
+        .collect()
+}
+
+fn date_of(micros: f64, zone: &TimeZone) -> Option<Date> {
+    Timestamp::from_microsecond(micros as Micros).ok()?;
+    local_date(micros as Micros, zone)
+}
+
+fn every_days(first: Date, last: Date, step: i64) -> Vec<Date> {
+    let mut out = Vec::new();
+    let mut date = first;
+    while date <= last {
+        out.push(date);
+        match date.checked_add(step.days()) {
+            Ok(next) => date = next,
+            Err(_) => break,
+        }
+    }
+    out
+}
+
+fn every_months(first: Date, last: Date, step: i64) -> Vec<Date> {
+    let mut out = Vec::new();
+    let mut date = first.first_of_month();
+    while date <= last {
+        out.push(date);
+        match date.checked_add(step.months()) {
+            Ok(next) => date = next,
+            Err(_) => break,
+        }
+    }
+    out
+}
+
+fn day_month(context: &Context, date: Date) -> String {
+    let month = usize::try_from(date.month()).unwrap_or(1);
+    let name = context
+        .text
+        .months_short
+        .get(month.wrapping_sub(1))
+        .map_or("", String::as_str);
+    fill(
+        &context.text.chart.day_month,
+        &[("day", &date.day().to_string()), ("month", name)],
+    )
+}
+
+/// The years that an axis covers, with its name.
+pub(crate) fn label(context: &Context, x: &Scale) -> String {
+    let text = &context.text.chart;
+    let year = |micros| {
+        date_of(micros, &context.zone).map_or_else(String::new, |date| date.year().to_string())
+    };
+    let (from, to) = (year(x.low), year(x.high));
+    if from == to {
+        fill(&text.years, &[("label", &text.date), ("year", &from)])
+    } else {
+        fill(
+            &text.years_range,
+            &[("label", &text.date), ("from", &from), ("to", &to)],
+        )
+    }
+}

@@ -1,0 +1,60 @@
+//! The report before it is Markdown. All text here is plain: it is escaped when it is written.
+
+/// One piece of the report.
+pub(crate) enum Block {
+    /// A heading of level 1 to 6.
+    Heading(u8, String),
+    /// A paragraph.
+    Paragraph(String),
+    /// Lines that stand out.
+    Callout(Vec<String>),
+    /// A list of points.
+    List(Vec<Item>),
+    /// Links to every heading of level 2.
+    Contents,
+    /// A table.
+    Table(Table),
+    /// A table that a reader opens, under this heading.
+    Folded(String, Table),
+    /// A figure.
+    Picture(Picture),
+}
+
+/// A point of a list, with a lead-in in bold.
+pub(crate) struct Item {
+    pub lead: String,
+    pub text: String,
+}
+
+/// A table of finished texts.
+pub(crate) struct Table {
+    pub caption: String,
+    pub headings: Vec<Heading>,
+    pub rows: Vec<Vec<String>>,
+}
+
+/// Heading of a column, and what its cells are.
+pub(crate) struct Heading {
+    pub text: String,
+    pub kind: Kind,
+}
+
+/// What the cells of a column are, which sets how they are aligned and broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kind {
+    Text,
+    Number,
+    Time,
+}
+
+/// A chart in two widths: for a page and for a narrow screen.
+pub(crate) struct Picture {
+    /// File name without extension; unique in a report.
+    pub name: String,
+    pub title: String,
+    /// What the figure shows, for who cannot see it.
+    pub alt: String,
+    pub caption: String,
+    pub wide: crate::chart::Drawing,
+    pub narrow: crate::chart::Drawing,
+}

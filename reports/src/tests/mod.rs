@@ -1,0 +1,133 @@
+//! The whole report, from invented tables to the page.
+
+use whereworn_model::settings::Settings;
+use whereworn_model::table::Cell;
+
+use crate::fixture::{self, HOSTILE, Study};
+
+mod page;
+mod words;
+
+/// Every kind of study that a report must stand.
+fn all() -> Vec<(&'static str, Study)> {
+    let mut mmol = fixture::full();
+    mmol.settings.study.unit = whereworn_model::units::Unit::MmolL;
+    vec![
+        ("full", fixture::full()),
+        ("one site", fixture::one_site()),
+        ("empty", fixture::empty()),
+        ("blank", fixture::blank()),
+        ("hostile", fixture::hostile()),
+        ("mmol", mmol),
+        (
+            "nothing",
+            Study {
+                settings: Settings::default(),
+                tables: vec![],
+            },
+        ),
+    ]
+}
+
+/// Writes every report for the eye: `REPORT_OUT=DIR cargo test -p whereworn-report write_for_the_eye`.
+#[test]
+fn write_for_the_eye() {
+    let Ok(out) = std::env::var("REPORT_OUT") else {
+        return;
+    };
+    for (name, study) in all() {
+        let folder = std::path::Path::new(&out).join(name.replace(' ', "-"));
+        std::fs::create_dir_all(folder.join("figures")).unwrap();
+        let report = study.report();
+        std::fs::write(folder.join("report.md"), &report.markdown).unwrap();
+        std::fs::write(folder.join("report.html"), &report.html).unwrap();
+        for figure in &report.figures {
+            std::fs::write(folder.join("figures").join(&figure.file_name), &figure.svg).unwrap();
+        }
+    }
+}
+
+#[test]
+fn the_same_input_gives_the_same_bytes() {
+    for (name, study) in all() {
+        assert_eq!(study.report(), study.report(), "{name}");
+    }
+}
+
+#[test]
+fn a_number_that_is_none_is_no_value() {
+    let mut study = fixture::full();
+    for column in study.tables.iter_mut().flat_map(|table| &mut table.columns) {
+        for (index, cell) in column.cells.iter_mut().enumerate() {
+            if matches!(cell, Cell::Number(_)) {
+                *cell = Cell::Number([f64::NAN, f64::INFINITY, f64::NEG_INFINITY][index % 3]);
+            }
+        }
+    }
+    page::no_nonsense("not finite", &study.report());
+}
+
+/// A researcher's query may give thousands of rows, whatever its chart.
+#[test]
+fn large_tables_stay_small_pages() {
+    let rows: Vec<String> = (0..3000)
+        .map(|n| format!("row {n};{n};{};{}", n as f64 * 0.7, n % 50))
+        .collect();
+    for (kind, x, y) in [
+        ("bars", "a", "b"),
+        ("intervals", "b", "a"),
+        ("points", "b", "c"),
+        ("line", "b", "c"),
+        ("steps", "b", "c"),
+    ] {
+        for series in ["a", "d"] {
+            let sql = format!(
+                "-- chart = {{ kind = \"{kind}\", x = \"{x}\", y = \"{y}\", series = \"{series}\" }}\nSELECT 1"
+            );
+            let mut table = fixture::table("own", &sql, "a;b;c;d", &rows);
+            table.own_query = true;
+            let report = Study {
+                settings: Settings::default(),
+                tables: vec![table],
+            }
+            .report();
+            assert_eq!(report.figures.len(), 1, "{kind} {series}");
+            assert!(
+                report.markdown.contains("First 40 of 3000 rows"),
+                "{kind} {series}"
+            );
+            let size = report.html.len();
+            assert!(size < 1_500_000, "{kind} {series}: {size}");
+            page::no_nonsense(kind, &report);
+        }
+    }
+}
+
+#[test]
+fn hostile_names_stay_text() {
+    let report = fixture::hostile().report();
+    for open in ["<script", "<details open", "<img", "<iframe"] {
+        assert!(!report.html.contains(open), "{open}");
+    }
+    assert!(
+        !report.html.contains("href=\"javascript:")
+            && !report.html.contains("tracker.invalid/p.png\"")
+    );
+    for name in [HOSTILE[2], HOSTILE[3]] {
+        assert!(
+            report.html.contains(name) && report.markdown.contains(name),
+            "{name}"
+        );
+    }
+    for figure in &report.figures {
+        let plain = figure
+            .file_name
+            .bytes()
+            .all(|b| b.is_ascii_alphanumeric() || b"-_.".contains(&b));
+        assert!(
+            plain && !figure.svg.contains("<script"),
+            "{}",
+            figure.file_name
+        );
+    }
+}

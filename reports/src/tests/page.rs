@@ -1,0 +1,286 @@
+//! The page and its figures as documents.
+
+use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
+
+use super::all;
+use crate::Report;
+use crate::fixture;
+
+/// No number that is none, no placeholder, no request, no script.
+pub(super) fn no_nonsense(name: &str, report: &Report) {
+    let svgs: String = report
+        .figures
+        .iter()
+        .map(|figure| figure.svg.as_str())
+        .collect();
+    for text in [&report.html, &report.markdown, &svgs] {
+        let words = text.split(|c: char| !c.is_alphanumeric());
+        for word in words {
+            assert!(
+                !["NaN", "nan", "inf", "Infinity"].contains(&word),
+                "{name}: {word}"
+            );
+        }
+    }
+    for part in [
+        "<script", "<link", "<img", "<iframe", "url(", "@import", "src=", "<object",
+    ] {
+        assert!(!report.html.contains(part), "{name}: {part}");
+    }
+    let links = report.html.matches("href=\"").count();
+    assert_eq!(
+        links,
+        report.html.matches("href=\"#").count(),
+        "{name}: links leave the page"
+    );
+}
+
+#[test]
+fn nothing_that_is_no_number_and_no_request() {
+    for (name, study) in all() {
+        no_nonsense(name, &study.report());
+    }
+}
+
+#[test]
+fn no_placeholder_is_left() {
+    for (name, study) in all().into_iter().filter(|(name, _)| *name != "hostile") {
+        let report = study.report();
+        assert!(
+            !report.markdown.contains(['{', '}']),
+            "{name}: {}",
+            report.markdown
+        );
+    }
+}
+
+/// Text content of markup, its elements taken out.
+fn text_of(html: &str) -> String {
+    let mut out = String::new();
+    let mut inside = false;
+    for c in html.chars() {
+        match c {
+            '<' => {
+                inside = true;
+                out.push(' ');
+            }
+            '>' => inside = false,
+            c if !inside => out.push(c),
+            _ => {}
+        }
+    }
+    out
+}
+
+/// Digits with what belongs to them, in order.
+fn numbers(text: &str) -> Vec<String> {
+    let part = |c: char| c.is_ascii_digit() || c == '.' || c == '\u{2212}';
+    let trimmed = |word: &str| word.trim_matches('.').to_owned();
+    text.split(|c| !part(c))
+        .filter(|word| word.bytes().any(|b| b.is_ascii_digit()))
+        .map(trimmed)
+        .collect()
+}
+
+fn markdown_text(markdown: &str) -> String {
+    let mut out = String::new();
+    let mut image = false;
+    for event in Parser::new_ext(markdown, Options::ENABLE_TABLES) {
+        match event {
+            Event::Start(Tag::Image { .. }) => image = true,
+            Event::End(TagEnd::Image) => image = false,
+            Event::Text(text) if !image => out.push_str(&text),
+            Event::End(_) => out.push(' '),
+            _ => {}
+        }
+    }
+    out
+}
+
+/// The page has every number of the Markdown and no other, figures and repeated labels left aside.
+#[test]
+fn page_and_markdown_have_the_same_numbers() {
+    for (name, study) in all() {
+        let report = study.report();
+        let mut body = report.html[report.html.find("<main").unwrap()..].to_owned();
+        while let (Some(open), Some(close)) = (body.find("<svg"), body.find("</svg>")) {
+            body.replace_range(open..close + 6, " ");
+        }
+        for (entity, character) in [("&#39;", "'"), ("&quot;", "\""), ("&amp;", "&")] {
+            body = body.replace(entity, character);
+        }
+        let (page, source) = (
+            numbers(&text_of(&body)),
+            numbers(&markdown_text(&report.markdown)),
+        );
+        assert_eq!(page, source, "{name}");
+        assert!(
+            name != "full" || source.len() > 1000,
+            "{name}: {}",
+            source.len()
+        );
+    }
+}
+
+#[test]
+fn every_figure_says_what_it_shows() {
+    for (name, study) in all() {
+        let report = study.report();
+        for figure in &report.figures {
+            let stem = figure.file_name.strip_suffix(".svg").unwrap();
+            let svg = &figure.svg;
+            assert!(
+                svg.starts_with("<svg role=\"img\" aria-labelledby="),
+                "{name}: {stem}"
+            );
+            assert!(
+                svg.contains("<title ") && svg.contains("<desc "),
+                "{name}: {stem}"
+            );
+            assert!(
+                report.markdown.contains(&format!("](figures/{stem}.svg)")),
+                "{name}: {stem}"
+            );
+            assert!(
+                report.html.contains(&format!("id=\"{stem}-wide-title\"")),
+                "{name}: {stem}"
+            );
+            assert!(
+                report.html.contains(&format!("id=\"{stem}-narrow-title\"")),
+                "{name}: {stem}"
+            );
+        }
+        assert_eq!(
+            report.html.matches("<svg").count(),
+            2 * report.figures.len(),
+            "{name}"
+        );
+    }
+}
+
+/// Elements that open close in order, as XML asks (XML 1.0, section 3).
+#[test]
+fn figures_are_well_formed() {
+    for (name, study) in all() {
+        for figure in study.report().figures {
+            let mut open: Vec<String> = Vec::new();
+            for tag in figure.svg.split('<').skip(1) {
+                let inner = tag.split('>').next().unwrap();
+                let word = inner
+                    .trim_start_matches('/')
+                    .split([' ', '/', '\n'])
+                    .next()
+                    .unwrap()
+                    .to_owned();
+                if inner.starts_with('/') {
+                    assert_eq!(open.pop(), Some(word), "{name}: {}", figure.file_name);
+                } else if !inner.ends_with('/') {
+                    open.push(word);
+                }
+            }
+            assert!(open.is_empty(), "{name}: {}", figure.file_name);
+        }
+    }
+}
+
+/// A figure stands before its numbers, or before the name of the file that holds them.
+#[test]
+fn every_chart_has_its_numbers() {
+    let report = fixture::full().report();
+    let figures: Vec<usize> = report
+        .markdown
+        .match_indices("](figures/")
+        .map(|(at, _)| at)
+        .collect();
+    assert_eq!(figures.len(), 10);
+    for at in figures {
+        let rest = &report.markdown[at..];
+        let end = rest
+            .find("\n### ")
+            .into_iter()
+            .chain(rest.find("\n## "))
+            .min()
+            .unwrap();
+        let part = &rest[..end];
+        assert!(part.contains("\n| ") || part.contains(".csv"), "{part}");
+    }
+    let curves = &report.markdown[report
+        .markdown
+        .find("](figures/site_survival.svg)")
+        .unwrap()..];
+    assert!(curves.contains("<details>\n<summary>Numbers of this figure</summary>"));
+}
+
+/// What the text alternative of a curve, an interval or a bar says stands in the table below it.
+#[test]
+fn text_alternatives_say_numbers_of_their_table() {
+    let report = fixture::full().report();
+    for name in [
+        "site_comparison",
+        "site_survival",
+        "site_incidence",
+        "site_endings",
+        "site_accuracy",
+        "site_nights",
+        "site_delay",
+    ] {
+        let link = report
+            .markdown
+            .find(&format!("](figures/{name}.svg)"))
+            .unwrap();
+        let open = report.markdown[..link].rfind("![").unwrap();
+        let said = numbers(report.markdown[open..link].split_once(". ").unwrap().1);
+        let table: String = report.markdown[link..]
+            .lines()
+            .skip_while(|line| !line.starts_with('|'))
+            .take_while(|line| line.starts_with('|'))
+            .collect();
+        let there = numbers(&table);
+        assert!(said.len() >= 5, "{name}: {said:?}");
+        for number in said.iter().filter(|number| *number != "20") {
+            assert!(there.contains(number), "{name}: {number}");
+        }
+    }
+}
+
+/// Headings go down by one level at a time, and the page has one of the first level.
+#[test]
+fn headings_are_in_order() {
+    for (name, study) in all() {
+        let html = study.report().html;
+        let body = &html[html.find("<main").unwrap()..];
+        let levels: Vec<u32> = body
+            .match_indices("<h")
+            .filter_map(|(at, _)| body[at + 2..].chars().next()?.to_digit(10))
+            .collect();
+        assert_eq!(
+            levels.iter().filter(|&&level| level == 1).count(),
+            1,
+            "{name}"
+        );
+        assert!(
+            levels.windows(2).all(|pair| pair[1] <= pair[0] + 1),
+            "{name}: {levels:?}"
+        );
+    }
+}
+
+#[test]
+fn anchors_are_unique_and_reached() {
+    for (name, study) in all() {
+        let html = study.report().html;
+        let mut ids: Vec<&str> = html
+            .split(" id=\"")
+            .skip(1)
+            .map(|rest| rest.split('"').next().unwrap())
+            .collect();
+        for link in html.split("href=\"#").skip(1) {
+            let target = link.split('"').next().unwrap();
+            assert!(ids.contains(&target), "{name}: {target}");
+        }
+        let count = ids.len();
+        ids.sort_unstable();
+        ids.dedup();
+        assert_eq!(ids.len(), count, "{name}");
+    }
+}

@@ -1,0 +1,303 @@
+//! A result table as a reader sees it: units of the report, names of sites, rows in order.
+
+use whereworn_model::format;
+use whereworn_model::header::ColumnHeader;
+use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::units::Unit;
+
+use crate::catalogue::fill;
+use crate::context::Context;
+use crate::document::Kind;
+
+/// Decimals of a number whose header names none.
+const DEFAULT_DIGITS: usize = 2;
+
+/// Columns that hold p values.
+const P_VALUES: [&str; 3] = ["p", "p_value", "p_permutation"];
+
+/// A table with what is needed to show it.
+pub(crate) struct View<'a> {
+    pub context: &'a Context<'a>,
+    pub table: &'a ResultTable,
+    /// Rows in the order shown.
+    pub rows: Vec<usize>,
+}
+
+/// A column that is shown, with the ends of its interval.
+pub(crate) struct Shown<'a> {
+    pub column: &'a Column,
+    pub bounds: Option<(&'a Column, &'a Column)>,
+}
+
+impl<'a> View<'a> {
+    /// Rows keep their order, save that a table of sites lists them as every other part of the report.
+    pub fn new(context: &'a Context<'a>, table: &'a ResultTable) -> Self {
+        let mut rows: Vec<usize> = (0..table.rows()).collect();
+        if table.columns.first().is_some_and(|c| c.name == "site") {
+            rows.sort_by_key(|&row| context.site_rank(table.text(row, "site")));
+        }
+        Self {
+            context,
+            table,
+            rows,
+        }
+    }
+
+    /// The columns shown, those of an interval joined to their estimate.
+    pub fn shown(&self) -> Vec<Shown<'a>> {
+        let visible = |c: &&Column| !c.header.hidden;
+        let joined: Vec<(&Column, Option<(&Column, &Column)>)> = self
+            .table
+            .columns
+            .iter()
+            .filter(visible)
+            .map(|column| (column, self.bounds(&column.name)))
+            .collect();
+        let is_bound = |name: &str| {
+            joined
+                .iter()
+                .any(|(_, bounds)| bounds.is_some_and(|(l, u)| l.name == name || u.name == name))
+        };
+        joined
+            .iter()
+            .filter(|(column, _)| !is_bound(&column.name))
+            .map(|&(column, bounds)| Shown { column, bounds })
+            .collect()
+    }
+
+    /// The columns that hold the interval of a column: `NAME_lower` and `NAME_upper`, or those that the
+    /// chart names for its value.
+    pub fn bounds(&self, name: &str) -> Option<(&'a Column, &'a Column)> {
+        let lower = self.table.column(&format!("{name}_lower"));
+        let upper = self.table.column(&format!("{name}_upper"));
+        if let (Some(lower), Some(upper)) = (lower, upper) {
+            return Some((lower, upper));
+        }
+        let chart = self.table.header.chart.as_ref()?;
+        use whereworn_model::header::ChartKind::{Intervals, Spans};
+        let value = match chart.kind {
+            Spans => return None,
+            Intervals => &chart.x,
+            _ => &chart.y,
+        };
+        if value != name {
+            return None;
+        }
+        Some((
+            self.table.column(chart.lower.as_deref()?)?,
+            self.table.column(chart.upper.as_deref()?)?,
+        ))
+    }
+
+    /// Heading of a column with its unit.
+    pub fn heading(&self, name: &str) -> String {
+        let Some(column) = self.table.column(name) else {
+            return name.replace('_', " ");
+        };
+        match self.unit(&column.header) {
+            Some(unit) => format!("{} ({unit})", column.label()),
+            None => column.label(),
+        }
+    }
+
+    /// The unit in which a column is shown.
+    pub fn unit(&self, header: &ColumnHeader) -> Option<String> {
+        let code = self.context.unit.code();
+        match header.unit.as_deref()? {
+            "mg/dL" => Some(code.to_owned()),
+            "mg/dL/min" => Some(format!("{code}/min")),
+            "share" => Some("%".to_owned()),
+            other => Some(other.to_owned()),
+        }
+    }
+
+    /// A number of a column in the unit shown.
+    pub fn value(&self, row: usize, name: &str) -> Option<f64> {
+        let column = self.table.column(name)?;
+        self.scaled(row, column, &column.header)
+    }
+
+    /// The interval of a column in the unit shown, where both ends exist.
+    pub fn interval(&self, row: usize, name: &str) -> Option<(f64, f64)> {
+        let column = self.table.column(name)?;
+        let (lower, upper) = self.bounds(name)?;
+        Some((
+            self.scaled(row, lower, &column.header)?,
+            self.scaled(row, upper, &column.header)?,
+        ))
+    }
+
+    fn scaled(&self, row: usize, column: &Column, header: &ColumnHeader) -> Option<f64> {
+        let value = column.cells.get(row)?.as_number()?;
+        let value = match header.unit.as_deref() {
+            Some("mg/dL" | "mg/dL/min") => self.context.unit.from_mgdl(value),
+            Some("share") => value * 100.0,
+            _ => value,
+        };
+        value.is_finite().then_some(value)
+    }
+
+    /// A number in the unit shown, written as the cells of a column are.
+    pub fn write(&self, name: &str, value: f64) -> String {
+        if P_VALUES.contains(&name) {
+            return format::p_value(value);
+        }
+        let digits = self
+            .table
+            .column(name)
+            .map_or(DEFAULT_DIGITS, |c| self.digits(c));
+        format::number(value, digits)
+    }
+
+    fn digits(&self, column: &Column) -> usize {
+        let unit = column.header.unit.as_deref();
+        let given = column.header.digits.map(usize::from);
+        let whole = column
+            .cells
+            .iter()
+            .all(|c| matches!(c, Cell::Integer(_) | Cell::Empty));
+        match unit {
+            Some("mg/dL" | "mg/dL/min") => {
+                let extra =
+                    format::glucose_digits(self.context.unit) - format::glucose_digits(Unit::MgDl);
+                given.unwrap_or(usize::from(!whole)) + extra
+            }
+            Some("share") => given.unwrap_or(0),
+            _ if whole => 0,
+            _ => given.unwrap_or(DEFAULT_DIGITS),
+        }
+    }
+
+    /// The name of a column, where the table has it and it is not the other one.
+    pub fn series<'b>(&self, name: Option<&'b str>, other: &str) -> Option<&'b str> {
+        name.filter(|name| *name != other && self.table.column(name).is_some())
+    }
+
+    /// A cell in words, without its interval.
+    pub fn text(&self, row: usize, name: &str) -> String {
+        if let Some(value) = self.value(row, name) {
+            return self.write(name, value);
+        }
+        match self.table.cell(row, name) {
+            Cell::Text(text) if text.is_empty() => format::NO_VALUE.to_owned(),
+            Cell::Text(text) if name == "site" => self.context.site_label(text),
+            Cell::Text(text) => match self.context.text.value(name, text) {
+                Some(word) => word.to_owned(),
+                None => self.context.name(text),
+            },
+            Cell::Integer(_) | Cell::Number(_) => format::NO_VALUE.to_owned(),
+            other => format::cell(other, 0, &self.context.zone),
+        }
+    }
+
+    /// An estimate with its interval, `12.3 (10.1 to 14.5)`; without brackets where it has none.
+    pub fn estimate(&self, row: usize, name: &str) -> String {
+        let text = self.text(row, name);
+        match self.interval(row, name) {
+            Some((lower, upper)) if self.value(row, name).is_some() => fill(
+                &self.context.text.table.interval,
+                &[
+                    ("value", &text),
+                    ("lower", &self.write(name, lower)),
+                    ("upper", &self.write(name, upper)),
+                ],
+            ),
+            _ => text,
+        }
+    }
+
+    /// An estimate as part of a sentence: with its unit, `12.3 % (10.1 to 14.5)`.
+    pub fn in_words(&self, row: usize, name: &str) -> String {
+        match self.value(row, name) {
+            Some(value) => self.quantity(name, value, self.interval(row, name)),
+            None => format::NO_VALUE.to_owned(),
+        }
+    }
+
+    /// A value of a column with its unit and, where there is one, its interval.
+    pub fn quantity(&self, name: &str, value: f64, interval: Option<(f64, f64)>) -> String {
+        let text = &self.context.text.table;
+        let unit = self
+            .table
+            .column(name)
+            .and_then(|column| self.unit(&column.header));
+        let ends =
+            interval.map(|(lower, upper)| (self.write(name, lower), self.write(name, upper)));
+        let template = match (&unit, &ends) {
+            (Some(_), Some(_)) => &text.interval_unit,
+            (Some(_), None) => &text.value_unit,
+            (None, Some(_)) => &text.interval,
+            (None, None) => return self.write(name, value),
+        };
+        let (lower, upper) = ends.unwrap_or_default();
+        let values = [
+            ("value", &*self.write(name, value)),
+            ("unit", unit.as_deref().unwrap_or_default()),
+            ("lower", &*lower),
+            ("upper", &*upper),
+        ];
+        fill(template, &values)
+    }
+
+    /// What the cells of a column are; one without any value is taken for numbers where it has a unit or decimals.
+    pub fn kind(&self, column: &Column) -> Kind {
+        let all = |test: fn(&Cell) -> bool| {
+            column
+                .cells
+                .iter()
+                .all(|cell| *cell == Cell::Empty || test(cell))
+        };
+        let empty = all(|_| false);
+        if empty && column.header.unit.is_none() && column.header.digits.is_none() {
+            Kind::Text
+        } else if all(|cell| cell.as_number().is_some()) {
+            Kind::Number
+        } else if all(|cell| matches!(cell, Cell::Time(_) | Cell::Date(_))) {
+            Kind::Time
+        } else {
+            Kind::Text
+        }
+    }
+
+    /// Which mark and colour a group has: a site the same in every figure, anything else by its place.
+    pub fn mark(&self, column: Option<&str>, key: &str, place: usize) -> usize {
+        if column == Some("site") {
+            self.context.site_mark(key)
+        } else {
+            place
+        }
+    }
+
+    /// Rows by the value of a column: its name for readers and its rows. Sites stand in their order, all
+    /// else in the order in which it comes. Without a column, all rows are one group without a name.
+    pub fn groups(&self, name: Option<&str>) -> Vec<Group> {
+        self.groups_of(&self.rows, name)
+    }
+
+    /// The same for some of the rows.
+    pub fn groups_of(&self, rows: &[usize], name: Option<&str>) -> Vec<Group> {
+        let mut groups: Vec<Group> = Vec::new();
+        for &row in rows {
+            let key = name.map_or_else(String::new, |name| self.table.cell(row, name).to_csv());
+            match groups.iter_mut().find(|group| group.key == key) {
+                Some(group) => group.rows.push(row),
+                None => groups.push(Group {
+                    label: name.map_or_else(String::new, |name| self.text(row, name)),
+                    key,
+                    rows: vec![row],
+                }),
+            }
+        }
+        if name == Some("site") {
+            groups.sort_by_key(|group| self.context.site_rank(&group.key));
+        }
+        groups
+    }
+}
+
+/// Rows that share a value.
+pub(crate) struct Group {
+    pub key: String,
+    pub label: String,
+    pub rows: Vec<usize>,
+}
