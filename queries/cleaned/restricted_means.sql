@@ -23,7 +23,7 @@ widths AS (
         *,
         day - LAG(day, 1, 0.0) OVER (PARTITION BY kind, site ORDER BY own_day) AS width,
         LAG(survival, 1, 1.0) OVER (PARTITION BY kind, site ORDER BY own_day) AS height,
-        LEAD(day, 1, rated_days) OVER (PARTITION BY kind, site ORDER BY own_day) - day AS next_width
+        COALESCE(LEAD(day) OVER (PARTITION BY kind, site ORDER BY own_day), rated_days) - day AS next_width
     FROM clipped
 ),
 areas AS (

@@ -90,6 +90,8 @@ pub(crate) struct ChartText {
 pub(crate) struct CurvesText {
     pub caption: String,
     pub caption_lines: String,
+    pub caption_ghosts: String,
+    pub caption_band: String,
     pub caption_at_risk: String,
     pub at_risk: String,
     pub finding: String,

@@ -88,11 +88,21 @@ impl Curves {
         }
         let text = &view.context.text.chart.curves;
         let at_risk = at_risk && line_by.is_none();
-        let caption = match (line_by.is_some(), at_risk) {
-            (true, _) => text.caption_lines.clone(),
-            (false, true) => format!("{} {}", text.caption, text.caption_at_risk),
-            (false, false) => text.caption.clone(),
-        };
+        let mut caption = vec![text.caption.as_str()];
+        if line_by.is_some() {
+            caption.push(&text.caption_lines);
+        } else {
+            if (2..=MOST_GHOSTS).contains(&panels.len()) {
+                caption.push(&text.caption_ghosts);
+            }
+            if points().any(|point| point.band.is_some()) {
+                caption.push(&text.caption_band);
+            }
+            if at_risk {
+                caption.push(&text.caption_at_risk);
+            }
+        }
+        let caption = caption.join(" ");
         Some(Self {
             names: names(&panels),
             panels,
@@ -139,7 +149,7 @@ impl Curves {
                 .panels
                 .iter()
                 .enumerate()
-                .filter(|(i, _)| *i != index)
+                .filter(|(i, _)| *i != index && self.panels.len() <= MOST_GHOSTS)
                 .flat_map(|(_, p)| &p.lines)
             {
                 canvas.line(
