@@ -29,20 +29,26 @@ pub struct Arguments {
 #[derive(Subcommand)]
 pub enum Command {
     /// Load what is new, run every query, write the month's report
-    #[command(after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing. \
+    #[command(
+        after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing. \
 Results are cumulative: a month's report uses every row up to its end.\n\n\
-Example: whereworn report my-study --month 2026-09 --out september")]
+Example: whereworn report my-study --month 2026-09 --out september"
+    )]
     Report(ReportArguments),
     /// Bring the study's Parquet store up to date with its raw files, nothing else
-    #[command(after_help = "Only new or changed files are parsed. `report`, `check` and `query` do this by themselves.")]
+    #[command(
+        after_help = "Only new or changed files are parsed. `report`, `check` and `query` do this by themselves."
+    )]
     Load(LoadArguments),
     /// Say what is wrong or thin in the data, and what to do about it
     Check(CheckArguments),
     /// Run one query and print its table
-    #[command(after_help = "Queries name each other and the tables readings, fingersticks, wear_events, settings and \
+    #[command(
+        after_help = "Queries name each other and the tables readings, fingersticks, wear_events, settings and \
 sites. Put a file into the study's folder queries/ to have its table in every report.\n\n\
 Examples:\n  whereworn query my-study site_accuracy\n  \
-whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv")]
+whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv"
+    )]
     Query(QueryArguments),
     /// Write an invented study with a known truth, to try things on
     Demo(DemoArguments),

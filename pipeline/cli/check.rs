@@ -23,7 +23,9 @@ const EXAMPLES: usize = 3;
 pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let open = StudyMonth::open(&arguments.scope)?;
     let engine = open.engine()?;
-    let results = engine.run_all(&open.catalog, &|query| open.progress.say(&format!("computed {query}")))?;
+    let results = engine.run_all(&open.catalog, &|query| {
+        open.progress.say(&format!("computed {query}"))
+    })?;
     let tables: Vec<&ResultTable> = results.iter().map(|result| &result.table).collect();
     let rejected = open.settled.rejects.len();
     let mut wrong: Vec<String> = open.study.warnings.clone();
@@ -52,8 +54,16 @@ fn section(title: &str, findings: &[String]) {
 fn rejected_rows(settled: &Settled) -> Vec<String> {
     let mut by_reason: BTreeMap<(&str, String), Vec<String>> = BTreeMap::new();
     for reject in &settled.rejects {
-        let kind = reject.reason.split([':', ';', '(']).next().unwrap_or("").trim();
-        let kind = kind.chars().map(|c| if c.is_ascii_digit() { '#' } else { c }).collect();
+        let kind = reject
+            .reason
+            .split([':', ';', '('])
+            .next()
+            .unwrap_or("")
+            .trim();
+        let kind = kind
+            .chars()
+            .map(|c| if c.is_ascii_digit() { '#' } else { c })
+            .collect();
         by_reason
             .entry((reject.file.as_str(), kind))
             .or_default()
@@ -73,12 +83,21 @@ fn rejected_rows(settled: &Settled) -> Vec<String> {
 fn missing_tables(settled: &Settled) -> Vec<String> {
     let lost = |table: Table| match table {
         Table::Readings => "nothing can be said of accuracy, nights or delay",
-        Table::Fingersticks => "nothing can be said of accuracy or delay, and no night artefact can be told from a true low",
-        Table::WearEvents => "no reading can be given to a site: log at least `insert` with its site for every sensor",
+        Table::Fingersticks => {
+            "nothing can be said of accuracy or delay, and no night artefact can be told from a true low"
+        }
+        Table::WearEvents => {
+            "no reading can be given to a site: log at least `insert` with its site for every sensor"
+        }
     };
     Table::ALL
         .into_iter()
-        .filter(|table| settled.counts.get(table).is_none_or(|counts| counts.accepted == 0))
+        .filter(|table| {
+            settled
+                .counts
+                .get(table)
+                .is_none_or(|counts| counts.accepted == 0)
+        })
         .map(|table| format!("no usable row in {}/: {}", table.folder(), lost(table)))
         .collect()
 }
@@ -87,7 +106,10 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
     let table = |name: &str| tables.iter().find(|table| table.name == name);
     let label = |key: &str| {
         let sites = open.study.settings.all_sites();
-        sites.iter().find(|site| site.key == key).map_or_else(|| key.to_owned(), |site| site.label.clone())
+        sites
+            .iter()
+            .find(|site| site.key == key)
+            .map_or_else(|| key.to_owned(), |site| site.label.clone())
     };
     let mut findings = Vec::new();
     if let Some(sites) = table("site_comparison") {
@@ -95,7 +117,9 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
             let site = label(sites.text(row, "site"));
             let sessions = sites.number(row, "sessions").unwrap_or(0.0);
             if sessions < FEW_SENSORS {
-                findings.push(format!("{site}: {sessions} sensors worn: too few to judge; wear at least three"));
+                findings.push(format!(
+                    "{site}: {sessions} sensors worn: too few to judge; wear at least three"
+                ));
             }
             if sites.text(row, "on_label").is_empty() {
                 findings.push(format!(
@@ -115,7 +139,9 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
         }
     }
     if let Some(sensors) = table("sensor_accuracy") {
-        let few = (0..sensors.rows()).filter(|&row| sensors.number(row, "pairs").unwrap_or(0.0) < FEW_PAIRS).count();
+        let few = (0..sensors.rows())
+            .filter(|&row| sensors.number(row, "pairs").unwrap_or(0.0) < FEW_PAIRS)
+            .count();
         if few > 0 {
             findings.push(format!(
                 "{few} sensors have fewer than {FEW_PAIRS} pairs: check by fingerstick more often, also while glucose rises and falls"

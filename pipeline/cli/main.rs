@@ -38,7 +38,9 @@ fn main() -> ExitCode {
             eprintln!("whereworn: --strict: {rows} rows were rejected");
             ExitCode::from(ROWS_REJECTED)
         }
-        Err(Failure::Io { source, .. }) if source.kind() == ErrorKind::BrokenPipe => ExitCode::SUCCESS,
+        Err(Failure::Io { source, .. }) if source.kind() == ErrorKind::BrokenPipe => {
+            ExitCode::SUCCESS
+        }
         Err(failure) => {
             eprintln!("whereworn: {}", failure.to_string().replace('\n', " "));
             ExitCode::FAILURE

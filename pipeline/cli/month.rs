@@ -29,15 +29,28 @@ impl StudyMonth {
         let own = study.dir.join("queries");
         let more = scope.queries.as_deref();
         if let Some(folder) = more.filter(|folder| !folder.is_dir()) {
-            return Err(Failure::Request(format!("{}: no such folder of queries", folder.display())));
+            return Err(Failure::Request(format!(
+                "{}: no such folder of queries",
+                folder.display()
+            )));
         }
         let folders: Vec<&Path> = [Some(own.as_path()), more].into_iter().flatten().collect();
         let catalog = Catalog::read(&folders)?;
         let (store, _) = load(&study, &|file| progress.say(&format!("reading {file}")))?;
-        let as_of = scope.as_of.unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
+        let as_of = scope
+            .as_of
+            .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
         let settled = store.settle(&study, as_of)?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
-        Ok(Self { study, settled, month, cutoff, as_of, catalog, progress })
+        Ok(Self {
+            study,
+            settled,
+            month,
+            cutoff,
+            as_of,
+            catalog,
+            progress,
+        })
     }
 
     /// Starts the engine on the study's tables.
@@ -57,7 +70,11 @@ impl StudyMonth {
 }
 
 /// The month asked for, else the last that has data, and its cut-off.
-fn choose_month(study: &Study, settled: &Settled, asked: Option<Month>) -> Result<(Month, Micros), Failure> {
+fn choose_month(
+    study: &Study,
+    settled: &Settled,
+    asked: Option<Month>,
+) -> Result<(Month, Micros), Failure> {
     let zone = study.settings.zone();
     let Some((first, last)) = settled.span else {
         return Err(Failure::Request(format!(
@@ -67,8 +84,11 @@ fn choose_month(study: &Study, settled: &Settled, asked: Option<Month>) -> Resul
             study.dir.display()
         )));
     };
-    let out_of_range = || Failure::Request("the dates of the data are out of the calendar's range".to_owned());
-    let month = asked.or_else(|| Month::of(last, &zone)).ok_or_else(out_of_range)?;
+    let out_of_range =
+        || Failure::Request("the dates of the data are out of the calendar's range".to_owned());
+    let month = asked
+        .or_else(|| Month::of(last, &zone))
+        .ok_or_else(out_of_range)?;
     let end = month.end(&zone).ok_or_else(out_of_range)?;
     if end < first {
         let earliest = Month::of(first, &zone).ok_or_else(out_of_range)?;
@@ -84,12 +104,19 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
     let mut rows = Vec::new();
     for table in Table::ALL {
         let counts = settled.counts.get(&table).copied().unwrap_or_default();
-        let mut step = |what: &str, count: u64| rows.push((what.to_owned(), table.folder().to_owned(), count));
+        let mut step =
+            |what: &str, count: u64| rows.push((what.to_owned(), table.folder().to_owned(), count));
         step("read from files", counts.read);
-        step("rejected, each with its reason in rejects.csv", counts.rejected);
+        step(
+            "rejected, each with its reason in rejects.csv",
+            counts.rejected,
+        );
         step("dropped as exact duplicates", counts.duplicates);
         if table == Table::Readings {
-            step("set aside: their sensor has no valid insert", counts.without_insert);
+            step(
+                "set aside: their sensor has no valid insert",
+                counts.without_insert,
+            );
         }
         step("accepted", counts.accepted);
     }

@@ -19,10 +19,16 @@ impl Output {
     /// Begins a folder. One that stands there already must be ours whole: `run.json` lists what we wrote.
     pub fn begin(target: &Path) -> Result<Self, Failure> {
         let name = target.file_name().ok_or_else(|| {
-            Failure::Request(format!("{}: --out needs the name of a folder", target.display()))
+            Failure::Request(format!(
+                "{}: --out needs the name of a folder",
+                target.display()
+            ))
         })?;
         let name = name.to_string_lossy();
-        let parent = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let parent = target
+            .parent()
+            .filter(|p| !p.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
         let output = Self {
             target: target.to_owned(),
             partial: parent.join(format!(".{name}.partial")),
@@ -33,7 +39,8 @@ impl Output {
         output.recover()?;
         refuse_foreign(target)?;
         if output.partial.exists() {
-            fs::remove_dir_all(&output.partial).map_err(Failure::io(&output.partial, "removing"))?;
+            fs::remove_dir_all(&output.partial)
+                .map_err(Failure::io(&output.partial, "removing"))?;
         }
         for folder in ["figures", "tables"] {
             let path = output.partial.join(folder);
@@ -76,7 +83,8 @@ impl Output {
     /// Puts the folder in its place.
     pub fn finish(self) -> Result<(), Failure> {
         if self.target.exists() {
-            fs::rename(&self.target, &self.previous).map_err(Failure::io(&self.target, "replacing"))?;
+            fs::rename(&self.target, &self.previous)
+                .map_err(Failure::io(&self.target, "replacing"))?;
         }
         fs::rename(&self.partial, &self.target).map_err(Failure::io(&self.target, "writing"))?;
         if self.previous.exists() {
@@ -105,7 +113,11 @@ fn refuse_foreign(target: &Path) -> Result<(), Failure> {
     }
 }
 
-fn first_foreign(folder: &Path, prefix: &str, ours: &BTreeSet<String>) -> Result<Option<String>, Failure> {
+fn first_foreign(
+    folder: &Path,
+    prefix: &str,
+    ours: &BTreeSet<String>,
+) -> Result<Option<String>, Failure> {
     if !folder.is_dir() {
         return Ok(Some(prefix.trim_end_matches('/').to_owned()));
     }

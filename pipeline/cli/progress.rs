@@ -14,8 +14,13 @@ pub struct Progress {
 impl Progress {
     /// Starts the clock.
     pub fn start() -> Self {
-        let bar = std::io::stderr().is_terminal().then(ProgressBar::new_spinner);
-        Self { started: Instant::now(), bar }
+        let bar = std::io::stderr()
+            .is_terminal()
+            .then(ProgressBar::new_spinner);
+        Self {
+            started: Instant::now(),
+            bar,
+        }
     }
 
     /// What is being done now.

@@ -25,10 +25,13 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
     let mut needed = catalog.needed_for(name)?;
     needed.show(name);
     let engine = open.engine()?;
-    let results = engine.run_all(&needed, &|query| open.progress.say(&format!("computed {query}")))?;
+    let results = engine.run_all(&needed, &|query| {
+        open.progress.say(&format!("computed {query}"))
+    })?;
     open.progress.end();
     let result = results.into_iter().find(|result| result.table.name == name);
-    let result = result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;
+    let result =
+        result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;
     print(&result, arguments.format)
 }
 
@@ -65,12 +68,17 @@ fn print(result: &QueryResult, format: Format) -> Result<(), Failure> {
 }
 
 fn to_stdout(source: std::io::Error) -> Failure {
-    Failure::Io { what: "standard output".to_owned(), source }
+    Failure::Io {
+        what: "standard output".to_owned(),
+        source,
+    }
 }
 
 fn emit(bytes: &[u8]) -> Result<(), Failure> {
     let mut out = stdout().lock();
-    out.write_all(bytes).and_then(|()| out.flush()).map_err(to_stdout)
+    out.write_all(bytes)
+        .and_then(|()| out.flush())
+        .map_err(to_stdout)
 }
 
 fn objects(table: &ResultTable) -> Vec<Value> {
@@ -83,7 +91,10 @@ fn objects(table: &ResultTable) -> Vec<Value> {
         Cell::Date(date) => Value::from(date.to_string()),
     };
     let row = |row: usize| {
-        let cells = table.columns.iter().map(|column| (column.name.clone(), value(&column.cells[row])));
+        let cells = table
+            .columns
+            .iter()
+            .map(|column| (column.name.clone(), value(&column.cells[row])));
         Value::Object(cells.collect::<Map<String, Value>>())
     };
     (0..table.rows()).map(row).collect()
@@ -100,14 +111,25 @@ fn aligned(table: &ResultTable) -> String {
     let columns: Vec<Vec<String>> = table
         .columns
         .iter()
-        .map(|column| std::iter::once(column.name.clone()).chain(column.cells.iter().map(text)).collect())
+        .map(|column| {
+            std::iter::once(column.name.clone())
+                .chain(column.cells.iter().map(text))
+                .collect()
+        })
         .collect();
     let mut out = String::new();
     for line in 0..=table.rows() {
         let mut cells = Vec::new();
         for (column, texts) in table.columns.iter().zip(&columns) {
-            let width = texts.iter().map(|text| text.chars().count()).max().unwrap_or(0);
-            let numeric = column.cells.iter().all(|cell| cell.as_number().is_some() || *cell == Cell::Empty);
+            let width = texts
+                .iter()
+                .map(|text| text.chars().count())
+                .max()
+                .unwrap_or(0);
+            let numeric = column
+                .cells
+                .iter()
+                .all(|cell| cell.as_number().is_some() || *cell == Cell::Empty);
             cells.push(if numeric {
                 format!("{:>width$}", texts[line])
             } else {

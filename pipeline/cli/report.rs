@@ -19,11 +19,16 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let open = StudyMonth::open(&arguments.scope)?;
     let edition = arguments.reader.name();
     let target = arguments.out.clone().unwrap_or_else(|| {
-        open.study.dir.join("reports").join(format!("{}-{edition}", open.month))
+        open.study
+            .dir
+            .join("reports")
+            .join(format!("{}-{edition}", open.month))
     });
     let mut output = Output::begin(&target)?;
     let engine = open.engine()?;
-    let results = engine.run_all(&open.catalog, &|query| open.progress.say(&format!("computed {query}")))?;
+    let results = engine.run_all(&open.catalog, &|query| {
+        open.progress.say(&format!("computed {query}"))
+    })?;
     let tables: Vec<ResultTable> = results.iter().map(|result| result.table.clone()).collect();
     open.progress.say("writing the report");
     let report = whereworn_report::render(&Input {
@@ -36,13 +41,17 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     output.write("report.md", report.markdown.as_bytes())?;
     output.write("report.html", report.html.as_bytes())?;
     for figure in &report.figures {
-        output.write(&format!("figures/{}", figure.file_name), figure.svg.as_bytes())?;
+        output.write(
+            &format!("figures/{}", figure.file_name),
+            figure.svg.as_bytes(),
+        )?;
     }
     for result in &results {
         write_table(&mut output, result)?;
     }
     let (file, path) = output.create("rejects.csv")?;
-    write_rejects(BufWriter::new(file), &open.settled.rejects).map_err(Failure::io(&path, "writing"))?;
+    write_rejects(BufWriter::new(file), &open.settled.rejects)
+        .map_err(Failure::io(&path, "writing"))?;
     let mut files = output.written().clone();
     files.insert("run.json".to_owned());
     let run = run_json(&open, edition, &results, &files);
@@ -69,7 +78,10 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     for warning in study.warnings.iter().chain(&settled.warnings) {
         eprintln!("warning: {warning}");
     }
-    eprintln!("{} files read, {} unchanged, {} gone", loaded.parsed, loaded.unchanged, loaded.gone);
+    eprintln!(
+        "{} files read, {} unchanged, {} gone",
+        loaded.parsed, loaded.unchanged, loaded.gone
+    );
     eprintln!("{}", summary(&settled));
     strictly(arguments.strict, settled.rejects.len())
 }
@@ -105,18 +117,30 @@ fn write_table(output: &mut Output, result: &QueryResult) -> Result<(), Failure>
     let name = format!("tables/{}.csv", result.table.name);
     let (file, path) = output.create(&name)?;
     let mut out = BufWriter::new(file);
-    result.table.write_csv(&mut out).and_then(|()| out.flush()).map_err(Failure::io(&path, "writing"))?;
+    result
+        .table
+        .write_csv(&mut out)
+        .and_then(|()| out.flush())
+        .map_err(Failure::io(&path, "writing"))?;
     let name = format!("tables/{}.parquet", result.table.name);
     let (file, _) = output.create(&name)?;
     Ok(result.write_parquet(file, &name)?)
 }
 
 fn write_rejects(out: impl Write, rejects: &[Reject]) -> std::io::Result<()> {
-    let mut csv = csv::WriterBuilder::new().has_headers(false).from_writer(out);
+    let mut csv = csv::WriterBuilder::new()
+        .has_headers(false)
+        .from_writer(out);
     csv.write_record(["file", "line", "column", "reason", "raw"])?;
     for reject in rejects {
         let line = reject.line.to_string();
-        csv.write_record([&reject.file, &line, &reject.column, &reject.reason, &reject.raw])?;
+        csv.write_record([
+            &reject.file,
+            &line,
+            &reject.column,
+            &reject.reason,
+            &reject.raw,
+        ])?;
     }
     csv.flush()
 }

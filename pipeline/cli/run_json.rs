@@ -11,7 +11,12 @@ use crate::month::StudyMonth;
 
 /// The run as JSON: program, settings, input files, row counts, files written. No clock and no path of the
 /// machine; the instant of `--as-of` only where it rejected a row.
-pub fn run_json(open: &StudyMonth, edition: &str, results: &[QueryResult], files: &BTreeSet<String>) -> Value {
+pub fn run_json(
+    open: &StudyMonth,
+    edition: &str,
+    results: &[QueryResult],
+    files: &BTreeSet<String>,
+) -> Value {
     let settled = &open.settled;
     let inputs: Vec<Value> = settled
         .inputs
@@ -40,8 +45,10 @@ pub fn run_json(open: &StudyMonth, edition: &str, results: &[QueryResult], files
             }),
         );
     }
-    let tables: serde_json::Map<String, Value> =
-        results.iter().map(|result| (result.table.name.clone(), json!(result.table.rows()))).collect();
+    let tables: serde_json::Map<String, Value> = results
+        .iter()
+        .map(|result| (result.table.name.clone(), json!(result.table.rows())))
+        .collect();
     let mut run = json!({
         "program": "whereworn",
         "version": env!("CARGO_PKG_VERSION"),

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::{env, fs, io};
 
 fn main() -> io::Result<()> {
-    let root = Path::new(&env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default()).join("../../queries");
+    let root =
+        Path::new(&env::var_os("CARGO_MANIFEST_DIR").unwrap_or_default()).join("../../queries");
     println!("cargo::rerun-if-changed={}", root.display());
     let mut files = Vec::new();
     collect(&root, &mut files)?;
@@ -13,7 +14,11 @@ fn main() -> io::Result<()> {
     let mut list = String::from("&[\n");
     for path in files {
         let name = path.file_stem().unwrap_or_default().to_string_lossy();
-        let _ = writeln!(list, "    ({name:?}, include_str!({:?})),", path.canonicalize()?);
+        let _ = writeln!(
+            list,
+            "    ({name:?}, include_str!({:?})),",
+            path.canonicalize()?
+        );
     }
     list.push_str("]\n");
     let out = PathBuf::from(env::var_os("OUT_DIR").unwrap_or_default());

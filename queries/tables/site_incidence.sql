@@ -76,31 +76,30 @@ curves AS (
         ) AS f
     FROM grid
 ),
--- The delta method's sums over earlier days u, with F at the day itself taken out of them:
--- sum (F - F(u))^2 g(u) + sum S(u-)^2 (n - e) e / n^3 - 2 sum (F - F(u)) S(u-) e / n^2.
-sums AS (
+-- The delta method, over all days u up to the day t:
+-- sum (F(t) - F(u))^2 g(u) + sum S(u-)^2 (n - e) e / n^3 - 2 sum (F(t) - F(u)) S(u-) e / n^2.
+variances AS (
     SELECT
-        site,
-        cause,
-        day,
-        e,
-        f,
-        SUM(g) OVER w AS g0,
-        SUM(f * g) OVER w AS g1,
-        SUM(f * f * g) OVER w AS g2,
-        SUM(before * before * (n - e) * e / (n * n * n)) OVER w AS own,
-        SUM(before * e / (n * n)) OVER w AS c0,
-        SUM(f * before * e / (n * n)) OVER w AS c1
-    FROM curves
-    WINDOW w AS (PARTITION BY site, cause ORDER BY day ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW)
+        t.site,
+        t.cause,
+        t.day,
+        t.f,
+        SUM(
+            (t.f - u.f) * (t.f - u.f) * u.g
+            + u.before * u.before * (u.n - u.e) * u.e / (u.n * u.n * u.n)
+            - 2 * (t.f - u.f) * u.before * u.e / (u.n * u.n)
+        ) AS variance
+    FROM curves AS t
+    INNER JOIN curves AS u ON u.site = t.site AND u.cause = t.cause AND u.day <= t.day
+    WHERE t.e > 0
+    GROUP BY t.site, t.cause, t.day, t.f
 )
 SELECT
-    k.site,
-    k.cause,
-    k.day,
-    k.f AS incidence,
-    SQRT(GREATEST(k.f * k.f * k.g0 - 2 * k.f * k.g1 + k.g2 + k.own - 2 * (k.f * k.c0 - k.c1), 0.0)) AS std_error
-FROM sums AS k
-INNER JOIN sites AS s ON s.site = k.site
-WHERE k.e > 0
-ORDER BY s.position, k.cause, k.day
+    v.site,
+    v.cause,
+    v.day,
+    v.f AS incidence,
+    SQRT(GREATEST(v.variance, 0.0)) AS std_error
+FROM variances AS v
+INNER JOIN sites AS s ON s.site = v.site
+ORDER BY s.position, v.cause, v.day

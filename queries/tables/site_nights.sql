@@ -34,16 +34,17 @@ found AS (
 ),
 totals AS (
     SELECT
-        n.site,
-        n.sensors,
-        n.nights,
+        w.site,
+        COALESCE(n.sensors, 0) AS sensors,
+        COALESCE(n.nights, 0) AS nights,
         COALESCE(f.confirmed + f.undecided + f.unchecked, 0) AS artefacts,
         COALESCE(f.confirmed, 0) AS confirmed,
         COALESCE(f.undecided, 0) AS undecided,
         COALESCE(f.unchecked, 0) AS unchecked,
         COALESCE(f.refuted, 0) AS refuted
-    FROM counted_nights AS n
-    LEFT JOIN found AS f ON f.site = n.site
+    FROM (SELECT DISTINCT site FROM sessions) AS w
+    LEFT JOIN counted_nights AS n ON n.site = w.site
+    LEFT JOIN found AS f ON f.site = w.site
 )
 SELECT
     t.site,
@@ -54,9 +55,9 @@ SELECT
     t.undecided,
     t.unchecked,
     t.refuted,
-    100.0 * t.artefacts / t.nights AS rate_per_100,
-    100.0 * exact_poisson_lower(t.artefacts) / t.nights AS rate_lower,
-    100.0 * exact_poisson_upper(t.artefacts) / t.nights AS rate_upper
+    100.0 * t.artefacts / NULLIF(t.nights, 0) AS rate_per_100,
+    100.0 * exact_poisson_lower(t.artefacts) / NULLIF(t.nights, 0) AS rate_lower,
+    100.0 * exact_poisson_upper(t.artefacts) / NULLIF(t.nights, 0) AS rate_upper
 FROM totals AS t
 INNER JOIN sites AS s ON s.site = t.site
 ORDER BY s.position

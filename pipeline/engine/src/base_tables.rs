@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use datafusion::arrow::array::{
-    ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch, StringArray,
-    TimestampMicrosecondArray,
+    ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int64Array, RecordBatch,
+    StringArray, TimestampMicrosecondArray,
 };
 use datafusion::arrow::compute::min;
 use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampMicrosecondType};
@@ -34,7 +34,9 @@ pub(crate) fn no_readings() -> RecordBatch {
 }
 
 /// All tables of this kind with their names.
-pub(crate) fn all(study: &StudyTables<'_>) -> Result<Vec<(&'static str, RecordBatch)>, EngineError> {
+pub(crate) fn all(
+    study: &StudyTables<'_>,
+) -> Result<Vec<(&'static str, RecordBatch)>, EngineError> {
     let made: Result<_, ArrowError> = (|| {
         Ok(vec![
             ("settings", settings(study)?),
@@ -48,7 +50,9 @@ pub(crate) fn all(study: &StudyTables<'_>) -> Result<Vec<(&'static str, RecordBa
 }
 
 fn batch(columns: Vec<(&str, ArrayRef)>) -> Result<RecordBatch, ArrowError> {
-    RecordBatch::try_from_iter_with_nullable(columns.into_iter().map(|(name, array)| (name, array, true)))
+    RecordBatch::try_from_iter_with_nullable(
+        columns.into_iter().map(|(name, array)| (name, array, true)),
+    )
 }
 
 fn texts<'t>(values: impl IntoIterator<Item = &'t str>) -> ArrayRef {
@@ -88,13 +92,21 @@ fn sites(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
         ("site", texts(sites.iter().map(|site| site.key.as_str()))),
         ("label", texts(sites.iter().map(|site| site.label.as_str()))),
         ("on_label", Arc::new(on_label)),
-        ("position", Arc::new(Int64Array::from_iter_values(0..sites.len() as i64))),
+        (
+            "position",
+            Arc::new(Int64Array::from_iter_values(0..sites.len() as i64)),
+        ),
     ])
 }
 
 /// One row a wearer and model: rated wear and warm-up.
 fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
-    let text = |name: &str| study.wear_events.column_by_name(name).and_then(|column| column.as_string_opt::<i32>());
+    let text = |name: &str| {
+        study
+            .wear_events
+            .column_by_name(name)
+            .and_then(|column| column.as_string_opt::<i32>())
+    };
     let mut pairs = BTreeSet::new();
     if let (Some(wearers), Some(models)) = (text("wearer"), text("model")) {
         pairs.extend(wearers.iter().flatten().zip(models.iter().flatten()));
@@ -103,8 +115,22 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     batch(vec![
         ("wearer", texts(pairs.iter().map(|(wearer, _)| *wearer))),
         ("model", texts(pairs.iter().map(|(_, model)| *model))),
-        ("rated_days", numbers(pairs.iter().map(|(wearer, model)| settings.rated_days(wearer, model)))),
-        ("warmup_hours", numbers(pairs.iter().map(|(wearer, _)| settings.warmup_hours(wearer)))),
+        (
+            "rated_days",
+            numbers(
+                pairs
+                    .iter()
+                    .map(|(wearer, model)| settings.rated_days(wearer, model)),
+            ),
+        ),
+        (
+            "warmup_hours",
+            numbers(
+                pairs
+                    .iter()
+                    .map(|(wearer, _)| settings.warmup_hours(wearer)),
+            ),
+        ),
     ])
 }
 
@@ -119,17 +145,30 @@ fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
         .and_then(min)
         .unwrap_or(study.cutoff);
     let mut nights = Vec::new();
-    let (first, last) = (time::local_date(first, &zone), time::local_date(study.cutoff, &zone));
+    let (first, last) = (
+        time::local_date(first, &zone),
+        time::local_date(study.cutoff, &zone),
+    );
     if let (Some(first), Some(last)) = (first, last) {
         let mut date = first.saturating_sub(1_i64.days());
         while date <= last {
-            let end_date = if to > from { date } else { date.saturating_add(1_i64.days()) };
-            nights.push((date, time::at_clock(date, from, &zone), time::at_clock(end_date, to, &zone)));
+            let end_date = if to > from {
+                date
+            } else {
+                date.saturating_add(1_i64.days())
+            };
+            nights.push((
+                date,
+                time::at_clock(date, from, &zone),
+                time::at_clock(end_date, to, &zone),
+            ));
             date = date.saturating_add(1_i64.days());
         }
     }
     let epoch = jiff::civil::date(1970, 1, 1);
-    let days = nights.iter().map(|(date, _, _)| (date.duration_since(epoch).as_hours() / 24) as i32);
+    let days = nights
+        .iter()
+        .map(|(date, _, _)| (date.duration_since(epoch).as_hours() / 24) as i32);
     batch(vec![
         ("night", Arc::new(Date32Array::from_iter_values(days))),
         ("night_start", instants(nights.iter().map(|night| night.1))),
@@ -141,9 +180,23 @@ fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let counts = &study.row_counts;
     batch(vec![
-        ("step", Arc::new(Int64Array::from_iter_values(0..counts.len() as i64))),
-        ("table_name", texts(counts.iter().map(|(_, table, _)| table.as_str()))),
-        ("what", texts(counts.iter().map(|(what, _, _)| what.as_str()))),
-        ("rows", Arc::new(Int64Array::from_iter_values(counts.iter().map(|(_, _, rows)| *rows as i64)))),
+        (
+            "step",
+            Arc::new(Int64Array::from_iter_values(0..counts.len() as i64)),
+        ),
+        (
+            "table_name",
+            texts(counts.iter().map(|(_, table, _)| table.as_str())),
+        ),
+        (
+            "what",
+            texts(counts.iter().map(|(what, _, _)| what.as_str())),
+        ),
+        (
+            "rows",
+            Arc::new(Int64Array::from_iter_values(
+                counts.iter().map(|(_, _, rows)| *rows as i64),
+            )),
+        ),
     ])
 }

@@ -42,23 +42,36 @@ impl Query {
     /// # Errors
     /// A header or SQL that cannot be parsed, more than one statement, or anything other than a query.
     pub fn parse(name: &str, file: &str, sql: &str, own: bool) -> Result<Self, EngineError> {
-        let header = Header::parse(sql)
-            .map_err(|error| EngineError::Header { file: file.to_owned(), message: error.to_string() })?;
+        let header = Header::parse(sql).map_err(|error| EngineError::Header {
+            file: file.to_owned(),
+            message: error.to_string(),
+        })?;
         let statements = DFParser::parse_sql(sql).map_err(EngineError::query(file))?;
-        let refuse = |message: &str| EngineError::Query { file: file.to_owned(), message: message.to_owned() };
+        let refuse = |message: &str| EngineError::Query {
+            file: file.to_owned(),
+            message: message.to_owned(),
+        };
         let [statement] = statements.iter().collect::<Vec<_>>()[..] else {
-            return Err(refuse("a query file holds one query: split it into several files"));
+            return Err(refuse(
+                "a query file holds one query: split it into several files",
+            ));
         };
         if !is_query(statement) {
-            return Err(refuse("a query file holds a SELECT: tables are not created or changed from it"));
+            return Err(refuse(
+                "a query file holds a SELECT: tables are not created or changed from it",
+            ));
         }
-        let (tables, _) = resolve_table_references(statement, true).map_err(EngineError::query(file))?;
+        let (tables, _) =
+            resolve_table_references(statement, true).map_err(EngineError::query(file))?;
         Ok(Self {
             name: name.to_owned(),
             file: file.to_owned(),
             header,
             sql: sql.to_owned(),
-            names: tables.iter().map(|table| table.table().to_owned()).collect(),
+            names: tables
+                .iter()
+                .map(|table| table.table().to_owned())
+                .collect(),
             own,
         })
     }
@@ -66,7 +79,10 @@ impl Query {
 
 fn is_query(statement: &Statement) -> bool {
     match statement {
-        Statement::Statement(inner) => matches!(**inner, datafusion::sql::sqlparser::ast::Statement::Query(_)),
+        Statement::Statement(inner) => matches!(
+            **inner,
+            datafusion::sql::sqlparser::ast::Statement::Query(_)
+        ),
         _ => false,
     }
 }
@@ -80,14 +96,19 @@ impl Catalog {
     pub fn read(folders: &[&Path]) -> Result<Self, EngineError> {
         let mut queries = BTreeMap::new();
         for (name, sql) in BUILT_IN {
-            queries.insert((*name).to_owned(), Query::parse(name, &format!("{name}.sql"), sql, false)?);
+            queries.insert(
+                (*name).to_owned(),
+                Query::parse(name, &format!("{name}.sql"), sql, false)?,
+            );
         }
         for folder in folders.iter().filter(|folder| folder.is_dir()) {
             for query in read_folder(folder)? {
                 queries.insert(query.name.clone(), query);
             }
         }
-        Ok(Self { queries: in_order(queries)? })
+        Ok(Self {
+            queries: in_order(queries)?,
+        })
     }
 
     /// Adds a query that stands in no file, under a name.
@@ -95,7 +116,8 @@ impl Catalog {
     /// # Errors
     /// Those of [`Query::parse`].
     pub fn with(mut self, name: &str, sql: &str) -> Result<Self, EngineError> {
-        self.queries.push(Query::parse(name, "the given SQL", sql, true)?);
+        self.queries
+            .push(Query::parse(name, "the given SQL", sql, true)?);
         Ok(self)
     }
 
@@ -118,8 +140,12 @@ impl Catalog {
     pub fn needed_for(&self, name: &str) -> Result<Self, EngineError> {
         if !self.queries.iter().any(|query| query.name == name) {
             let known = self.queries.iter().map(|query| query.name.as_str());
-            let hint = nearest_word(name, known).map_or(String::new(), |word| format!("; did you mean `{word}`?"));
-            return Err(EngineError::Unknown { name: name.to_owned(), hint });
+            let hint = nearest_word(name, known)
+                .map_or(String::new(), |word| format!("; did you mean `{word}`?"));
+            return Err(EngineError::Unknown {
+                name: name.to_owned(),
+                hint,
+            });
         }
         let mut wanted = BTreeSet::from([name.to_owned()]);
         for query in self.queries.iter().rev() {
@@ -127,13 +153,21 @@ impl Catalog {
                 wanted.extend(query.names.iter().cloned());
             }
         }
-        let queries = self.queries.iter().filter(|query| wanted.contains(&query.name)).cloned().collect();
+        let queries = self
+            .queries
+            .iter()
+            .filter(|query| wanted.contains(&query.name))
+            .cloned()
+            .collect();
         Ok(Self { queries })
     }
 }
 
 fn read_folder(folder: &Path) -> Result<Vec<Query>, EngineError> {
-    let failed = |source| EngineError::Read { file: folder.display().to_string(), source };
+    let failed = |source| EngineError::Read {
+        file: folder.display().to_string(),
+        source,
+    };
     let mut paths = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(failed)? {
         let path = entry.map_err(failed)?.path();
@@ -145,14 +179,21 @@ fn read_folder(folder: &Path) -> Result<Vec<Query>, EngineError> {
     let mut queries = Vec::new();
     for path in paths {
         let file = path.display().to_string();
-        let name = path.file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
+        let name = path
+            .file_stem()
+            .map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
         if !is_plain_name(&name) {
             return Err(EngineError::Query {
                 file,
-                message: "the file's name becomes the table's: use lower-case letters, digits and _".to_owned(),
+                message:
+                    "the file's name becomes the table's: use lower-case letters, digits and _"
+                        .to_owned(),
             });
         }
-        let sql = std::fs::read_to_string(&path).map_err(|source| EngineError::Read { file: file.clone(), source })?;
+        let sql = std::fs::read_to_string(&path).map_err(|source| EngineError::Read {
+            file: file.clone(),
+            source,
+        })?;
         queries.push(Query::parse(&name, &file, &sql, true)?);
     }
     Ok(queries)
@@ -160,7 +201,9 @@ fn read_folder(folder: &Path) -> Result<Vec<Query>, EngineError> {
 
 fn is_plain_name(name: &str) -> bool {
     name.starts_with(|c: char| c.is_ascii_lowercase())
-        && name.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_')
+        && name
+            .bytes()
+            .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_')
 }
 
 /// Queries, each after those that it names; by name where the SQL leaves it open.
@@ -200,20 +243,37 @@ mod tests {
     use super::*;
 
     fn queries(files: &[(&str, &str)]) -> BTreeMap<String, Query> {
-        files.iter().map(|(name, sql)| ((*name).to_owned(), Query::parse(name, name, sql, true).unwrap())).collect()
+        files
+            .iter()
+            .map(|(name, sql)| {
+                (
+                    (*name).to_owned(),
+                    Query::parse(name, name, sql, true).unwrap(),
+                )
+            })
+            .collect()
     }
 
     #[test]
     fn order_follows_the_sql_and_not_the_names() {
         let ordered = in_order(queries(&[
-            ("a", "WITH c AS (SELECT * FROM readings) SELECT * FROM c JOIN b USING (x)"),
+            (
+                "a",
+                "WITH c AS (SELECT * FROM readings) SELECT * FROM c JOIN b USING (x)",
+            ),
             ("b", "SELECT * FROM (SELECT * FROM c) AS inner_table"),
-            ("c", "SELECT * FROM readings WHERE x IN (SELECT x FROM fingersticks)"),
+            (
+                "c",
+                "SELECT * FROM readings WHERE x IN (SELECT x FROM fingersticks)",
+            ),
         ]))
         .unwrap();
         let names: Vec<&str> = ordered.iter().map(|query| query.name.as_str()).collect();
         assert_eq!(names, ["c", "b", "a"]);
-        assert_eq!(ordered[0].names, BTreeSet::from(["readings".into(), "fingersticks".into()]));
+        assert_eq!(
+            ordered[0].names,
+            BTreeSet::from(["readings".into(), "fingersticks".into()])
+        );
     }
 
     #[test]
@@ -229,7 +289,13 @@ mod tests {
 
     #[test]
     fn only_one_select_a_file() {
-        for sql in ["SELECT 1; SELECT 2", "DROP TABLE readings", "CREATE TABLE t AS SELECT 1", "", "SELEC 1"] {
+        for sql in [
+            "SELECT 1; SELECT 2",
+            "DROP TABLE readings",
+            "CREATE TABLE t AS SELECT 1",
+            "",
+            "SELEC 1",
+        ] {
             assert!(Query::parse("q", "q.sql", sql, true).is_err(), "{sql}");
         }
     }
@@ -238,6 +304,12 @@ mod tests {
     fn the_built_in_queries_are_in_order() {
         let catalog = Catalog::read(&[]).unwrap();
         assert!(catalog.queries().len() > 10);
-        assert!(catalog.needed_for("site_survivl").unwrap_err().to_string().contains("site_survival"));
+        assert!(
+            catalog
+                .needed_for("site_survivl")
+                .unwrap_err()
+                .to_string()
+                .contains("site_survival")
+        );
     }
 }

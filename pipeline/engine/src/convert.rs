@@ -13,7 +13,11 @@ use crate::base_tables::instant;
 use crate::catalog::Query;
 
 /// The result table of a query.
-pub(crate) fn result_table(query: &Query, batches: &[RecordBatch], schema: &datafusion::arrow::datatypes::Schema) -> Result<ResultTable, ArrowError> {
+pub(crate) fn result_table(
+    query: &Query,
+    batches: &[RecordBatch],
+    schema: &datafusion::arrow::datatypes::Schema,
+) -> Result<ResultTable, ArrowError> {
     let mut columns = Vec::new();
     for (index, field) in schema.fields().iter().enumerate() {
         let mut cells = Vec::new();
@@ -22,11 +26,21 @@ pub(crate) fn result_table(query: &Query, batches: &[RecordBatch], schema: &data
         }
         columns.push(Column {
             name: field.name().clone(),
-            header: query.header.columns.get(field.name()).cloned().unwrap_or_default(),
+            header: query
+                .header
+                .columns
+                .get(field.name())
+                .cloned()
+                .unwrap_or_default(),
             cells,
         });
     }
-    Ok(ResultTable { name: query.name.clone(), header: query.header.clone(), columns, own_query: query.own })
+    Ok(ResultTable {
+        name: query.name.clone(),
+        header: query.header.clone(),
+        columns,
+        own_query: query.own,
+    })
 }
 
 fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError> {

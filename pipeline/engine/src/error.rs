@@ -30,7 +30,9 @@ pub enum EngineError {
         message: String,
     },
     /// Queries name each other in a circle.
-    #[error("queries name each other in a circle: {0}: let one of them name the raw tables instead")]
+    #[error(
+        "queries name each other in a circle: {0}: let one of them name the raw tables instead"
+    )]
     Circle(String),
     /// There is no such query.
     #[error("there is no query `{name}`{hint}")]
@@ -56,7 +58,10 @@ pub enum EngineError {
 impl EngineError {
     /// Names the query in an error of the engine.
     pub(crate) fn query(file: &str) -> impl Fn(DataFusionError) -> Self {
-        move |error| Self::Query { file: file.to_owned(), message: plain(&error) }
+        move |error| Self::Query {
+            file: file.to_owned(),
+            message: plain(&error),
+        }
     }
 }
 

@@ -31,11 +31,18 @@ impl QueryResult {
     /// # Errors
     /// Those of the writer.
     pub fn write_parquet(&self, out: impl Write + Send, name: &str) -> Result<(), EngineError> {
-        let failed = |message: String| EngineError::Write { file: name.to_owned(), message };
-        let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).build();
-        let mut writer =
-            ArrowWriter::try_new(out, self.rows.schema(), Some(properties)).map_err(|error| failed(error.to_string()))?;
-        writer.write(&self.rows).map_err(|error| failed(error.to_string()))?;
+        let failed = |message: String| EngineError::Write {
+            file: name.to_owned(),
+            message,
+        };
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .build();
+        let mut writer = ArrowWriter::try_new(out, self.rows.schema(), Some(properties))
+            .map_err(|error| failed(error.to_string()))?;
+        writer
+            .write(&self.rows)
+            .map_err(|error| failed(error.to_string()))?;
         writer.close().map_err(|error| failed(error.to_string()))?;
         Ok(())
     }
@@ -48,20 +55,35 @@ impl Engine {
     ///
     /// # Errors
     /// A query that cannot be planned or run, by its file.
-    pub fn run_all(&self, catalog: &Catalog, progress: &dyn Fn(&str)) -> Result<Vec<QueryResult>, EngineError> {
-        self.runtime.block_on(self.run_side_by_side(catalog.queries(), progress))
+    pub fn run_all(
+        &self,
+        catalog: &Catalog,
+        progress: &dyn Fn(&str),
+    ) -> Result<Vec<QueryResult>, EngineError> {
+        self.runtime
+            .block_on(self.run_side_by_side(catalog.queries(), progress))
     }
 
-    async fn run_side_by_side(&self, queries: &[Query], progress: &dyn Fn(&str)) -> Result<Vec<QueryResult>, EngineError> {
+    async fn run_side_by_side(
+        &self,
+        queries: &[Query],
+        progress: &dyn Fn(&str),
+    ) -> Result<Vec<QueryResult>, EngineError> {
         let mut waiting: BTreeSet<usize> = (0..queries.len()).collect();
-        let mut unfinished: BTreeSet<&str> = queries.iter().map(|query| query.name.as_str()).collect();
+        let mut unfinished: BTreeSet<&str> =
+            queries.iter().map(|query| query.name.as_str()).collect();
         let mut running: JoinSet<Result<(usize, RecordBatch), EngineError>> = JoinSet::new();
         let mut results: Vec<Option<QueryResult>> = queries.iter().map(|_| None).collect();
         loop {
             let ready: Vec<usize> = waiting
                 .iter()
                 .copied()
-                .filter(|&index| !queries[index].names.iter().any(|name| unfinished.contains(name.as_str())))
+                .filter(|&index| {
+                    !queries[index]
+                        .names
+                        .iter()
+                        .any(|name| unfinished.contains(name.as_str()))
+                })
                 .collect();
             let mut new_view = false;
             for index in ready {
@@ -79,12 +101,18 @@ impl Engine {
             if new_view {
                 continue;
             }
-            let Some(done) = running.join_next().await else { break };
+            let Some(done) = running.join_next().await else {
+                break;
+            };
             let (index, rows) = done.map_err(|error| EngineError::Start(error.to_string()))??;
             let query = &queries[index];
             self.register_batch(&query.name, rows.clone())?;
-            let table = result_table(query, std::slice::from_ref(&rows), &rows.schema())
-                .map_err(|error| EngineError::Query { file: query.file.clone(), message: error.to_string() })?;
+            let table = result_table(query, std::slice::from_ref(&rows), &rows.schema()).map_err(
+                |error| EngineError::Query {
+                    file: query.file.clone(),
+                    message: error.to_string(),
+                },
+            )?;
             results[index] = Some(QueryResult { table, rows });
             unfinished.remove(query.name.as_str());
             progress(&query.name);
@@ -94,20 +122,32 @@ impl Engine {
 
     async fn register_query_view(&self, query: &Query) -> Result<(), EngineError> {
         let failed = EngineError::query(&query.file);
-        let frame = self.context.sql_with_options(&query.sql, read_only()).await.map_err(&failed)?;
-        self.context.register_table(query.name.as_str(), frame.into_view()).map_err(&failed)?;
+        let frame = self
+            .context
+            .sql_with_options(&query.sql, read_only())
+            .await
+            .map_err(&failed)?;
+        self.context
+            .register_table(query.name.as_str(), frame.into_view())
+            .map_err(&failed)?;
         Ok(())
     }
 }
 
 /// What a query file may do: read.
 fn read_only() -> SQLOptions {
-    SQLOptions::new().with_allow_ddl(false).with_allow_dml(false).with_allow_statements(false)
+    SQLOptions::new()
+        .with_allow_ddl(false)
+        .with_allow_dml(false)
+        .with_allow_statements(false)
 }
 
 async fn run_one(context: &SessionContext, query: &Query) -> Result<RecordBatch, EngineError> {
     let failed = EngineError::query(&query.file);
-    let frame = context.sql_with_options(&query.sql, read_only()).await.map_err(&failed)?;
+    let frame = context
+        .sql_with_options(&query.sql, read_only())
+        .await
+        .map_err(&failed)?;
     let schema = std::sync::Arc::clone(frame.schema().inner());
     let batches = frame.collect().await.map_err(&failed)?;
     let schema = batches.first().map_or(schema, |batch| batch.schema());

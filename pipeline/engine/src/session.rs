@@ -6,7 +6,9 @@ use std::sync::Arc;
 use datafusion::arrow::record_batch::RecordBatch;
 use datafusion::datasource::MemTable;
 use datafusion::datasource::file_format::parquet::ParquetFormat;
-use datafusion::datasource::listing::{ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl};
+use datafusion::datasource::listing::{
+    ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl,
+};
 use datafusion::prelude::{SessionConfig, SessionContext, col};
 use whereworn_model::settings::Settings;
 use whereworn_model::time::{Micros, Month};
@@ -53,7 +55,9 @@ impl Engine {
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
-        let mut config = SessionConfig::new().with_target_partitions(1).with_batch_size(8192);
+        let mut config = SessionConfig::new()
+            .with_target_partitions(1)
+            .with_batch_size(8192);
         let options = config.options_mut();
         options.execution.parquet.pushdown_filters = false;
         options.execution.collect_statistics = true;
@@ -81,10 +85,18 @@ impl Engine {
         for (view, sql) in [
             (
                 "readings",
-                format!("SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}"),
+                format!(
+                    "SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}"
+                ),
             ),
-            ("fingersticks", format!("SELECT * FROM fingersticks_all WHERE time <= {at}")),
-            ("wear_events", format!("SELECT * FROM wear_events_all WHERE time <= {at}")),
+            (
+                "fingersticks",
+                format!("SELECT * FROM fingersticks_all WHERE time <= {at}"),
+            ),
+            (
+                "wear_events",
+                format!("SELECT * FROM wear_events_all WHERE time <= {at}"),
+            ),
         ] {
             self.register_view(view, &sql).await?;
         }
@@ -100,7 +112,10 @@ impl Engine {
             .iter()
             .map(|path| ListingTableUrl::parse(path.to_string_lossy()))
             .collect::<Result<Vec<_>, _>>()?;
-        let sorted = vec![col("sensor_no").sort(true, false), col("time").sort(true, false)];
+        let sorted = vec![
+            col("sensor_no").sort(true, false),
+            col("time").sort(true, false),
+        ];
         let options = ListingOptions::new(Arc::new(ParquetFormat::default()))
             .with_file_extension(".parquet")
             .with_file_sort_order(vec![sorted]);
@@ -108,7 +123,8 @@ impl Engine {
             .with_listing_options(options)
             .infer_schema(&self.context.state())
             .await?;
-        self.context.register_table("readings_all", Arc::new(ListingTable::try_new(config)?))?;
+        self.context
+            .register_table("readings_all", Arc::new(ListingTable::try_new(config)?))?;
         Ok(())
     }
 

@@ -20,7 +20,7 @@ pub(crate) struct Layout {
     /// For each of our columns, in the order of [`names`], the fields that make it up.
     places: Vec<Vec<usize>>,
     /// Columns of the file that are none of ours.
-    pub unknown: Vec<String>,
+    unknown: Vec<String>,
 }
 
 /// Our columns of a table, those that a file must have first.
@@ -130,6 +130,17 @@ impl Layout {
             places,
             unknown,
         })
+    }
+
+    /// One warning for all columns that are none of ours.
+    pub fn warnings(&self) -> Vec<String> {
+        if self.unknown.is_empty() {
+            return Vec::new();
+        }
+        vec![format!(
+            "unknown columns ignored: {}",
+            quoted(&self.unknown)
+        )]
     }
 
     /// The trimmed text of one of our columns (its index in [`names`]); empty where the file has none.

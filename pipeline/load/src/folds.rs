@@ -9,8 +9,8 @@ struct Order {
     last: Option<Micros>,
 }
 
-/// For each row of `folds` (row and later instant; `time` holds the earlier), takes the instant that keeps
-/// its owner's rows in file order, else the earlier. A file that lists the newest first is read backwards.
+/// For each row of `folds` (row and later instant; `time` holds the earlier), takes the first instant after
+/// its owner's row before it in the file, else the earlier. A file that lists the newest first is read backwards.
 ///
 /// `owner` numbers, per row, whose order it is: a sensor's.
 pub(crate) fn settle_folds(owner: &[u32], time: &mut [Micros], folds: &[(usize, Micros)]) {
@@ -40,8 +40,8 @@ pub(crate) fn settle_folds(owner: &[u32], time: &mut [Micros], folds: &[(usize, 
                 continue;
             }
             if let (Some(later), Some(before)) = (twice.get(&row), last[who])
-                && time[row] < before
-                && *later >= before
+                && time[row] <= before
+                && *later > before
             {
                 time[row] = *later;
             }

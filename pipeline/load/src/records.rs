@@ -43,8 +43,11 @@ pub(crate) fn for_each_row(
     while let Ok(true) = reader.read_byte_record(&mut record) {
         let start = record.position().map_or(end, |p| p.byte() as usize);
         end = reader.position().byte() as usize;
-        let line = first_line + record.position().map_or(1, csv::Position::line) - 1;
-        let raw = block.get(start..end).unwrap_or(b"").trim_ascii();
+        let raw = block.get(start..end).unwrap_or(b"");
+        let blank = raw.len() - raw.trim_ascii_start().len();
+        let skipped = raw[..blank].iter().filter(|byte| **byte == b'\n').count() as u64;
+        let line = first_line + skipped + record.position().map_or(1, csv::Position::line) - 1;
+        let raw = raw.trim_ascii();
         seen.rows += 1;
         let outcome = readable(&record, layout).and_then(|()| {
             accept(&Row {

@@ -103,7 +103,11 @@ impl Store {
         let mut instants = self.reading_instants(&inserted, &late);
         instants.extend(events_kept.iter().map(|e| e.row.time));
         instants.extend(checks.kept.iter().map(|f| f.row.time));
-        let span = instants.iter().min().copied().zip(instants.iter().max().copied());
+        let span = instants
+            .iter()
+            .min()
+            .copied()
+            .zip(instants.iter().max().copied());
 
         let readings = counts.entry(Table::Readings).or_default();
         readings.duplicates = self.manifest.duplicate_readings;
@@ -153,21 +157,14 @@ impl Store {
     }
 
     fn warnings(&self) -> Vec<String> {
-        let unknown = |input: &InputRecord| -> Option<String> {
-            let columns: Vec<String> = input
-                .unknown_columns
+        let of = |input: &InputRecord| -> Vec<String> {
+            input
+                .warnings
                 .iter()
-                .map(|c| format!("`{c}`"))
-                .collect();
-            (!columns.is_empty()).then(|| {
-                format!(
-                    "{}: unknown columns ignored: {}",
-                    input.name,
-                    columns.join(", ")
-                )
-            })
+                .map(|warning| format!("{}: {warning}", input.name))
+                .collect()
         };
-        self.manifest.inputs.iter().filter_map(unknown).collect()
+        self.manifest.inputs.iter().flat_map(of).collect()
     }
 
     fn file_name(&self, number: u32) -> &str {
@@ -240,12 +237,18 @@ impl Store {
     }
 
     /// The first and last instants of each sensor with a valid `insert`.
-    fn reading_instants(&self, inserted: &HashSet<(&str, &str)>, late: &LateReadings) -> Vec<Micros> {
+    fn reading_instants(
+        &self,
+        inserted: &HashSet<(&str, &str)>,
+        late: &LateReadings,
+    ) -> Vec<Micros> {
         self.manifest
             .sensors
             .iter()
             .enumerate()
-            .filter(|(_, sensor)| inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str())))
+            .filter(|(_, sensor)| {
+                inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str()))
+            })
             .filter_map(|(number, sensor)| {
                 let last = match late.by_sensor.get(&number) {
                     None => Some(sensor.last),

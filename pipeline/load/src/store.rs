@@ -10,7 +10,6 @@ use whereworn_model::store::{FOLDER, VERSION};
 use whereworn_model::time::Micros;
 
 use crate::block::Block;
-use crate::columns::Layout;
 use crate::error::LoadError;
 use crate::fingersticks::parse_fingerstick;
 use crate::input::{InputFile, Table};
@@ -46,8 +45,8 @@ pub struct InputRecord {
     pub sha256: String,
     /// Rows read, rejected ones too.
     pub rows: u64,
-    /// Columns that are none of ours.
-    pub unknown_columns: Vec<String>,
+    /// What of the file was passed over, in words.
+    pub warnings: Vec<String>,
     /// Rows rejected when the file was read.
     pub rejects: Vec<Reject>,
 }
@@ -263,41 +262,37 @@ struct Fresh {
 
 impl Fresh {
     fn parse(&mut self, input: &Changed<'_>, settings: &Settings) -> Result<(), LoadError> {
-        let (rows, rejects, layout) = match input.file.table {
+        let (rows, rejects, warnings) = match input.file.table {
             Table::Readings => {
                 let (mut block, layout) = parse_readings(input.file, settings)?;
                 let (rows, rejects) = (block.rows, std::mem::take(&mut block.rejects));
                 self.readings.insert(input.number, block);
-                (rows, rejects, layout)
+                (rows, rejects, layout.warnings())
             }
             Table::Fingersticks => {
                 let parsed =
                     parse_rows(input.file, settings, parse_fingerstick, |row| &mut row.time)?;
                 self.small.fingersticks.extend(parsed.rows);
-                (parsed.seen.rows, parsed.seen.rejects, parsed.layout)
+                (parsed.seen.rows, parsed.seen.rejects, parsed.warnings)
             }
             Table::WearEvents => {
                 let parsed =
                     parse_rows(input.file, settings, parse_wear_event, |row| &mut row.time)?;
                 self.small.wear_events.extend(parsed.rows);
-                (parsed.seen.rows, parsed.seen.rejects, parsed.layout)
+                (parsed.seen.rows, parsed.seen.rejects, parsed.warnings)
             }
         };
-        self.records.push(record(input, rows, rejects, layout));
+        self.records.push(InputRecord {
+            number: input.number,
+            name: input.file.name.clone(),
+            table: input.file.table,
+            size: input.size,
+            sha256: input.sha256.clone(),
+            rows,
+            warnings,
+            rejects,
+        });
         Ok(())
-    }
-}
-
-fn record(input: &Changed<'_>, rows: u64, rejects: Vec<Reject>, layout: Layout) -> InputRecord {
-    InputRecord {
-        number: input.number,
-        name: input.file.name.clone(),
-        table: input.file.table,
-        size: input.size,
-        sha256: input.sha256.clone(),
-        rows,
-        unknown_columns: layout.unknown,
-        rejects,
     }
 }
 

@@ -1,6 +1,6 @@
 //! What happened to a sensor or its wearer, from CSV: required `time`, `event`; the rest depends on the event.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use csv::ByteRecord;
 use whereworn_model::settings::Settings;
@@ -96,7 +96,8 @@ pub(crate) struct Placed<T> {
 pub(crate) struct Parsed<T> {
     pub rows: Vec<Placed<T>>,
     pub seen: Seen,
-    pub layout: Layout,
+    /// Words left out, and columns that are none of ours, in words.
+    pub warnings: Vec<String>,
 }
 
 /// Gives the fields of a row their meaning, wearer and time first.
@@ -116,6 +117,7 @@ struct FileState {
     owners: HashMap<(String, String), u32>,
     owner: Vec<u32>,
     folds: Vec<(usize, Micros)>,
+    ignored: BTreeSet<String>,
 }
 
 impl RowReader<'_> {
@@ -168,17 +170,18 @@ impl RowReader<'_> {
         Ok(at)
     }
 
-    fn one_of(
-        &self,
-        column: usize,
-        known: &[&'static str],
-        name: &'static str,
-    ) -> Result<String, Fault> {
+    /// One of a list of words. Another one is left out and noted: the row says more than that.
+    fn one_of(&mut self, column: usize, known: &[&'static str], name: &'static str) -> String {
         let field = self.layout.field(self.record, column);
-        if field.is_empty() {
-            return Ok(String::new());
+        match word(&field, known, name) {
+            Ok(word) => word.to_owned(),
+            Err(fault) => {
+                if !field.is_empty() {
+                    self.state.ignored.insert(fault.reason);
+                }
+                String::new()
+            }
         }
-        word(&field, known, name).map(str::to_owned)
     }
 
     fn number_in(
@@ -220,12 +223,9 @@ pub(crate) fn parse_wear_event(reader: &mut RowReader<'_>) -> Result<WearEvent, 
         "end" => word(&layout.field(record, CAUSE), &CAUSES, "cause")?.to_owned(),
         _ => String::new(),
     };
-    let of = |wanted: &[&str], value: Result<String, Fault>| {
-        if wanted.contains(&event.as_str()) {
-            value
-        } else {
-            Ok(String::new())
-        }
+    let aspect = match event.as_str() {
+        "rating" => word(&layout.field(record, ASPECT), &ASPECTS, "aspect")?.to_owned(),
+        _ => String::new(),
     };
     let numeric = |wanted: &str, value: Result<Option<f64>, Fault>| {
         if event == wanted { value } else { Ok(None) }
@@ -241,11 +241,11 @@ pub(crate) fn parse_wear_event(reader: &mut RowReader<'_>) -> Result<WearEvent, 
         site,
         cause,
         grade,
-        side: reader.one_of(SIDE, &SIDES, "side")?,
-        tape: of(&["insert", "tape"], reader.one_of(TAPE, &TAPES, "tape"))?,
-        aspect: of(&["rating"], reader.one_of(ASPECT, &ASPECTS, "aspect"))?,
+        aspect,
+        side: reader.one_of(SIDE, &SIDES, "side"),
+        tape: reader.one_of(TAPE, &TAPES, "tape"),
         score: numeric("rating", reader.number_in(SCORE, "score", 0.0, 10.0))?,
-        posture: of(&["bed"], reader.one_of(POSTURE, &POSTURES, "posture"))?,
+        posture: reader.one_of(POSTURE, &POSTURES, "posture"),
         distance_cm: numeric(
             "injection",
             reader.number_in(DISTANCE, "distance_cm", 0.0, 300.0),
@@ -320,5 +320,10 @@ pub(crate) fn parse_rows<T>(
     for (placed, at) in rows.iter_mut().zip(times) {
         *set_time(&mut placed.row) = at;
     }
-    Ok(Parsed { rows, seen, layout })
+    let warnings = layout.warnings().into_iter().chain(state.ignored).collect();
+    Ok(Parsed {
+        rows,
+        seen,
+        warnings,
+    })
 }

@@ -29,24 +29,6 @@ fn all() -> Vec<(&'static str, Study)> {
     ]
 }
 
-/// Writes every report for the eye: `REPORT_OUT=DIR cargo test -p whereworn-report write_for_the_eye`.
-#[test]
-fn write_for_the_eye() {
-    let Ok(out) = std::env::var("REPORT_OUT") else {
-        return;
-    };
-    for (name, study) in all() {
-        let folder = std::path::Path::new(&out).join(name.replace(' ', "-"));
-        std::fs::create_dir_all(folder.join("figures")).unwrap();
-        let report = study.report();
-        std::fs::write(folder.join("report.md"), &report.markdown).unwrap();
-        std::fs::write(folder.join("report.html"), &report.html).unwrap();
-        for figure in &report.figures {
-            std::fs::write(folder.join("figures").join(&figure.file_name), &figure.svg).unwrap();
-        }
-    }
-}
-
 #[test]
 fn the_same_input_gives_the_same_bytes() {
     for (name, study) in all() {

@@ -32,7 +32,9 @@ pub struct NightArtefact {
 impl NightArtefact {
     /// The function.
     pub fn new() -> Self {
-        Self { signature: Signature::new(TypeSignature::Any(3), Volatility::Immutable) }
+        Self {
+            signature: Signature::new(TypeSignature::Any(3), Volatility::Immutable),
+        }
     }
 }
 
@@ -42,7 +44,13 @@ impl Default for NightArtefact {
     }
 }
 
-const NUMBERS: [&str; 5] = ["nadir", "drop", "fall_minutes", "recovery_minutes", "probability"];
+const NUMBERS: [&str; 5] = [
+    "nadir",
+    "drop",
+    "fall_minutes",
+    "recovery_minutes",
+    "probability",
+];
 
 fn fields() -> Fields {
     let instants = ["artefact_end", "nadir_time"].map(|name| Field::new(name, instant(), true));
@@ -59,12 +67,19 @@ impl WindowUDFImpl for NightArtefact {
         &self.signature
     }
 
-    fn partition_evaluator(&self, _: PartitionEvaluatorArgs<'_>) -> Result<Box<dyn PartitionEvaluator>> {
+    fn partition_evaluator(
+        &self,
+        _: PartitionEvaluatorArgs<'_>,
+    ) -> Result<Box<dyn PartitionEvaluator>> {
         Ok(Box::new(OneSensor))
     }
 
     fn field(&self, args: WindowUDFFieldArgs<'_>) -> Result<FieldRef> {
-        Ok(Arc::new(Field::new(args.name(), DataType::Struct(fields()), true)))
+        Ok(Arc::new(Field::new(
+            args.name(),
+            DataType::Struct(fields()),
+            true,
+        )))
     }
 
     fn limit_effect(&self, _: &[Arc<dyn PhysicalExpr>]) -> LimitEffect {
@@ -82,9 +97,17 @@ impl PartitionEvaluator for OneSensor {
         let glucose = cast(&values[1], &DataType::Float64)?;
         let glucose = glucose.as_primitive::<Float64Type>();
         let status = cast(&values[2], &DataType::Utf8)?;
-        let held: Vec<bool> = status.as_string::<i32>().iter().map(|s| s != Some("ok")).collect();
+        let held: Vec<bool> = status
+            .as_string::<i32>()
+            .iter()
+            .map(|s| s != Some("ok"))
+            .collect();
         let first = time.values().first().copied().unwrap_or(0);
-        let minutes: Vec<f64> = time.values().iter().map(|at| (at - first) as f64 / 60e6).collect();
+        let minutes: Vec<f64> = time
+            .values()
+            .iter()
+            .map(|at| (at - first) as f64 / 60e6)
+            .collect();
         let found = detect(&minutes, glucose.values(), &held, &Settings::default());
         Ok(Arc::new(marked(&found, time, glucose, rows)?))
     }
@@ -101,12 +124,18 @@ fn marked(
         at[artefact.start] = Some(artefact);
     }
     let instants = |of: fn(&Artefact) -> usize| -> ArrayRef {
-        let values = at.iter().map(|artefact| artefact.map(|a| time.value(of(a))));
+        let values = at
+            .iter()
+            .map(|artefact| artefact.map(|a| time.value(of(a))));
         let array: TimestampMicrosecondArray = values.collect();
         Arc::new(array.with_timezone("UTC"))
     };
     let numbers = |of: &dyn Fn(&Artefact) -> f64| -> ArrayRef {
-        Arc::new(at.iter().map(|artefact| artefact.map(of)).collect::<Float64Array>())
+        Arc::new(
+            at.iter()
+                .map(|artefact| artefact.map(of))
+                .collect::<Float64Array>(),
+        )
     };
     let columns = vec![
         instants(|a| a.end),

@@ -3,15 +3,21 @@
 use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
-use datafusion::arrow::array::{Array, ArrayRef, AsArray, Float64Array, StructArray, new_empty_array};
+use datafusion::arrow::array::{
+    Array, ArrayRef, AsArray, Float64Array, StructArray, new_empty_array,
+};
 use datafusion::arrow::buffer::NullBuffer;
-use datafusion::arrow::compute::{SortColumn, cast, concat, filter, is_not_null, and, lexsort_to_indices, take};
+use datafusion::arrow::compute::{
+    SortColumn, and, cast, concat, filter, is_not_null, lexsort_to_indices, take,
+};
 use datafusion::arrow::datatypes::{DataType, Field, FieldRef, Fields, Float64Type};
 use datafusion::common::utils::SingleRowListArrayBuilder;
 use datafusion::error::Result;
 use datafusion::logical_expr::function::{AccumulatorArgs, StateFieldsArgs};
 use datafusion::logical_expr::utils::format_state_name;
-use datafusion::logical_expr::{Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility};
+use datafusion::logical_expr::{
+    Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility,
+};
 use datafusion::scalar::ScalarValue;
 
 /// What an argument of a statistic is.
@@ -45,7 +51,9 @@ pub struct Rows {
 impl Rows {
     /// The number argument at a position.
     pub fn numbers(&self, position: usize) -> &[f64] {
-        self.columns[position].as_primitive::<Float64Type>().values()
+        self.columns[position]
+            .as_primitive::<Float64Type>()
+            .values()
     }
 
     /// The label argument at a position, numbered from 0 in the order of the labels' text.
@@ -54,7 +62,11 @@ impl Rows {
         let mut names: Vec<&str> = array.iter().flatten().collect();
         names.sort_unstable();
         names.dedup();
-        array.iter().flatten().map(|name| names.binary_search(&name).unwrap_or(0)).collect()
+        array
+            .iter()
+            .flatten()
+            .map(|name| names.binary_search(&name).unwrap_or(0))
+            .collect()
     }
 
     /// The text of a label argument that is the same in all rows: a seed.
@@ -94,11 +106,18 @@ impl Hash for Collect {
 impl Collect {
     pub fn new(statistic: &'static Statistic) -> Self {
         let count = TypeSignature::Any(statistic.arguments.len());
-        Self { statistic, signature: Signature::new(count, Volatility::Immutable) }
+        Self {
+            statistic,
+            signature: Signature::new(count, Volatility::Immutable),
+        }
     }
 
     fn fields(&self) -> Fields {
-        self.statistic.fields.iter().map(|name| Field::new(*name, DataType::Float64, true)).collect()
+        self.statistic
+            .fields
+            .iter()
+            .map(|name| Field::new(*name, DataType::Float64, true))
+            .collect()
     }
 }
 
@@ -124,13 +143,21 @@ impl AggregateUDFImpl for Collect {
 
     fn accumulator(&self, _: AccumulatorArgs<'_>) -> Result<Box<dyn Accumulator>> {
         let columns = vec![Vec::new(); self.statistic.arguments.len()];
-        Ok(Box::new(Collected { statistic: self.statistic, fields: self.fields(), columns }))
+        Ok(Box::new(Collected {
+            statistic: self.statistic,
+            fields: self.fields(),
+            columns,
+        }))
     }
 
     fn state_fields(&self, args: StateFieldsArgs<'_>) -> Result<Vec<FieldRef>> {
         let field = |(name, kind): &(&str, Kind)| -> FieldRef {
             let item = Arc::new(Field::new_list_field(kept_type(*kind), true));
-            Arc::new(Field::new(format_state_name(args.name, name), DataType::List(item), true))
+            Arc::new(Field::new(
+                format_state_name(args.name, name),
+                DataType::List(item),
+                true,
+            ))
         };
         Ok(self.statistic.arguments.iter().map(field).collect())
     }
@@ -153,23 +180,43 @@ impl Collected {
             let parts: Vec<&dyn Array> = parts.iter().map(|part| part.as_ref()).collect();
             Ok(concat(&parts)?)
         };
-        self.columns.iter().zip(self.statistic.arguments).map(join).collect()
+        self.columns
+            .iter()
+            .zip(self.statistic.arguments)
+            .map(join)
+            .collect()
     }
 
     fn in_order(&self) -> Result<Rows> {
         let columns = self.joined()?;
-        let sort: Vec<SortColumn> =
-            columns.iter().map(|values| SortColumn { values: Arc::clone(values), options: None }).collect();
+        let sort: Vec<SortColumn> = columns
+            .iter()
+            .map(|values| SortColumn {
+                values: Arc::clone(values),
+                options: None,
+            })
+            .collect();
         let order = lexsort_to_indices(&sort, None)?;
-        let columns = columns.iter().map(|column| Ok(take(column, &order, None)?)).collect::<Result<_>>()?;
+        let columns = columns
+            .iter()
+            .map(|column| Ok(take(column, &order, None)?))
+            .collect::<Result<_>>()?;
         Ok(Rows { columns })
     }
 }
 
 impl Accumulator for Collected {
     fn update_batch(&mut self, values: &[ArrayRef]) -> Result<()> {
-        let kinds = self.statistic.arguments.iter().map(|(_, kind)| kept_type(*kind));
-        let cells: Vec<ArrayRef> = values.iter().zip(kinds).map(|(v, to)| Ok(cast(v, &to)?)).collect::<Result<_>>()?;
+        let kinds = self
+            .statistic
+            .arguments
+            .iter()
+            .map(|(_, kind)| kept_type(*kind));
+        let cells: Vec<ArrayRef> = values
+            .iter()
+            .zip(kinds)
+            .map(|(v, to)| Ok(cast(v, &to)?))
+            .collect::<Result<_>>()?;
         let mut whole: Option<datafusion::arrow::array::BooleanArray> = None;
         for cell in cells.iter().filter(|cell| cell.null_count() > 0) {
             let here = is_not_null(cell)?;
@@ -194,7 +241,9 @@ impl Accumulator for Collected {
         let values = values.unwrap_or_else(|| vec![None; self.fields.len()]);
         let arrays = values
             .into_iter()
-            .map(|value| -> ArrayRef { Arc::new(Float64Array::from(vec![value.filter(|v| v.is_finite())])) })
+            .map(|value| -> ArrayRef {
+                Arc::new(Float64Array::from(vec![value.filter(|v| v.is_finite())]))
+            })
             .collect();
         let one = StructArray::try_new(self.fields.clone(), arrays, Some(exists))?;
         Ok(ScalarValue::Struct(Arc::new(one)))
@@ -202,12 +251,18 @@ impl Accumulator for Collected {
 
     fn size(&self) -> usize {
         let arrays = self.columns.iter().flatten();
-        size_of_val(self) + arrays.map(|array| array.get_array_memory_size()).sum::<usize>()
+        size_of_val(self)
+            + arrays
+                .map(|array| array.get_array_memory_size())
+                .sum::<usize>()
     }
 
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
         let joined = self.joined()?;
-        Ok(joined.into_iter().map(|array| SingleRowListArrayBuilder::new(array).build_list_scalar()).collect())
+        Ok(joined
+            .into_iter()
+            .map(|array| SingleRowListArrayBuilder::new(array).build_list_scalar())
+            .collect())
     }
 
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {

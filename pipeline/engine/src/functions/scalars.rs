@@ -22,11 +22,17 @@ use crate::base_tables::instant;
 pub fn all() -> Vec<ScalarUDF> {
     vec![
         of_instants("days_between", days_between),
-        of_instants("minutes_between", |from, to| (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64),
+        of_instants("minutes_between", |from, to| {
+            (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64
+        }),
         plus_hours(),
         error_grid_zone(),
-        of_count("exact_poisson_lower", |count| exact_poisson_interval(count, 0.95).lower),
-        of_count("exact_poisson_upper", |count| exact_poisson_interval(count, 0.95).upper),
+        of_count("exact_poisson_lower", |count| {
+            exact_poisson_interval(count, 0.95).lower
+        }),
+        of_count("exact_poisson_upper", |count| {
+            exact_poisson_interval(count, 0.95).upper
+        }),
     ]
 }
 
@@ -44,40 +50,76 @@ fn function(
 }
 
 fn of_instants(name: &str, compute: fn(i64, i64) -> f64) -> ScalarUDF {
-    function(name, vec![instant(), instant()], DataType::Float64, move |arrays| {
-        let from = arrays[0].as_primitive::<TimestampMicrosecondType>();
-        let to = arrays[1].as_primitive::<TimestampMicrosecondType>();
-        let values = from.iter().zip(to.iter()).map(|(from, to)| Some(compute(from?, to?)));
-        Ok(Arc::new(values.collect::<Float64Array>()))
-    })
+    function(
+        name,
+        vec![instant(), instant()],
+        DataType::Float64,
+        move |arrays| {
+            let from = arrays[0].as_primitive::<TimestampMicrosecondType>();
+            let to = arrays[1].as_primitive::<TimestampMicrosecondType>();
+            let values = from
+                .iter()
+                .zip(to.iter())
+                .map(|(from, to)| Some(compute(from?, to?)));
+            Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
 }
 
 fn plus_hours() -> ScalarUDF {
-    function("plus_hours", vec![instant(), DataType::Float64], instant(), |arrays| {
-        let time = arrays[0].as_primitive::<TimestampMicrosecondType>();
-        let hours = arrays[1].as_primitive::<Float64Type>();
-        let later = |time: i64, hours: f64| time + (hours * 3600.0 * MICROS_PER_SECOND as f64).round() as i64;
-        let values = time.iter().zip(hours.iter()).map(|(time, hours)| Some(later(time?, hours?)));
-        let array: datafusion::arrow::array::TimestampMicrosecondArray = values.collect();
-        Ok(Arc::new(array.with_timezone("UTC")))
-    })
+    function(
+        "plus_hours",
+        vec![instant(), DataType::Float64],
+        instant(),
+        |arrays| {
+            let time = arrays[0].as_primitive::<TimestampMicrosecondType>();
+            let hours = arrays[1].as_primitive::<Float64Type>();
+            let later = |time: i64, hours: f64| {
+                time + (hours * 3600.0 * MICROS_PER_SECOND as f64).round() as i64
+            };
+            let values = time
+                .iter()
+                .zip(hours.iter())
+                .map(|(time, hours)| Some(later(time?, hours?)));
+            let array: datafusion::arrow::array::TimestampMicrosecondArray = values.collect();
+            Ok(Arc::new(array.with_timezone("UTC")))
+        },
+    )
 }
 
 fn error_grid_zone() -> ScalarUDF {
-    function("error_grid_zone", vec![DataType::Float64; 2], DataType::Utf8, |arrays| {
-        let reading = arrays[0].as_primitive::<Float64Type>();
-        let fingerstick = arrays[1].as_primitive::<Float64Type>();
-        let zone = |(reading, fingerstick): (Option<f64>, Option<f64>)| {
-            Some(format!("{:?}", consensus_zone(reading?, fingerstick?)))
-        };
-        Ok(Arc::new(reading.iter().zip(fingerstick.iter()).map(zone).collect::<StringArray>()))
-    })
+    function(
+        "error_grid_zone",
+        vec![DataType::Float64; 2],
+        DataType::Utf8,
+        |arrays| {
+            let reading = arrays[0].as_primitive::<Float64Type>();
+            let fingerstick = arrays[1].as_primitive::<Float64Type>();
+            let zone = |(reading, fingerstick): (Option<f64>, Option<f64>)| {
+                Some(format!("{:?}", consensus_zone(reading?, fingerstick?)))
+            };
+            Ok(Arc::new(
+                reading
+                    .iter()
+                    .zip(fingerstick.iter())
+                    .map(zone)
+                    .collect::<StringArray>(),
+            ))
+        },
+    )
 }
 
 fn of_count(name: &str, compute: fn(u64) -> f64) -> ScalarUDF {
-    function(name, vec![DataType::Int64], DataType::Float64, move |arrays| {
-        let counts = arrays[0].as_primitive::<Int64Type>();
-        let values = counts.iter().map(|count| Some(compute(count?.max(0) as u64)));
-        Ok(Arc::new(values.collect::<Float64Array>()))
-    })
+    function(
+        name,
+        vec![DataType::Int64],
+        DataType::Float64,
+        move |arrays| {
+            let counts = arrays[0].as_primitive::<Int64Type>();
+            let values = counts
+                .iter()
+                .map(|count| Some(compute(count?.max(0) as u64)));
+            Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
 }

@@ -17,7 +17,15 @@ pub const ALL: &[Statistic] = &[
         name: "random_intercept",
         arguments: &[("value", Number), ("sensor", Label)],
         fields: &[
-            "mean", "std_error", "df", "lower", "upper", "sd_between", "sd_within", "loa_lower", "loa_upper",
+            "mean",
+            "std_error",
+            "df",
+            "lower",
+            "upper",
+            "sd_between",
+            "sd_within",
+            "loa_lower",
+            "loa_upper",
         ],
         about: "mean of a model with a random intercept for each sensor, by REML, with Satterthwaite's degrees of freedom",
         evaluate: mean_over_sensors,
@@ -45,7 +53,13 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "rate_test",
-        arguments: &[("events", Number), ("exposure", Number), ("site", Label), ("stratum", Label), ("seed", Label)],
+        arguments: &[
+            ("events", Number),
+            ("exposure", Number),
+            ("site", Label),
+            ("stratum", Label),
+            ("seed", Label),
+        ],
         fields: &["statistic", "p_permutation"],
         about: "whether rates differ between sites: chi-square of observed against expected, p by permutation within strata",
         evaluate: rates_of_sites,
@@ -94,10 +108,20 @@ fn bootstrap_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
 fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
     let events: Vec<bool> = rows.numbers(1).iter().map(|event| *event > 0.0).collect();
     let (groups, strata) = (rows.labels(2), rows.labels(3));
-    let subjects = Subjects { times: rows.numbers(0), events: &events, groups: &groups, strata: &strata };
+    let subjects = Subjects {
+        times: rows.numbers(0),
+        events: &events,
+        groups: &groups,
+        strata: &strata,
+    };
     let test = log_rank(subjects)?;
     let permutation = log_rank_permutation(subjects, &rows.labels(4), seed(&[rows.text(5)]));
-    Some(vec![Some(test.chi_square), Some(test.df as f64), Some(test.p), permutation.map(|p| p.p)])
+    Some(vec![
+        Some(test.chi_square),
+        Some(test.df as f64),
+        Some(test.p),
+        permutation.map(|p| p.p),
+    ])
 }
 
 fn rates_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
@@ -141,5 +165,11 @@ fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
     }
     let delay = first_order_delay(&pairs)?;
     let [lower, upper] = ends(delay.interval);
-    Some(vec![Some(delay.minutes), lower, upper, Some(delay.sensors as f64), Some(delay.pairs as f64)])
+    Some(vec![
+        Some(delay.minutes),
+        lower,
+        upper,
+        Some(delay.sensors as f64),
+        Some(delay.pairs as f64),
+    ])
 }

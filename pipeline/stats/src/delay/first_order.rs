@@ -12,6 +12,9 @@ use std::collections::BTreeMap;
 /// Pairs with a usable trend that an estimate needs at least.
 pub const FEWEST_PAIRS: usize = 10;
 
+/// A delay longer than the windows that it is read from is no estimate, minutes.
+const LONGEST_MINUTES: f64 = 45.0;
+
 /// Share of the slopes' spread that has to be glucose rather than noise.
 const LEAST_RELIABILITY: f64 = 0.3;
 
@@ -58,8 +61,9 @@ pub struct Delay {
 /// sensors, the noise estimated anew each time, t with one degree of freedom fewer than sensors.
 ///
 /// A clock that is off shifts the delay by as much; the difference between two sites with one meter stays right.
-/// Returns `None` with fewer than 10 usable pairs in sensors that have at least two, or where less than 30 % of the
-/// variance of the slopes is left after the noise (glucose too flat to tell). Sources: Rebrin et al. 1999 Am J
+/// Returns `None` with fewer than 10 usable pairs in sensors that have at least two, where less than 30 % of the
+/// variance of the slopes is left after the noise (glucose too flat to tell), or where the estimate is beyond
+/// 45 min, the reach of the windows. Sources: Rebrin et al. 1999 Am J
 /// Physiol 277:E561 for the lag; Fuller 1987, Measurement Error Models, section 1.2 and 3.1 for the correction.
 /// Proved on simulated truth by `tests/delay.rs`.
 #[must_use]
@@ -72,7 +76,7 @@ pub fn first_order_delay(pairs: &[DelayPair]) -> Option<Delay> {
     if used < FEWEST_PAIRS {
         return None;
     }
-    let minutes = common_delay(sums.values())?;
+    let minutes = common_delay(sums.values()).filter(|minutes| minutes.abs() <= LONGEST_MINUTES)?;
     Some(Delay {
         minutes,
         interval: jackknife(minutes, &sums),
