@@ -7,23 +7,18 @@
 -- table_name = { label = "Rows of" }
 -- what = { label = "Step" }
 -- rows = { label = "Rows" }
-WITH used AS (
-    SELECT COUNT(*) AS used FROM session_readings
-),
-up_to_cutoff AS (
-    SELECT COUNT(*) AS readings
-    FROM readings AS r
-    INNER JOIN (SELECT DISTINCT sensor_no FROM sessions) AS s ON s.sensor_no = r.sensor_no
+WITH totals AS (
+    SELECT COALESCE(SUM(readings), 0) AS readings, COALESCE(SUM(used), 0) AS used
+    FROM sensor_readings
 ),
 steps AS (
     SELECT step, table_name, what, rows FROM row_counts
     UNION ALL
-    SELECT 100, 'readings', 'up to the cut-off, of sensors inserted by then', readings FROM up_to_cutoff
+    SELECT 100, 'readings', 'up to the cut-off, of sensors inserted by then', readings FROM totals
     UNION ALL
-    SELECT 101, 'readings', 'set aside: before the insertion or after the end', u.readings - s.used
-    FROM up_to_cutoff AS u CROSS JOIN used AS s
+    SELECT 101, 'readings', 'set aside: before the insertion or after the end', readings - used FROM totals
     UNION ALL
-    SELECT 102, 'readings', 'used', used FROM used
+    SELECT 102, 'readings', 'used', used FROM totals
     UNION ALL
     SELECT 110, 'fingersticks', 'up to the cut-off', COUNT(*) FROM fingersticks
     UNION ALL

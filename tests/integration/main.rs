@@ -1,1 +1,16 @@
-//! The program from outside.
+//! The program from outside: study folders go in, exit status, messages and written files come out.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod bad_input;
+mod demo;
+mod determinism;
+mod fixture;
+mod layout;
+mod load_files;
+mod load_rows;
+mod load_times;
+mod published_accuracy;
+mod published_wear;
+mod queries;
+mod small_study;
+mod two_routes;

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::resolve::resolve_table_references;
-use whereworn_model::header::Header;
+use whereworn_model::header::{Header, Role};
 use whereworn_model::settings::nearest_word;
 
 use crate::error::EngineError;
@@ -126,10 +126,10 @@ impl Catalog {
         &self.queries
     }
 
-    /// Lets a query have a table of its own even where its header makes it a mere name.
+    /// Lets a query have a table of its own even where its header makes it a mere step.
     pub fn show(&mut self, name: &str) {
         for query in self.queries.iter_mut().filter(|query| query.name == name) {
-            query.header.view = false;
+            query.header.role = Role::Table;
         }
     }
 

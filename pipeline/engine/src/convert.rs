@@ -1,6 +1,6 @@
 //! From the engine's columns to result tables.
 
-use datafusion::arrow::array::{Array, AsArray, RecordBatch};
+use datafusion::arrow::array::{Array, AsArray};
 use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
     DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType,
@@ -11,17 +11,14 @@ use whereworn_model::table::{Cell, Column, ResultTable};
 
 use crate::base_tables::instant;
 use crate::catalog::Query;
+use crate::run::Rows;
 
 /// The result table of a query.
-pub(crate) fn result_table(
-    query: &Query,
-    batches: &[RecordBatch],
-    schema: &datafusion::arrow::datatypes::Schema,
-) -> Result<ResultTable, ArrowError> {
+pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, ArrowError> {
     let mut columns = Vec::new();
-    for (index, field) in schema.fields().iter().enumerate() {
+    for (index, field) in rows.schema.fields().iter().enumerate() {
         let mut cells = Vec::new();
-        for batch in batches {
+        for batch in &rows.batches {
             add_cells(batch.column(index), &mut cells)?;
         }
         columns.push(Column {

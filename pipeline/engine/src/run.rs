@@ -2,8 +2,11 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
+use std::sync::Arc;
 
 use datafusion::arrow::compute::concat_batches;
+use datafusion::arrow::datatypes::SchemaRef;
+use datafusion::arrow::error::ArrowError;
 use datafusion::arrow::record_batch::RecordBatch;
 use datafusion::execution::context::SQLOptions;
 use datafusion::parquet::arrow::ArrowWriter;
@@ -11,6 +14,7 @@ use datafusion::parquet::basic::Compression;
 use datafusion::parquet::file::properties::WriterProperties;
 use datafusion::prelude::SessionContext;
 use tokio::task::JoinSet;
+use whereworn_model::header::Role;
 use whereworn_model::table::ResultTable;
 
 use crate::catalog::{Catalog, Query};
@@ -18,14 +22,35 @@ use crate::convert::result_table;
 use crate::error::EngineError;
 use crate::session::Engine;
 
+/// Rows of a result held together.
+const BATCH_ROWS: usize = 1 << 16;
+
 /// The result of one query.
 pub struct QueryResult {
     /// The table as the report reads it.
     pub table: ResultTable,
-    rows: RecordBatch,
+    rows: Rows,
+}
+
+/// Rows as the engine gives them.
+#[derive(Clone)]
+pub(crate) struct Rows {
+    pub schema: SchemaRef,
+    pub batches: Vec<RecordBatch>,
 }
 
 impl QueryResult {
+    fn new(query: &Query, rows: &Rows) -> Result<Self, EngineError> {
+        let table = result_table(query, rows).map_err(|error| EngineError::Query {
+            file: query.file.clone(),
+            message: error.to_string(),
+        })?;
+        Ok(Self {
+            table,
+            rows: rows.clone(),
+        })
+    }
+
     /// Writes the result as Parquet; `name` is what an error calls it.
     ///
     /// # Errors
@@ -38,18 +63,20 @@ impl QueryResult {
         let properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
             .build();
-        let mut writer = ArrowWriter::try_new(out, self.rows.schema(), Some(properties))
+        let mut writer = ArrowWriter::try_new(out, Arc::clone(&self.rows.schema), Some(properties))
             .map_err(|error| failed(error.to_string()))?;
-        writer
-            .write(&self.rows)
-            .map_err(|error| failed(error.to_string()))?;
+        for batch in &self.rows.batches {
+            writer
+                .write(batch)
+                .map_err(|error| failed(error.to_string()))?;
+        }
         writer.close().map_err(|error| failed(error.to_string()))?;
         Ok(())
     }
 }
 
 impl Engine {
-    /// Runs every query of a catalog and gives the tables in its order, views left out.
+    /// Runs every query of a catalog and gives the tables in its order, steps and views left out.
     ///
     /// `progress` is called with the name of each query that is done.
     ///
@@ -72,7 +99,7 @@ impl Engine {
         let mut waiting: BTreeSet<usize> = (0..queries.len()).collect();
         let mut unfinished: BTreeSet<&str> =
             queries.iter().map(|query| query.name.as_str()).collect();
-        let mut running: JoinSet<Result<(usize, RecordBatch), EngineError>> = JoinSet::new();
+        let mut running: JoinSet<Result<(usize, Rows), EngineError>> = JoinSet::new();
         let mut results: Vec<Option<QueryResult>> = queries.iter().map(|_| None).collect();
         loop {
             let ready: Vec<usize> = waiting
@@ -89,7 +116,7 @@ impl Engine {
             for index in ready {
                 waiting.remove(&index);
                 let query = &queries[index];
-                if query.header.view {
+                if query.header.role == Role::View {
                     self.register_query_view(query).await?;
                     unfinished.remove(query.name.as_str());
                     new_view = true;
@@ -106,14 +133,10 @@ impl Engine {
             };
             let (index, rows) = done.map_err(|error| EngineError::Start(error.to_string()))??;
             let query = &queries[index];
-            self.register_batch(&query.name, rows.clone())?;
-            let table = result_table(query, std::slice::from_ref(&rows), &rows.schema()).map_err(
-                |error| EngineError::Query {
-                    file: query.file.clone(),
-                    message: error.to_string(),
-                },
-            )?;
-            results[index] = Some(QueryResult { table, rows });
+            if query.header.role == Role::Table {
+                results[index] = Some(QueryResult::new(query, &rows)?);
+            }
+            self.register_rows(&query.name, rows)?;
             unfinished.remove(query.name.as_str());
             progress(&query.name);
         }
@@ -142,14 +165,33 @@ fn read_only() -> SQLOptions {
         .with_allow_statements(false)
 }
 
-async fn run_one(context: &SessionContext, query: &Query) -> Result<RecordBatch, EngineError> {
+async fn run_one(context: &SessionContext, query: &Query) -> Result<Rows, EngineError> {
     let failed = EngineError::query(&query.file);
     let frame = context
         .sql_with_options(&query.sql, read_only())
         .await
         .map_err(&failed)?;
-    let schema = std::sync::Arc::clone(frame.schema().inner());
+    let planned = Arc::clone(frame.schema().inner());
     let batches = frame.collect().await.map_err(&failed)?;
-    let schema = batches.first().map_or(schema, |batch| batch.schema());
-    concat_batches(&schema, &batches).map_err(|error| failed(error.into()))
+    let schema = batches.first().map_or(planned, RecordBatch::schema);
+    let batches = joined(&schema, batches).map_err(|error| failed(error.into()))?;
+    Ok(Rows { schema, batches })
+}
+
+/// Joins batches into larger ones: a sort of thousands of tiny ones costs more than all else.
+fn joined(schema: &SchemaRef, batches: Vec<RecordBatch>) -> Result<Vec<RecordBatch>, ArrowError> {
+    let mut out = Vec::new();
+    let (mut waiting, mut rows) = (Vec::new(), 0);
+    for batch in batches {
+        rows += batch.num_rows();
+        waiting.push(batch);
+        if rows >= BATCH_ROWS {
+            out.push(concat_batches(schema, &std::mem::take(&mut waiting))?);
+            rows = 0;
+        }
+    }
+    if !waiting.is_empty() {
+        out.push(concat_batches(schema, &waiting)?);
+    }
+    Ok(out)
 }

@@ -16,6 +16,7 @@ use whereworn_model::time::{Micros, Month};
 use crate::base_tables;
 use crate::error::EngineError;
 use crate::functions;
+use crate::run::Rows;
 
 /// What a study gives to the engine. Instants are microseconds UTC; glucose is mg/dL.
 pub struct StudyTables<'a> {
@@ -62,6 +63,8 @@ impl Engine {
         options.execution.parquet.pushdown_filters = false;
         options.execution.collect_statistics = true;
         options.optimizer.prefer_existing_sort = true;
+        options.optimizer.enable_dynamic_filter_pushdown = false;
+        options.execution.sort_in_place_threshold_bytes = 64 << 20;
         let context = SessionContext::new_with_config(config);
         functions::register(&context);
         let engine = Self { context, runtime };
@@ -128,9 +131,19 @@ impl Engine {
         Ok(())
     }
 
+    fn register_batch(&self, name: &str, batch: RecordBatch) -> Result<(), EngineError> {
+        self.register_rows(
+            name,
+            Rows {
+                schema: batch.schema(),
+                batches: vec![batch],
+            },
+        )
+    }
+
     /// Registers rows as a table.
-    pub(crate) fn register_batch(&self, name: &str, batch: RecordBatch) -> Result<(), EngineError> {
-        let table = MemTable::try_new(batch.schema(), vec![vec![batch]])?;
+    pub(crate) fn register_rows(&self, name: &str, rows: Rows) -> Result<(), EngineError> {
+        let table = MemTable::try_new(rows.schema, vec![rows.batches])?;
         self.context.deregister_table(name)?;
         self.context.register_table(name, Arc::new(table))?;
         Ok(())

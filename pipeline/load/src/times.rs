@@ -123,7 +123,12 @@ fn two_digits(text: &[u8]) -> Option<(i64, &[u8])> {
 
 fn read_any_iso(text: &[u8]) -> Option<Written> {
     let text = std::str::from_utf8(text).ok()?;
-    if !text.contains(['T', 't', ' ']) {
+    let (_, clock) = text.split_once(['T', 't', ' '])?;
+    let offset = clock
+        .rsplit(['+', '-'])
+        .next()
+        .filter(|offset| *offset != clock);
+    if offset.is_some_and(|offset| offset.get(..2).is_some_and(|hours| hours > "23")) {
         return None;
     }
     if let Ok(timestamp) = text.parse::<Timestamp>() {

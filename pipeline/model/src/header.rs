@@ -22,8 +22,21 @@ pub struct Header {
     pub columns: BTreeMap<String, ColumnHeader>,
     /// Most rows shown in the report; the files under `tables/` always hold all of them. 0 shows none.
     pub show: Option<usize>,
-    /// Only a name for other queries: run as part of them, written nowhere.
-    pub view: bool,
+    /// What the result is for.
+    pub role: Role,
+}
+
+/// What the result of a query is for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Role {
+    /// A table of the report, written to `tables/`.
+    #[default]
+    Table,
+    /// A step for other queries: computed once, written nowhere.
+    Step,
+    /// A name for other queries: computed as a part of each, written nowhere.
+    View,
 }
 
 /// How to show one column.
@@ -134,7 +147,10 @@ mod tests {
     #[test]
     fn no_header_is_a_header() {
         assert_eq!(Header::parse("SELECT 1").unwrap(), Header::default());
-        assert_eq!(Header::parse("-- counts per week\nSELECT 1").unwrap(), Header::default());
+        assert_eq!(
+            Header::parse("-- counts per week\nSELECT 1").unwrap(),
+            Header::default()
+        );
     }
 
     #[test]

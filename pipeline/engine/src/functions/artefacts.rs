@@ -1,35 +1,38 @@
-//! `night_artefact(time, glucose, status) OVER (PARTITION BY sensor ORDER BY time)`: the detector of night
-//! artefacts as a window function.
+//! `night_artefacts_of(time, glucose, status)`: the detector of night artefacts, over the readings of one sensor.
 
 use std::sync::Arc;
 
 use datafusion::arrow::array::{
-    ArrayRef, AsArray, Float64Array, StructArray, TimestampMicrosecondArray,
+    Array, ArrayRef, AsArray, Float64Array, Int64Array, StructArray, TimestampMicrosecondArray,
+    new_empty_array,
 };
-use datafusion::arrow::buffer::NullBuffer;
 use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
-    DataType, Field, FieldRef, Fields, Float64Type, TimestampMicrosecondType,
+    DataType, Field, FieldRef, Fields, Float64Type, Int64Type, TimestampMicrosecondType,
 };
+use datafusion::common::utils::SingleRowListArrayBuilder;
 use datafusion::error::Result;
-use datafusion::logical_expr::function::{PartitionEvaluatorArgs, WindowUDFFieldArgs};
+use datafusion::logical_expr::function::{AccumulatorArgs, StateFieldsArgs};
+use datafusion::logical_expr::utils::format_state_name;
 use datafusion::logical_expr::{
-    LimitEffect, PartitionEvaluator, Signature, TypeSignature, Volatility, WindowUDFImpl,
+    Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility,
 };
-use datafusion::physical_plan::PhysicalExpr;
+use datafusion::scalar::ScalarValue;
 use whereworn_stats::nights::{Artefact, Settings, detect};
 
 use crate::base_tables::instant;
 
-/// Gives, on the reading with which an artefact begins, a struct that describes it, and nothing on every other
-/// reading. Fields: `artefact_end` and `nadir_time` (instants), `nadir` and `drop` (mg/dL, the latter from the
-/// expected trace at the nadir), `fall_minutes`, `recovery_minutes`, `probability`.
+/// An aggregate over the readings of one sensor that gives a list of structs, one a run of readings held down;
+/// `UNNEST` makes rows of it. Fields: `artefact_start`, `artefact_end`, `nadir_time` (instants), `nadir` and `drop`
+/// (mg/dL, the latter from the expected trace at the nadir), `fall_minutes`, `recovery_minutes`, `probability`.
+///
+/// `GROUP BY sensor_no` over `readings` holds one sensor in memory at a time, since the store is in that order.
 #[derive(Debug, PartialEq, Eq, Hash)]
-pub struct NightArtefact {
+pub struct NightArtefacts {
     signature: Signature,
 }
 
-impl NightArtefact {
+impl NightArtefacts {
     /// The function.
     pub fn new() -> Self {
         Self {
@@ -38,12 +41,13 @@ impl NightArtefact {
     }
 }
 
-impl Default for NightArtefact {
+impl Default for NightArtefacts {
     fn default() -> Self {
         Self::new()
     }
 }
 
+const INSTANTS: [&str; 3] = ["artefact_start", "artefact_end", "nadir_time"];
 const NUMBERS: [&str; 5] = [
     "nadir",
     "drop",
@@ -53,99 +57,153 @@ const NUMBERS: [&str; 5] = [
 ];
 
 fn fields() -> Fields {
-    let instants = ["artefact_end", "nadir_time"].map(|name| Field::new(name, instant(), true));
+    let instants = INSTANTS.map(|name| Field::new(name, instant(), true));
     let numbers = NUMBERS.map(|name| Field::new(name, DataType::Float64, true));
     instants.into_iter().chain(numbers).collect()
 }
 
-impl WindowUDFImpl for NightArtefact {
+fn list_of(item: DataType) -> DataType {
+    DataType::List(Arc::new(Field::new_list_field(item, true)))
+}
+
+impl AggregateUDFImpl for NightArtefacts {
     fn name(&self) -> &str {
-        "night_artefact"
+        "night_artefacts_of"
     }
 
     fn signature(&self) -> &Signature {
         &self.signature
     }
 
-    fn partition_evaluator(
-        &self,
-        _: PartitionEvaluatorArgs<'_>,
-    ) -> Result<Box<dyn PartitionEvaluator>> {
-        Ok(Box::new(OneSensor))
+    fn return_type(&self, _: &[DataType]) -> Result<DataType> {
+        Ok(list_of(DataType::Struct(fields())))
     }
 
-    fn field(&self, args: WindowUDFFieldArgs<'_>) -> Result<FieldRef> {
-        Ok(Arc::new(Field::new(
-            args.name(),
-            DataType::Struct(fields()),
-            true,
-        )))
+    fn accumulator(&self, _: AccumulatorArgs<'_>) -> Result<Box<dyn Accumulator>> {
+        Ok(Box::new(OneSensor::default()))
     }
 
-    fn limit_effect(&self, _: &[Arc<dyn PhysicalExpr>]) -> LimitEffect {
-        LimitEffect::Unknown
+    fn state_fields(&self, args: StateFieldsArgs<'_>) -> Result<Vec<FieldRef>> {
+        let field = |(name, kind): (&str, DataType)| -> FieldRef {
+            Arc::new(Field::new(
+                format_state_name(args.name, name),
+                list_of(kind),
+                true,
+            ))
+        };
+        let states = [
+            ("time", DataType::Int64),
+            ("glucose", DataType::Float64),
+            ("held", DataType::Int64),
+        ];
+        Ok(states.into_iter().map(field).collect())
     }
 }
 
-#[derive(Debug)]
-struct OneSensor;
+/// Readings of a sensor as they came; `held` is 1 at the limit of the measuring range.
+#[derive(Debug, Default)]
+struct OneSensor {
+    time: Vec<i64>,
+    glucose: Vec<f64>,
+    held: Vec<i64>,
+}
 
-impl PartitionEvaluator for OneSensor {
-    fn evaluate_all(&mut self, values: &[ArrayRef], rows: usize) -> Result<ArrayRef> {
+impl OneSensor {
+    fn sort(&mut self) {
+        if self.time.is_sorted() {
+            return;
+        }
+        let mut order: Vec<usize> = (0..self.time.len()).collect();
+        order.sort_by_key(|&row| self.time[row]);
+        self.time = order.iter().map(|&row| self.time[row]).collect();
+        self.glucose = order.iter().map(|&row| self.glucose[row]).collect();
+        self.held = order.iter().map(|&row| self.held[row]).collect();
+    }
+
+    fn structs(&self, found: &[Artefact]) -> Result<StructArray> {
+        let instants = |of: fn(&Artefact) -> usize| -> ArrayRef {
+            let values = found.iter().map(|artefact| self.time[of(artefact)]);
+            Arc::new(TimestampMicrosecondArray::from_iter_values(values).with_timezone("UTC"))
+        };
+        let numbers = |of: &dyn Fn(&Artefact) -> f64| -> ArrayRef {
+            Arc::new(Float64Array::from_iter_values(found.iter().map(of)))
+        };
+        let columns = vec![
+            instants(|a| a.start),
+            instants(|a| a.end),
+            instants(|a| a.nadir),
+            numbers(&|a| self.glucose[a.nadir]),
+            numbers(&|a| a.drop),
+            numbers(&|a| a.fall_minutes),
+            numbers(&|a| a.recovery_minutes),
+            numbers(&|a| a.probability),
+        ];
+        Ok(StructArray::try_new(fields(), columns, None)?)
+    }
+}
+
+impl Accumulator for OneSensor {
+    fn update_batch(&mut self, values: &[ArrayRef]) -> Result<()> {
         let time = cast(&values[0], &instant())?;
-        let time = time.as_primitive::<TimestampMicrosecondType>();
         let glucose = cast(&values[1], &DataType::Float64)?;
-        let glucose = glucose.as_primitive::<Float64Type>();
         let status = cast(&values[2], &DataType::Utf8)?;
-        let held: Vec<bool> = status
-            .as_string::<i32>()
-            .iter()
-            .map(|s| s != Some("ok"))
-            .collect();
-        let first = time.values().first().copied().unwrap_or(0);
-        let minutes: Vec<f64> = time
-            .values()
+        self.time
+            .extend_from_slice(time.as_primitive::<TimestampMicrosecondType>().values());
+        self.glucose
+            .extend_from_slice(glucose.as_primitive::<Float64Type>().values());
+        self.held.extend(
+            status
+                .as_string::<i32>()
+                .iter()
+                .map(|status| i64::from(status != Some("ok"))),
+        );
+        Ok(())
+    }
+
+    fn evaluate(&mut self) -> Result<ScalarValue> {
+        self.sort();
+        let first = self.time.first().copied().unwrap_or(0);
+        let minutes: Vec<f64> = self
+            .time
             .iter()
             .map(|at| (at - first) as f64 / 60e6)
             .collect();
-        let found = detect(&minutes, glucose.values(), &held, &Settings::default());
-        Ok(Arc::new(marked(&found, time, glucose, rows)?))
+        let held: Vec<bool> = self.held.iter().map(|held| *held != 0).collect();
+        let found = detect(&minutes, &self.glucose, &held, &Settings::default());
+        let structs: ArrayRef = if found.is_empty() {
+            new_empty_array(&DataType::Struct(fields()))
+        } else {
+            Arc::new(self.structs(&found)?)
+        };
+        Ok(SingleRowListArrayBuilder::new(structs).build_list_scalar())
     }
-}
 
-fn marked(
-    found: &[Artefact],
-    time: &TimestampMicrosecondArray,
-    glucose: &Float64Array,
-    rows: usize,
-) -> Result<StructArray> {
-    let mut at: Vec<Option<&Artefact>> = vec![None; rows];
-    for artefact in found {
-        at[artefact.start] = Some(artefact);
+    fn size(&self) -> usize {
+        size_of_val(self)
+            + 8 * (self.time.capacity() + self.glucose.capacity() + self.held.capacity())
     }
-    let instants = |of: fn(&Artefact) -> usize| -> ArrayRef {
-        let values = at
-            .iter()
-            .map(|artefact| artefact.map(|a| time.value(of(a))));
-        let array: TimestampMicrosecondArray = values.collect();
-        Arc::new(array.with_timezone("UTC"))
-    };
-    let numbers = |of: &dyn Fn(&Artefact) -> f64| -> ArrayRef {
-        Arc::new(
-            at.iter()
-                .map(|artefact| artefact.map(of))
-                .collect::<Float64Array>(),
-        )
-    };
-    let columns = vec![
-        instants(|a| a.end),
-        instants(|a| a.nadir),
-        numbers(&|a| glucose.value(a.nadir)),
-        numbers(&|a| a.drop),
-        numbers(&|a| a.fall_minutes),
-        numbers(&|a| a.recovery_minutes),
-        numbers(&|a| a.probability),
-    ];
-    let exists = NullBuffer::from(at.iter().map(Option::is_some).collect::<Vec<bool>>());
-    Ok(StructArray::try_new(fields(), columns, Some(exists))?)
+
+    fn state(&mut self) -> Result<Vec<ScalarValue>> {
+        let arrays: [ArrayRef; 3] = [
+            Arc::new(Int64Array::from(std::mem::take(&mut self.time))),
+            Arc::new(Float64Array::from(std::mem::take(&mut self.glucose))),
+            Arc::new(Int64Array::from(std::mem::take(&mut self.held))),
+        ];
+        Ok(arrays
+            .map(|array| SingleRowListArrayBuilder::new(array).build_list_scalar())
+            .to_vec())
+    }
+
+    fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {
+        for row in (0..states[0].len()).filter(|&row| states[0].is_valid(row)) {
+            let part = |position: usize| states[position].as_list::<i32>().value(row);
+            self.time
+                .extend_from_slice(part(0).as_primitive::<Int64Type>().values());
+            self.glucose
+                .extend_from_slice(part(1).as_primitive::<Float64Type>().values());
+            self.held
+                .extend_from_slice(part(2).as_primitive::<Int64Type>().values());
+        }
+        Ok(())
+    }
 }

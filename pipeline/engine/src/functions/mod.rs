@@ -1,7 +1,7 @@
 //! Functions of ours in SQL, found by name only.
 //!
 //! [`statistics::ALL`] lists the aggregates with what they take and give; [`scalars`] holds functions of single
-//! rows, [`product`] a running product, [`artefacts`] the detector of night artefacts as a window function.
+//! rows, [`product`] a running product, [`artefacts`] the detector of night artefacts.
 
 pub mod artefacts;
 mod collect;

@@ -1,9 +1,9 @@
 //! Puts every function of ours into a session.
 
-use datafusion::logical_expr::{AggregateUDF, WindowUDF};
+use datafusion::logical_expr::AggregateUDF;
 use datafusion::prelude::SessionContext;
 
-use super::artefacts::NightArtefact;
+use super::artefacts::NightArtefacts;
 use super::collect::Collect;
 use super::{product, scalars, statistics};
 
@@ -16,5 +16,5 @@ pub(crate) fn register(context: &SessionContext) {
         context.register_udaf(AggregateUDF::new_from_impl(Collect::new(statistic)));
     }
     context.register_udaf(product::product());
-    context.register_udwf(WindowUDF::new_from_impl(NightArtefact::new()));
+    context.register_udaf(AggregateUDF::new_from_impl(NightArtefacts::new()));
 }

@@ -67,7 +67,7 @@ pub const ALL: &[Statistic] = &[
     Statistic {
         name: "first_order_delay",
         arguments: &[
-            ("sensor", Label),
+            ("sensor_no", Number),
             ("fingerstick_no", Number),
             ("fingerstick", Number),
             ("minutes", Number),
@@ -143,7 +143,7 @@ fn rates_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
 }
 
 fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
-    let sensors = rows.labels(0);
+    let sensors = rows.numbers(0);
     let (numbers, fingersticks) = (rows.numbers(1), rows.numbers(2));
     let mut pairs: Vec<DelayPair> = Vec::new();
     let mut last = None;
@@ -151,7 +151,7 @@ fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
         let this = (sensors[row], numbers[row]);
         if last != Some(this) {
             pairs.push(DelayPair {
-                sensor: sensors[row],
+                sensor: sensors[row] as usize,
                 fingerstick: fingersticks[row],
                 minutes: Vec::new(),
                 glucose: Vec::new(),

@@ -56,7 +56,11 @@ impl Fit {
 
 /// Share of a step of time constant `tau` done after some minutes.
 fn response(since: f64, tau: f64) -> f64 {
-    if since <= 0.0 { 0.0 } else { 1.0 - (-since / tau).exp() }
+    if since <= 0.0 {
+        0.0
+    } else {
+        1.0 - (-since / tau).exp()
+    }
 }
 
 /// Share of a smooth ramp of length `width` done; steepest in its middle, 1.5 / width.
@@ -146,10 +150,18 @@ fn search(falls: &[Column], rises: &[Column], set: &Settings, all: &mut Mixture)
 
 /// Log likelihood ratio of what blood glucose can do: a dip with a slow fall, a slow recovery or
 /// both, or a slow fall or rise alone, none faster than the fastest.
-fn slow_dip(window: &Window, best: &Fit, starts: &[Column], ends: &[Column], set: &Settings) -> f64 {
+fn slow_dip(
+    window: &Window,
+    best: &Fit,
+    starts: &[Column],
+    ends: &[Column],
+    set: &Settings,
+) -> f64 {
     let ramps = |at: f64, widths: [f64; 3]| -> Vec<Column> {
         let begins = widths.iter().flat_map(|&w| PARTS.map(|p| (at - p * w, w)));
-        begins.map(|(begin, w)| window.column(begin, w, ramp)).collect()
+        begins
+            .map(|(begin, w)| window.column(begin, w, ramp))
+            .collect()
     };
     let falls = ramps(best.start + best.fall, SLOW_FALLS);
     let rises = ramps(best.end + best.rise, SLOW_RISES);
@@ -159,11 +171,19 @@ fn slow_dip(window: &Window, best: &Fit, starts: &[Column], ends: &[Column], set
         let height = dip.height.clamp(0.0, set.fastest / STEEPEST * width);
         to.add(dip.gain(height), height);
     };
-    falls.iter().for_each(|c| add(&mut alone, Dip::single(c, -1.0), c.width));
-    rises.iter().for_each(|c| add(&mut alone, Dip::single(c, 1.0), c.width));
+    falls
+        .iter()
+        .for_each(|c| add(&mut alone, Dip::single(c, -1.0), c.width));
+    rises
+        .iter()
+        .for_each(|c| add(&mut alone, Dip::single(c, 1.0), c.width));
     for fall in &falls {
         for rise in &rises {
-            add(&mut dips, Dip::between(fall, rise), fall.width.min(rise.width));
+            add(
+                &mut dips,
+                Dip::between(fall, rise),
+                fall.width.min(rise.width),
+            );
         }
         for rise in ends.iter().filter(|c| c.width == best.rise) {
             add(&mut dips, Dip::between(fall, rise), fall.width);

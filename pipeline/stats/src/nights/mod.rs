@@ -15,10 +15,10 @@
 //! The cost is linear in the readings: the fits touch only candidates.
 
 mod fit;
+pub mod kinds;
 mod model;
 mod noise;
 mod scan;
-pub mod kinds;
 pub mod settings;
 pub mod simulate;
 pub mod validate;
@@ -58,7 +58,12 @@ pub struct Artefact {
 /// `held`: whether a reading is held at the limit of the measuring range; may be empty where none is.
 /// Gives artefacts in order of time, not overlapping. Fewer than 8 readings give none.
 #[must_use]
-pub fn detect(minutes: &[f64], glucose: &[f64], held: &[bool], settings: &Settings) -> Vec<Artefact> {
+pub fn detect(
+    minutes: &[f64],
+    glucose: &[f64],
+    held: &[bool],
+    settings: &Settings,
+) -> Vec<Artefact> {
     candidates(minutes, glucose, held, settings)
         .into_iter()
         .filter(|c| settings.accepts(c.artefact.height, &c.evidence))
@@ -108,8 +113,11 @@ pub(crate) fn candidates(
     let mut taken: Vec<Fit> = Vec::new();
     let first = series.pairs(glucose, settings);
     take(&mut taken, &first, &series, glucose, settings);
-    let strong: Vec<Fit> =
-        taken.iter().copied().filter(|f| settings.probability(&f.evidence) > 0.5).collect();
+    let strong: Vec<Fit> = taken
+        .iter()
+        .copied()
+        .filter(|f| settings.probability(&f.evidence) > 0.5)
+        .collect();
     if !strong.is_empty() {
         let mut rest = glucose.to_vec();
         strong.iter().for_each(|f| f.subtract(minutes, &mut rest));
@@ -117,13 +125,24 @@ pub(crate) fn candidates(
         second.retain(|pair| fit::reaches(pair, &strong, minutes));
         take(&mut taken, &second, &series, &rest, settings);
     }
-    taken.iter().filter_map(|f| finish(f, &series, settings)).collect()
+    taken
+        .iter()
+        .filter_map(|f| finish(f, &series, settings))
+        .collect()
 }
 
 /// Fits `pairs` and adds them to `taken` (in order of time), best first, where they overlap none.
-fn take(taken: &mut Vec<Fit>, pairs: &[Pair], series: &Series, readings: &[f64], settings: &Settings) {
-    let mut found: Vec<Fit> =
-        pairs.iter().filter_map(|p| fit::fit(series, readings, *p, settings)).collect();
+fn take(
+    taken: &mut Vec<Fit>,
+    pairs: &[Pair],
+    series: &Series,
+    readings: &[f64],
+    settings: &Settings,
+) {
+    let mut found: Vec<Fit> = pairs
+        .iter()
+        .filter_map(|p| fit::fit(series, readings, *p, settings))
+        .collect();
     found.sort_by(|a, b| b.score(settings).total_cmp(&a.score(settings)));
     for fit in found {
         let at = taken.partition_point(|other| other.end <= fit.start);
@@ -136,7 +155,10 @@ fn take(taken: &mut Vec<Fit>, pairs: &[Pair], series: &Series, readings: &[f64],
 /// Turns a fit into indices of readings.
 fn finish(f: &Fit, series: &Series, settings: &Settings) -> Option<Candidate> {
     let (minutes, glucose) = (series.minutes, series.glucose);
-    let start = minutes.partition_point(|&m| m <= f.start);
+    // An abrupt fall is over by the next reading: a reading at its very begin is not in it yet. Sparse
+    // readings cannot tell when between two of them the fall began.
+    let abrupt = f.fall < 0.25 * series.spacing && series.spacing < settings.sparse_from;
+    let start = minutes.partition_point(|&m| m < f.start || abrupt && m <= f.start);
     let end = minutes.partition_point(|&m| m <= f.end).checked_sub(1)?;
     if start >= end {
         return None;
@@ -163,7 +185,9 @@ fn expected(f: &Fit, series: &Series, at: usize) -> f64 {
     let minutes = series.minutes;
     let from = minutes.partition_point(|&m| m < minutes[at] - SMOOTHED);
     let to = minutes.partition_point(|&m| m <= minutes[at] + SMOOTHED);
-    let sum: f64 = (from..to).map(|i| series.glucose[i] + f.depth(minutes[i])).sum();
+    let sum: f64 = (from..to)
+        .map(|i| series.glucose[i] + f.depth(minutes[i]))
+        .sum();
     sum / (to - from) as f64
 }
 const SMOOTHED: f64 = 20.0;

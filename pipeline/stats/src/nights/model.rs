@@ -83,7 +83,9 @@ impl Model {
         let [mut vv, mut vn, mut nn] = [self.rate_sd * self.rate_sd, 0.0, 1.0];
         let mut move_on = self.transition(1.0);
         for (i, (&s, &r)) in scale.iter().zip(white).enumerate() {
-            let next = minutes.get(i + 1).map_or(move_on.minutes, |m| m - minutes[i]);
+            let next = minutes
+                .get(i + 1)
+                .map_or(move_on.minutes, |m| m - minutes[i]);
             if (next - move_on.minutes).abs() > 1e-6 {
                 move_on = self.transition(next);
             }
@@ -123,7 +125,11 @@ pub(super) fn whiten(steps: &[Step], from: usize, column: impl Fn(usize) -> f64,
     for (i, step) in steps.iter().enumerate().skip(from) {
         let e = column(i) - b - step.scale * n;
         out[i] = e * step.inverse_sd;
-        let (fb, fv, fn_) = (b + step.gain[0] * e, v + step.gain[1] * e, n + step.gain[2] * e);
+        let (fb, fv, fn_) = (
+            b + step.gain[0] * e,
+            v + step.gain[1] * e,
+            n + step.gain[2] * e,
+        );
         b = fb + step.drift * fv;
         v = step.rate * fv;
         n = step.noise * fn_;
@@ -135,7 +141,8 @@ pub(super) fn smooth(steps: &[Step], whitened: &mut [f64]) {
     let [mut rb, mut rv, mut rn] = [0.0; 3];
     for (step, value) in steps.iter().zip(whitened.iter_mut()).rev() {
         let (wb, wv, wn) = (rb, step.drift * rb + step.rate * rv, step.noise * rn);
-        let u = *value * step.inverse_sd - step.gain[0] * wb - step.gain[1] * wv - step.gain[2] * wn;
+        let u =
+            *value * step.inverse_sd - step.gain[0] * wb - step.gain[1] * wv - step.gain[2] * wn;
         (rb, rv, rn) = (wb + u, wv, wn + step.scale * u);
         *value = u;
     }

@@ -28,10 +28,16 @@ const SAMPLE: usize = 1500;
 pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Settings) -> Noise {
     let scales = LAGS.map(|lag| {
         let near = lag as f64 * spacing <= FARTHEST;
-        near.then(|| scale(minutes, glucose, spacing, lag)).flatten()
+        near.then(|| scale(minutes, glucose, spacing, lag))
+            .flatten()
     });
     let trust = set.prior_weight * (spacing / 5.0).powi(2).max(1.0);
-    let mut best = (f64::INFINITY, set.noise_cv, set.noise_correlation, set.rate_sd);
+    let mut best = (
+        f64::INFINITY,
+        set.noise_cv,
+        set.noise_correlation,
+        set.rate_sd,
+    );
     for correlation in CORRELATIONS {
         for rate_sd in RATES {
             let model = model(correlation, rate_sd, set);
@@ -55,7 +61,10 @@ pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Set
             }
         }
     }
-    Noise { model: model(best.2, best.3, set), cv: best.1 }
+    Noise {
+        model: model(best.2, best.3, set),
+        cv: best.1,
+    }
 }
 
 fn model(correlation: f64, rate_sd: f64, set: &Settings) -> Model {
@@ -78,7 +87,8 @@ fn scale(minutes: &[f64], glucose: &[f64], spacing: f64, lag: usize) -> Option<(
         if (h1 - h).abs() > 0.1 * h || (h2 - h).abs() > 0.1 * h {
             continue;
         }
-        differences.push((glucose[end] - 2.0 * glucose[mid] + glucose[i]).abs() / glucose[mid].max(40.0));
+        differences
+            .push((glucose[end] - 2.0 * glucose[mid] + glucose[i]).abs() / glucose[mid].max(40.0));
         levels.push(glucose[mid]);
     }
     if differences.len() < ENOUGH {

@@ -44,12 +44,27 @@ impl<'a> Series<'a> {
         let mut scale = level(minutes, glucose);
         scale.iter_mut().for_each(|s| *s *= noise.cv);
         let white = (0..glucose.len())
-            .map(|i| if held.get(i) == Some(&true) { HELD } else { ROUNDING })
+            .map(|i| {
+                if held.get(i) == Some(&true) {
+                    HELD
+                } else {
+                    ROUNDING
+                }
+            })
             .collect::<Vec<_>>();
         let mut steps = Vec::with_capacity(minutes.len());
         noise.model.gains(minutes, &scale, &white, &mut steps);
         let edges = Edges::new(&noise, spacing);
-        Self { minutes, glucose, scale, white, noise, spacing, steps, edges }
+        Self {
+            minutes,
+            glucose,
+            scale,
+            white,
+            noise,
+            spacing,
+            steps,
+            edges,
+        }
     }
 
     /// Pairs of a fall and a recovery worth a fit: for each fall the best recovery, and the reverse.
@@ -97,7 +112,12 @@ impl<'a> Series<'a> {
             }
             pairs.push(Pair { fall, rise: best.1 });
         }
-        pairs.extend(best_fall.iter().zip(&rises).map(|(b, &rise)| Pair { fall: b.1, rise }));
+        pairs.extend(
+            best_fall
+                .iter()
+                .zip(&rises)
+                .map(|(b, &rise)| Pair { fall: b.1, rise }),
+        );
         pairs.retain(|p| p.fall < usize::MAX && p.rise < usize::MAX);
         pairs.sort_by_key(|p| (p.fall, p.rise));
         pairs.dedup();
@@ -114,8 +134,15 @@ impl<'a> Series<'a> {
         let usual = half * half;
         let (mut sum, mut decayed) = (0.0, 0.0);
         for i in (0..u.len()).rev() {
-            let gap = self.minutes.get(i + 1).map_or(self.spacing, |m| m - self.minutes[i]);
-            let fade = if (gap - self.spacing).abs() < 1e-6 { usual } else { (-gap / SCAN_TAU).exp() };
+            let gap = self
+                .minutes
+                .get(i + 1)
+                .map_or(self.spacing, |m| m - self.minutes[i]);
+            let fade = if (gap - self.spacing).abs() < 1e-6 {
+                usual
+            } else {
+                (-gap / SCAN_TAU).exp()
+            };
             sum += u[i];
             decayed = decayed * fade + u[i];
             u[i] = (sum - half * decayed) / self.edges.sd(self.scale[i]);
@@ -142,16 +169,28 @@ impl Edges {
         let mut sds = Vec::new();
         for level in [40.0, 80.0, 130.0, 200.0, 300.0, 450.0] {
             let scale = vec![level * noise.cv; minutes.len()];
-            noise.model.gains(&minutes, &scale, &vec![ROUNDING; minutes.len()], &mut steps);
+            noise
+                .model
+                .gains(&minutes, &scale, &vec![ROUNDING; minutes.len()], &mut steps);
             let begin = minutes[count] - 0.5 * spacing;
-            whiten(&steps, count, |i| 1.0 - (-(minutes[i] - begin) / SCAN_TAU).exp(), &mut out);
+            whiten(
+                &steps,
+                count,
+                |i| 1.0 - (-(minutes[i] - begin) / SCAN_TAU).exp(),
+                &mut out,
+            );
             let own = &out[count..];
             let product = |lag: usize| own.iter().zip(&own[lag..]).map(|(a, b)| a * b).sum::<f64>();
             let variance = product(0);
             sds.push((level * noise.cv, variance.sqrt()));
             if level == 130.0 {
                 pair_factors = (0..count)
-                    .map(|lag| (2.0 - 2.0 * product(lag) / variance).max(0.05).sqrt().recip())
+                    .map(|lag| {
+                        (2.0 - 2.0 * product(lag) / variance)
+                            .max(0.05)
+                            .sqrt()
+                            .recip()
+                    })
                     .collect();
             }
         }
@@ -159,13 +198,19 @@ impl Edges {
     }
 
     fn sd(&self, scale: f64) -> f64 {
-        let k = self.sds.partition_point(|e| e.0 < scale).clamp(1, self.sds.len() - 1);
+        let k = self
+            .sds
+            .partition_point(|e| e.0 < scale)
+            .clamp(1, self.sds.len() - 1);
         let ((s0, v0), (s1, v1)) = (self.sds[k - 1], self.sds[k]);
         v0 + (v1 - v0) * ((scale - s0) / (s1 - s0)).clamp(0.0, 1.0)
     }
 
     fn pair_factor(&self, lag: usize) -> f64 {
-        self.pair_factors.get(lag).copied().unwrap_or(std::f64::consts::FRAC_1_SQRT_2)
+        self.pair_factors
+            .get(lag)
+            .copied()
+            .unwrap_or(std::f64::consts::FRAC_1_SQRT_2)
     }
 }
 
@@ -182,13 +227,21 @@ fn level(minutes: &[f64], glucose: &[f64]) -> Vec<f64> {
         fade.1
     };
     for i in 0..n {
-        let k = if i == 0 { 1.0 } else { keep(minutes[i] - minutes[i - 1]) };
+        let k = if i == 0 {
+            1.0
+        } else {
+            keep(minutes[i] - minutes[i - 1])
+        };
         x = k * x + (1.0 - k) * glucose[i];
         slow[i] = x;
     }
     x = glucose[n - 1];
     for i in (0..n).rev() {
-        let k = if i + 1 == n { 1.0 } else { keep(minutes[i + 1] - minutes[i]) };
+        let k = if i + 1 == n {
+            1.0
+        } else {
+            keep(minutes[i + 1] - minutes[i])
+        };
         x = k * x + (1.0 - k) * glucose[i];
         slow[i] = glucose[i].max(0.5 * (slow[i] + x)).clamp(40.0, 450.0);
     }

@@ -96,7 +96,9 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
         truth.nights.push((offset + NIGHT.0, offset + NIGHT.1));
         if rng.random::<f64>() < kind.low_share {
             let at = offset + uniform(&mut rng, NIGHT.0 - 30.0, NIGHT.1 - 120.0);
-            truth.lows.push(true_low(&mut trace, at, kind.fast_lows, &mut rng));
+            truth
+                .lows
+                .push(true_low(&mut trace, at, kind.fast_lows, &mut rng));
         }
         events(kind, offset, &mut truth.events, &mut rng);
     }
@@ -166,13 +168,28 @@ fn baseline(kind: &Kind, length: usize, rng: &mut impl Rng) -> Vec<f64> {
                 for (hour, chance) in [(7.5, 0.9), (12.5, 0.95), (19.5, 1.0), (22.5, 0.4)] {
                     if rng.random::<f64>() < chance {
                         let at = day as f64 * 1440.0 + 60.0 * hour + 40.0 * normal(rng);
-                        bump(&mut trace, at, uniform(rng, 20.0, 110.0), uniform(rng, 35.0, 70.0));
+                        bump(
+                            &mut trace,
+                            at,
+                            uniform(rng, 20.0, 110.0),
+                            uniform(rng, 35.0, 70.0),
+                        );
                         let late = at + uniform(rng, 40.0, 120.0);
-                        bump(&mut trace, late, -uniform(rng, 0.0, 60.0), uniform(rng, 50.0, 90.0));
+                        bump(
+                            &mut trace,
+                            late,
+                            -uniform(rng, 0.0, 60.0),
+                            uniform(rng, 50.0, 90.0),
+                        );
                     }
                 }
                 let dawn = day as f64 * 1440.0 + uniform(rng, 240.0, 330.0);
-                bump(&mut trace, dawn, uniform(rng, -10.0, 40.0), uniform(rng, 90.0, 150.0));
+                bump(
+                    &mut trace,
+                    dawn,
+                    uniform(rng, -10.0, 40.0),
+                    uniform(rng, 90.0, 150.0),
+                );
             }
         }
         Baseline::Drifts => {
@@ -202,7 +219,12 @@ fn baseline(kind: &Kind, length: usize, rng: &mut impl Rng) -> Vec<f64> {
 /// Adds height · x e^(1−x), x = time since `at` over `peak`.
 fn bump(trace: &mut [f64], at: f64, height: f64, peak: f64) {
     let first = at.max(0.0) as usize;
-    for (t, value) in trace.iter_mut().enumerate().skip(first).take((peak * 9.0) as usize) {
+    for (t, value) in trace
+        .iter_mut()
+        .enumerate()
+        .skip(first)
+        .take((peak * 9.0) as usize)
+    {
         let x = ((t as f64 - at) / peak).max(0.0);
         *value += height * x * (1.0 - x).exp();
     }
@@ -220,16 +242,29 @@ fn lag(trace: &mut [f64], minutes: f64) {
 fn true_low(trace: &mut [f64], at: f64, fast: bool, rng: &mut impl Rng) -> (f64, f64) {
     let target = uniform(rng, 45.0, 65.0);
     let depth = (trace[at as usize] - target).max(10.0);
-    let rate = if fast { uniform(rng, 2.5, 4.0) } else { uniform(rng, 0.7, 2.5) };
+    let rate = if fast {
+        uniform(rng, 2.5, 4.0)
+    } else {
+        uniform(rng, 0.7, 2.5)
+    };
     let fall = (1.5 * depth / rate).max(25.0);
     let stay = uniform(rng, 5.0, 45.0);
-    let recovery = if fast { uniform(rng, 15.0, 25.0) } else { uniform(rng, 20.0, 40.0) };
+    let recovery = if fast {
+        uniform(rng, 15.0, 25.0)
+    } else {
+        uniform(rng, 20.0, 40.0)
+    };
     let end = at + fall + stay + recovery;
     let smooth = |x: f64| {
         let x = x.clamp(0.0, 1.0);
         x * x * (3.0 - 2.0 * x)
     };
-    for (t, value) in trace.iter_mut().enumerate().skip(at as usize).take((end - at) as usize + 1) {
+    for (t, value) in trace
+        .iter_mut()
+        .enumerate()
+        .skip(at as usize)
+        .take((end - at) as usize + 1)
+    {
         let t = t as f64;
         let weight = smooth((t - at) / fall).min(smooth((end - t) / recovery));
         *value += weight * (target - *value);
@@ -246,7 +281,11 @@ fn events(kind: &Kind, offset: f64, events: &mut Vec<Event>, rng: &mut impl Rng)
             return;
         }
         let minutes = (45.0 * (0.5 * normal(rng)).exp()).clamp(18.0, 150.0);
-        let (mean, sd) = if rng.random::<bool>() { (26.0, 6.0) } else { (50.0, 8.0) };
+        let (mean, sd) = if rng.random::<bool>() {
+            (26.0, 6.0)
+        } else {
+            (50.0, 8.0)
+        };
         let drop = (mean + sd * normal(rng)).max(8.0);
         let end = start + minutes;
         events.push(Event { start, end, drop });
@@ -259,7 +298,12 @@ fn dip(events: &[Event], length: usize, edge: (f64, f64), rng: &mut impl Rng) ->
     for event in events {
         let (fall, rise) = (uniform(rng, edge.0, edge.1), uniform(rng, edge.0, edge.1));
         let bottom = event.drop * (1.0 - (-(event.end - event.start) / fall).exp());
-        for (t, value) in dip.iter_mut().enumerate().skip(event.start as usize).take(300) {
+        for (t, value) in dip
+            .iter_mut()
+            .enumerate()
+            .skip(event.start as usize)
+            .take(300)
+        {
             let t = t as f64;
             *value += if t < event.end {
                 event.drop * (1.0 - (-(t - event.start).max(0.0) / fall).exp())

@@ -64,7 +64,13 @@ struct Tally {
 
 /// Runs the detector over `sessions` sessions of `nights` nights of a kind, seeds from `seed` on.
 #[must_use]
-pub fn validate(kind: &Kind, sessions: u64, nights: usize, seed: u64, settings: &Settings) -> KindResult {
+pub fn validate(
+    kind: &Kind,
+    sessions: u64,
+    nights: usize,
+    seed: u64,
+    settings: &Settings,
+) -> KindResult {
     let mut tally = Tally::default();
     for k in 0..sessions {
         let made = session(kind, nights, seed + k);
@@ -76,12 +82,21 @@ pub fn validate(kind: &Kind, sessions: u64, nights: usize, seed: u64, settings: 
 
 /// Evidence of every candidate at night of at least the least height, and whether it is a true event.
 #[must_use]
-pub fn labelled(kind: &Kind, sessions: u64, nights: usize, seed: u64, settings: &Settings) -> Vec<(Evidence, bool)> {
+pub fn labelled(
+    kind: &Kind,
+    sessions: u64,
+    nights: usize,
+    seed: u64,
+    settings: &Settings,
+) -> Vec<(Evidence, bool)> {
     let mut out = Vec::new();
     for k in 0..sessions {
         let made = session(kind, nights, seed + k);
-        for Candidate { artefact, evidence } in candidates(&made.minutes, &made.glucose, &made.held, settings) {
-            if artefact.height >= settings.least_drop && made.at_night(made.minutes[artefact.nadir]) {
+        for Candidate { artefact, evidence } in
+            candidates(&made.minutes, &made.glucose, &made.held, settings)
+        {
+            if artefact.height >= settings.least_drop && made.at_night(made.minutes[artefact.nadir])
+            {
                 out.push((evidence, made.matches(&artefact).is_some()));
             }
         }
@@ -102,7 +117,9 @@ impl Session {
     /// Index of the true event that an artefact overlaps by at least half of the event.
     fn matches(&self, a: &Artefact) -> Option<usize> {
         let (start, end) = (self.minutes[a.start], self.minutes[a.end]);
-        self.events.iter().position(|e| end.min(e.end) - start.max(e.start) >= 0.5 * (e.end - e.start))
+        self.events
+            .iter()
+            .position(|e| end.min(e.end) - start.max(e.start) >= 0.5 * (e.end - e.start))
     }
 }
 
@@ -141,8 +158,10 @@ impl Tally {
                 }
             }
             if let Some(a) = hit {
-                self.start_errors.push((made.minutes[a.start] - event.start).abs());
-                self.end_errors.push((made.minutes[a.end] - event.end).abs());
+                self.start_errors
+                    .push((made.minutes[a.start] - event.start).abs());
+                self.end_errors
+                    .push((made.minutes[a.end] - event.end).abs());
             }
         }
     }
@@ -176,11 +195,19 @@ fn wilson(count: usize, of: usize) -> Estimate {
     let p = count as f64 / n;
     let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
     let half = (z2 * (p * (1.0 - p) / n + z2 / (4.0 * n * n))).sqrt() / (1.0 + z2 / n);
-    Estimate { value: p, lower: middle - half, upper: middle + half }
+    Estimate {
+        value: p,
+        lower: middle - half,
+        upper: middle + half,
+    }
 }
 
 /// Exact Poisson interval of a count, 95 % (Garwood 1936, Biometrika 28:437-442).
 fn poisson(count: f64) -> Estimate {
     let quantile = |shape: f64, p: f64| Gamma::new(shape, 1.0).map_or(0.0, |g| g.inverse_cdf(p));
-    Estimate { value: count, lower: quantile(count, 0.025), upper: quantile(count + 1.0, 0.975) }
+    Estimate {
+        value: count,
+        lower: quantile(count, 0.025),
+        upper: quantile(count + 1.0, 0.975),
+    }
 }

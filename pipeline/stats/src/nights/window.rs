@@ -29,13 +29,19 @@ impl Dip {
         let from = fall.from.max(rise.from);
         let both = dot(&fall.values[from..], &rise.values[from..]);
         let information = (fall.with_itself + rise.with_itself - 2.0 * both).max(1e-9);
-        Self { height: (rise.with_readings - fall.with_readings) / information, information }
+        Self {
+            height: (rise.with_readings - fall.with_readings) / information,
+            information,
+        }
     }
 
     /// A single step: up for `sign` 1, down for −1.
     pub fn single(column: &Column, sign: f64) -> Self {
         let information = column.with_itself.max(1e-9);
-        Self { height: sign * column.with_readings / information, information }
+        Self {
+            height: sign * column.with_readings / information,
+            information,
+        }
     }
 
     /// Log likelihood ratio against no dip of a dip of this height.
@@ -58,18 +64,32 @@ impl<'a> Window<'a> {
         let hi = series.minutes.partition_point(|&m| m <= to);
         let minutes = &series.minutes[lo..hi];
         let mut steps = Vec::with_capacity(hi - lo);
-        series.noise.model.gains(minutes, &series.scale[lo..hi], &series.white[lo..hi], &mut steps);
+        series.noise.model.gains(
+            minutes,
+            &series.scale[lo..hi],
+            &series.white[lo..hi],
+            &mut steps,
+        );
         let mut whitened = vec![0.0; hi - lo];
         let near = &readings[lo..hi];
         whiten(&steps, 0, |i| near[i] - near[0], &mut whitened);
-        Self { minutes, steps, readings: whitened }
+        Self {
+            minutes,
+            steps,
+            readings: whitened,
+        }
     }
 
     /// A step up at `begin` whose course `shape` gives from minutes since then and the width.
     pub fn column(&self, begin: f64, width: f64, shape: impl Fn(f64, f64) -> f64) -> Column {
         let from = self.minutes.partition_point(|&m| m <= begin);
         let mut values = vec![0.0; self.minutes.len()];
-        whiten(&self.steps, from, |i| shape(self.minutes[i] - begin, width), &mut values);
+        whiten(
+            &self.steps,
+            from,
+            |i| shape(self.minutes[i] - begin, width),
+            &mut values,
+        );
         Column {
             begin,
             width,
@@ -84,7 +104,12 @@ impl<'a> Window<'a> {
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut lanes = [0.0; 4];
     let (x, y) = (a.chunks_exact(4), b.chunks_exact(4));
-    let tail: f64 = x.remainder().iter().zip(y.remainder()).map(|(p, q)| p * q).sum();
+    let tail: f64 = x
+        .remainder()
+        .iter()
+        .zip(y.remainder())
+        .map(|(p, q)| p * q)
+        .sum();
     for (p, q) in x.zip(y) {
         for (lane, (p, q)) in lanes.iter_mut().zip(p.iter().zip(q)) {
             *lane += p * q;

@@ -1,6 +1,6 @@
 -- title = "Restricted mean times"
 -- row = "one site and kind of ending"
--- show = 0
+-- role = "step"
 
 -- The area under the curve up to the rated wear, the curve carried forward past the last follow-up.
 WITH clipped AS (

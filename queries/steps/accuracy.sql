@@ -1,6 +1,6 @@
 -- title = "Agreement with fingersticks, by site and period"
 -- row = "one site and period of wear"
--- show = 0
+-- role = "step"
 WITH periods AS (
     SELECT *, 'all' AS period FROM pairs
     UNION ALL

@@ -1,8 +1,9 @@
 -- title = "Readings around each fingerstick"
 -- row = "one reading of a worn sensor within 45 minutes, or the pairing limit where that is longer, of one fingerstick"
--- show = 0
+-- role = "step"
 
--- A join on time buckets of that width and their two neighbours finds the readings in one pass.
+-- A join on time buckets of that width and their two neighbours finds the readings in one pass. The left side of a
+-- join is the one held in memory: it is the smaller one here and in the other steps.
 WITH width AS (
     SELECT CAST(GREATEST(45.0, pairing_minutes) * 60000000 AS BIGINT) AS micros
     FROM settings
@@ -33,11 +34,10 @@ SELECT
     r.status,
     minutes_between(c.fingerstick_time, r.time) AS minutes,
     r.time >= c.warm_from AS warm
-FROM bucketed AS r
-INNER JOIN wanted AS c ON c.sensor_no = r.sensor_no AND c.bucket = r.bucket
+FROM wanted AS c
+INNER JOIN bucketed AS r ON r.sensor_no = c.sensor_no AND r.bucket = c.bucket
 CROSS JOIN width AS w
 WHERE
     r.time >= c.inserted
     AND r.time <= c.worn_until
     AND ABS(CAST(r.time AS BIGINT) - CAST(c.fingerstick_time AS BIGINT)) <= w.micros
-ORDER BY c.fingerstick_no, c.sensor_no, r.time

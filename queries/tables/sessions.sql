@@ -25,51 +25,15 @@
 -- warm_from = { hidden = true }
 -- last_reading = { hidden = true }
 -- sensor_no = { hidden = true }
-WITH inserts AS (
+WITH lives AS (
     SELECT
-        e.wearer,
-        e.sensor,
-        e.site,
-        NULLIF(e.side, '') AS side,
-        e.time AS inserted,
-        NULLIF(e.model, '') AS model,
-        NULLIF(e.lot, '') AS lot,
-        NULLIF(e.tape, '') AS tape,
-        m.rated_days,
-        plus_hours(e.time, m.warmup_hours) AS warm_from
-    FROM wear_events AS e
-    INNER JOIN wearer_models AS m ON m.wearer = e.wearer AND m.model = e.model
-    WHERE e.event = 'insert'
-),
-ends AS (
-    SELECT wearer, sensor, time AS ended, cause
-    FROM wear_events
-    WHERE event = 'end'
-),
-known AS (
-    SELECT
-        i.*,
-        e.ended,
-        e.cause,
-        s.sensor_no,
-        COALESCE(e.ended, t.cutoff) AS worn_until,
-        t.cutoff
-    FROM inserts AS i
+        k.*,
+        t.cutoff,
+        r.last_reading,
+        COALESCE(k.ended, r.last_reading, k.inserted) AS seen_until
+    FROM insertions AS k
     CROSS JOIN settings AS t
-    LEFT JOIN ends AS e ON e.wearer = i.wearer AND e.sensor = i.sensor
-    LEFT JOIN sensors AS s ON s.wearer = i.wearer AND s.sensor = i.sensor
-),
-last_readings AS (
-    SELECT k.wearer, k.sensor, MAX(r.time) AS last_reading
-    FROM known AS k
-    INNER JOIN readings AS r ON r.sensor_no = k.sensor_no
-    WHERE r.time >= k.inserted AND r.time <= k.worn_until
-    GROUP BY k.wearer, k.sensor
-),
-lives AS (
-    SELECT k.*, l.last_reading, COALESCE(k.ended, l.last_reading, k.inserted) AS seen_until
-    FROM known AS k
-    LEFT JOIN last_readings AS l ON l.wearer = k.wearer AND l.sensor = k.sensor
+    LEFT JOIN sensor_readings AS r ON r.sensor_no = k.sensor_no
 )
 SELECT
     wearer,

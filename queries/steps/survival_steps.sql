@@ -1,6 +1,6 @@
 -- title = "Kaplan-Meier estimates"
 -- row = "one day on which something happened at one site, for one kind of ending"
--- show = 0
+-- role = "step"
 
 -- Kinds: `detached` counts fell-off, knocked-off and lifted as events; `any ending` counts every recorded end.
 -- A session that outlasts its rated wear is censored there; events come before censorings of the same day.

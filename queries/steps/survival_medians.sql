@@ -1,6 +1,6 @@
 -- title = "Median day of detachment"
 -- row = "one site whose curve reaches one half"
--- show = 0
+-- role = "step"
 
 -- Where the curve is flat at exactly one half, the middle of the flat stretch.
 WITH curves AS (

@@ -1,6 +1,6 @@
 -- title = "Share still attached at day 7, day 10 and the rated day"
 -- row = "one site and day asked for"
--- show = 0
+-- role = "step"
 
 -- Empty past the last follow-up of a site whose curve has not reached zero.
 WITH asked AS (

@@ -1,6 +1,6 @@
 -- title = "Nights"
 -- row = "one night of one wearer"
--- show = 0
+-- role = "step"
 
 -- A spell in bed is a `bed` whose next `bed` or `rise` is a `rise` within 24 hours.
 WITH moves AS (

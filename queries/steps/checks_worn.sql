@@ -1,6 +1,6 @@
 -- title = "Fingersticks and the sensors worn at the time"
 -- row = "one fingerstick and one sensor that its wearer then wore"
--- show = 0
+-- role = "step"
 WITH numbered AS (
     SELECT
         wearer,

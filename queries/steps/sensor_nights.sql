@@ -1,8 +1,8 @@
 -- title = "Nights with enough readings"
 -- row = "one night of one sensor"
--- show = 0
+-- role = "step"
 
--- Readings find their night by the UTC days that the night touches.
+-- Readings find their night by the hours of the epoch that the night touches.
 WITH worn AS (
     SELECT
         s.wearer,
@@ -13,8 +13,10 @@ WITH worn AS (
         n.night_start,
         n.night_end,
         p.spacing_minutes,
-        CAST(n.night_start AS BIGINT) / 86400000000 AS first_day,
-        (CAST(n.night_end AS BIGINT) - 1) / 86400000000 AS last_day
+        s.inserted,
+        s.worn_until,
+        CAST(n.night_start AS BIGINT) / 3600000000 AS first_hour,
+        (CAST(n.night_end AS BIGINT) - 1) / 3600000000 AS last_hour
     FROM sessions AS s
     INNER JOIN nights AS n ON n.wearer = s.wearer
     INNER JOIN sensor_spacing AS p ON p.sensor_no = s.sensor_no
@@ -25,23 +27,27 @@ WITH worn AS (
         AND n.night_end <= t.month_end
         AND n.night_end > n.night_start
 ),
-days AS (
-    SELECT *, first_day + step AS day
-    FROM worn
-    CROSS JOIN (VALUES (0), (1), (2)) AS k (step)
-    WHERE first_day + step <= last_day
+hours AS (
+    SELECT w.sensor_no, w.night, w.night_start, w.night_end, w.inserted, w.worn_until, w.first_hour + k.value AS hour
+    FROM generate_series(0, 49) AS k
+    CROSS JOIN worn AS w
+    WHERE w.first_hour + k.value <= w.last_hour
 ),
 seen AS (
-    SELECT sensor_no, time, CAST(time AS BIGINT) / 86400000000 AS day
-    FROM session_readings
+    SELECT sensor_no, time, CAST(time AS BIGINT) / 3600000000 AS hour
+    FROM readings
     WHERE status IN ('ok', 'low', 'high')
 ),
 counts AS (
-    SELECT d.wearer, d.sensor, d.night, COUNT(*) AS readings
-    FROM seen AS r
-    INNER JOIN days AS d ON d.sensor_no = r.sensor_no AND d.day = r.day
-    WHERE r.time >= d.night_start AND r.time < d.night_end
-    GROUP BY d.wearer, d.sensor, d.night
+    SELECT h.sensor_no, h.night, COUNT(*) AS readings
+    FROM hours AS h
+    INNER JOIN seen AS r ON r.sensor_no = h.sensor_no AND r.hour = h.hour
+    WHERE
+        r.time >= h.night_start
+        AND r.time < h.night_end
+        AND r.time >= h.inserted
+        AND r.time <= h.worn_until
+    GROUP BY h.sensor_no, h.night
 ),
 coverage AS (
     SELECT
@@ -49,7 +55,7 @@ coverage AS (
         COALESCE(c.readings, 0) AS readings,
         COALESCE(c.readings, 0) * w.spacing_minutes / minutes_between(w.night_start, w.night_end) AS coverage
     FROM worn AS w
-    LEFT JOIN counts AS c ON c.wearer = w.wearer AND c.sensor = w.sensor AND c.night = w.night
+    LEFT JOIN counts AS c ON c.sensor_no = w.sensor_no AND c.night = w.night
 )
 SELECT
     wearer,

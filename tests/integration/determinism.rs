@@ -1,0 +1,142 @@
+//! The same input gives the same bytes, however it is cut into files, and the same figures in either unit.
+
+use crate::fixture::{LATER, Output, Row, Study};
+use crate::small_study::{EVENT_COLUMNS, Rows, lines, rows, settings, study};
+
+/// Columns that are text or instants, and equal to the letter.
+fn assert_same_figures(ours: &Row<'_>, theirs: &Row<'_>, header: &[String], table: &str) {
+    for column in header {
+        let (a, b) = (ours.text(column), theirs.text(column));
+        if a == b {
+            continue;
+        }
+        let numbers = a.parse::<f64>().ok().zip(b.parse::<f64>().ok());
+        let (x, y) = numbers.unwrap_or_else(|| panic!("{table}.{column}: {a} and {b}"));
+        let scale = x.abs().max(y.abs()).max(1.0);
+        assert!(
+            (x - y).abs() <= 1e-9 * scale,
+            "{table}.{column}: {a} and {b}"
+        );
+    }
+}
+
+fn tables(output: &Output) -> Vec<String> {
+    output
+        .files
+        .keys()
+        .filter_map(|name| name.strip_prefix("tables/")?.strip_suffix(".csv"))
+        .map(str::to_owned)
+        .collect()
+}
+
+fn assert_same_bytes(a: &Output, b: &Output, but: &[&str]) {
+    assert_eq!(
+        a.files.keys().collect::<Vec<_>>(),
+        b.files.keys().collect::<Vec<_>>()
+    );
+    for (name, bytes) in a
+        .files
+        .iter()
+        .filter(|(name, _)| !but.contains(&name.as_str()))
+    {
+        assert!(b.files[name] == *bytes, "{name} differs");
+    }
+}
+
+#[test]
+fn the_same_bytes_again() {
+    // From an empty store, from a full one, and in a folder elsewhere.
+    let first = study();
+    let output = first.report();
+    assert_same_bytes(&output, &first.report(), &[]);
+    assert_same_bytes(&output, &study().report(), &[]);
+    assert!(!output.text("run.json").contains(LATER));
+    let root = first.dir().display().to_string();
+    for (name, bytes) in &output.files {
+        let text = String::from_utf8_lossy(bytes);
+        assert!(!text.contains(&root), "{name} holds a path of this machine");
+    }
+}
+
+fn write_in_parts(study: &Study, rows: &Rows) {
+    let (early, late) = rows.readings.split_at(rows.readings.len() / 3);
+    study
+        .write(
+            "readings/b.csv",
+            "sensor,time,glucose\n".to_owned() + &lines(early),
+        )
+        .write(
+            "readings/a.csv",
+            "sensor,time,glucose\n".to_owned() + &lines(late),
+        );
+    for (number, event) in rows.wear_events.iter().enumerate() {
+        let name = format!("wear-events/{number}.csv");
+        study.write(&name, format!("{EVENT_COLUMNS}{event}\n"));
+    }
+    let mut fingersticks = rows.fingersticks.clone();
+    fingersticks.reverse();
+    study.write(
+        "fingersticks/f.csv",
+        "time,glucose\n".to_owned() + &lines(&fingersticks),
+    );
+}
+
+#[test]
+fn one_file_or_several() {
+    let whole = study().report();
+    let cut = Study::new(&settings("mg/dL"));
+    write_in_parts(&cut, &rows());
+    let cut = cut.report();
+    assert_same_bytes(&whole, &cut, &["run.json"]);
+}
+
+/// Files that arrive one by one, with a run after each, end in the same tables as all at once.
+#[test]
+fn one_run_or_several() {
+    let whole = study();
+    let rows = rows();
+    let grown = Study::new(&settings("mg/dL"));
+    grown.write(
+        "wear-events/all.csv",
+        EVENT_COLUMNS.to_owned() + &rows.wear_events.join("\n") + "\n",
+    );
+    for (number, part) in rows
+        .readings
+        .chunks(rows.readings.len() / 4 + 1)
+        .enumerate()
+    {
+        let name = format!("readings/{number}.csv");
+        grown.write(&name, "sensor,time,glucose\n".to_owned() + &lines(part));
+        grown.report();
+    }
+    grown.write(
+        "fingersticks/all.csv",
+        "time,glucose\n".to_owned() + &lines(&rows.fingersticks),
+    );
+    assert_same_bytes(&whole.report(), &grown.report(), &["run.json"]);
+}
+
+#[test]
+fn the_same_study_in_either_unit() {
+    let mut rows = rows();
+    let mgdl = study().report();
+    for row in rows.readings.iter_mut().chain(&mut rows.fingersticks) {
+        row.1 /= 18.0156;
+    }
+    let study = Study::new(&settings("mmol/L"));
+    write_in_parts(&study, &rows);
+    let mmoll = study.report();
+    let names = tables(&mgdl);
+    assert!(names.contains(&"site_accuracy".to_owned()));
+    assert_eq!(names, tables(&mmoll));
+    for name in names {
+        let (a, b) = (mgdl.table(&name), mmoll.table(&name));
+        assert_eq!(a.header, b.header, "{name}");
+        assert_eq!(a.lines.len(), b.lines.len(), "{name}");
+        for (ours, theirs) in a.rows().zip(b.rows()) {
+            assert_same_figures(&ours, &theirs, &a.header, &name);
+        }
+    }
+    assert!(mmoll.text("report.md").contains("mmol/L"));
+    assert!(!mmoll.text("report.md").contains("(mg/dL)"));
+}

@@ -1,0 +1,149 @@
+//! Which crate may know which: read from the dependencies that cargo resolves.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::process::Command;
+
+use crate::fixture::repository;
+
+type Graph = BTreeMap<String, BTreeSet<String>>;
+
+/// Names of the packages that each package needs to be built and run; those of tests alone are left out.
+fn graph() -> Graph {
+    let output = Command::new(env!("CARGO"))
+        .args([
+            "metadata",
+            "--format-version",
+            "1",
+            "--locked",
+            "--offline",
+            "--manifest-path",
+        ])
+        .arg(repository("Cargo.toml"))
+        .output()
+        .unwrap();
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let names: BTreeMap<&str, &str> = metadata["packages"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|package| {
+            (
+                package["id"].as_str().unwrap(),
+                package["name"].as_str().unwrap(),
+            )
+        })
+        .collect();
+    let mut graph = Graph::new();
+    for node in metadata["resolve"]["nodes"].as_array().unwrap() {
+        let needs = node["deps"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter(|dependency| {
+                let mut kinds = dependency["dep_kinds"].as_array().unwrap().iter();
+                kinds.any(|kind| kind["kind"].as_str() != Some("dev"))
+            });
+        let needs = needs.map(|dependency| names[dependency["pkg"].as_str().unwrap()].to_owned());
+        let name = names[node["id"].as_str().unwrap()].to_owned();
+        graph.entry(name).or_default().extend(needs);
+    }
+    graph
+}
+
+/// Everything that a package needs, directly or not.
+fn reach(graph: &Graph, package: &str) -> BTreeSet<String> {
+    let mut seen = BTreeSet::new();
+    let mut waiting = vec![package.to_owned()];
+    while let Some(next) = waiting.pop() {
+        for name in &graph[&next] {
+            if seen.insert(name.clone()) {
+                waiting.push(name.clone());
+            }
+        }
+    }
+    seen
+}
+
+#[test]
+fn statistics_settings_and_rendering_are_free_of_the_query_engine() {
+    let graph = graph();
+    assert!(reach(&graph, "whereworn-engine").contains("datafusion"));
+    for package in [
+        "whereworn-model",
+        "whereworn-stats",
+        "whereworn-report",
+        "whereworn-demo",
+        "whereworn-load",
+    ] {
+        let reached = reach(&graph, package);
+        let found = reached
+            .iter()
+            .find(|name| name.starts_with("datafusion") || *name == "sqlparser");
+        assert_eq!(found, None, "reached from {package}");
+    }
+    for package in ["whereworn-model", "whereworn-stats", "whereworn-report"] {
+        let reached = reach(&graph, package);
+        let found = reached
+            .iter()
+            .find(|name| ["arrow", "parquet", "tokio"].contains(&name.as_str()));
+        assert_eq!(found, None, "reached from {package}");
+    }
+}
+
+/// Crates of the project that name one of these packages.
+fn naming(graph: &Graph, matches: impl Fn(&str) -> bool) -> Vec<&str> {
+    graph
+        .iter()
+        .filter(|(name, needs)| {
+            name.starts_with("whereworn") && needs.iter().any(|need| matches(need))
+        })
+        .map(|(name, _)| name.as_str())
+        .collect()
+}
+
+#[test]
+fn one_crate_names_each_heavy_library() {
+    let graph = graph();
+    assert_eq!(
+        naming(&graph, |name| name.starts_with("datafusion")),
+        ["whereworn-engine"]
+    );
+    assert_eq!(
+        naming(&graph, |name| name.starts_with("plotters")),
+        ["whereworn-report"]
+    );
+    assert_eq!(
+        naming(&graph, |name| name == "pulldown-cmark"),
+        ["whereworn-report"]
+    );
+    assert_eq!(naming(&graph, |name| name == "clap"), ["whereworn"]);
+    assert_eq!(naming(&graph, |name| name == "statrs"), ["whereworn-stats"]);
+}
+
+#[test]
+fn arrows_between_the_crates() {
+    let expected: [(&str, &[&str]); 6] = [
+        ("whereworn-model", &[]),
+        ("whereworn-stats", &[]),
+        ("whereworn-load", &["whereworn-model"]),
+        ("whereworn-engine", &["whereworn-model", "whereworn-stats"]),
+        ("whereworn-report", &["whereworn-model"]),
+        ("whereworn-demo", &["whereworn-model"]),
+    ];
+    let graph = graph();
+    for (package, allowed) in expected {
+        let ours: Vec<&String> = graph[package]
+            .iter()
+            .filter(|name| name.starts_with("whereworn"))
+            .collect();
+        let extra = ours.iter().find(|name| !allowed.contains(&name.as_str()));
+        assert_eq!(extra, None, "{package} may need {allowed:?} alone");
+    }
+    let engine = &graph["whereworn-engine"];
+    assert!(engine.contains("whereworn-stats") && engine.contains("whereworn-model"));
+}
