@@ -1,6 +1,7 @@
 -- title = "What was read, set aside and used"
 -- row = "one step of one table"
 -- section = "quality"
+-- order = 1
 -- show = 60
 -- [columns]
 -- step = { hidden = true }

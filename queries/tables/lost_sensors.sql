@@ -1,6 +1,7 @@
 -- title = "Sensors lost track of"
 -- row = "one sensor without an end whose readings stop a day or more before the cut-off"
 -- section = "quality"
+-- order = 3
 -- note = "They are censored at their last reading. If you know how they ended, log it: survival depends on it."
 -- [columns]
 -- wearer = { label = "Wearer" }

@@ -1,6 +1,7 @@
 -- title = "Night artefacts one by one"
 -- row = "one run of readings in one night"
 -- section = "nights"
+-- order = 3
 -- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Counted: the night has enough readings to enter the rates."
 -- show = 40
 -- [columns]
@@ -15,8 +16,8 @@
 -- evidence = { label = "Evidence" }
 -- counted = { label = "Counted" }
 -- nadir_time = { hidden = true }
--- fall_minutes = { label = "Fell in", unit = "min", digits = 0 }
--- recovery_minutes = { label = "Recovered in", unit = "min", digits = 0 }
+-- fall_minutes = { hidden = true }
+-- recovery_minutes = { hidden = true }
 -- probability = { label = "Probability", unit = "share", digits = 0 }
 -- sensor_no = { hidden = true }
 WITH at_night AS (

@@ -1,6 +1,7 @@
 -- title = "Readings against fingersticks"
 -- row = "one fingerstick and the nearest reading of one sensor"
 -- section = "accuracy"
+-- order = 1
 -- note = "Difference is reading minus fingerstick: above zero, the sensor reads high."
 -- chart = { kind = "points", x = "fingerstick", y = "difference", series = "site" }
 -- show = 0

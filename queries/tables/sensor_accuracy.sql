@@ -1,7 +1,7 @@
 -- title = "Sensors one by one"
 -- row = "one sensor with pairs"
 -- section = "spread"
--- note = "The mean of a sensor's differences with a 95 % interval by t. How far the dots of one site lie apart is what the next sensor there may add."
+-- note = "The mean of a sensor's differences with a 95 % interval by t, from five pairs on. How far the dots of one site lie apart is what the next sensor there may add."
 -- chart = { kind = "points", x = "wear_order", y = "mean_difference", lower = "mean_difference_lower", upper = "mean_difference_upper", series = "site" }
 -- show = 60
 -- [columns]
@@ -31,8 +31,8 @@ SELECT
     ROW_NUMBER() OVER (PARTITION BY f.site ORDER BY s.inserted, f.wearer, f.sensor) AS wear_order,
     f.pairs,
     f.mean_difference,
-    get_field(f.fit, 'lower') AS mean_difference_lower,
-    get_field(f.fit, 'upper') AS mean_difference_upper
+    CASE WHEN f.pairs >= 5 THEN get_field(f.fit, 'lower') END AS mean_difference_lower,
+    CASE WHEN f.pairs >= 5 THEN get_field(f.fit, 'upper') END AS mean_difference_upper
 FROM fits AS f
 INNER JOIN sessions AS s ON s.wearer = f.wearer AND s.sensor = f.sensor
 INNER JOIN sites AS t ON t.site = f.site

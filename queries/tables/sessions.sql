@@ -1,6 +1,7 @@
 -- title = "Every sensor worn"
 -- row = "one sensor from insertion to its end"
 -- section = "quality"
+-- order = 2
 -- note = "Without an end, a sensor is still on where its last reading is less than a day before the cut-off; else it is lost track of."
 -- chart = { kind = "spans", x = "inserted", y = "site", lower = "inserted", upper = "seen_until", series = "wearer" }
 -- show = 60

@@ -1,26 +1,27 @@
 -- title = "Sites side by side"
 -- row = "one site"
 -- section = "bottom-line"
+-- order = 1
 -- [columns]
 -- site = { label = "Site" }
 -- on_label = { label = "On the label" }
 -- sensors = { hidden = true }
 -- sessions = { label = "Sensors" }
--- wearers = { label = "Wearers" }
+-- wearers = { hidden = true }
 -- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1 }
 -- usable_days_lower = { unit = "days", digits = 1 }
 -- usable_days_upper = { unit = "days", digits = 1 }
 -- came_off = { label = "Came off by the rated day", unit = "share", digits = 0 }
 -- came_off_lower = { unit = "share", digits = 0 }
 -- came_off_upper = { unit = "share", digits = 0 }
--- pairs = { label = "Pairs" }
+-- pairs = { hidden = true }
 -- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
 -- bias_lower = { unit = "mg/dL", digits = 1 }
 -- bias_upper = { unit = "mg/dL", digits = 1 }
 -- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
 -- within_20_20_lower = { unit = "share", digits = 0 }
 -- within_20_20_upper = { unit = "share", digits = 0 }
--- nights = { label = "Sensor-nights" }
+-- nights = { hidden = true }
 -- night_rate = { label = "Night artefacts per 100 sensor-nights", digits = 1 }
 -- night_rate_lower = { digits = 1 }
 -- night_rate_upper = { digits = 1 }

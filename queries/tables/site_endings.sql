@@ -1,6 +1,7 @@
 -- title = "How sensors ended, by site"
 -- row = "one site and cause"
 -- section = "wear"
+-- order = 5
 -- chart = { kind = "bars", x = "cause", y = "sessions", series = "site" }
 -- [columns]
 -- site = { label = "Site" }

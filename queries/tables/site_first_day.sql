@@ -1,6 +1,7 @@
 -- title = "The first day beside later ones"
 -- row = "one site and period of wear"
 -- section = "accuracy"
+-- order = 3
 -- note = "First day: the reading is less than 24 hours after insertion."
 -- [columns]
 -- site = { label = "Site" }
@@ -14,25 +15,25 @@
 -- bias_percent = { label = "Bias", unit = "%", digits = 1 }
 -- bias_percent_lower = { unit = "%", digits = 1 }
 -- bias_percent_upper = { unit = "%", digits = 1 }
--- sd_between = { label = "SD between sensors", unit = "mg/dL", digits = 1 }
--- sd_within = { label = "SD within a sensor", unit = "mg/dL", digits = 1 }
--- loa_lower = { label = "Limits of agreement from", unit = "mg/dL", digits = 0 }
--- loa_upper = { label = "to", unit = "mg/dL", digits = 0 }
+-- sd_between = { hidden = true }
+-- sd_within = { hidden = true }
+-- loa_lower = { hidden = true }
+-- loa_upper = { hidden = true }
 -- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
 -- mard_lower = { unit = "share", digits = 1 }
 -- mard_upper = { unit = "share", digits = 1 }
--- median_ard = { label = "its median", unit = "share", digits = 1 }
--- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
+-- median_ard = { hidden = true }
+-- within_15_15 = { hidden = true }
 -- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
 -- within_20_20_lower = { unit = "share", digits = 0 }
 -- within_20_20_upper = { unit = "share", digits = 0 }
--- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
--- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
--- zone_a = { label = "Zone A", unit = "share", digits = 1 }
--- zone_b = { label = "Zone B", unit = "share", digits = 1 }
--- zone_c = { label = "Zone C", unit = "share", digits = 1 }
--- zone_d = { label = "Zone D", unit = "share", digits = 1 }
--- zone_e = { label = "Zone E", unit = "share", digits = 1 }
+-- within_40_40 = { hidden = true }
+-- within_20_percent = { hidden = true }
+-- zone_a = { hidden = true }
+-- zone_b = { hidden = true }
+-- zone_c = { hidden = true }
+-- zone_d = { hidden = true }
+-- zone_e = { hidden = true }
 SELECT
     site,
     period,

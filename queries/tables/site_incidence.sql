@@ -1,6 +1,7 @@
 -- title = "How sensors ended, by day of wear"
 -- row = "one day on which sensors of one site ended by one cause"
 -- section = "wear"
+-- order = 4
 -- note = "Aalen-Johansen: the share of all sensors that has ended by this cause. The standard error is by the delta method."
 -- chart = { kind = "steps", x = "day", y = "incidence", series = "site" }
 -- [columns]

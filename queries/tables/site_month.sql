@@ -1,6 +1,7 @@
 -- title = "This month's own rows"
 -- row = "one site"
 -- section = "bottom-line"
+-- order = 2
 -- note = "Everything else in the report counts all months up to this one."
 -- [columns]
 -- site = { label = "Site" }

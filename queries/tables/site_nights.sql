@@ -1,6 +1,7 @@
 -- title = "Night artefacts by site"
 -- row = "one site"
 -- section = "nights"
+-- order = 1
 -- note = "The rate leaves out artefacts that a fingerstick refuted. Its interval is exact for a Poisson count and takes nights as independent."
 -- chart = { kind = "intervals", x = "rate_per_100", y = "site", lower = "rate_lower", upper = "rate_upper" }
 -- [columns]

@@ -1,6 +1,7 @@
 -- title = "Do night artefact rates differ between sites?"
 -- row = "one test"
 -- section = "nights"
+-- order = 2
 -- note = "The p shuffles sites among the sensors of each wearer; it is empty where no wearer wore two sites."
 -- [columns]
 -- test = { label = "Test" }

@@ -1,6 +1,7 @@
 -- title = "Share of sensors still attached, by day of wear"
 -- row = "one day on which something happened at one site"
 -- section = "wear"
+-- order = 1
 -- note = "Kaplan-Meier with 95 % bands on the log(-log) scale. Other endings are censored, so this compares how well sites hold a sensor; it is not the share that comes off."
 -- chart = { kind = "steps", x = "day", y = "survival", lower = "lower", upper = "upper", series = "site" }
 -- [columns]

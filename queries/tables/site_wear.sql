@@ -1,6 +1,7 @@
 -- title = "How long sensors stay on, by site"
 -- row = "one site"
 -- section = "wear"
+-- order = 2
 -- note = "Usable days are the mean time to any ending up to the rated wear; the restricted mean counts detachment only. Empty where follow-up does not reach that day, or the median is not reached."
 -- [columns]
 -- site = { label = "Site" }

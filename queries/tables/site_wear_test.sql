@@ -1,6 +1,7 @@
 -- title = "Do sites differ in how long sensors stay on?"
 -- row = "one test"
 -- section = "wear"
+-- order = 3
 -- note = "Log-rank, stratified by wearer. The p by permutation shuffles sites among the sessions of a wearer and model, and is the one to read below ten sensors a site; it is empty where no wearer wore two sites."
 -- [columns]
 -- test = { label = "Test" }

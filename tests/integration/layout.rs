@@ -7,13 +7,20 @@ use crate::fixture::repository;
 
 type Graph = BTreeMap<String, BTreeSet<String>>;
 
-/// Names of the packages that each package needs to be built and run; those of tests alone are left out.
+/// What each package names to be built and run on this machine; what tests alone need is left out.
 fn graph() -> Graph {
     let output = Command::new(env!("CARGO"))
         .args([
-            "metadata",
-            "--format-version",
-            "1",
+            "tree",
+            "--workspace",
+            "--edges",
+            "normal,build",
+            "--prefix",
+            "depth",
+        ])
+        .args([
+            "--format",
+            " {p}",
             "--locked",
             "--offline",
             "--manifest-path",
@@ -26,32 +33,23 @@ fn graph() -> Graph {
         "{}",
         String::from_utf8_lossy(&output.stderr)
     );
-    let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
-    let names: BTreeMap<&str, &str> = metadata["packages"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|package| {
-            (
-                package["id"].as_str().unwrap(),
-                package["name"].as_str().unwrap(),
-            )
-        })
-        .collect();
+    let text = String::from_utf8(output.stdout).unwrap();
     let mut graph = Graph::new();
-    for node in metadata["resolve"]["nodes"].as_array().unwrap() {
-        let needs = node["deps"]
-            .as_array()
-            .unwrap()
-            .iter()
-            .filter(|dependency| {
-                let mut kinds = dependency["dep_kinds"].as_array().unwrap().iter();
-                kinds.any(|kind| kind["kind"].as_str() != Some("dev"))
-            });
-        let needs = needs.map(|dependency| names[dependency["pkg"].as_str().unwrap()].to_owned());
-        let name = names[node["id"].as_str().unwrap()].to_owned();
-        graph.entry(name).or_default().extend(needs);
+    let mut path: Vec<String> = Vec::new();
+    for line in text.lines() {
+        let mut words = line.split_whitespace();
+        let Some(depth) = words.next().and_then(|depth| depth.parse::<usize>().ok()) else {
+            continue;
+        };
+        let name = words.next().unwrap().to_owned();
+        path.truncate(depth);
+        if let Some(parent) = path.last() {
+            graph.get_mut(parent).unwrap().insert(name.clone());
+        }
+        graph.entry(name.clone()).or_default();
+        path.push(name);
     }
+    assert!(graph.len() > 50, "{text}");
     graph
 }
 

@@ -14,6 +14,8 @@ pub struct Header {
     pub row: Option<String>,
     /// Section of the report in which the table is shown.
     pub section: Option<String>,
+    /// Place within the section, from 1; tables without one come last, in the order in which they were made.
+    pub order: Option<u32>,
     /// A remark printed below the table.
     pub note: Option<String>,
     /// The chart drawn from the table.

@@ -48,12 +48,14 @@ pub(crate) fn of_section<'a>(context: &Context<'a>, key: &str) -> Vec<&'a Result
         _ if table.own_query => Some("annex"),
         _ => None,
     };
-    context
+    let mut tables: Vec<&ResultTable> = context
         .input
         .tables
         .iter()
         .filter(|table| section_of(table) == Some(key))
-        .collect()
+        .collect();
+    tables.sort_by_key(|table| table.header.order.unwrap_or(u32::MAX));
+    tables
 }
 
 /// A table under its heading: what a row is, its chart, its numbers, its note.
