@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::fs;
+use std::sync::LazyLock;
 
 use serde_json::Value;
 use whereworn_model::format;
@@ -30,6 +31,7 @@ fn decoded(cell: &str) -> String {
         .replace("&gt;", ">")
         .replace("&quot;", "\"")
         .replace("&amp;", "&")
+        .replace('\u{a0}', " ")
 }
 
 /// The cells of the first table after a heading of `report.html`.
@@ -230,7 +232,8 @@ fn known(arguments: &[&str]) -> Known {
     }
 }
 
-fn many_wearers() -> Known {
+/// Some seventy sensors a site.
+static MANY_WEARERS: LazyLock<Known> = LazyLock::new(|| {
     known(&[
         "--wearers",
         "24",
@@ -241,7 +244,7 @@ fn many_wearers() -> Known {
         "--seed",
         "3",
     ])
-}
+});
 
 impl Known {
     fn sites(&self) -> &serde_json::Map<String, Value> {
@@ -269,7 +272,7 @@ fn minute(text: &str) -> i64 {
 /// Each sensor as the truth has it, whatever files, local times and zones it went through.
 #[test]
 fn sessions_are_those_of_the_truth() {
-    let known = many_wearers();
+    let known = &MANY_WEARERS;
     let sessions = known.output.table("sessions");
     let sensors = known.truth["sensors"].as_array().unwrap();
     assert_eq!(sessions.lines.len(), sensors.len());
@@ -312,7 +315,7 @@ fn sessions_are_those_of_the_truth() {
 /// Four standard errors, so that one of seven sites strays by chance less than once in two thousand seeds.
 #[test]
 fn detachment_is_found() {
-    let known = many_wearers();
+    let known = &MANY_WEARERS;
     let wear = known.output.table("site_wear");
     for (site, truth) in known.sites() {
         let row = wear.row(&[("site", site)]);
@@ -342,7 +345,7 @@ fn detachment_is_found() {
 /// left out: its gain drifts.
 #[test]
 fn gain_differences_are_found() {
-    let known = many_wearers();
+    let known = &MANY_WEARERS;
     let accuracy = known.output.table("site_first_day");
     let sites: Vec<(f64, f64, f64, &String)> = known
         .sites()
@@ -377,7 +380,7 @@ fn gain_differences_are_found() {
 
 #[test]
 fn delay_is_found() {
-    let known = many_wearers();
+    let known = &MANY_WEARERS;
     let delay = known.output.table("site_delay");
     for (site, truth) in known.sites() {
         let row = delay.row(&[("site", site)]);

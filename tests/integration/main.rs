@@ -4,6 +4,8 @@
 mod bad_input;
 mod demo;
 mod determinism;
+mod edges_nights;
+mod edges_wear;
 mod fixture;
 mod layout;
 mod load_files;

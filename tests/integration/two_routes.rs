@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
+use std::sync::LazyLock;
 
 use whereworn_stats::agreement::error_grid::{Zone, consensus_zone};
 use whereworn_stats::agreement::limits::{within_limit, within_percent};
@@ -14,8 +15,8 @@ use crate::fixture::{Output, Row, Study, Table, close, close_or_missing, wherewo
 const EQUAL: f64 = 1e-9;
 const RATED_DAYS: f64 = 14.0;
 
-/// A synthetic study of some size.
-fn output() -> Output {
+/// The report on a synthetic study of some size.
+static OUTPUT: LazyLock<Output> = LazyLock::new(|| {
     let place = Study::new("");
     let folder = place.beside("demo");
     let arguments = [
@@ -32,7 +33,7 @@ fn output() -> Output {
     all.extend(arguments.iter().map(OsStr::new));
     assert_eq!(whereworn(&all).code, 0);
     Study::copy_of(&folder).report()
-}
+});
 
 /// Rows of a table by site.
 fn by_site(table: &Table) -> BTreeMap<String, Vec<Row<'_>>> {
@@ -68,7 +69,7 @@ fn numbers(table: &Table, column: &str) -> Vec<usize> {
 
 #[test]
 fn survival() {
-    let output = output();
+    let output = &OUTPUT;
     let sessions = output.table("sessions");
     let (survival, wear) = (output.table("site_survival"), output.table("site_wear"));
     let sites = by_site(&sessions);
@@ -137,7 +138,7 @@ fn survival() {
 
 #[test]
 fn log_rank_test() {
-    let output = output();
+    let output = &OUTPUT;
     let sessions = output.table("sessions");
     let (times, events): (Vec<f64>, Vec<bool>) = sessions.rows().map(|row| life(&row)).unzip();
     let expected = log_rank(Subjects {
@@ -298,7 +299,7 @@ fn assert_accuracy(row: &Row<'_>, pairs: &[&Row<'_>]) {
 
 #[test]
 fn accuracy() {
-    let output = output();
+    let output = &OUTPUT;
     let pairs = output.table("pairs");
     let (whole, parts) = (
         output.table("site_accuracy"),
@@ -322,7 +323,7 @@ fn accuracy() {
 /// Differences of pairs are what their names say.
 #[test]
 fn pairs_hold_their_arithmetic() {
-    let output = output();
+    let output = &OUTPUT;
     let pairs = output.table("pairs");
     assert!(pairs.lines.len() > 500);
     for row in pairs.rows() {

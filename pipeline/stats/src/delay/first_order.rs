@@ -15,6 +15,12 @@ pub const FEWEST_PAIRS: usize = 10;
 /// A delay longer than the windows that it is read from is no estimate, minutes.
 const LONGEST_MINUTES: f64 = 45.0;
 
+/// Least minutes between the readings of a window.
+const LEAST_SPACING: f64 = 4.0;
+
+/// Pairs that a sensor needs for its gain to be known apart from its slopes.
+const FEWEST_OF_SENSOR: usize = 5;
+
 /// Share of the slopes' spread that has to be glucose rather than noise.
 const LEAST_RELIABILITY: f64 = 0.3;
 
@@ -31,7 +37,7 @@ pub struct DelayPair {
     pub sensor: usize,
     /// Fingerstick glucose, above 0, in the unit of the readings.
     pub fingerstick: f64,
-    /// Offsets of the readings, minutes after the fingerstick (negative before), up to 45 either way.
+    /// Offsets of the readings, minutes after the fingerstick (negative before), ascending, up to 45 either way.
     pub minutes: Vec<f64>,
     /// The readings, as long as `minutes`.
     pub glucose: Vec<f64>,
@@ -61,14 +67,15 @@ pub struct Delay {
 /// sensors, the noise estimated anew each time, t with one degree of freedom fewer than sensors.
 ///
 /// A clock that is off shifts the delay by as much; the difference between two sites with one meter stays right.
-/// Returns `None` with fewer than 10 usable pairs in sensors that have at least two, where less than 30 % of the
+/// Returns `None` with fewer than 10 usable pairs in sensors that have at least five, where less than 30 % of the
 /// variance of the slopes is left after the noise (glucose too flat to tell), or where the estimate is beyond
 /// 45 min, the reach of the windows. Sources: Rebrin et al. 1999 Am J
 /// Physiol 277:E561 for the lag; Fuller 1987, Measurement Error Models, section 1.2 and 3.1 for the correction.
 /// Proved on simulated truth by `tests/delay.rs`.
 #[must_use]
 pub fn first_order_delay(pairs: &[DelayPair]) -> Option<Delay> {
-    let points = usable_points(pairs);
+    let pairs: Vec<DelayPair> = pairs.iter().map(thinned).collect();
+    let points = usable_points(&pairs);
     let start =
         common_delay(sensor_sums(&without_outliers(&points, robust_delay(&points)?)).values())?;
     let sums = sensor_sums(&without_outliers(&points, start));
@@ -83,6 +90,25 @@ pub fn first_order_delay(pairs: &[DelayPair]) -> Option<Delay> {
         sensors: sums.len(),
         pairs: used,
     })
+}
+
+/// A pair with readings at least [`LEAST_SPACING`] apart: closer ones cost much and tell little, their noise being
+/// nearly the same.
+fn thinned(pair: &DelayPair) -> DelayPair {
+    let mut thin = DelayPair {
+        minutes: Vec::new(),
+        glucose: Vec::new(),
+        ..*pair
+    };
+    let mut next = f64::NEG_INFINITY;
+    for (minutes, glucose) in pair.minutes.iter().zip(&pair.glucose) {
+        if *minutes >= next {
+            thin.minutes.push(*minutes);
+            thin.glucose.push(*glucose);
+            next = minutes + LEAST_SPACING;
+        }
+    }
+    thin
 }
 
 /// One pair, reduced to what the regression needs.
@@ -214,13 +240,13 @@ fn common_delay<'a>(sums: impl Iterator<Item = &'a SensorSums> + Clone) -> Optio
     delay.is_finite().then_some(delay)
 }
 
-/// Points by sensor, of the sensors with at least two.
+/// Points by sensor, of the sensors with at least [`FEWEST_OF_SENSOR`].
 fn by_sensor(points: &[Point]) -> BTreeMap<usize, Vec<Point>> {
     let mut members = BTreeMap::<usize, Vec<Point>>::new();
     for point in points {
         members.entry(point.sensor).or_default().push(*point);
     }
-    members.retain(|_, points| points.len() >= 2);
+    members.retain(|_, points| points.len() >= FEWEST_OF_SENSOR);
     members
 }
 
