@@ -35,6 +35,11 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     thin.extend(thin_figures(&tables, &open));
     open.progress.end();
     section("Wrong", &wrong);
+    if rejected > 0 {
+        println!(
+            "Correct these rows in the raw files and run again; `report` lists every one in rejects.csv."
+        );
+    }
     section("Thin", &thin);
     strictly(arguments.strict, rejected)
 }
@@ -72,12 +77,33 @@ fn rejected_rows(settled: &Settled) -> Vec<String> {
     by_reason
         .into_iter()
         .map(|((file, _), places)| {
-            let shown = places.iter().take(EXAMPLES).cloned().collect::<Vec<_>>().join("; ");
+            let shown = places
+                .iter()
+                .take(EXAMPLES)
+                .cloned()
+                .collect::<Vec<_>>()
+                .join("; ");
             let more = places.len().saturating_sub(EXAMPLES);
-            let more = if more > 0 { format!("; and {more} more like it") } else { String::new() };
-            format!("{file}: {} rows rejected: {shown}{more}. Correct them in the file, or leave them out", places.len())
+            let more = if more > 0 {
+                format!("; and {more} more like it")
+            } else {
+                String::new()
+            };
+            format!(
+                "{file}: {} rejected: {shown}{more}",
+                count(places.len(), "row")
+            )
         })
         .collect()
+}
+
+/// A count with its noun.
+fn count(n: usize, noun: &str) -> String {
+    if n == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{n} {noun}s")
+    }
 }
 
 fn missing_tables(settled: &Settled) -> Vec<String> {
@@ -144,7 +170,8 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
             .count();
         if few > 0 {
             findings.push(format!(
-                "{few} sensors have fewer than {FEW_PAIRS} pairs: check by fingerstick more often, also while glucose rises and falls"
+                "{} with fewer than {FEW_PAIRS} pairs: check by fingerstick more often, also while glucose rises and falls",
+                count(few, "sensor")
             ));
         }
     }
@@ -152,7 +179,8 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
         let unchecked = artefacts.rows_where("evidence", "unchecked").len();
         if unchecked > 0 {
             findings.push(format!(
-                "{unchecked} night artefacts are unchecked: only a fingerstick at the time can tell a false low from a true one"
+                "{} unchecked: only a fingerstick at the time can tell a false low from a true one",
+                count(unchecked, "night artefact")
             ));
         }
     }

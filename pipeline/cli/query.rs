@@ -38,8 +38,8 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
 fn list(open: &StudyMonth) -> Result<(), Failure> {
     let mut out = String::new();
     for query in open.catalog.queries() {
-        let row = query.header.row.as_deref().unwrap_or("");
-        out.push_str(&format!("{:20} {row}\n", query.name));
+        let title = query.header.title.as_deref().unwrap_or("");
+        out.push_str(&format!("{:20} {title}\n", query.name));
     }
     emit(out.as_bytes())
 }

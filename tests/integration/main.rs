@@ -6,6 +6,7 @@ mod demo;
 mod determinism;
 mod edges_nights;
 mod edges_wear;
+mod evidence;
 mod fixture;
 mod layout;
 mod load_files;

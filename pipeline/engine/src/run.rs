@@ -41,6 +41,7 @@ pub(crate) struct Rows {
 
 impl QueryResult {
     fn new(query: &Query, rows: &Rows) -> Result<Self, EngineError> {
+        check_header(query, &rows.schema)?;
         let table = result_table(query, rows).map_err(|error| EngineError::Query {
             file: query.file.clone(),
             message: error.to_string(),
@@ -176,6 +177,34 @@ async fn run_one(context: &SessionContext, query: &Query) -> Result<Rows, Engine
     let schema = batches.first().map_or(planned, RecordBatch::schema);
     let batches = joined(&schema, batches).map_err(|error| failed(error.into()))?;
     Ok(Rows { schema, batches })
+}
+
+/// A header speaks only of columns that the query gives.
+fn check_header(query: &Query, schema: &SchemaRef) -> Result<(), EngineError> {
+    let chart = query.header.chart.iter().flat_map(|chart| {
+        let optional = [&chart.lower, &chart.upper, &chart.series];
+        let optional = optional.into_iter().flatten();
+        [&chart.x, &chart.y].into_iter().chain(optional)
+    });
+    let missing = query
+        .header
+        .columns
+        .keys()
+        .chain(chart)
+        .find(|name| schema.field_with_name(name).is_err());
+    let Some(name) = missing else { return Ok(()) };
+    let columns: Vec<String> = schema
+        .fields()
+        .iter()
+        .map(|field| format!("`{}`", field.name()))
+        .collect();
+    Err(EngineError::Query {
+        file: query.file.clone(),
+        message: format!(
+            "its header names the column `{name}`, which the query does not give: the columns are {}",
+            columns.join(", ")
+        ),
+    })
 }
 
 /// Joins batches into larger ones: a sort of thousands of tiny ones costs more than all else.
