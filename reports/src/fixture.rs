@@ -358,7 +358,7 @@ fn wear(sites: &[Site]) -> Vec<ResultTable> {
     vec![
         table(
             "sessions",
-            query!("cleaned/sessions"),
+            query!("tables/sessions"),
             "wearer;sensor;site;side;inserted;ended;days;cause;detached;model;lot;tape;state;seen_until",
             &sessions,
         ),
@@ -494,7 +494,7 @@ fn accuracy(sites: &[Site]) -> Vec<ResultTable> {
     vec![
         table(
             "pairs",
-            query!("cleaned/pairs"),
+            query!("tables/pairs"),
             "wearer;sensor;site;fingerstick_time;reading_time;fingerstick;reading;difference;relative_difference",
             &pairs,
         ),

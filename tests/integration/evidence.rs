@@ -1,6 +1,6 @@
 //! What fingersticks say of night artefacts, on plain ones: a level trace that drops by half for 45 minutes at 02:00.
 
-use crate::fixture::{IN_UTC, Output, Study, close};
+use crate::fixture::{IN_UTC, Output, Study, close, published};
 
 const NIGHTS: i64 = 6;
 
@@ -105,19 +105,13 @@ fn fingersticks_settle_artefacts() {
         assert_eq!(row.number(column), count, "{column}");
     }
     close(row.number("rate_per_100"), 100.0 * 4.0 / 6.0, 1e-9, "rate");
-    // Garwood 1936: limits of a count of 4 are 1.089865 and 10.241588 (R poisson.test).
-    close(
-        row.number("rate_lower"),
-        100.0 * 1.089_865 / 6.0,
-        1e-4,
-        "lower",
-    );
-    close(
-        row.number("rate_upper"),
-        100.0 * 10.241_588 / 6.0,
-        1e-4,
-        "upper",
-    );
+    // Garwood 1936 Biometrika 28:437.
+    let limits = published("rate_poisson_exact_expected");
+    let limits = limits.row(&[("count", "4"), ("level", "0.95")]);
+    let lower = 100.0 * limits.number("lower_exact") / 6.0;
+    let upper = 100.0 * limits.number("upper_exact") / 6.0;
+    close(row.number("rate_lower"), lower, 1e-9, "lower");
+    close(row.number("rate_upper"), upper, 1e-9, "upper");
 }
 
 /// A calibration is blood, and settles an artefact though it is never a pair.

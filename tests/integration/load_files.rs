@@ -155,7 +155,7 @@ fn files_that_cannot_be_read() {
     let good = READINGS.as_bytes();
     let cut_gz = gz(&READINGS.repeat(50));
     let cut_gz = &cut_gz[..cut_gz.len() - 12];
-    let cases: [(&str, &[u8], &[&str]); 9] = [
+    let cases: [(&str, &[u8], &[&str]); 10] = [
         ("r.csv", b"", &["readings/r.csv, line 1"]),
         ("r.csv", b"\n\n", &["readings/r.csv, line 1"]),
         ("r.csv", b"sensor,time\na,2026-03-01T09:00:00Z\n", &["readings/r.csv, line 1", "`glucose`"]),
@@ -178,6 +178,11 @@ fn files_that_cannot_be_read() {
             "r.csv",
             b"sensor,time,glucose\r\na,2026-03-01T09:00:00Z,100\r\na,2026-03-01T09",
             &["readings/r.csv, line 3", "truncated"],
+        ),
+        (
+            "r.csv",
+            b"sensor,time,glucose\n\na,2026-03-01T09:00:00Z,100\n\na,2026-03-01T09",
+            &["readings/r.csv, line 5", "truncated"],
         ),
         ("r.csv.gz", cut_gz, &["readings/r.csv.gz, line"]),
         ("r.csv.gz", good, &["readings/r.csv.gz, line 1"]),

@@ -15,5 +15,6 @@ mod load_times;
 mod published_accuracy;
 mod published_wear;
 mod queries;
+mod recomputed;
 mod small_study;
 mod two_routes;

@@ -11,7 +11,7 @@ use crate::DemoError;
 
 enum Sink {
     Plain(BufWriter<File>),
-    Gzip(GzEncoder<BufWriter<File>>),
+    Gzip(Box<GzEncoder<BufWriter<File>>>),
 }
 
 /// A CSV file in the making; knows the line that it writes next.
@@ -33,7 +33,7 @@ impl Table {
         let plain = BufWriter::with_capacity(1 << 18, file);
         let compressed = path.extension().is_some_and(|extension| extension == "gz");
         let sink = if compressed {
-            Sink::Gzip(GzEncoder::new(plain, Compression::new(6)))
+            Sink::Gzip(Box::new(GzEncoder::new(plain, Compression::new(6))))
         } else {
             Sink::Plain(plain)
         };

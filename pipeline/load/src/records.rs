@@ -187,12 +187,13 @@ fn last_row(bytes: &[u8], delimiter: u8) -> (usize, u64) {
         .delimiter(delimiter)
         .from_reader(bytes);
     let mut record = ByteRecord::new();
-    let mut last = (0, 0);
+    let (mut fields, mut start) = (0, 0);
     while let Ok(true) = reader.read_byte_record(&mut record) {
-        last = (
-            record.len(),
-            record.position().map_or(1, csv::Position::line) - 1,
-        );
+        fields = record.len();
+        start = record.position().map_or(0, |p| p.byte() as usize);
     }
-    last
+    let rest = &bytes[start.min(bytes.len())..];
+    let blank = rest.len() - rest.trim_ascii_start().len();
+    let before = &bytes[..bytes.len() - rest.len() + blank];
+    (fields, memchr::memchr_iter(b'\n', before).count() as u64)
 }

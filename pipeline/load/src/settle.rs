@@ -47,7 +47,7 @@ pub struct Settled {
     pub rejects: Vec<Reject>,
     /// What became of the rows, by table.
     pub counts: BTreeMap<Table, RowCounts>,
-    /// The earliest and the latest instant of any row that counts.
+    /// The earliest and the latest instant of any row that counts; of readings without an `insert` where none does.
     pub span: Option<(Micros, Micros)>,
     /// Whether a row was rejected because it is later than the instant.
     pub late: bool,
@@ -103,6 +103,15 @@ impl Store {
         let mut instants = self.reading_instants(&inserted, &late);
         instants.extend(events_kept.iter().map(|e| e.row.time));
         instants.extend(checks.kept.iter().map(|f| f.row.time));
+        if instants.is_empty() {
+            instants = self
+                .manifest
+                .sensors
+                .iter()
+                .flat_map(|s| [s.first, s.last])
+                .filter(|at| *at <= as_of)
+                .collect();
+        }
         let span = instants
             .iter()
             .min()
@@ -220,8 +229,9 @@ impl Store {
             if rows == 0 || inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str())) {
                 continue;
             }
+            let readings = if rows == 1 { "reading" } else { "readings" };
             let reason = format!(
-                "{rows} readings of sensor `{}` of `{}` set aside: no valid `insert` in wear-events says where it was worn",
+                "{rows} {readings} of sensor `{}` of `{}` set aside: no valid `insert` in wear-events says where it was worn",
                 sensor.sensor, sensor.wearer
             );
             let reject = Reject {

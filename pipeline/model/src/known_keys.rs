@@ -111,9 +111,18 @@ fn nearest(name: &str, known: &'static [(&'static str, Level)]) -> &'static str 
         .unwrap_or("")
 }
 
-/// The known word that looks most like a mistyped one, where one is near enough to be meant.
+/// The known word that looks most like a mistyped one, where one is near enough to be meant: one that begins with
+/// it, else the one with the fewest edits.
 pub fn nearest_word<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    let known: Vec<&str> = known.collect();
+    if let Some(longer) = known
+        .iter()
+        .find(|word| !name.is_empty() && word.starts_with(name))
+    {
+        return Some(longer);
+    }
     known
+        .into_iter()
         .map(|word| (edit_distance(name, word), word))
         .min()
         .filter(|(distance, word)| *distance <= word.chars().count().div_ceil(2))

@@ -55,7 +55,7 @@ pub(super) fn contradictions(
         let (file, line) = merged.origin(*place);
         let (first_file, first_line) = merged.origin(*first);
         let reason = format!(
-            "contradicts {}, line {first_line}: same sensor and time, another value; the first stays",
+            "contradicts {}, line {first_line}: same sensor and time, another glucose or status; the first stays",
             name_of(first_file)
         );
         by_file
