@@ -319,10 +319,25 @@ fn the_demo_study_of_this_repository_is_what_its_options_give() {
     let written = Study::new(&options).files();
     let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../data-demo");
     for (name, bytes) in &written {
+        let kept = fs::read(kept.join(name)).unwrap();
         assert!(
-            fs::read(kept.join(name)).unwrap() == *bytes,
+            plain(name, kept) == plain(name, bytes.clone()),
             "{name} differs"
         );
     }
     assert!(written.values().map(Vec::len).sum::<usize>() <= 6_000_000);
+}
+
+/// Contents of a file; what a compressor makes of them differs between its versions.
+fn plain(name: &str, bytes: Vec<u8>) -> Vec<u8> {
+    if !name.ends_with(".gz") {
+        return bytes;
+    }
+    let mut out = Vec::new();
+    std::io::Read::read_to_end(
+        &mut flate2::read::GzDecoder::new(bytes.as_slice()),
+        &mut out,
+    )
+    .unwrap();
+    out
 }

@@ -84,8 +84,8 @@ mod tests {
 
     #[test]
     fn another_sensors_rows_do_not_matter() {
-        let mut time = [3600, 9000, 3600];
-        settle_folds(&[0, 1, 0], &mut time, &[(2, 7200)]);
-        assert_eq!(time, [3600, 9000, 3600]);
+        let mut time = [3600, 9000, 5400];
+        settle_folds(&[0, 1, 0], &mut time, &[(2, 9000)]);
+        assert_eq!(time, [3600, 9000, 5400]);
     }
 }
