@@ -54,6 +54,14 @@ came_off AS (
         END AS half_width
     FROM last_incidence
     WHERE rank = 1
+),
+-- Where none came off, the interval is Clopper and Pearson's for none among the sensors that reached the day.
+reached AS (
+    SELECT s.site, COUNT(*) AS sensors
+    FROM sessions AS s
+    CROSS JOIN settings AS t
+    WHERE s.days >= t.rated_days * (1 - 1e-9)
+    GROUP BY s.site
 )
 SELECT
     w.site,
@@ -69,8 +77,14 @@ SELECT
         THEN LEAST(d.usable_days + 1.959963984540054 * d.usable_days_se, t.rated_days)
     END AS usable_days_upper,
     COALESCE(c.incidence, 0.0) AS came_off,
-    POWER(c.incidence, EXP(c.half_width)) AS came_off_lower,
-    POWER(c.incidence, EXP(-c.half_width)) AS came_off_upper,
+    CASE
+        WHEN c.incidence > 0 THEN POWER(c.incidence, EXP(c.half_width))
+        WHEN r.sensors > 0 THEN 0.0
+    END AS came_off_lower,
+    CASE
+        WHEN c.incidence > 0 THEN POWER(c.incidence, EXP(-c.half_width))
+        WHEN r.sensors > 0 THEN 1 - POWER(0.025, 1.0 / r.sensors)
+    END AS came_off_upper,
     a.pairs,
     a.bias,
     a.bias_lower,
@@ -91,6 +105,7 @@ INNER JOIN sites AS s ON s.site = w.site
 CROSS JOIN settings AS t
 LEFT JOIN site_wear AS d ON d.site = w.site
 LEFT JOIN came_off AS c ON c.site = w.site
+LEFT JOIN reached AS r ON r.site = w.site
 LEFT JOIN site_accuracy AS a ON a.site = w.site
 LEFT JOIN site_nights AS n ON n.site = w.site
 LEFT JOIN site_delay AS l ON l.site = w.site
