@@ -63,12 +63,6 @@ fn comparison(view: &View, out: &mut Vec<Block>) -> Result<(), ReportError> {
             },
         ]));
     }
-    out.push(Block::Heading(3, text.sites_heading.clone()));
-    let sites = view.rows.iter().map(|&row| Item {
-        lead: view.text(row, "site"),
-        text: site(view, row),
-    });
-    out.push(Block::List(sites.collect()));
     out.push(Block::Heading(3, view.table.title()));
     if let Some(chart) = Intervals::of_measures(view, &MEASURES) {
         out.push(Block::Picture(picture(view, &chart)?));
@@ -79,6 +73,12 @@ fn comparison(view: &View, out: &mut Vec<Block>) -> Result<(), ReportError> {
     };
     out.push(Block::Paragraph(explain.clone()));
     tables::numbers(view, false, out);
+    out.push(Block::Heading(3, text.sites_heading.clone()));
+    let sites = view.rows.iter().map(|&row| Item {
+        lead: view.text(row, "site"),
+        text: site(view, row),
+    });
+    out.push(Block::List(sites.collect()));
     Ok(())
 }
 
