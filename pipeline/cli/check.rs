@@ -144,7 +144,8 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
             let sessions = sites.number(row, "sessions").unwrap_or(0.0);
             if sessions < FEW_SENSORS {
                 findings.push(format!(
-                    "{site}: {sessions} sensors worn: too few to judge; wear at least three"
+                    "{site}: {} worn: too few to judge; wear at least three",
+                    count(sessions as usize, "sensor")
                 ));
             }
             if sites.text(row, "on_label").is_empty() {

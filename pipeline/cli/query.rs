@@ -4,6 +4,7 @@ use std::io::{IsTerminal, Write, stdout};
 
 use serde_json::{Map, Value};
 use whereworn_engine::QueryResult;
+use whereworn_model::store::RAW_TABLES;
 use whereworn_model::table::{Cell, ResultTable};
 use whereworn_model::time::format_utc;
 
@@ -17,7 +18,12 @@ const GIVEN: &str = "given_sql";
 /// Runs a query and prints its table, or lists the queries.
 pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
     let open = StudyMonth::open(&arguments.scope)?;
-    let (catalog, name) = match (&arguments.sql, &arguments.name) {
+    let raw = arguments
+        .name
+        .as_deref()
+        .filter(|name| RAW_TABLES.contains(name));
+    let whole = raw.map(|name| format!("SELECT * FROM {name}"));
+    let (catalog, name) = match (arguments.sql.as_ref().or(whole.as_ref()), &arguments.name) {
         (Some(sql), _) => (open.catalog.clone().with(GIVEN, sql)?, GIVEN),
         (None, Some(name)) => (open.catalog.clone(), name.as_str()),
         (None, None) => return list(&open),

@@ -38,29 +38,36 @@ function tooWide() {
   return page > innerWidth ? [`the page is ${page} px wide`, ...found] : found;
 }
 
-async function check(browser, width, colorScheme) {
-  const where = `${width} px, ${colorScheme}`;
-  const context = await browser.newContext({
-    viewport: { width, height: 900 },
-    colorScheme,
-    javaScriptEnabled: false,
-  });
-  const page = await context.newPage();
+async function open(browser, options, where) {
+  const page = await (await browser.newContext(options)).newPage();
   page.on("request", (request) => {
     if (request.url() !== address) faults.push(`${where}: asks for ${request.url()}`);
   });
   await page.goto(address, { waitUntil: "load" });
   await page.evaluate(() => document.querySelectorAll("details").forEach((d) => (d.open = true)));
+  return page;
+}
+
+// Without scripts, as the page has to work.
+async function checkWidth(browser, viewport) {
+  const where = `${viewport.width} px`;
+  const page = await open(browser, { viewport, javaScriptEnabled: false }, where);
   const scripts = await page.evaluate(() => document.scripts.length);
   if (scripts > 0) faults.push(`${where}: holds ${scripts} scripts`);
   for (const found of await page.evaluate(tooWide)) faults.push(`${where}: too wide: ${found}`);
+  await page.context().close();
+}
+
+async function checkAccess(browser, viewport, colorScheme) {
+  const where = `${viewport.width} px, ${colorScheme}`;
+  const page = await open(browser, { viewport, colorScheme }, where);
   await page.evaluate(axeSource);
   const result = await page.evaluate(() => axe.run());
   for (const { id, help, nodes } of result.violations) {
     faults.push(`${where}: ${id}: ${help}: ${nodes.length} times, first ${nodes[0].html.slice(0, 160)}`);
   }
   console.log(`${where}: ${result.passes.length} rules of axe-core ${result.testEngine.version} passed`);
-  await context.close();
+  await page.context().close();
 }
 
 const browser = await chromium.launch({
@@ -68,7 +75,9 @@ const browser = await chromium.launch({
   args: ["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND"],
 });
 for (const width of WIDTHS) {
-  for (const scheme of SCHEMES) await check(browser, width, scheme);
+  const viewport = { width, height: 900 };
+  await checkWidth(browser, viewport);
+  for (const scheme of SCHEMES) await checkAccess(browser, viewport, scheme);
 }
 await browser.close();
 for (const fault of faults) console.error(fault);

@@ -103,6 +103,10 @@ impl Engine {
         ] {
             self.register_view(view, &sql).await?;
         }
+        // The views hold them; no query names what is later than the cut-off.
+        for name in ["readings_all", "fingersticks_all", "wear_events_all"] {
+            self.context.deregister_table(name)?;
+        }
         Ok(())
     }
 
