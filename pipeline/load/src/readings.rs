@@ -14,7 +14,7 @@ use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
 use crate::reject::Fault;
 use crate::source::split_blocks;
-use crate::times::{Clock, Moment, TimeReader};
+use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].
 const SENSOR: usize = 0;
@@ -66,25 +66,11 @@ fn parse_block(
     let mut times = TimeReader::new(&layout.time_format);
     let seen = for_each_row(file, bytes, first_line, layout, |row| {
         let sensor = sensors.find(row, layout)?;
-        let written = times.read(&layout.field(row.record, TIME)).ok_or_else(|| {
-            Fault::new(
-                "time",
-                "unparsable time: use ISO 8601 with date and time of day",
-            )
-        })?;
-        let at = match sensors.clock(sensor).resolve(written) {
-            Moment::One(at) => at,
-            Moment::Twice { earlier, later } => {
-                part.folds.push((part.block.time.len(), later));
-                earlier
-            }
-            Moment::Never => {
-                return Err(Fault::new(
-                    "time",
-                    "a local time that does not exist: the clocks were put forward past it",
-                ));
-            }
-        };
+        let text = layout.field(row.record, TIME);
+        let (at, later) = times.instant(&text, sensors.clock(sensor))?;
+        if let Some(later) = later {
+            part.folds.push((part.block.time.len(), later));
+        }
         let checked = glucose_and_status(row, layout).inspect_err(|_| {
             part.folds.pop_if(|(row, _)| *row == part.block.time.len());
         })?;

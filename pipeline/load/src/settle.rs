@@ -176,15 +176,6 @@ impl Store {
         self.manifest.inputs.iter().flat_map(of).collect()
     }
 
-    fn file_name(&self, number: u32) -> &str {
-        let record = self
-            .manifest
-            .inputs
-            .iter()
-            .find(|record| record.number == number);
-        record.map_or("", |record| record.name.as_str())
-    }
-
     fn late_readings(&self, study: &Study, as_of: Micros) -> Result<LateReadings, LoadError> {
         let mut late = LateReadings::default();
         if self
@@ -204,7 +195,7 @@ impl Store {
                 } else {
                     *late.by_sensor.entry(sensor).or_default() += 1;
                     places
-                        .entry(self.file_name(file as u32))
+                        .entry(self.manifest.file_name(file as u32))
                         .or_default()
                         .insert(line as u64);
                 }
@@ -235,7 +226,7 @@ impl Store {
                 sensor.sensor, sensor.wearer
             );
             let reject = Reject {
-                file: self.file_name(sensor.file).to_owned(),
+                file: self.manifest.file_name(sensor.file).to_owned(),
                 line: u64::from(sensor.line),
                 column: "sensor".to_owned(),
                 reason,

@@ -86,6 +86,14 @@ pub(crate) struct Manifest {
     pub wear_events: String,
 }
 
+impl Manifest {
+    /// Name of the input file with a number.
+    pub fn file_name(&self, number: u32) -> &str {
+        let record = self.inputs.iter().find(|record| record.number == number);
+        record.map_or("", |record| record.name.as_str())
+    }
+}
+
 /// An up-to-date store.
 #[derive(Debug)]
 pub struct Store {

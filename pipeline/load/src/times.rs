@@ -6,6 +6,8 @@ use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, civil};
 use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
+use crate::reject::Fault;
+
 /// How the times of a file are written.
 #[derive(Clone, Debug)]
 pub(crate) enum TimeFormat {
@@ -22,14 +24,14 @@ impl TimeFormat {
 /// A time as it is written: an instant, or the reading of a local clock in microseconds since
 /// 1970-01-01T00:00 of that clock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Written {
+enum Written {
     Absolute(Micros),
     Clock(i64),
 }
 
 /// What the reading of a local clock means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Moment {
+enum Moment {
     One(Micros),
     /// The clocks were put back: it was this time twice.
     Twice {
@@ -56,8 +58,27 @@ impl<'f> TimeReader<'f> {
         }
     }
 
+    /// The instant of a row's time, and the later one where its local time occurred twice.
+    pub fn instant(
+        &mut self,
+        text: &[u8],
+        clock: &mut Clock,
+    ) -> Result<(Micros, Option<Micros>), Fault> {
+        let fault = |reason: &str| Fault::new("time", reason);
+        let written = self
+            .read(text)
+            .ok_or_else(|| fault("unparsable time: use ISO 8601 with date and time of day"))?;
+        match clock.resolve(written) {
+            Moment::One(at) => Ok((at, None)),
+            Moment::Twice { earlier, later } => Ok((earlier, Some(later))),
+            Moment::Never => Err(fault(
+                "a local time that does not exist: the clocks were put forward past it",
+            )),
+        }
+    }
+
     /// `None` where the text is no time; a date alone is none.
-    pub fn read(&mut self, text: &[u8]) -> Option<Written> {
+    fn read(&mut self, text: &[u8]) -> Option<Written> {
         match self.format {
             TimeFormat::Iso => self.read_usual_iso(text).or_else(|| read_any_iso(text)),
             TimeFormat::Strftime(format) => read_format(format, text),
@@ -174,7 +195,7 @@ impl Clock {
     }
 
     /// What a written time means in this zone.
-    pub fn resolve(&mut self, written: Written) -> Moment {
+    fn resolve(&mut self, written: Written) -> Moment {
         let clock = match written {
             Written::Absolute(at) => return Moment::One(at),
             Written::Clock(clock) => clock,

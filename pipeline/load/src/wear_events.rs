@@ -13,7 +13,7 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Seen, for_each_row, for_each_segment};
 use crate::reject::Fault;
-use crate::times::{Clock, Moment, TimeReader};
+use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].
 const TIME: usize = 0;
@@ -133,33 +133,16 @@ impl RowReader<'_> {
 
     /// The row's instant. To be called last, since it notes the row as accepted.
     pub fn time(&mut self, column: usize, wearer: &str, sensor: &str) -> Result<Micros, Fault> {
-        let written = self
-            .times
-            .read(&self.layout.field(self.record, column))
-            .ok_or_else(|| {
-                Fault::new(
-                    "time",
-                    "unparsable time: use ISO 8601 with date and time of day",
-                )
-            })?;
         let clock = self
             .state
             .clocks
             .entry(wearer.to_owned())
             .or_insert_with(|| Clock::new(self.settings.wearer_zone(wearer)));
-        let at = match clock.resolve(written) {
-            Moment::One(at) => at,
-            Moment::Twice { earlier, later } => {
-                self.state.folds.push((self.row, later));
-                earlier
-            }
-            Moment::Never => {
-                return Err(Fault::new(
-                    "time",
-                    "a local time that does not exist: the clocks were put forward past it",
-                ));
-            }
-        };
+        let text = self.layout.field(self.record, column);
+        let (at, later) = self.times.instant(&text, clock)?;
+        if let Some(later) = later {
+            self.state.folds.push((self.row, later));
+        }
         let next = self.state.owners.len() as u32;
         let owner = self
             .state

@@ -39,13 +39,6 @@ pub(super) fn contradictions(
     study: &Study,
     manifest: &Manifest,
 ) -> Result<Vec<Reject>, LoadError> {
-    let name_of = |number: u32| {
-        let record = manifest
-            .inputs
-            .iter()
-            .find(|record| record.number == number);
-        record.map_or("", |record| record.name.as_str())
-    };
     let mut by_file: BTreeMap<&str, BTreeMap<u64, String>> = BTreeMap::new();
     for (place, first) in merged
         .sensors
@@ -56,10 +49,10 @@ pub(super) fn contradictions(
         let (first_file, first_line) = merged.origin(*first);
         let reason = format!(
             "contradicts {}, line {first_line}: same sensor and time, another glucose or status; the first stays",
-            name_of(first_file)
+            manifest.file_name(first_file)
         );
         by_file
-            .entry(name_of(file))
+            .entry(manifest.file_name(file))
             .or_default()
             .insert(u64::from(line), reason);
     }
