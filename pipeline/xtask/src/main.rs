@@ -1,45 +1,35 @@
-//! Checks that contributors run: `cargo xtask check`.
+//! What contributors run: `cargo xtask check`, `cargo xtask calibrate`, `cargo xtask nights`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
-use std::process::{Command, ExitCode};
+use std::process::ExitCode;
 
-/// Each check as one cargo command, quick ones first.
-const CHECKS: [(&str, &[&str]); 4] = [
-    ("format", &["fmt", "--all", "--check"]),
-    (
-        "lints",
-        &[
-            "clippy",
-            "--release",
-            "--workspace",
-            "--all-targets",
-            "--",
-            "-D",
-            "warnings",
-        ],
-    ),
-    (
-        "documentation",
-        &["doc", "--release", "--no-deps", "--workspace"],
-    ),
-    ("tests", &["test", "--release"]),
-];
+mod calibrate;
+mod check;
+mod nights;
+
+const USAGE: &str = "usage: cargo xtask check
+       cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
+       cargo xtask nights [--quick]      what the detector of night artefacts finds on labelled synthetic nights";
 
 fn main() -> ExitCode {
-    if std::env::args().nth(1).as_deref() != Some("check") {
-        eprintln!("usage: cargo xtask check");
-        return ExitCode::from(2);
-    }
-    for (name, arguments) in CHECKS {
-        println!("== {name}: cargo {}", arguments.join(" "));
-        let done = Command::new("cargo")
-            .args(arguments)
-            .env("RUSTDOCFLAGS", "-D warnings")
-            .status();
-        if !done.is_ok_and(|status| status.success()) {
-            eprintln!("xtask: {name} failed");
-            return ExitCode::FAILURE;
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let done = match words[..] {
+        ["check"] => check::run(),
+        ["calibrate"] => calibrate::run(false),
+        ["calibrate", "--quick"] => calibrate::run(true),
+        ["nights"] => nights::run(false),
+        ["nights", "--quick"] => nights::run(true),
+        _ => {
+            eprintln!("{USAGE}");
+            return ExitCode::from(2);
+        }
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("xtask: {failure}");
+            ExitCode::FAILURE
         }
     }
-    ExitCode::SUCCESS
 }
