@@ -5,5 +5,6 @@ pub mod contrast;
 mod cross_products;
 pub mod intraclass;
 pub mod model;
+pub mod over_wearers;
 pub mod random_intercept;
 mod reml;

@@ -1,0 +1,69 @@
+//! A site's mean where several people wore it.
+
+use super::contrast::Contrast;
+use super::model::{RandomTerms, Row, mixed_model};
+use super::random_intercept::random_intercept;
+use std::collections::BTreeSet;
+
+/// A mean over wearers and sensors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeanOverWearers {
+    /// Number of wearers.
+    pub wearers: usize,
+    /// The mean and its t interval.
+    pub mean: Contrast,
+    /// Standard deviation between wearers; `None` with one.
+    pub sd_wearers: Option<f64>,
+}
+
+/// The mean of values of sensors of wearers, both random, by REML.
+///
+/// With several wearers t has Satterthwaite's degrees of freedom, 1 to k - 1 for k sensors, and 1 to wearers - 1 as soon
+/// as the wearers' variance is above 0. With one wearer this is [`random_intercept`]. `None` with one sensor or where the
+/// model cannot be fitted. Checked by `tests/site_means.rs`.
+#[must_use]
+pub fn mean_over_wearers(
+    values: &[f64],
+    sensors: &[usize],
+    wearers: &[usize],
+) -> Option<MeanOverWearers> {
+    let distinct = |groups: &[usize]| groups.iter().collect::<BTreeSet<_>>().len();
+    let (k, people) = (distinct(sensors), distinct(wearers));
+    if k < 2 {
+        return None;
+    }
+    if people < 2 {
+        return one_wearer(values, sensors);
+    }
+    let rows: Vec<Row> = (0..values.len())
+        .map(|i| Row::new(vec![1.0], values[i], sensors[i], wearers[i]))
+        .collect();
+    let terms = RandomTerms {
+        slope: false,
+        outer: true,
+    };
+    let model = mixed_model(&rows, terms).ok()?;
+    let sd_wearers = model.sd_outer();
+    let most = if sd_wearers > Some(0.0) { people } else { k };
+    Some(MeanOverWearers {
+        wearers: people,
+        mean: model.contrast(&[1.0], most as f64 - 1.0),
+        sd_wearers,
+    })
+}
+
+fn one_wearer(values: &[f64], sensors: &[usize]) -> Option<MeanOverWearers> {
+    let fit = random_intercept(values, sensors)?;
+    let (std_error, df) = (fit.std_error?, fit.df?);
+    Some(MeanOverWearers {
+        wearers: 1,
+        mean: Contrast {
+            estimate: fit.mean,
+            std_error,
+            df,
+            interval: fit.interval?,
+            p: crate::distributions::t_two_sided(fit.mean / std_error, df),
+        },
+        sd_wearers: None,
+    })
+}
