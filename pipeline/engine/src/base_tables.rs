@@ -11,7 +11,7 @@ use datafusion::arrow::compute::min;
 use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampMicrosecondType};
 use datafusion::arrow::error::ArrowError;
 use jiff::ToSpan;
-use whereworn_model::time::{self, Micros};
+use whereworn_model::time::{self, Micros, Month};
 
 use crate::error::EngineError;
 use crate::session::StudyTables;
@@ -43,6 +43,7 @@ pub(crate) fn all(
             ("sites", sites(study)?),
             ("wearer_models", wearer_models(study)?),
             ("clock_nights", clock_nights(study)?),
+            ("clock_months", clock_months(study)?),
             ("row_counts", row_counts(study)?),
         ])
     })();
@@ -134,16 +135,41 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     ])
 }
 
-/// One row a night by the clock, from the day before the first wear event to the cut-off.
-fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
-    let zone = study.settings.zone();
-    let (from, to) = study.settings.clock_night();
-    let first = study
+/// The first wear event, or the cut-off where there is none.
+fn first_event(study: &StudyTables<'_>) -> Micros {
+    study
         .wear_events
         .column_by_name("time")
         .and_then(|column| column.as_primitive_opt::<TimestampMicrosecondType>())
         .and_then(min)
-        .unwrap_or(study.cutoff);
+        .unwrap_or(study.cutoff)
+}
+
+/// One row a calendar month of the study's time zone, from the first wear event to the month of the report. A month
+/// is the time after `month_start` up to and including `month_end`.
+fn clock_months(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let mut months = Vec::new();
+    let mut next = Month::of(first_event(study), &zone);
+    while let Some(month) = next.filter(|month| *month <= study.month) {
+        months.push(month);
+        next = month.end(&zone).and_then(|end| Month::of(end + 1, &zone));
+    }
+    let names: Vec<String> = months.iter().map(Month::to_string).collect();
+    let starts = months.iter().map(|month| month.start(&zone));
+    let ends = months.iter().map(|month| month.end(&zone));
+    batch(vec![
+        ("month", texts(names.iter().map(String::as_str))),
+        ("month_start", instants(starts)),
+        ("month_end", instants(ends)),
+    ])
+}
+
+/// One row a night by the clock, from the day before the first wear event to the cut-off.
+fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let (from, to) = study.settings.clock_night();
+    let first = first_event(study);
     let mut nights = Vec::new();
     let (first, last) = (
         time::local_date(first, &zone),
