@@ -2,7 +2,9 @@
 
 pub mod gray;
 pub mod incidence;
+pub mod interval_scale;
 pub mod kaplan_meier;
 pub mod logrank;
 mod quadratic_form;
 mod risk_table;
+pub mod score_permutation;
