@@ -1,5 +1,7 @@
 //! Time to an event, with censoring.
 
+pub mod beta_product;
+pub mod cox;
 pub mod gray;
 pub mod incidence;
 pub mod interval_scale;
