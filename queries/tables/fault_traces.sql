@@ -3,6 +3,7 @@
 -- section = "faults"
 -- order = 2
 -- note = "The 60 sensors that ended last, numbered as in the list above. Dots are fingersticks."
+-- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }

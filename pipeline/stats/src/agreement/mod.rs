@@ -4,3 +4,5 @@ pub mod acceptance;
 pub mod bland_altman;
 pub mod error_grid;
 pub mod limits;
+pub mod method_comparison;
+pub mod rank_regression;
