@@ -2,20 +2,22 @@
 -- row = "one reading or fingerstick of the 24 hours before the end"
 -- section = "faults"
 -- order = 2
--- note = "The 60 sensors that ended last, numbered as in the list above. Dots are fingersticks."
+-- note = "The 24 sensors that ended last; the list above has all. Marks are fingersticks."
 -- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }
 -- wearer = { label = "Wearer" }
 -- sensor = { label = "Sensor" }
+-- ended = { label = "Ended" }
+-- cause = { label = "Cause" }
 -- panel = { label = "No." }
 -- time = { label = "Time" }
 -- reading = { label = "Reading", unit = "mg/dL", digits = 0 }
 -- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
 -- in_artefact = { hidden = true }
 WITH shown AS (
-    SELECT * FROM early_ends WHERE panel <= 60
+    SELECT * FROM early_ends WHERE panel <= 24
 ),
 marks AS (
     SELECT panel, time, glucose AS reading, CAST(NULL AS DOUBLE) AS fingerstick
@@ -35,6 +37,8 @@ SELECT
     e.site,
     e.wearer,
     e.sensor,
+    e.ended,
+    e.cause,
     e.panel,
     m.time,
     m.reading,

@@ -7,12 +7,12 @@
 -- [columns]
 -- site = { label = "Site" }
 -- injections = { label = "Injections" }
--- beside = { label = "with a sensor on that site" }
+-- beside = { label = "of these with a sensor on that site" }
 -- beside_share = { label = "Share beside a sensor", unit = "share", digits = 0 }
 -- beside_share_lower = { unit = "share", digits = 0 }
 -- beside_share_upper = { unit = "share", digits = 0 }
 -- measured = { label = "Distance noted" }
--- close = { label = "nearer than 7.5 cm" }
+-- close = { label = "of these nearer than 7.5 cm" }
 -- close_share = { label = "Share too close", unit = "share", digits = 0 }
 -- close_share_lower = { unit = "share", digits = 0 }
 -- close_share_upper = { unit = "share", digits = 0 }

@@ -8,8 +8,8 @@
 -- site = { label = "Site" }
 -- model = { label = "Newer model" }
 -- earlier = { label = "Earlier model" }
--- sensors = { label = "Sensors, newer" }
--- sensors_earlier = { label = "earlier" }
+-- sensors = { label = "Sensors of the newer" }
+-- sensors_earlier = { label = "of the earlier" }
 -- difference = { label = "Newer minus earlier", unit = "%", digits = 1 }
 -- difference_lower = { unit = "%", digits = 1 }
 -- difference_upper = { unit = "%", digits = 1 }

@@ -3,7 +3,7 @@
 -- section = "accuracy"
 -- order = 11
 -- note = "Ranges are those of the fingerstick; both ends belong to the middle one. Sorting by the fingerstick makes sensors look high where it is low and low where it is high, since a part of every difference is the error of the fingerstick itself: compare sites within a range. Intervals from three sensors on."
--- chart = { kind = "intervals", x = "bias_percent", y = "range", lower = "bias_percent_lower", upper = "bias_percent_upper", series = "site" }
+-- chart = { kind = "intervals", x = "bias_percent", y = "site", lower = "bias_percent_lower", upper = "bias_percent_upper", series = "range" }
 -- [columns]
 -- site = { label = "Site" }
 -- range = { label = "Fingerstick" }

@@ -13,7 +13,7 @@
 -- per_100_days_lower = { digits = 1 }
 -- per_100_days_upper = { digits = 1 }
 -- bumped = { label = "Sensors bumped" }
--- ended = { label = "ended within a day of it" }
+-- ended = { label = "of these ended within a day of it" }
 WITH bumps AS (
     SELECT
         e.wearer,

@@ -7,12 +7,12 @@
 -- site = { label = "Site" }
 -- sensors = { label = "Sensors" }
 -- low_fingersticks = { label = "Fingersticks low" }
--- seen = { label = "sensor low too" }
+-- seen = { label = "of these sensor low too" }
 -- seen_share = { label = "Lows seen", unit = "share", digits = 0 }
 -- seen_share_lower = { unit = "share", digits = 0 }
 -- seen_share_upper = { unit = "share", digits = 0 }
 -- low_readings = { label = "Sensor low" }
--- alone = { label = "fingerstick not low" }
+-- alone = { label = "of these fingerstick not low" }
 -- alone_share = { label = "Sensor low alone", unit = "share", digits = 0 }
 -- alone_share_lower = { unit = "share", digits = 0 }
 -- alone_share_upper = { unit = "share", digits = 0 }

@@ -13,7 +13,7 @@
 -- required = { label = "Required", unit = "share", digits = 0 }
 -- sensors = { label = "Sensors" }
 -- pairs = { label = "Pairs" }
--- met = { label = "that count" }
+-- met = { label = "Pairs that count" }
 -- share = { label = "Share", unit = "share", digits = 1 }
 -- bound = { label = "One-sided 95 % lower bound, pairs as independent", unit = "share", digits = 1 }
 -- bound_sensors = { label = "the same, sensors may differ", unit = "share", digits = 1 }

@@ -10,7 +10,7 @@
 -- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1 }
 -- usable_days_se = { label = "its standard error", unit = "days", digits = 2 }
 -- ended = { label = "Ended" }
--- replaced_early = { label = "replaced early" }
+-- replaced_early = { label = "of these replaced early" }
 -- replaced_early_share = { label = "Share replaced early", unit = "share", digits = 0 }
 -- replaced_early_share_lower = { unit = "share", digits = 0 }
 -- replaced_early_share_upper = { unit = "share", digits = 0 }

@@ -8,7 +8,7 @@
 -- site = { label = "Site" }
 -- rest = { label = "Days of rest" }
 -- sensors = { label = "Sensors" }
--- graded = { label = "looked at" }
+-- graded = { label = "of these looked at" }
 -- marked = { label = "Grade 1 or more" }
 -- itching = { label = "Itch or worse" }
 -- itching_share = { label = "Share with itch or worse", unit = "share", digits = 0 }

@@ -3,7 +3,7 @@
 -- section = "wear"
 -- order = 7
 -- note = "Came off: fell off, knocked off, or taken off because it was coming loose, up to the rated day. A sensor that was taped later counts without tape until then. Exact Poisson intervals. Nobody drew lots for tape: people tape what they fear for, and a site compares with itself only."
--- chart = { kind = "intervals", x = "per_100_days", y = "tape", lower = "per_100_days_lower", upper = "per_100_days_upper", series = "site" }
+-- chart = { kind = "intervals", x = "per_100_days", y = "site", lower = "per_100_days_lower", upper = "per_100_days_upper", series = "tape" }
 -- [columns]
 -- site = { label = "Site" }
 -- tape = { label = "Tape" }
