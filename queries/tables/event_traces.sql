@@ -3,6 +3,7 @@
 -- section = "nights"
 -- order = 11
 -- note = "From 90 minutes before to 90 minutes after each, at most sixty, those that fell furthest. To have a verdict counted, write wearer, sensor, start and verdict (artefact, true-low or unsure) into judgements.csv in the study folder; the numbers are the rows of night_artefacts.csv. A shape alone cannot tell a false low from a true one."
+-- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }

@@ -3,6 +3,7 @@
 -- section = "nights"
 -- order = 8
 -- note = "By the hour of the lowest reading; artefacts that a fingerstick refuted are left out. A sensor-night counts for an hour with the part of it that it covers."
+-- chart = { kind = "strip", x = "hour", y = "site", value = "rate" }
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }

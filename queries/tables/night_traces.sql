@@ -3,6 +3,7 @@
 -- section = "nights"
 -- order = 3
 -- note = "At most three nights a site: first those with an artefact that a fingerstick confirmed, then by how far the readings fell. They are the clearest ones, not typical ones."
+-- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }

@@ -478,6 +478,7 @@ fn remove_unnamed(dir: &Path, manifest: &Manifest) -> Result<(), LoadError> {
         name == "manifest.json"
             || name == manifest.fingersticks
             || name == manifest.wear_events
+            || name == manifest.judgements
             || manifest
                 .readings
                 .iter()

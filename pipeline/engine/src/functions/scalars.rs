@@ -113,7 +113,9 @@ fn clock_hour() -> ScalarUDF {
                     let found = TimeZone::get(name).unwrap_or(TimeZone::UTC);
                     zone = (name.to_owned(), found);
                 }
-                let local = Timestamp::from_microsecond(time).ok()?.to_zoned(zone.1.clone());
+                let local = Timestamp::from_microsecond(time)
+                    .ok()?
+                    .to_zoned_datetime(zone.1.clone());
                 Some(i64::from(local.hour()))
             };
             let names = arrays[1].as_string::<i32>();
