@@ -36,14 +36,24 @@ quarters AS (
     CROSS JOIN spans AS n
     WHERE n.first_quarter + k.value <= n.last_quarter
 ),
-exposure AS (
+covered AS (
     SELECT
-        q.site,
-        clock_hour(q.opens, t.timezone) AS hour,
-        SUM(q.nights * minutes_between(GREATEST(q.opens, q.night_start), LEAST(q.closes, q.night_end))) / 60 AS nights
-    FROM quarters AS q
+        site,
+        opens,
+        SUM(nights * minutes_between(GREATEST(opens, night_start), LEAST(closes, night_end))) / 60 AS nights
+    FROM quarters
+    GROUP BY site, opens
+),
+hours AS (
+    SELECT o.opens, clock_hour(o.opens, t.timezone) AS hour
+    FROM (SELECT DISTINCT opens FROM covered) AS o
     CROSS JOIN settings AS t
-    GROUP BY q.site, clock_hour(q.opens, t.timezone)
+),
+exposure AS (
+    SELECT c.site, h.hour, SUM(c.nights) AS nights
+    FROM hours AS h
+    INNER JOIN covered AS c ON c.opens = h.opens
+    GROUP BY c.site, h.hour
 ),
 found AS (
     SELECT a.site, clock_hour(a.nadir_time, t.timezone) AS hour, COUNT(*) AS artefacts

@@ -97,7 +97,9 @@ impl Store {
         event_rejects.extend(events.late);
         counts.entry(Table::WearEvents).or_default().duplicates = events.duplicates;
         counts.entry(Table::Fingersticks).or_default().duplicates = checks.duplicates;
-        counts.entry(Table::Judgements).or_default().duplicates = verdicts.duplicates;
+        if !self.small.judgements.is_empty() {
+            counts.entry(Table::Judgements).or_default().duplicates = verdicts.duplicates;
+        }
         rejects.extend(event_rejects);
         rejects.extend(verdict_rejects);
         rejects.extend(checks.late);
