@@ -26,6 +26,7 @@ SELECT
     p.event,
     p.panel,
     p.evidence,
+    p.judged,
     p.time,
     p.reading,
     p.fingerstick,
@@ -33,4 +34,4 @@ SELECT
 FROM points AS p
 LEFT JOIN runs AS a ON a.sensor_no = p.sensor_no
 GROUP BY
-    p.kind, p.site, p.wearer, p.sensor, p.night, p.start, p.event, p.panel, p.evidence, p.time, p.reading, p.fingerstick
+    p.kind, p.site, p.wearer, p.sensor, p.night, p.start, p.event, p.panel, p.evidence, p.judged, p.time, p.reading, p.fingerstick

@@ -37,40 +37,46 @@ of_month AS (
 ),
 windows AS (
     SELECT
-        'run' AS kind, site, wearer, sensor, night, start, event, 0 AS panel, evidence, sensor_no, inserted, worn_until,
+        'run' AS kind,
+        event,
+        0 AS panel,
         GREATEST(start, night_start) AS opens,
         LEAST("end", plus_hours(night_end, -1.0 / 3600000000)) AS closes
     FROM runs
     WHERE counted = 1
     UNION ALL
     SELECT
-        'night' AS kind, site, wearer, sensor, night, start, event, panel, evidence, sensor_no, inserted, worn_until,
+        'night' AS kind,
+        event,
+        panel,
         LEAST(start, night_start) AS opens,
         GREATEST("end", night_end) AS closes
     FROM of_site
     WHERE panel <= 3
     UNION ALL
     SELECT
-        'event' AS kind, site, wearer, sensor, night, start, event,
+        'event' AS kind,
+        event,
         ROW_NUMBER() OVER (PARTITION BY site ORDER BY event) AS panel,
-        evidence, sensor_no, inserted, worn_until,
         plus_hours(start, -1.5) AS opens,
         plus_hours("end", 1.5) AS closes
     FROM of_month
     WHERE size_rank <= 60
 )
 SELECT
-    kind,
-    site,
-    wearer,
-    sensor,
-    night,
-    start,
-    event,
-    panel,
-    evidence,
-    sensor_no,
-    GREATEST(opens, inserted) AS opens,
-    LEAST(closes, worn_until) AS closes
-FROM windows
-ORDER BY kind, event
+    w.kind,
+    w.event,
+    w.panel,
+    r.site,
+    r.wearer,
+    r.sensor,
+    r.night,
+    r.start,
+    r.evidence,
+    r.judged,
+    r.sensor_no,
+    GREATEST(w.opens, r.inserted) AS opens,
+    LEAST(w.closes, r.worn_until) AS closes
+FROM windows AS w
+INNER JOIN runs AS r ON r.event = w.event
+ORDER BY w.kind, w.event

@@ -18,6 +18,7 @@
 -- evidence = { label = "Evidence" }
 -- event = { label = "Artefact" }
 -- start = { label = "Start" }
+-- judged = { label = "Judged" }
 SELECT
     r.site,
     r.wearer,
@@ -30,7 +31,8 @@ SELECT
     r.in_artefact,
     r.evidence,
     r.event,
-    r.start
+    r.start,
+    r.judged
 FROM night_trace_rows AS r
 INNER JOIN sites AS s ON s.site = r.site
 WHERE r.kind = 'event'
