@@ -78,6 +78,11 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = settings.zone();
     batch(vec![
         ("title", texts([settings.study.title.as_str()])),
+        (
+            "timezone",
+            texts([settings.study.timezone.as_deref().unwrap_or("UTC")]),
+        ),
+        ("unit", texts([settings.study.unit.code()])),
         ("rated_days", numbers([settings.wear.rated_days])),
         ("warmup_hours", numbers([settings.wear.warmup_hours])),
         ("pairing_minutes", numbers([settings.pairing.minutes])),

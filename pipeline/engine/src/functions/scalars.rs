@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use datafusion::arrow::array::{ArrayRef, AsArray, Float64Array, StringArray};
+use datafusion::arrow::array::{ArrayRef, AsArray, Float64Array, Int64Array, StringArray};
 use datafusion::arrow::datatypes::{DataType, Float64Type, Int64Type, TimestampMicrosecondType};
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use whereworn_model::time::{MICROS_PER_SECOND, days_between};
 use whereworn_stats::agreement::acceptance::{limit, one_sided_lower_bound};
 use whereworn_stats::agreement::error_grid::consensus_zone;
@@ -20,6 +22,7 @@ use crate::base_tables::instant;
 /// - `days_between(from, to)`: elapsed days of 86 400 s.
 /// - `minutes_between(from, to)`: elapsed minutes.
 /// - `plus_hours(time, hours)`: an instant some hours later.
+/// - `clock_hour(time, zone)`: hour of the day, 0 to 23, in an IANA time zone; UTC where the zone is none.
 /// - `error_grid_zone(reading, fingerstick)`: zone `A` to `E` of the consensus error grid, type 1; mg/dL.
 /// - `exact_poisson_lower(events)`, `exact_poisson_upper(events)`: exact 95 % interval of a count (Garwood 1936).
 /// - `exact_share_lower(hits, total)`, `exact_share_upper(hits, total)`: exact 95 % interval of a share (Clopper and
@@ -36,6 +39,7 @@ pub fn all() -> Vec<ScalarUDF> {
             (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64
         }),
         plus_hours(),
+        clock_hour(),
         error_grid_zone(),
         of_count("exact_poisson_lower", |count| {
             exact_poisson_interval(count, 0.95).lower
@@ -103,6 +107,32 @@ fn plus_hours() -> ScalarUDF {
                 .map(|(time, hours)| Some(later(time?, hours?)));
             let array: datafusion::arrow::array::TimestampMicrosecondArray = values.collect();
             Ok(Arc::new(array.with_timezone("UTC")))
+        },
+    )
+}
+
+fn clock_hour() -> ScalarUDF {
+    function(
+        "clock_hour",
+        vec![instant(), DataType::Utf8],
+        DataType::Int64,
+        |arrays| {
+            let time = arrays[0].as_primitive::<TimestampMicrosecondType>();
+            let mut zone = (String::new(), TimeZone::UTC);
+            let hour = |(time, name): (Option<i64>, Option<&str>)| {
+                let (time, name) = (time?, name?);
+                if zone.0 != name {
+                    let found = TimeZone::get(name).unwrap_or(TimeZone::UTC);
+                    zone = (name.to_owned(), found);
+                }
+                let local = Timestamp::from_microsecond(time)
+                    .ok()?
+                    .to_zoned_datetime(zone.1.clone());
+                Some(i64::from(local.hour()))
+            };
+            let names = arrays[1].as_string::<i32>();
+            let hours = time.iter().zip(names.iter()).map(hour);
+            Ok(Arc::new(hours.collect::<Int64Array>()))
         },
     )
 }
