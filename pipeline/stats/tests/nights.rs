@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use whereworn_stats::nights::kinds::REPORTED;
+use whereworn_stats::nights::kinds::KINDS;
 use whereworn_stats::nights::simulate::{Kind, session};
 use whereworn_stats::nights::validate::{KindResult, labelled, validate};
 use whereworn_stats::nights::{Artefact, Settings, detect};
@@ -32,7 +32,7 @@ fn smooth(x: f64) -> f64 {
 }
 
 fn kind(name: &str) -> Kind {
-    *REPORTED.iter().find(|k| k.name == name).unwrap()
+    *KINDS.iter().find(|k| k.name == name).unwrap()
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn origin_of_time_does_not_matter() {
 
 #[test]
 fn order_and_bounds() {
-    for kind in &REPORTED {
+    for kind in &KINDS {
         let made = session(kind, 7, HELD_OUT + 1);
         let found = detect(
             &made.minutes,
