@@ -1,5 +1,6 @@
 //! Kinds of synthetic nights: some to tune on, others to report on.
 
+use super::second::Second;
 use super::simulate::{Baseline, Kind};
 
 const PLAIN: Kind = Kind {
@@ -125,5 +126,46 @@ pub const KINDS: [Kind; 18] = [
         nights_only: true,
         baseline: Baseline::Meals,
         ..PLAIN
+    },
+];
+
+const SECOND: Second = Second {
+    name: "second",
+    spacing: 5.0,
+    noise_cv: 0.035,
+    white: 0.0,
+    correlation: 0.7,
+};
+
+/// Kinds of the second generator, for reports only.
+pub const SECOND_KINDS: [Second; 6] = [
+    SECOND,
+    Second {
+        name: "second-2-percent",
+        noise_cv: 0.02,
+        white: 0.3,
+        ..SECOND
+    },
+    Second {
+        name: "second-5-percent",
+        noise_cv: 0.05,
+        white: 0.3,
+        ..SECOND
+    },
+    Second {
+        name: "second-noise-long",
+        correlation: 0.9,
+        white: 0.2,
+        ..SECOND
+    },
+    Second {
+        name: "second-1-min",
+        spacing: 1.0,
+        ..SECOND
+    },
+    Second {
+        name: "second-15-min",
+        spacing: 15.0,
+        ..SECOND
     },
 ];

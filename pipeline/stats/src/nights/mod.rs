@@ -19,6 +19,7 @@ pub mod kinds;
 mod model;
 mod noise;
 mod scan;
+pub mod second;
 pub mod settings;
 pub mod simulate;
 pub mod validate;

@@ -131,11 +131,11 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
     truth
 }
 
-fn uniform(rng: &mut impl Rng, low: f64, high: f64) -> f64 {
+pub(super) fn uniform(rng: &mut impl Rng, low: f64, high: f64) -> f64 {
     low + (high - low) * rng.random::<f64>()
 }
 
-fn normal(rng: &mut impl Rng) -> f64 {
+pub(super) fn normal(rng: &mut impl Rng) -> f64 {
     let radius = (-2.0 * (1.0 - rng.random::<f64>()).ln()).sqrt();
     radius * (std::f64::consts::TAU * rng.random::<f64>()).cos()
 }
