@@ -5,7 +5,9 @@ use super::Evidence;
 /// Thresholds and model constants of the detector.
 ///
 /// "Tuned" below means chosen by results on nights of the first generator ([`super::kinds`]), seeds
-/// below 10 000; the weights were fitted on the same. Reported are other seeds.
+/// below 10 000; the weights were fitted on the same. Some gates and time constants were chosen with
+/// its seeds from 100 000 on in view too. Figures are reported on seeds from 900 000 on, and on a second
+/// generator ([`super::second`]) that nothing was tuned on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Usual standard deviation of sensor noise as a share of glucose; a session's own estimate is
