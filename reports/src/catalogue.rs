@@ -6,6 +6,7 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::ReportError;
+use crate::chart::body::BodyText;
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
 
@@ -87,6 +88,7 @@ pub(crate) struct ChartText {
     pub spans: SpansText,
     pub traces: TracesText,
     pub strip: StripText,
+    pub body: BodyText,
 }
 
 #[derive(Deserialize)]
