@@ -7,6 +7,7 @@ use whereworn_model::format::number;
 
 use crate::ReportError;
 use crate::chart::body::BodyText;
+use crate::chart::spans::SpansText;
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
 
@@ -74,9 +75,6 @@ pub(crate) struct SectionText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct ChartText {
     pub alt: String,
-    pub years: String,
-    pub years_range: String,
-    pub date: String,
     pub day_month: String,
     pub panel_count: String,
     pub more_rows: String,
@@ -133,19 +131,6 @@ pub(crate) struct BarsText {
     pub finding: String,
     pub item: String,
     pub item_series: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SpansText {
-    pub caption: String,
-    pub finding: String,
-    pub item: String,
-    pub legend_bar: String,
-    pub legend_cross: String,
-    pub legend_diamond: String,
-    pub legend_triangle: String,
-    pub legend_arrow: String,
 }
 
 #[derive(Deserialize)]

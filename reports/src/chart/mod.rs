@@ -18,6 +18,7 @@ pub(crate) mod intervals;
 pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
+pub(crate) mod span;
 pub(crate) mod spans;
 pub(crate) mod strip;
 pub(crate) mod time_axis;

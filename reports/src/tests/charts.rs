@@ -167,3 +167,20 @@ fn every_site_is_on_the_body_or_beside_it() {
     assert_eq!(svg.matches("opacity=\"0.22\"").count(), 4);
     assert!(report.markdown.contains("listed below the figure"));
 }
+
+/// Every sensor has one end, in words, and quarters carry the first of their months and its year.
+#[test]
+fn the_calendar_counts_every_end_once() {
+    let mut study = fixture::full();
+    let sensors = study.table("sessions").rows();
+    let report = study.report();
+    let svg = figure(&report, "sessions");
+    let (_, ends) = svg.split_once("How they ended: ").unwrap();
+    let (ends, _) = ends.split_once(".</desc>").unwrap();
+    let counts = ends.split("; ").map(|end| end.rsplit(' ').next().unwrap());
+    let sum: usize = counts.map(|count| count.parse::<usize>().unwrap()).sum();
+    assert_eq!(sum, sensors, "{ends}");
+    for quarter in ["\nOct 2025\n", "\nJan 2026\n"] {
+        assert_eq!(svg.matches(quarter).count(), 2, "one for each wearer");
+    }
+}
