@@ -101,13 +101,15 @@ impl<'a> Traces<'a> {
             .then(|| context.unit.from_mgdl(LOW_MGDL));
         let pictures = || sites.iter().flat_map(|site| &site.pictures);
         let values = pictures().flat_map(Picture::all).map(|(_, value)| value);
+        // Levels to see a low against, however few readings there are.
+        let around_low = low.iter().flat_map(|low| [low * 0.7, low * 2.0]);
         let end = |p: &Picture| p.all().map(|(at, _)| at).fold(p.start, f64::max);
         let span = pictures().map(|p| end(p) - p.start).fold(60e6, f64::max);
         let left_out = count - pictures().count();
         let zone = context.input.settings.study.timezone.as_deref();
         let caption = fill(&text.caption, &[("zone", zone.unwrap_or("UTC"))]);
         Some(Self {
-            y: covering(values.chain(low)),
+            y: covering(values.chain(around_low)),
             span,
             low,
             y_label: view.heading(&wish.y),
