@@ -6,6 +6,8 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::ReportError;
+use crate::chart::body::BodyText;
+use crate::chart::spans::SpansText;
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
 
@@ -73,9 +75,6 @@ pub(crate) struct SectionText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct ChartText {
     pub alt: String,
-    pub years: String,
-    pub years_range: String,
-    pub date: String,
     pub day_month: String,
     pub panel_count: String,
     pub more_rows: String,
@@ -87,6 +86,7 @@ pub(crate) struct ChartText {
     pub spans: SpansText,
     pub traces: TracesText,
     pub strip: StripText,
+    pub body: BodyText,
 }
 
 #[derive(Deserialize)]
@@ -131,19 +131,6 @@ pub(crate) struct BarsText {
     pub finding: String,
     pub item: String,
     pub item_series: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SpansText {
-    pub caption: String,
-    pub finding: String,
-    pub item: String,
-    pub legend_bar: String,
-    pub legend_cross: String,
-    pub legend_diamond: String,
-    pub legend_triangle: String,
-    pub legend_arrow: String,
 }
 
 #[derive(Deserialize)]

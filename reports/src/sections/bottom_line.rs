@@ -5,8 +5,9 @@ use whereworn_model::units::Unit;
 use super::tables;
 use crate::ReportError;
 use crate::catalogue::fill;
+use crate::chart::body::Body;
 use crate::chart::intervals::Intervals;
-use crate::chart::picture;
+use crate::chart::{picture, titled};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::sentences::{Measure, best, site, worn};
@@ -47,6 +48,10 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
 fn comparison(view: &View, out: &mut Vec<Block>) -> Result<(), ReportError> {
     let text = &view.context.text.bottom;
     out.push(Block::Paragraph(scope(view)));
+    if let Some(body) = Body::of(view) {
+        let title = view.context.text.chart.body.title.clone();
+        out.push(Block::Picture(titled(view, &body, "site_body", title)?));
+    }
     if view.rows.len() > 1 {
         out.push(Block::List(vec![
             Item {
