@@ -172,6 +172,11 @@ pub(crate) fn full() -> Study {
     study(SITES.len())
 }
 
+/// Two sites.
+pub(crate) fn two_sites() -> Study {
+    study(2)
+}
+
 /// One site alone.
 pub(crate) fn one_site() -> Study {
     study(1)

@@ -148,7 +148,10 @@ fn glucose_follows_the_study() {
 fn what_is_missing_is_said() {
     let empty = fixture::empty().report();
     for (part, name) in [
-        ("\n### How true they read\n", "no fingerstick could be paired"),
+        (
+            "\n### How true they read\n",
+            "no fingerstick could be paired",
+        ),
         ("\n### Nights\n", "no night had enough readings"),
         ("\n## Bottom line\n", "There is nothing to compare yet"),
     ] {
