@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use whereworn_model::format::number;
 
+use crate::chart::strip::StripText;
+use crate::chart::traces::TracesText;
 use crate::words::{Questions, TableWords, Tips, Unknown};
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which
@@ -111,6 +113,8 @@ pub(crate) struct ChartText {
     pub points: PointsText,
     pub bars: BarsText,
     pub spans: SpansText,
+    pub traces: TracesText,
+    pub strip: StripText,
 }
 
 #[derive(Deserialize)]

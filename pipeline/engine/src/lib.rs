@@ -16,4 +16,4 @@ mod session;
 pub use catalog::{Catalog, Query};
 pub use error::EngineError;
 pub use parquet::write_parquet;
-pub use session::{Engine, StudyTables};
+pub use session::{Engine, KeptEvidence, StudyTables};
