@@ -5,7 +5,7 @@ use std::io::{BufWriter, Write};
 use whereworn_engine::write_parquet;
 use whereworn_load::{Reject, Study, load};
 use whereworn_model::table::ResultTable;
-use whereworn_report::{Edition, Input};
+use whereworn_report::{Edition, Input, Report};
 
 use crate::args::{LoadArguments, ReportArguments};
 use crate::evidence;
@@ -30,6 +30,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let tables = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
+    let said = evidence::of_report(&tables, open.cutoff);
     open.progress.say("writing the report");
     let report = whereworn_report::render(Input {
         edition,
@@ -39,17 +40,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         tables,
         version: env!("CARGO_PKG_VERSION"),
     })?;
-    output.write("report.md", report.markdown.as_bytes())?;
-    output.write("report.html", report.html.as_bytes())?;
-    for figure in &report.figures {
-        output.write(
-            &format!("figures/{}", figure.file_name),
-            figure.svg.as_bytes(),
-        )?;
-    }
-    for table in &report.tables {
-        write_table(&mut output, table)?;
-    }
+    write_pages(&mut output, &report)?;
     if edition != Edition::Public {
         let (file, path) = output.create("rejects.csv")?;
         write_rejects(BufWriter::new(file), &open.settled.rejects)
@@ -64,7 +55,6 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
     output.finish()?;
-    let said = evidence::of_report(&tables, open.cutoff);
     open.store.keep_evidence(&said)?;
     let rejected = open.settled.rejects.len();
     open.progress.end();
@@ -74,6 +64,22 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     eprintln!("{}", summary(&open.settled));
     println!("{}", target.join("report.html").display());
     strictly(arguments.strict, rejected)
+}
+
+/// Pages, figures and tables.
+fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
+    output.write("report.md", report.markdown.as_bytes())?;
+    output.write("report.html", report.html.as_bytes())?;
+    for figure in &report.figures {
+        output.write(
+            &format!("figures/{}", figure.file_name),
+            figure.svg.as_bytes(),
+        )?;
+    }
+    for table in &report.tables {
+        write_table(output, table)?;
+    }
+    Ok(())
 }
 
 /// Brings the store up to date.

@@ -7,7 +7,7 @@ use whereworn_model::format::number;
 
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
-use crate::words::{Questions, TableWords, Tips, Unknown};
+use crate::words::{Changes, Questions, TableWords, Tips, Unknown};
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which
 /// lacks one is refused.
@@ -39,6 +39,7 @@ pub(crate) struct Catalogue {
     pub bottom: Bottom,
     pub site: SiteText,
     pub tests: Tests,
+    pub changes: Changes,
     pub questions: Questions,
     pub unknown: Unknown,
     pub tips: Tips,

@@ -17,6 +17,14 @@ pub(crate) struct TableWords {
     pub columns: BTreeMap<String, String>,
 }
 
+/// What moved since last month.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Changes {
+    pub moved: Point,
+    pub none: String,
+}
+
 /// Questions to talk over.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -7,6 +7,7 @@ use crate::document::{Block, Item};
 use crate::edition::Place;
 
 mod bottom_line;
+mod changes;
 mod method;
 mod questions;
 mod sites;
@@ -70,6 +71,7 @@ fn section(
     };
     let inner = match (key, place) {
         ("bottom-line", Place::Body) => bottom_line::blocks(context)?,
+        ("changes", Place::Body) => changes::blocks(context, text)?,
         ("sites", _) => sites::blocks(context)?,
         ("questions", _) => questions::blocks(context, text),
         ("unknown", _) => unknown::blocks(context, text),
