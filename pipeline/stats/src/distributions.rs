@@ -29,6 +29,43 @@ pub fn t_quantile(p: f64, df: f64) -> f64 {
     if p < 0.5 { -t } else { t }
 }
 
+/// Two-sided p value of Student's t with `df > 0`: the chance of one at least as far from 0.
+#[must_use]
+pub fn t_two_sided(t: f64, df: f64) -> f64 {
+    let square = t * t;
+    if square.is_infinite() {
+        return 0.0;
+    }
+    regularised_beta(0.5 * df, 0.5, df / (df + square), square / (df + square))
+}
+
+/// Upper-tail probability of the F distribution: the p value of an F of at least 0.
+#[must_use]
+pub fn f_upper_tail(f: f64, numerator: f64, denominator: f64) -> f64 {
+    if f <= 0.0 {
+        return 1.0;
+    }
+    let (explained, left) = (numerator * f, denominator);
+    let total = explained + left;
+    if total.is_infinite() {
+        return 0.0;
+    }
+    regularised_beta(
+        0.5 * denominator,
+        0.5 * numerator,
+        left / total,
+        explained / total,
+    )
+}
+
+/// Lower-tail quantile of the F distribution, `0 < p < 1`.
+#[must_use]
+pub fn f_quantile(p: f64, numerator: f64, denominator: f64) -> f64 {
+    // A beta variate b of half the degrees of freedom gives F = (n / m) b / (1 - b).
+    let odds = beta_odds_quantile(p, 0.5 * numerator, 0.5 * denominator);
+    denominator / numerator * odds
+}
+
 /// Lower-tail quantile of the chi-square distribution with `df > 0`, `0 < p < 1`.
 #[must_use]
 pub fn chi_square_quantile(p: f64, df: f64) -> f64 {
@@ -53,8 +90,13 @@ pub fn chi_square_upper_tail(chi_square: f64, df: f64) -> f64 {
 /// Lower-tail quantile of the beta distribution with shapes `a, b > 0`, `0 < p < 1`.
 #[must_use]
 pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
-    // Solved for the odds x / (1 - x), which run over all positive numbers.
-    let odds = first_where(|odds| {
+    let odds = beta_odds_quantile(p, a, b);
+    odds / (1.0 + odds)
+}
+
+/// The odds x / (1 - x) of a beta quantile x, which run over all positive numbers.
+fn beta_odds_quantile(p: f64, a: f64, b: f64) -> f64 {
+    first_where(|odds| {
         let x = odds / (1.0 + odds);
         let y = 1.0 / (1.0 + odds);
         if p < 0.5 {
@@ -62,8 +104,7 @@ pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
         } else {
             regularised_beta(b, a, y, x) <= 1.0 - p
         }
-    });
-    odds / (1.0 + odds)
+    })
 }
 
 /// The smallest positive number at which a condition that stays true once it is true holds.
