@@ -155,8 +155,9 @@ impl BetaProduct {
             square += later.length * (2.0 * earlier + own);
         }
         let variance = square - mean * mean;
-        if variance <= 1e-14 * mean {
-            return mean;
+        if variance <= SLACK * SLACK.max(mean * (1.0 - mean)) {
+            // Nothing is left to chance: all of it or nothing, up to rounding.
+            return if mean > 1.0 - SLACK { 1.0 } else { mean };
         }
         let size = (mean - square) / variance;
         let p = if end == End::Lower { 0.025 } else { 0.975 };
