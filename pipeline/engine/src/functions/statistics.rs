@@ -55,7 +55,7 @@ pub const ALL: &[Statistic] = &[
             ("block", Label),
             ("seed", Label),
         ],
-        fields: &["chi_square", "df", "p", "p_permutation"],
+        fields: &["chi_square", "df", "p", "p_permutation", "smallest_p"],
         about: "log-rank test between sites within strata, and a permutation p that shuffles sites within blocks",
         evaluate: log_rank_of_sites,
     },
@@ -141,6 +141,7 @@ fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
         Some(test.df as f64),
         Some(test.p),
         permutation.map(|p| p.p),
+        permutation.map(|p| p.smallest_p),
     ])
 }
 
