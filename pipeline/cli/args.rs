@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use whereworn_model::time::{Micros, Month, parse_instant};
+use whereworn_report::Edition;
 
 /// Where did sensors stay on, read true and stay quiet at night?
 #[derive(Parser)]
@@ -30,9 +32,9 @@ pub struct Arguments {
 pub enum Command {
     /// Load what is new, run every query, write the month's report
     #[command(
-        after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing. \
-Results are cumulative: a month's report uses every row up to its end.\n\n\
-Example: whereworn report my-study --month 2026-09 --out september"
+        after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing; the public \
+edition has no rejects.csv. Results are cumulative: a month's report uses every row up to its end.\n\n\
+Examples:\n  whereworn report my-study --month 2026-09 --out september\n  whereworn report my-study --for wearer"
     )]
     Report(ReportArguments),
     /// Bring the study's Parquet store up to date with its raw files, nothing else
@@ -78,28 +80,12 @@ pub struct ReportArguments {
     /// Folder to write; reports/YYYY-MM-EDITION in the study by default
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Whom the report is for
-    #[arg(long = "for", value_name = "READER", default_value = "clinician")]
-    pub reader: Edition,
+    /// Whom the report is for: clinician; wearer, in plain words; public, with nothing that identifies
+    #[arg(long = "for", value_name = "READER", default_value = "clinician", value_parser = edition())]
+    pub edition: Edition,
     /// End with status 3 where rows were rejected (the report is written all the same)
     #[arg(long)]
     pub strict: bool,
-}
-
-/// Whom a report is for.
-#[derive(Clone, Copy, ValueEnum)]
-pub enum Edition {
-    /// Someone with few minutes and clinical knowledge
-    Clinician,
-}
-
-impl Edition {
-    /// The word used in folder names.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Clinician => "clinician",
-        }
-    }
 }
 
 /// Arguments of `load`.
@@ -168,6 +154,11 @@ pub struct DemoArguments {
     /// The same seed gives the same study
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+}
+
+fn edition() -> impl TypedValueParser<Value = Edition> {
+    PossibleValuesParser::new(Edition::ALL.map(Edition::name))
+        .map(|word| Edition::parse(&word).unwrap_or(Edition::Clinician))
 }
 
 fn month(text: &str) -> Result<Month, String> {

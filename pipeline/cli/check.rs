@@ -26,7 +26,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let results = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
-    let tables: Vec<&ResultTable> = results.iter().map(|result| &result.table).collect();
+    let tables: Vec<&ResultTable> = results.iter().collect();
     let rejected = open.settled.rejects.len();
     let mut wrong: Vec<String> = open.study.warnings.clone();
     wrong.extend(open.settled.warnings.iter().cloned());

@@ -106,8 +106,8 @@ impl<'a> Traces<'a> {
         let end = |p: &Picture| p.all().map(|(at, _)| at).fold(p.start, f64::max);
         let span = pictures().map(|p| end(p) - p.start).fold(60e6, f64::max);
         let left_out = count - pictures().count();
-        let zone = context.input.settings.study.timezone.as_deref();
-        let caption = fill(&text.caption, &[("zone", zone.unwrap_or("UTC"))]);
+        let zone = context.zone_name();
+        let caption = fill(&text.caption, &[("zone", zone)]);
         Some(Self {
             y: covering(values.chain(around_low)),
             span,
