@@ -73,11 +73,16 @@ fn span(
         other => other.as_number(),
     };
     let from = at(lower)?;
+    let of_time = matches!(view.table.cell(row, lower), Cell::Time(_));
+    let (day, last) = if of_time {
+        (DAY, view.context.input.cutoff as f64)
+    } else {
+        (1.0, from)
+    };
     let days = view.table.number(row, "days");
-    let last = || days.map(|days| from + days * DAY);
     let to = at(upper)
-        .or_else(last)
-        .unwrap_or(view.context.input.cutoff as f64);
+        .or_else(|| days.map(|days| from + days * day))
+        .unwrap_or(last);
     let end = match view.table.text(row, "cause") {
         "" if view.table.column("cause").is_some() => End::Open,
         "fell-off" | "knocked-off" | "lifted" => End::CameOff,
