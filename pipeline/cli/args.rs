@@ -17,7 +17,8 @@ fingerstick checks and a log of what happened to each sensor. A study is a folde
 study.toml               settings: time zone, unit, rated days\n  \
 readings/*.csv           sensor, time, glucose\n  \
 fingersticks/*.csv       time, glucose\n  \
-wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n\n\
+wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n  \
+judgements.csv           sensor, start, verdict (your own, on night artefacts)\n\n\
 Start with `whereworn demo DIR` to see one, then `whereworn check STUDY` and `whereworn report STUDY` on yours.\n\
 Not for treatment decisions.",
     after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given."
@@ -46,7 +47,7 @@ Examples:\n  whereworn report my-study --month 2026-09 --out september\n  wherew
     Check(CheckArguments),
     /// Run one query and print its table
     #[command(
-        after_help = "Queries name each other and the tables readings, fingersticks, wear_events, settings and \
+        after_help = "Queries name each other and the tables readings, fingersticks, wear_events, judgements, settings and \
 sites. Put a file into the study's folder queries/ to have its table in every report.\n\n\
 Examples:\n  whereworn query my-study site_accuracy\n  \
 whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv"

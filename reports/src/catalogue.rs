@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use whereworn_model::format::number;
 
+use crate::chart::body::BodyText;
+use crate::chart::spans::SpansText;
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
 use crate::words::{Changes, Questions, TableWords, Tips, Unknown};
@@ -103,9 +105,6 @@ pub(crate) struct SectionText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct ChartText {
     pub alt: String,
-    pub years: String,
-    pub years_range: String,
-    pub date: String,
     pub day_month: String,
     pub panel_count: String,
     pub more_rows: String,
@@ -117,6 +116,7 @@ pub(crate) struct ChartText {
     pub spans: SpansText,
     pub traces: TracesText,
     pub strip: StripText,
+    pub body: BodyText,
 }
 
 #[derive(Deserialize)]
@@ -161,19 +161,6 @@ pub(crate) struct BarsText {
     pub finding: String,
     pub item: String,
     pub item_series: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SpansText {
-    pub caption: String,
-    pub finding: String,
-    pub item: String,
-    pub legend_bar: String,
-    pub legend_cross: String,
-    pub legend_diamond: String,
-    pub legend_triangle: String,
-    pub legend_arrow: String,
 }
 
 #[derive(Deserialize)]

@@ -2,8 +2,9 @@
 
 use super::tables;
 use crate::ReportError;
+use crate::chart::body::Body;
 use crate::chart::intervals::Intervals;
-use crate::chart::picture;
+use crate::chart::{picture, titled};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::edition::Place;
@@ -26,6 +27,10 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         return Ok(Vec::new());
     };
     let mut out = Vec::new();
+    if let Some(body) = Body::of(&view) {
+        let title = context.text.chart.body.title.clone();
+        out.push(Block::Picture(titled(&view, &body, "site_body", title)?));
+    }
     let sites = view.rows.iter().map(|&row| Item {
         lead: view.text(row, "site"),
         text: site(&view, row),
