@@ -5,6 +5,9 @@ use pulldown_cmark::{Alignment, Event, HeadingLevel, Options, Parser, Tag, TagEn
 use crate::anchors::Anchors;
 use crate::escape::{html as escape, slug};
 
+/// Most columns that fit on an upright page; a table with more is printed across.
+const MOST_UPRIGHT: usize = 9;
+
 /// What the HTML needs beside the Markdown.
 pub(crate) struct Parts<'a> {
     /// The HTML of a figure by the address of its image; `None` for an address that is none of ours.
@@ -236,8 +239,12 @@ impl Writer<'_> {
     fn open_table(&mut self, columns: &[Alignment]) {
         self.columns = columns.to_vec();
         let caption = escape(&self.caption.take().unwrap_or_default());
+        let class = match columns.len() > MOST_UPRIGHT {
+            true => "scroll across",
+            false => "scroll",
+        };
         self.out.push_str(&format!(
-            "<div class=\"scroll\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n"
+            "<div class=\"{class}\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n"
         ));
     }
 

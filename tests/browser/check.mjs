@@ -20,8 +20,8 @@ const BODY_PAGES = 2;
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.
 const MILLIMETRE = 96 / 25.4;
 const PAPERS = {
-  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE },
-  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE },
+  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE, across: (297 - 26) * MILLIMETRE },
+  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE, across: (279.4 - 26) * MILLIMETRE },
 };
 
 const needed = createRequire(resolve("package.json"));
@@ -95,24 +95,30 @@ async function checkPaint(browser, name, address) {
   if (best > MOST_MILLISECONDS) faults.push(`${name}: first paint after ${best.toFixed(0)} ms`);
 }
 
+// Figures and tables of the body that are higher than a page, and tables that are wider; some are printed across. The
+// page is as wide as the paper.
+function offPaper({ width, height, across, whole }) {
+  const name = (block) => block.textContent.trim().slice(0, 60);
+  const blocks = [...document.querySelectorAll("figure, .scroll")];
+  const high = blocks.filter((block) => whole && !block.closest(".annex") && block.getBoundingClientRect().height > height);
+  const wide = [...document.querySelectorAll("table")].filter((table) => {
+    const room = table.closest(".across") ? across : width;
+    return table.getBoundingClientRect().width > room + 1 && table.scrollWidth > room + 1;
+  });
+  return [...high.map((block) => `higher than a page: ${name(block)}`), ...wide.map((table) => `wider than a page: ${name(table)}`)];
+}
+
 async function checkPaper(browser, name, address, twoPages) {
   for (const [format, viewport] of Object.entries(PAPERS)) {
     const page = await open(browser, address, { viewport: { width: Math.round(viewport.width), height: 900 } }, name);
     const count = async () => (await page.pdf({ format })).toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g).length;
     const all = await count();
+    await page.emulateMedia({ media: "print" });
+    for (const fault of await page.evaluate(offPaper, { ...viewport, whole: twoPages })) faults.push(`${name}, ${format}: ${fault}`);
     await page.evaluate(() => document.querySelector("section.annex")?.remove());
     const body = await count();
     console.log(`${name}, ${format}: ${body} pages before the annex, ${all} in all`);
     if (twoPages && body > BODY_PAGES) faults.push(`${name}, ${format}: ${body} pages before the annex`);
-    await page.emulateMedia({ media: "print" });
-    const high = await page.evaluate(
-      (most) =>
-        [...document.querySelectorAll("figure, .scroll")]
-          .filter((block) => block.getBoundingClientRect().height > most)
-          .map((block) => block.textContent.trim().slice(0, 60)),
-      viewport.height,
-    );
-    if (twoPages) for (const block of high) faults.push(`${name}, ${format}: higher than a page: ${block}`);
     await page.context().close();
   }
 }

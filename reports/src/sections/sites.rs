@@ -7,6 +7,7 @@ use crate::chart::intervals::Intervals;
 use crate::chart::{picture, titled};
 use crate::context::Context;
 use crate::document::{Block, Item};
+use crate::edition::Place;
 use crate::sentences::site;
 
 /// Measures of the figure, a panel each.
@@ -19,7 +20,8 @@ const MEASURES: [&str; 6] = [
     "delay_minutes",
 ];
 
-/// The section's blocks; none without a site.
+/// The section's blocks; none without a site. The numbers of the figure stand below it where the edition's plan has their
+/// table in the body, else in the annex.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     let Some(view) = context.view("site_comparison") else {
         return Ok(Vec::new());
@@ -40,6 +42,9 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     if let Some(chart) = chart {
         out.push(Block::Picture(picture(&view, &chart)?));
     }
-    tables::numbers(&view, drawn, &mut out);
+    match context.place(view.table) {
+        Some(Place::Annex) => out.push(Block::Paragraph(context.text.page.in_annex.clone())),
+        _ => tables::numbers(&view, drawn, &mut out),
+    }
     Ok(out)
 }
