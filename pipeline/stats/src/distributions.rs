@@ -21,12 +21,18 @@ pub fn normal_quantile(p: f64) -> f64 {
 #[must_use]
 pub fn t_quantile(p: f64, df: f64) -> f64 {
     let tail = p.min(1.0 - p);
-    let upper_tail = |t: f64| {
-        let square = t * t;
-        0.5 * regularised_beta(0.5 * df, 0.5, df / (df + square), square / (df + square))
-    };
-    let t = first_where(|t| upper_tail(t) <= tail);
+    let t = first_where(|t| 0.5 * t_two_sided_p(t, df) <= tail);
     if p < 0.5 { -t } else { t }
+}
+
+/// Probability that Student's t with `df > 0` is at least as far from 0 as `t`, either way: a two-sided p value.
+#[must_use]
+pub fn t_two_sided_p(t: f64, df: f64) -> f64 {
+    let square = t * t;
+    if square.is_infinite() {
+        return 0.0;
+    }
+    regularised_beta(0.5 * df, 0.5, df / (df + square), square / (df + square))
 }
 
 /// Lower-tail quantile of the chi-square distribution with `df > 0`, `0 < p < 1`.
@@ -168,6 +174,16 @@ mod tests {
             assert!((chi_square_upper_tail(2.0 * x, 2.0) / (-x).exp() - 1.0).abs() < 1e-12);
         }
         assert_eq!(chi_square_upper_tail(0.0, 1.0), 1.0);
+    }
+
+    /// With one degree of freedom t is Cauchy's: 1 - 2 atan(t) / π; with none of the spread left, certainty.
+    #[test]
+    fn two_sided_p_of_one_degree_is_cauchy() {
+        for t in [0.0_f64, 0.3, -1.0, 12.0] {
+            let exact = 1.0 - 2.0 * t.abs().atan() / std::f64::consts::PI;
+            assert!((t_two_sided_p(t, 1.0) - exact).abs() < 1e-12);
+        }
+        assert_eq!(t_two_sided_p(f64::INFINITY, 3.0), 0.0);
     }
 
     #[test]
