@@ -6,7 +6,12 @@ use super::local_trend::{LocalTrend, local_trend};
 const LEAST_SPACING: f64 = 4.0;
 
 /// The readings that the wide slope is taken from are this far from the fingerstick, minutes.
-const WIDE: (f64, f64) = (30.0, 45.0);
+const FAR: (f64, f64) = (30.0, 45.0);
+
+/// From it a share of the slope between readings this far away is taken off: noise that lasts half an hour moves it as
+/// much as it moves the slope itself, so what is left has little of it.
+const MIDDLE: (f64, f64) = (20.0, 30.0);
+const MIDDLE_SHARE: f64 = 0.3;
 
 /// A fingerstick with the readings of one sensor around it.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,13 +35,16 @@ pub struct DelayPoint {
     pub ratio: f64,
     /// The sensor's slope at the fingerstick over its level, per minute.
     pub slope: f64,
-    /// The sensor's slope between readings long before and long after, over its level, per minute.
+    /// The sensor's slope between readings long before and long after, over its level, per minute: see [`delay_point`].
     pub wide_slope: f64,
 }
 
-/// Level and slope of the readings by [`local_trend`], and the wide slope: the mean of the readings 30 to 45 min after the
-/// fingerstick less the mean of those 30 to 45 min before, over the minutes between. All three over the level, so that
-/// neither the unit nor the sensor's gain matters.
+/// Level and slope of the readings by [`local_trend`], and the wide slope, all over the level, so that neither the unit nor
+/// the sensor's gain matters.
+///
+/// Wide slope: (far - 0.3 middle) / 0.7. `far` is the mean of the readings 30 to 45 min after the fingerstick less the
+/// mean of those 30 to 45 min before, over the minutes between; `middle` the same of those 20 to 30 min away, `far`
+/// where a side has none. With glucose that moves on in a straight line it is the slope.
 ///
 /// Readings are thinned to 4 min apart first: closer ones cost much and tell little, their noise being nearly the same.
 /// `None` where there is no trend, a level of 0 or less, or no reading 30 to 45 min away on a side. Checked by
@@ -45,13 +53,13 @@ pub struct DelayPoint {
 pub fn delay_point(pair: &DelayPair) -> Option<DelayPoint> {
     let (minutes, glucose) = thinned(&pair.minutes, &pair.glucose);
     let LocalTrend { level, slope } = local_trend(&minutes, &glucose)?;
-    let (early, before) = mean_where(&minutes, &glucose, |t| -WIDE.1 <= t && t <= -WIDE.0)?;
-    let (late, after) = mean_where(&minutes, &glucose, |t| WIDE.0 <= t && t <= WIDE.1)?;
+    let far = slope_between(&minutes, &glucose, FAR)?;
+    let middle = slope_between(&minutes, &glucose, MIDDLE).unwrap_or(far);
     (level > 0.0).then(|| DelayPoint {
         sensor: pair.sensor,
         ratio: pair.fingerstick / level,
         slope: slope / level,
-        wide_slope: (after - before) / (late - early) / level,
+        wide_slope: (far - MIDDLE_SHARE * middle) / (1.0 - MIDDLE_SHARE) / level,
     })
 }
 
@@ -66,6 +74,13 @@ fn thinned(minutes: &[f64], glucose: &[f64]) -> (Vec<f64>, Vec<f64>) {
         }
     }
     thin
+}
+
+/// Slope between the readings so far before and so far after.
+fn slope_between(minutes: &[f64], glucose: &[f64], (least, most): (f64, f64)) -> Option<f64> {
+    let (early, before) = mean_where(minutes, glucose, |t| -most <= t && t <= -least)?;
+    let (late, after) = mean_where(minutes, glucose, |t| least <= t && t <= most)?;
+    Some((after - before) / (late - early))
 }
 
 /// Mean time and mean glucose of the readings at some times.

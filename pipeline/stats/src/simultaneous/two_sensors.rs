@@ -19,6 +19,9 @@ const OUTLIER: f64 = 4.0;
 /// Residuals of this size, relative to glucose, are rounding.
 const RESIDUAL_ROUNDING: f64 = 1e-9;
 
+/// The mean of the two sensors' delays behind blood as it is taken to be, minutes: being some minutes off matters little.
+const USUAL_DELAY: f64 = 8.0;
+
 /// A lag longer than this is no estimate, minutes.
 const LONGEST_MINUTES: f64 = 30.0;
 
@@ -56,14 +59,14 @@ pub struct TwoSensors {
 ///
 /// `readings` may hold several of the second sensor for one of the first: the nearest counts, the earlier of two as near.
 ///
-/// Lag: logarithms of both, averaged over quarters of an hour, give the mean trace m and the difference y; x is the
-/// slope of m by the five-point rule (8 (m₁ - m₋₁) - (m₂ - m₋₂)) / (12 · 15 min), z the wide slope (m₃ - m₋₃) / 90 min.
-/// A sensor that is behind by a lag reads lower by lag · x, so lag = -Szy / Szx, S the sums of products about the
-/// means: z is an instrument for x, whose noise would pull a plain regression towards 0, see
-/// [`crate::delay::first_order`]. Gains drop out with the means. Where the second sensor reads some minutes later each
-/// time, that is taken off. Quarters further off than 4 robust standard deviations are left out. Lags add up: the lag
-/// is the difference between the two sensors' delays behind blood, to the first order. `None` with fewer than 48 quarters,
-/// F of x on z below 10, or a lag beyond 30 min.
+/// Lag: logarithms of both, averaged over quarters of an hour, give the mean trace m and the difference y; x and d are
+/// the slopes of m and y by the five-point rule (8 (m₁ - m₋₁) - (m₂ - m₋₂)) / (12 · 15 min), z the wide slope
+/// (m₃ - m₋₃) / 90 min. With delays a and b behind the same blood, A + a · dA/dt = B + b · dB/dt, so
+/// y + (a + b) / 2 · d = -(a - b) · x; (a + b) / 2 is taken as 8 min, which matters little. So lag = -S(z, y + 8 d) / S(z, x),
+/// S the sums of products about the means: z is an instrument for x, whose noise would pull a plain regression towards
+/// 0, see [`crate::delay::first_order`]. Gains drop out with the means. Where the second sensor reads some minutes
+/// later each time, that is taken off. Quarters further off than 4 robust standard deviations are left out. `None` with
+/// fewer than 48 quarters, F of x on z below 10, or a lag beyond 30 min.
 ///
 /// Returns `None` without readings. All differences equal: `sd` is 0. Source of the instrument: Durbin 1954 Rev Int
 /// Stat Inst 22:23; of the five-point rule: Abramowitz and Stegun 1964, table 25.2. Checked by `tests/simultaneous.rs`.
@@ -161,15 +164,18 @@ fn lag(quarters: &BTreeMap<i64, Quarter>) -> Option<f64> {
 }
 
 fn point(quarters: &BTreeMap<i64, Quarter>, number: i64, here: &Quarter) -> Option<Point> {
-    let level = |step: i64| Some(quarters.get(&(number + step))?.level);
-    let near = level(1)? - level(-1)?;
-    let far = level(2)? - level(-2)?;
-    let wide = level(3)? - level(-3)?;
-    let x = (8.0 * near - far) / (12.0 * QUARTER);
+    let at = |step: i64| quarters.get(&(number + step));
+    let slope = |of: fn(&Quarter) -> f64| -> Option<f64> {
+        let near = of(at(1)?) - of(at(-1)?);
+        let far = of(at(2)?) - of(at(-2)?);
+        Some((8.0 * near - far) / (12.0 * QUARTER))
+    };
+    let x = slope(|quarter| quarter.level)?;
+    let spreading = slope(|quarter| quarter.difference)?;
     Some(Point {
         x,
-        y: here.difference + here.offset * x,
-        z: wide / (6.0 * QUARTER),
+        y: here.difference + here.offset * x + USUAL_DELAY * spreading,
+        z: (at(3)?.level - at(-3)?.level) / (6.0 * QUARTER),
     })
 }
 
