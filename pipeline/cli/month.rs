@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use whereworn_engine::{Catalog, Engine, StudyTables};
-use whereworn_load::{Settled, Study, Table, load};
+use whereworn_load::{KeptEvidence, Settled, Store, Study, Table, load};
 use whereworn_model::time::{Micros, Month};
 
 use crate::args::Scope;
@@ -13,6 +13,8 @@ use crate::progress::Progress;
 /// A study up to the cut-off of a month.
 pub struct StudyMonth {
     pub study: Study,
+    pub store: Store,
+    pub kept_evidence: Vec<KeptEvidence>,
     pub settled: Settled,
     pub month: Month,
     pub cutoff: Micros,
@@ -41,9 +43,12 @@ impl StudyMonth {
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
         let settled = store.settle(&study, as_of)?;
+        let kept_evidence = store.kept_evidence()?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
         Ok(Self {
             study,
+            store,
+            kept_evidence,
             settled,
             month,
             cutoff,
@@ -65,7 +70,18 @@ impl StudyMonth {
             fingersticks: self.settled.fingersticks.clone(),
             wear_events: self.settled.wear_events.clone(),
             row_counts: row_counts(&self.settled),
+            kept_evidence: self.kept_evidence.iter().map(kept).collect(),
         })?)
+    }
+}
+
+fn kept(row: &KeptEvidence) -> whereworn_engine::KeptEvidence<'_> {
+    whereworn_engine::KeptEvidence {
+        look: row.look,
+        measure: &row.measure,
+        site_a: &row.site_a,
+        site_b: &row.site_b,
+        log_e: row.log_e,
     }
 }
 

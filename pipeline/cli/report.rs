@@ -8,6 +8,7 @@ use whereworn_model::table::ResultTable;
 use whereworn_report::Input;
 
 use crate::args::{LoadArguments, ReportArguments};
+use crate::evidence;
 use crate::failure::Failure;
 use crate::month::StudyMonth;
 use crate::output::Output;
@@ -58,6 +59,8 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
     output.finish()?;
+    let said = evidence::of_report(&tables, open.cutoff);
+    open.store.keep_evidence(&said)?;
     let rejected = open.settled.rejects.len();
     open.progress.end();
     for warning in open.study.warnings.iter().chain(&open.settled.warnings) {

@@ -6,6 +6,8 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::ReportError;
+use crate::chart::strip::StripText;
+use crate::chart::traces::TracesText;
 
 const ENGLISH: &str = include_str!("text/en.toml");
 
@@ -83,6 +85,8 @@ pub(crate) struct ChartText {
     pub points: PointsText,
     pub bars: BarsText,
     pub spans: SpansText,
+    pub traces: TracesText,
+    pub strip: StripText,
 }
 
 #[derive(Deserialize)]

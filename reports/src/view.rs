@@ -117,6 +117,12 @@ impl<'a> View<'a> {
         self.scaled(row, column, &column.header)
     }
 
+    /// A number of a column in the unit in which another is shown.
+    pub fn value_like(&self, row: usize, name: &str, like: &str) -> Option<f64> {
+        let header = &self.table.column(like)?.header;
+        self.scaled(row, self.table.column(name)?, header)
+    }
+
     /// The interval of a column in the unit shown, where both ends exist.
     pub fn interval(&self, row: usize, name: &str) -> Option<(f64, f64)> {
         let column = self.table.column(name)?;

@@ -44,6 +44,8 @@ pub(crate) fn all(
             ("wearer_models", wearer_models(study)?),
             ("clock_nights", clock_nights(study)?),
             ("row_counts", row_counts(study)?),
+            ("looks", looks(study)?),
+            ("kept_evidence", kept_evidence(study)?),
         ])
     })();
     made.map_err(|error| EngineError::Start(error.to_string()))
@@ -134,16 +136,16 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     ])
 }
 
+fn first_event(study: &StudyTables<'_>) -> Option<Micros> {
+    let times = study.wear_events.column_by_name("time")?;
+    min(times.as_primitive_opt::<TimestampMicrosecondType>()?)
+}
+
 /// One row a night by the clock, from the day before the first wear event to the cut-off.
 fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = study.settings.zone();
     let (from, to) = study.settings.clock_night();
-    let first = study
-        .wear_events
-        .column_by_name("time")
-        .and_then(|column| column.as_primitive_opt::<TimestampMicrosecondType>())
-        .and_then(min)
-        .unwrap_or(study.cutoff);
+    let first = first_event(study).unwrap_or(study.cutoff);
     let mut nights = Vec::new();
     let (first, last) = (
         time::local_date(first, &zone),
@@ -198,5 +200,44 @@ fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
                 counts.iter().map(|(_, _, rows)| *rows as i64),
             )),
         ),
+    ])
+}
+
+/// One row an instant at which a report may have been read: the ends of months, and cut-offs of reports made.
+fn looks(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let mut regular = BTreeSet::from([study.cutoff]);
+    let mut month = first_event(study).and_then(|first| time::Month::of(first, &zone));
+    while let Some(end) = month.and_then(|month| month.end(&zone)) {
+        if end >= study.cutoff {
+            break;
+        }
+        regular.insert(end);
+        month = time::Month::of(end + 1, &zone);
+    }
+    let kept = study.kept_evidence.iter().map(|row| row.look);
+    let all: BTreeSet<Micros> = kept
+        .filter(|look| *look <= study.cutoff)
+        .chain(regular.iter().copied())
+        .collect();
+    let is_regular: BooleanArray = all
+        .iter()
+        .map(|look| Some(regular.contains(look)))
+        .collect();
+    batch(vec![
+        ("look", instants(all.iter().map(|look| Some(*look)))),
+        ("regular", Arc::new(is_regular)),
+    ])
+}
+
+/// What earlier reports said of the evidence between sites.
+fn kept_evidence(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let kept = &study.kept_evidence;
+    batch(vec![
+        ("look", instants(kept.iter().map(|row| Some(row.look)))),
+        ("measure", texts(kept.iter().map(|row| row.measure))),
+        ("site_a", texts(kept.iter().map(|row| row.site_a))),
+        ("site_b", texts(kept.iter().map(|row| row.site_b))),
+        ("log_e", numbers(kept.iter().map(|row| row.log_e))),
     ])
 }

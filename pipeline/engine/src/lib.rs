@@ -15,4 +15,4 @@ mod session;
 pub use catalog::{Catalog, Query};
 pub use error::EngineError;
 pub use run::QueryResult;
-pub use session::{Engine, StudyTables};
+pub use session::{Engine, KeptEvidence, StudyTables};

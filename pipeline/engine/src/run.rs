@@ -14,7 +14,7 @@ use datafusion::parquet::basic::Compression;
 use datafusion::parquet::file::properties::WriterProperties;
 use datafusion::prelude::SessionContext;
 use tokio::task::JoinSet;
-use whereworn_model::header::Role;
+use whereworn_model::header::{Chart, Role};
 use whereworn_model::table::ResultTable;
 
 use crate::catalog::{Catalog, Query};
@@ -181,11 +181,7 @@ async fn run_one(context: &SessionContext, query: &Query) -> Result<Rows, Engine
 
 /// A header speaks only of columns that the query gives.
 fn check_header(query: &Query, schema: &SchemaRef) -> Result<(), EngineError> {
-    let chart = query.header.chart.iter().flat_map(|chart| {
-        let optional = [&chart.lower, &chart.upper, &chart.series];
-        let optional = optional.into_iter().flatten();
-        [&chart.x, &chart.y].into_iter().chain(optional)
-    });
+    let chart = query.header.chart.iter().flat_map(Chart::columns);
     let missing = query
         .header
         .columns

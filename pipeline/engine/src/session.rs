@@ -36,6 +36,23 @@ pub struct StudyTables<'a> {
     pub wear_events: RecordBatch,
     /// What became of the rows: step, table, rows.
     pub row_counts: Vec<(String, String, u64)>,
+    /// What earlier reports said of the evidence between sites.
+    pub kept_evidence: Vec<KeptEvidence<'a>>,
+}
+
+/// Evidence that two sites differ, as a report first gave it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KeptEvidence<'a> {
+    /// Cut-off of the report, microseconds UTC.
+    pub look: Micros,
+    /// What was compared.
+    pub measure: &'a str,
+    /// One site.
+    pub site_a: &'a str,
+    /// The other.
+    pub site_b: &'a str,
+    /// Natural logarithm of the e-value.
+    pub log_e: f64,
 }
 
 /// A session over the tables of one study.

@@ -28,5 +28,5 @@ pub use error::LoadError;
 pub use input::{InputFile, Table};
 pub use reject::Reject;
 pub use settle::{RowCounts, Settled};
-pub use store::{InputRecord, Loaded, Store, load};
+pub use store::{InputRecord, KeptEvidence, Loaded, Store, load};
 pub use study::Study;

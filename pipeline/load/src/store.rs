@@ -21,9 +21,11 @@ use crate::source::fingerprint;
 use crate::study::Study;
 use crate::wear_events::{parse_rows, parse_wear_event};
 
+mod evidence;
 mod rows;
 mod small_tables;
 
+pub use evidence::KeptEvidence;
 pub(crate) use rows::raw_lines;
 pub(crate) use small_tables::SmallTables;
 

@@ -6,8 +6,8 @@
 //! | module | what it holds |
 //! | --- | --- |
 //! | [`survival`] | Kaplan-Meier, log-rank, cumulative incidence, Gray's test |
-//! | [`agreement`] | error grid, limits in mg/dL or percent, limits of agreement |
-//! | [`mixed`] | the mean of a random-intercept model |
+//! | [`agreement`] | error grid, acceptance limits, limits of agreement, lines between two methods |
+//! | [`mixed`] | means, differences and spreads of values that come in groups |
 //! | [`rates`] | intervals of counts and shares, tests between groups |
 //! | [`resampling`] | cluster bootstrap, permutation tests, seeds |
 //! | [`nights`] | night artefacts: falls of the readings that blood glucose cannot make |
@@ -23,6 +23,8 @@ pub mod comparison;
 pub mod delay;
 pub mod distributions;
 pub mod interval;
+mod linear;
+mod minimise;
 pub mod mixed;
 pub mod multiplicity;
 pub mod nights;

@@ -6,6 +6,7 @@
 mod common;
 
 use common::{close, maybe, number, published};
+use whereworn_stats::agreement::acceptance::{least_passing_count, one_sided_lower_bound};
 use whereworn_stats::rates::proportion::{clopper_pearson, wilson};
 
 #[test]
@@ -38,8 +39,8 @@ fn the_fewest_pairs_that_pass() {
     for row in published("reg_least_passing_count") {
         let total = number(&row, "n_pairs") as u64;
         let threshold = number(&row, "threshold_pct") / 100.0;
-        let bound = |hits| clopper_pearson(hits, total, 0.90).unwrap().lower;
-        let fewest = (0..=total).find(|&hits| bound(hits) > threshold);
+        let bound = |hits| one_sided_lower_bound(hits, total).unwrap();
+        let fewest = least_passing_count(total, threshold);
         let expected = maybe(&row, "least_passing_count").map(|count| count as u64);
         assert_eq!(fewest, expected, "{row:?}");
         if let Some(fewest) = fewest {

@@ -13,10 +13,14 @@ pub(crate) mod bars;
 pub(crate) mod canvas;
 pub(crate) mod curves;
 pub(crate) mod intervals;
+pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
 pub(crate) mod spans;
+pub(crate) mod strip;
 pub(crate) mod time_axis;
+pub(crate) mod trace;
+pub(crate) mod traces;
 
 /// Widths of a figure on a page and on a narrow screen, CSS pixels.
 const WIDTHS: (f64, f64) = (840.0, 330.0);
@@ -52,6 +56,8 @@ pub(crate) fn of_table(view: &View) -> Result<Option<Picture>, ReportError> {
         ChartKind::Intervals => boxed(intervals::Intervals::of(view, wish)),
         ChartKind::Bars => boxed(bars::Bars::of(view, wish)),
         ChartKind::Spans => boxed(spans::Spans::of(view, wish)),
+        ChartKind::Traces => boxed(traces::Traces::of(view, wish)),
+        ChartKind::Strip => boxed(strip::Strip::of(view, wish)),
     };
     chart.map(|chart| picture(view, chart.as_ref())).transpose()
 }

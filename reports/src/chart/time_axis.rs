@@ -53,6 +53,37 @@ pub(crate) fn ticks(context: &Context, x: &Scale) -> Vec<Tick> {
         .collect()
 }
 
+/// Room for a clock time below an axis, CSS pixels.
+const CLOCK_LABEL: f64 = 46.0;
+
+/// Ticks at round local clock times; dates where the scale is longer than a few days.
+pub(crate) fn clock_ticks(context: &Context, x: &Scale) -> Vec<Tick> {
+    const QUARTER: Micros = 900_000_000;
+    let minutes = (x.high - x.low) / 60e6;
+    let most = ((x.to - x.from) / CLOCK_LABEL).floor().max(1.0);
+    let steps = [15i64, 30, 60, 120, 180, 240, 360, 720, 1440];
+    let Some(step) = steps
+        .into_iter()
+        .find(|&step| minutes / step as f64 <= most)
+    else {
+        return ticks(context, x);
+    };
+    let first = (x.low as Micros).div_euclid(QUARTER) * QUARTER;
+    (0..=(minutes / 15.0) as i64 + 1)
+        .map(|n| first + n * QUARTER)
+        .filter(|at| (x.low..=x.high).contains(&(*at as f64)))
+        .filter_map(|at| {
+            let local = Timestamp::from_microsecond(at).ok()?;
+            let local = local.to_zoned_datetime(context.zone.clone());
+            let minute = i64::from(local.hour()) * 60 + i64::from(local.minute());
+            (minute % step == 0).then(|| Tick {
+                at: x.map(at as f64),
+                text: local.strftime("%H:%M").to_string(),
+            })
+        })
+        .collect()
+}
+
 fn date_of(micros: f64, zone: &TimeZone) -> Option<Date> {
     Timestamp::from_microsecond(micros as Micros).ok()?;
     local_date(micros as Micros, zone)

@@ -5,6 +5,7 @@ use whereworn_model::table::Cell;
 
 use crate::fixture::{self, HOSTILE, Study};
 
+mod charts;
 mod page;
 mod words;
 
@@ -19,6 +20,8 @@ fn all() -> Vec<(&'static str, Study)> {
         ("blank", fixture::blank()),
         ("hostile", fixture::hostile()),
         ("mmol", mmol),
+        ("charts", charts::study(&["upper-arm-back", "lower-back"])),
+        ("charts of odd names", charts::study(&HOSTILE)),
         (
             "nothing",
             Study {

@@ -7,6 +7,7 @@ use datafusion::arrow::datatypes::{DataType, Float64Type, Int64Type, TimestampMi
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
 use whereworn_model::time::{MICROS_PER_SECOND, days_between};
+use whereworn_stats::agreement::acceptance::{limit, one_sided_lower_bound};
 use whereworn_stats::agreement::error_grid::consensus_zone;
 use whereworn_stats::rates::poisson::exact_poisson_interval;
 
@@ -19,6 +20,10 @@ use crate::base_tables::instant;
 /// - `plus_hours(time, hours)`: an instant some hours later.
 /// - `error_grid_zone(reading, fingerstick)`: zone `A` to `E` of the consensus error grid, type 1; mg/dL.
 /// - `exact_poisson_lower(events)`, `exact_poisson_upper(events)`: exact 95 % interval of a count (Garwood 1936).
+/// - `one_sided_lower(hits, total)`: exact one-sided 95 % lower bound of a share.
+/// - `acceptance_met(limit, reading, fingerstick)`: 1 where a pair (mg/dL) keeps to a limit of
+///   [`whereworn_stats::agreement::acceptance::LIMITS`], 0 where not, empty where the limit is not about it.
+/// - `acceptance_share(limit)`: the share that the limit demands.
 pub fn all() -> Vec<ScalarUDF> {
     vec![
         of_instants("days_between", days_between),
@@ -33,6 +38,9 @@ pub fn all() -> Vec<ScalarUDF> {
         of_count("exact_poisson_upper", |count| {
             exact_poisson_interval(count, 0.95).upper
         }),
+        one_sided_lower(),
+        acceptance_met(),
+        acceptance_share(),
     ]
 }
 
@@ -119,6 +127,57 @@ fn of_count(name: &str, compute: fn(u64) -> f64) -> ScalarUDF {
             let values = counts
                 .iter()
                 .map(|count| Some(compute(count?.max(0) as u64)));
+            Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
+}
+
+fn one_sided_lower() -> ScalarUDF {
+    function(
+        "one_sided_lower",
+        vec![DataType::Int64; 2],
+        DataType::Float64,
+        |arrays| {
+            let hits = arrays[0].as_primitive::<Int64Type>();
+            let total = arrays[1].as_primitive::<Int64Type>();
+            let bound = |(hits, total): (Option<i64>, Option<i64>)| {
+                one_sided_lower_bound(hits?.max(0) as u64, total?.max(0) as u64)
+            };
+            let values = hits.iter().zip(total.iter()).map(bound);
+            Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
+}
+
+fn acceptance_met() -> ScalarUDF {
+    function(
+        "acceptance_met",
+        vec![DataType::Utf8, DataType::Float64, DataType::Float64],
+        DataType::Float64,
+        |arrays| {
+            let ids = arrays[0].as_string::<i32>();
+            let reading = arrays[1].as_primitive::<Float64Type>();
+            let fingerstick = arrays[2].as_primitive::<Float64Type>();
+            let values = ids.iter().zip(reading.iter().zip(fingerstick.iter())).map(
+                |(id, (reading, fingerstick))| {
+                    limit(id?)?
+                        .met(reading?, fingerstick?)
+                        .map(|met| f64::from(u8::from(met)))
+                },
+            );
+            Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
+}
+
+fn acceptance_share() -> ScalarUDF {
+    function(
+        "acceptance_share",
+        vec![DataType::Utf8],
+        DataType::Float64,
+        |arrays| {
+            let ids = arrays[0].as_string::<i32>();
+            let values = ids.iter().map(|id| Some(limit(id?)?.share()));
             Ok(Arc::new(values.collect::<Float64Array>()))
         },
     )

@@ -3,7 +3,7 @@
 use super::first_order::SLOW_NOISE;
 use super::point::DelayPoint;
 use super::sums::{SensorSums, SiteSums};
-use crate::distributions::{t_quantile, t_two_sided_p};
+use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
 use std::collections::BTreeMap;
 
@@ -84,7 +84,7 @@ fn difference_of_cells(cells: &[[Cell; 2]]) -> Option<DelayDifference> {
     Some(DelayDifference {
         minutes,
         interval: std_error.map(|error| Interval::around(minutes, half_width(error))),
-        p: std_error.map(|error| t_two_sided_p(minutes / error, df)),
+        p: std_error.map(|error| t_two_sided(minutes / error, df)),
         sensors,
         wearers: cells.len(),
     })

@@ -1,4 +1,9 @@
-//! Means of values that come in groups.
+//! Means, differences and spreads of values that come in groups.
 
+pub mod cluster_robust;
+pub mod contrast;
+mod cross_products;
+pub mod intraclass;
+pub mod model;
 pub mod random_intercept;
 mod reml;

@@ -1,6 +1,6 @@
 //! The mean over pairs of sensors that were worn at once.
 
-use crate::distributions::{t_quantile, t_two_sided_p};
+use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
 use crate::mixed::random_intercept::random_intercept;
 
@@ -43,7 +43,7 @@ impl PairMean {
     pub fn p(&self) -> Option<f64> {
         let (error, df) = self.error?;
         let t = self.mean / error;
-        (!t.is_nan()).then(|| t_two_sided_p(t, df))
+        (!t.is_nan()).then(|| t_two_sided(t, df))
     }
 }
 
