@@ -16,5 +16,6 @@ mod published_accuracy;
 mod published_wear;
 mod queries;
 mod recomputed;
+mod simultaneous;
 mod small_study;
 mod two_routes;
