@@ -25,5 +25,6 @@ mod published_wear;
 mod queries;
 mod recomputed;
 mod since_last_month;
+mod simultaneous;
 mod small_study;
 mod two_routes;
