@@ -24,7 +24,7 @@ mod published_accuracy;
 mod published_wear;
 mod queries;
 mod recomputed;
-mod since_last_month;
 mod simultaneous;
+mod since_last_month;
 mod small_study;
 mod two_routes;
