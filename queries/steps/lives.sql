@@ -25,6 +25,8 @@ SELECT
     order_of_wear,
     inserted,
     seen_until,
+    CASE WHEN state = 'still on' THEN t.cutoff ELSE seen_until END AS known_until,
     rated_days
 FROM sessions
+CROSS JOIN (SELECT cutoff FROM settings) AS t
 ORDER BY wearer, inserted, sensor

@@ -12,6 +12,7 @@ mod editions;
 mod evidence;
 mod fixture;
 mod judgements;
+mod kept_evidence;
 mod layout;
 mod load_files;
 mod load_rows;
