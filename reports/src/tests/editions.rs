@@ -214,18 +214,14 @@ fn the_public_edition_names_no_one() {
         texts.push(String::from_utf8(csv).unwrap());
     }
     for text in texts {
-        for name in [
-            "Keeper",
-            "lighthouse",
-            "up-0",
-            "M1",
-            "2026",
-            "Lisbon",
-            "Calf",
-            "calf",
-        ] {
+        for name in ["Keeper", "lighthouse", "up-0", "Lisbon", "Calf", "calf"] {
             assert!(!text.contains(name), "{name}");
         }
+        // A coordinate of a drawing may well be 2026.
+        let text = super::page::text_of(&text);
+        let mut words = text.split(|c: char| !c.is_alphanumeric());
+        let found = words.position(|word| ["M1", "2026"].contains(&word));
+        assert_eq!(found, None, "{:?}", words.take(10).collect::<Vec<_>>());
     }
 }
 

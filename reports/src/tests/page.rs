@@ -69,7 +69,7 @@ fn no_placeholder_is_left() {
 }
 
 /// Text content of markup, its elements taken out.
-fn text_of(html: &str) -> String {
+pub(super) fn text_of(html: &str) -> String {
     let mut out = String::new();
     let mut inside = false;
     for c in html.chars() {
