@@ -17,4 +17,5 @@ mod published_wear;
 mod queries;
 mod recomputed;
 mod small_study;
+mod survival_tables;
 mod two_routes;
