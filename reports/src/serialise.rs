@@ -13,6 +13,10 @@ pub(crate) struct Parts<'a> {
     pub summary: &'a str,
     /// Name of the list of sections.
     pub contents: &'a str,
+    /// Name of a later list of that kind.
+    pub contents_annex: &'a str,
+    /// Heading of the annex.
+    pub annex: &'a str,
 }
 
 /// The body of a page.
@@ -28,6 +32,7 @@ pub(crate) fn body(markdown: &str, parts: &Parts) -> String {
         column: 0,
         in_head: false,
         in_section: false,
+        has_contents: false,
         links: Vec::new(),
     };
     let mut at = 0;
@@ -49,6 +54,7 @@ struct Writer<'a> {
     column: usize,
     in_head: bool,
     in_section: bool,
+    has_contents: bool,
     links: Vec<&'static str>,
 }
 
@@ -64,10 +70,12 @@ impl Writer<'_> {
         match &events[0] {
             Event::Start(Tag::Heading { level, .. }) => return self.heading(*level, events),
             Event::Start(Tag::Paragraph) if is_contents(events) => {
-                self.out.push_str(&format!(
-                    "<nav aria-label=\"{}\"><p>",
-                    escape(self.parts.contents)
-                ));
+                let name = match std::mem::replace(&mut self.has_contents, true) {
+                    false => self.parts.contents,
+                    true => self.parts.contents_annex,
+                };
+                self.out
+                    .push_str(&format!("<nav aria-label=\"{}\"><p>", escape(name)));
                 let end = end_of(events);
                 events[1..end].iter().for_each(|event| self.event(event));
                 self.out.push_str("</p></nav>\n");
@@ -131,8 +139,12 @@ impl Writer<'_> {
                 self.out.push_str("</section>\n");
             }
             self.in_section = true;
+            let class = match text == self.parts.annex {
+                true => " class=\"annex\"",
+                false => "",
+            };
             self.out
-                .push_str(&format!("<section aria-labelledby=\"{anchor}\">\n"));
+                .push_str(&format!("<section{class} aria-labelledby=\"{anchor}\">\n"));
         }
         self.out.push_str(&format!(
             "<{level} id=\"{anchor}\">{}</{level}>\n",
@@ -293,6 +305,8 @@ mod tests {
             figure: &|address| (address == "figures/a.svg").then(|| "<svg></svg>".to_owned()),
             summary: "Numbers",
             contents: "Sections",
+            contents_annex: "Sections of the annex",
+            annex: "Annex",
         };
         body(markdown, &parts)
     }

@@ -4,6 +4,7 @@ use whereworn_stats::delay::first_order::{DelayPair, first_order_delay};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};
+use whereworn_stats::rates::ratio::ratio_of_sums;
 use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
 use whereworn_stats::resampling::seed::seed;
 use whereworn_stats::survival::logrank::{Subjects, log_rank, log_rank_permutation};
@@ -36,6 +37,13 @@ pub const ALL: &[Statistic] = &[
         fields: &["lower", "upper"],
         about: "95 % interval of a mean by a bootstrap that resamples sensors",
         evaluate: bootstrap_over_sensors,
+    },
+    Statistic {
+        name: "sensor_ratio",
+        arguments: &[("part", Number), ("whole", Number)],
+        fields: &["value", "std_error", "df", "lower", "upper"],
+        about: "total of parts over total of wholes, a row for each sensor, with a 95 % interval by t from the spread between sensors",
+        evaluate: ratio_over_sensors,
     },
     Statistic {
         name: "log_rank",
@@ -103,6 +111,18 @@ fn mean_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
 fn bootstrap_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
     let interval = cluster_bootstrap_mean(rows.numbers(0), &rows.labels(1), seed(&[rows.text(2)]))?;
     Some(ends(Some(interval)).to_vec())
+}
+
+fn ratio_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let ratio = ratio_of_sums(rows.numbers(0), rows.numbers(1))?;
+    let [lower, upper] = ends(ratio.interval);
+    Some(vec![
+        Some(ratio.value),
+        ratio.std_error,
+        Some(ratio.df),
+        lower,
+        upper,
+    ])
 }
 
 fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
