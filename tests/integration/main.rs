@@ -28,4 +28,5 @@ mod recomputed;
 mod simultaneous;
 mod since_last_month;
 mod small_study;
+mod survival_tables;
 mod two_routes;

@@ -247,7 +247,7 @@ fn firth_in_matched_pairs() {
         let events: Vec<bool> = (0..subjects).map(|k| k % 2 == 0).collect();
         let strata: Vec<usize> = (0..subjects).map(|k| k / 2).collect();
         let kind = |k: usize| {
-            if (k / 2 < first) == (k % 2 == 0) {
+            if (k / 2 < first) == k.is_multiple_of(2) {
                 1.0
             } else {
                 0.0

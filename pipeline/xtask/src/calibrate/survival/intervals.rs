@@ -3,6 +3,7 @@
 use super::study::{Cause, Law, Life, RATED, still_on};
 use super::{SEVERAL, SIZES, generator};
 use crate::calibrate::{Promise, Row};
+use rand::RngExt;
 use whereworn_stats::interval::Interval;
 use whereworn_stats::survival::beta_product::BetaProduct;
 use whereworn_stats::survival::incidence::cumulative_incidence;
@@ -64,7 +65,7 @@ pub fn rows(quick: bool) -> Vec<Row> {
                 &format!("{sensors} sensors, {name}"),
             ));
         }
-        let condition = format!("10 sensors of wearers of unequal hazard, {name}");
+        let condition = format!("10 sensors of four wearers drawn at random, {name}");
         rows.extend(coverage(law, 10, &SEVERAL, studies, &condition));
     }
     rows
@@ -84,12 +85,14 @@ fn coverage(
         law.usable_days(frailties),
     ];
     let mut counts = [(0, 0); FIGURES.len()];
-    for study in 0..studies {
-        let wearer = |sensor: usize| {
-            frailties[(study + sensor * frailties.len() / sensors) % frailties.len()]
-        };
+    for _ in 0..studies {
+        // As many wearers as there are frailties, each drawn from them: sensors of one wearer are alike.
+        let wearers: Vec<f64> = frailties
+            .iter()
+            .map(|_| frailties[random.random_range(0..frailties.len())])
+            .collect();
         let mut lives: Vec<Life> = (0..sensors)
-            .map(|sensor| law.draw(&mut random, wearer(sensor)))
+            .map(|sensor| law.draw(&mut random, wearers[sensor % wearers.len()]))
             .collect();
         still_on(&mut lives, &mut random);
         for (place, interval) in intervals(&lives).into_iter().enumerate() {
