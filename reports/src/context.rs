@@ -129,7 +129,10 @@ impl<'a> Context<'a> {
     /// The name of a site for readers.
     pub fn site_label(&self, key: &str) -> String {
         let site = self.sites.iter().find(|site| site.key == key);
-        self.name(site.map_or(key, |site| &site.label))
+        match site {
+            Some(site) => self.name(&site.label),
+            None => self.name(self.text.value("site", key).unwrap_or(key)),
+        }
     }
 
     fn worn_sites(&self) -> Vec<String> {
