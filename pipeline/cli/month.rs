@@ -69,6 +69,7 @@ impl StudyMonth {
             sensors: self.settled.sensors.clone(),
             fingersticks: self.settled.fingersticks.clone(),
             wear_events: self.settled.wear_events.clone(),
+            judgements: self.settled.judgements.clone(),
             row_counts: row_counts(&self.settled),
             kept_evidence: self.kept_evidence.iter().map(kept).collect(),
         })?)
@@ -120,6 +121,9 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
     let mut rows = Vec::new();
     for table in Table::ALL {
         let counts = settled.counts.get(&table).copied().unwrap_or_default();
+        if table == Table::Judgements && counts.read == 0 {
+            continue;
+        }
         let mut step =
             |what: &str, count: u64| rows.push((what.to_owned(), table.folder().to_owned(), count));
         step("read from files", counts.read);

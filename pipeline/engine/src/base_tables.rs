@@ -11,7 +11,8 @@ use datafusion::arrow::compute::min;
 use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampMicrosecondType};
 use datafusion::arrow::error::ArrowError;
 use jiff::ToSpan;
-use whereworn_model::time::{self, Micros};
+use jiff::tz::TimeZone;
+use whereworn_model::time::{self, Micros, Month};
 
 use crate::error::EngineError;
 use crate::session::StudyTables;
@@ -43,6 +44,7 @@ pub(crate) fn all(
             ("sites", sites(study)?),
             ("wearer_models", wearer_models(study)?),
             ("clock_nights", clock_nights(study)?),
+            ("clock_months", clock_months(study)?),
             ("row_counts", row_counts(study)?),
             ("looks", looks(study)?),
             ("kept_evidence", kept_evidence(study)?),
@@ -76,6 +78,11 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = settings.zone();
     batch(vec![
         ("title", texts([settings.study.title.as_str()])),
+        (
+            "timezone",
+            texts([settings.study.timezone.as_deref().unwrap_or("UTC")]),
+        ),
+        ("unit", texts([settings.study.unit.code()])),
         ("rated_days", numbers([settings.wear.rated_days])),
         ("warmup_hours", numbers([settings.wear.warmup_hours])),
         ("pairing_minutes", numbers([settings.pairing.minutes])),
@@ -139,6 +146,31 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 fn first_event(study: &StudyTables<'_>) -> Option<Micros> {
     let times = study.wear_events.column_by_name("time")?;
     min(times.as_primitive_opt::<TimestampMicrosecondType>()?)
+}
+
+/// The calendar months of the study's time zone, from the first wear event to the month of the report.
+fn months(study: &StudyTables<'_>, zone: &TimeZone) -> Vec<Month> {
+    let mut months = Vec::new();
+    let mut next = first_event(study).and_then(|first| Month::of(first, zone));
+    while let Some(month) = next.filter(|month| *month <= study.month) {
+        months.push(month);
+        next = month.end(zone).and_then(|end| Month::of(end + 1, zone));
+    }
+    months
+}
+
+/// One row a calendar month: the time after `month_start` up to and including `month_end`.
+fn clock_months(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let months = months(study, &zone);
+    let names: Vec<String> = months.iter().map(Month::to_string).collect();
+    let starts = months.iter().map(|month| month.start(&zone));
+    let ends = months.iter().map(|month| month.end(&zone));
+    batch(vec![
+        ("month", texts(names.iter().map(String::as_str))),
+        ("month_start", instants(starts)),
+        ("month_end", instants(ends)),
+    ])
 }
 
 /// One row a night by the clock, from the day before the first wear event to the cut-off.
@@ -207,14 +239,10 @@ fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 fn looks(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = study.settings.zone();
     let mut regular = BTreeSet::from([study.cutoff]);
-    let mut month = first_event(study).and_then(|first| time::Month::of(first, &zone));
-    while let Some(end) = month.and_then(|month| month.end(&zone)) {
-        if end >= study.cutoff {
-            break;
-        }
-        regular.insert(end);
-        month = time::Month::of(end + 1, &zone);
-    }
+    let ends = months(study, &zone)
+        .into_iter()
+        .filter_map(|month| month.end(&zone));
+    regular.extend(ends.filter(|end| *end < study.cutoff));
     let kept = study.kept_evidence.iter().map(|row| row.look);
     let all: BTreeSet<Micros> = kept
         .filter(|look| *look <= study.cutoff)

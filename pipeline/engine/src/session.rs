@@ -34,6 +34,8 @@ pub struct StudyTables<'a> {
     pub fingersticks: RecordBatch,
     /// Wear events.
     pub wear_events: RecordBatch,
+    /// Judgements of night artefacts.
+    pub judgements: RecordBatch,
     /// What became of the rows: step, table, rows.
     pub row_counts: Vec<(String, String, u64)>,
     /// What earlier reports said of the evidence between sites.
@@ -95,6 +97,7 @@ impl Engine {
             ("sensors", study.sensors.clone()),
             ("fingersticks_all", study.fingersticks.clone()),
             ("wear_events_all", study.wear_events.clone()),
+            ("judgements_all", study.judgements.clone()),
         ] {
             self.register_batch(name, batch)?;
         }
@@ -117,11 +120,20 @@ impl Engine {
                 "wear_events",
                 format!("SELECT * FROM wear_events_all WHERE time <= {at}"),
             ),
+            (
+                "judgements",
+                format!("SELECT * FROM judgements_all WHERE start <= {at}"),
+            ),
         ] {
             self.register_view(view, &sql).await?;
         }
         // The views hold them; no query names what is later than the cut-off.
-        for name in ["readings_all", "fingersticks_all", "wear_events_all"] {
+        for name in [
+            "readings_all",
+            "fingersticks_all",
+            "wear_events_all",
+            "judgements_all",
+        ] {
             self.context.deregister_table(name)?;
         }
         Ok(())

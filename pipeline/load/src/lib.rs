@@ -12,6 +12,7 @@ mod fields;
 mod fingersticks;
 mod folds;
 mod input;
+mod judgements;
 mod parquet_io;
 mod readings;
 mod records;

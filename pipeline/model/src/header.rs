@@ -184,8 +184,8 @@ mod tests {
         let header = Header::parse(
             "-- chart = { kind = \"traces\", x = \"time\", y = \"reading\", panel = \"panel\", marked = \"in_artefact\", points = \"fingerstick\" }",
         );
-        let chart = header.unwrap().chart.unwrap();
-        let names: Vec<&String> = chart.columns().collect();
+        let chart = header.unwrap().chart;
+        let names: Vec<&String> = chart.iter().flat_map(Chart::columns).collect();
         assert_eq!(
             names,
             ["time", "reading", "panel", "in_artefact", "fingerstick"]

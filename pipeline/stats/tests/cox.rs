@@ -6,6 +6,7 @@
 mod common;
 
 use common::{Rows, close, codes, numbers, published, quantity};
+use whereworn_stats::survival::cox::exposed::exposed_hazard;
 use whereworn_stats::survival::cox::firth::firth_cox;
 use whereworn_stats::survival::cox::partial::partial_likelihood;
 use whereworn_stats::survival::cox::{CoxData, CoxFit, CoxRefusal, Ties, cox};
@@ -246,7 +247,7 @@ fn firth_in_matched_pairs() {
         let events: Vec<bool> = (0..subjects).map(|k| k % 2 == 0).collect();
         let strata: Vec<usize> = (0..subjects).map(|k| k / 2).collect();
         let kind = |k: usize| {
-            if (k / 2 < first) == (k % 2 == 0) {
+            if (k / 2 < first) == k.is_multiple_of(2) {
                 1.0
             } else {
                 0.0
@@ -339,4 +340,47 @@ fn refusals() {
         cox(nobody, Ties::Efron).map(|_| ()),
         Err(CoxRefusal::NoEvents)
     );
+}
+
+/// One column is Cox's fit itself; a column without contrast is left out; too many for the events are refused; where one
+/// side has all events the penalised fit steps in: two early against two late, as `firth_cox` gives it.
+#[test]
+fn exposed_against_the_rest() {
+    let data = published("km_freireich_data");
+    let events: Vec<bool> = data.iter().map(|row| row["event"] == "1").collect();
+    let (times, one) = (numbers(&data, "time"), vec![0; data.len()]);
+    let treated = flag(&data, "arm", "6-MP");
+    let constant = vec![2.0; data.len()];
+    let plain = exposed_hazard(&times, &events, treated.clone(), vec![constant], &one).unwrap();
+    let expected = published("km_freireich_expected_tests");
+    close(
+        plain.log_hazard_ratio,
+        quantity(&expected, "cox_efron_coef_6MP_vs_placebo"),
+        1e-6,
+        "coefficient",
+    );
+    assert_eq!((plain.coefficients, plain.penalised), (1, false));
+    let many: Vec<Vec<f64>> = (0..6)
+        .map(|k| {
+            (0..data.len())
+                .map(|row| f64::from(u8::from(row % 7 == k)))
+                .collect()
+        })
+        .collect();
+    let refused = exposed_hazard(&times, &events, treated, many, &one);
+    assert_eq!(refused, Err(CoxRefusal::TooFewEvents));
+
+    let (times, events, exposed) = ([1.0, 2.0, 3.0, 4.0], [true; 4], vec![1.0, 1.0, 0.0, 0.0]);
+    let separated = exposed_hazard(&times, &events, exposed.clone(), vec![], &[0; 4]).unwrap();
+    let covariates = [exposed];
+    let data = CoxData {
+        times: &times,
+        events: &events,
+        covariates: &covariates,
+        strata: &[0; 4],
+    };
+    let fit = firth_cox(data).unwrap();
+    assert!(separated.penalised);
+    assert_eq!(separated.log_hazard_ratio, fit.coefficients[0]);
+    assert_eq!(Some(separated.interval), fit.interval(0));
 }

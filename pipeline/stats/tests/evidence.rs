@@ -121,7 +121,7 @@ fn capital_is_one() {
     assert!(SCHEDULE.windows(2).all(|pair| pair[0].0 < pair[1].0));
 }
 
-/// Six early against six late: the smallest p of 924 arrangements is 3 / 925, which pays at month 12 and not at month 6.
+/// Six early against six late: the smallest p of 924 arrangements is 3 / 925, which pays at month 12 (0.005) and not at 6 (0.002).
 #[test]
 fn a_test_pays_at_its_month_only() {
     let times: Vec<f64> = (1..=12).map(f64::from).collect();
@@ -135,15 +135,15 @@ fn a_test_pays_at_its_month_only() {
     let safe = safe_log_rank(clear).unwrap();
     close(
         log_e(&looks),
-        (0.25 * safe.exp() + 20.0).ln(),
+        (0.2 * safe.exp() + 20.0).ln(),
         1e-12,
         "after month 13",
     );
     close(
         log_e(&looks[..11]),
-        0.25_f64.ln() + safe,
+        0.2_f64.ln() + safe,
         1e-12,
         "before month 12",
     );
-    close(log_e(&[]), 0.25_f64.ln(), 1e-12, "before any look");
+    close(log_e(&[]), 0.2_f64.ln(), 1e-12, "before any look");
 }

@@ -10,12 +10,15 @@ use crate::view::View;
 
 pub(crate) mod axis;
 pub(crate) mod bars;
+pub(crate) mod body;
 pub(crate) mod canvas;
 pub(crate) mod curves;
+pub(crate) mod figure;
 pub(crate) mod intervals;
 pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
+pub(crate) mod span;
 pub(crate) mod spans;
 pub(crate) mod strip;
 pub(crate) mod time_axis;
@@ -68,10 +71,19 @@ fn boxed<'a>(chart: Option<impl Chart + 'a>) -> Option<Box<dyn Chart + 'a>> {
 
 /// A chart of a table as a figure of the report.
 pub(crate) fn picture(view: &View, chart: &dyn Chart) -> Result<Picture, ReportError> {
-    let title = view.table.title();
+    titled(view, chart, &view.table.name, view.table.title())
+}
+
+/// A chart under a name and a title of its own.
+pub(crate) fn titled(
+    view: &View,
+    chart: &dyn Chart,
+    name: &str,
+    title: String,
+) -> Result<Picture, ReportError> {
     let alt = &view.context.text.chart.alt;
     Ok(Picture {
-        name: file_stem(&view.table.name),
+        name: file_stem(name),
         alt: fill(alt, &[("title", &title), ("finding", chart.finding())]),
         title,
         caption: chart.caption().to_owned(),

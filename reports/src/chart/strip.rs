@@ -30,6 +30,7 @@ const CELL: f64 = 30.0;
 pub(crate) struct StripText {
     caption: String,
     caption_count: String,
+    caption_midnight: String,
     hours: String,
     none: String,
     unknown: String,
@@ -107,14 +108,17 @@ impl Strip {
         let most = values.fold(0.0, f64::max);
         let steps = steps(most);
         let title = view.heading(value);
-        let zone = view.context.input.settings.study.timezone.as_deref();
+        let zone = view.context.zone_name();
         let finding = [("measure", &*title), ("list", &*listing(&items))];
-        let caption = match view.table.column(COUNT) {
+        let mut caption = match view.table.column(COUNT) {
             Some(column) => fill(&text.caption_count, &[("count", &column.label())]),
             None => text.caption.clone(),
         };
+        if hours.iter().skip(1).any(|hour| *hour == 0) {
+            caption = format!("{caption} {}", text.caption_midnight);
+        }
         Some(Self {
-            hours_label: fill(&text.hours, &[("zone", zone.unwrap_or("UTC"))]),
+            hours_label: fill(&text.hours, &[("zone", zone)]),
             legend: legend(text, &rows, &steps, most),
             finding: fill(&text.finding, &finding),
             caption: with_rest(view, &caption, days.len() - rows.len()),

@@ -80,7 +80,7 @@ fn words(view: &View, wish: &Wish, group: &Group) -> String {
             .iter()
             .all(|&row| view.table.cell(row, name) == cell)
     };
-    let one_wearer = view.context.wearers() < 2;
+    let one_wearer = view.context.wearers().len() < 2;
     let parts = view.table.columns.iter().filter(|column| {
         let name = &column.name;
         let known = name == "site" || (name == "wearer" && one_wearer);

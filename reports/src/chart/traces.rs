@@ -15,7 +15,7 @@ use crate::ReportError;
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::palette::{ACCENT, GHOST, INK, MUTED, PANEL, RULE, group};
-use crate::view::View;
+use crate::view::{Group, View};
 
 /// Most pictures drawn.
 const MOST_PICTURES: usize = 60;
@@ -72,40 +72,44 @@ impl<'a> Traces<'a> {
         let context = view.context;
         let text = &context.text.chart.traces;
         let by_site = view.table.column("site").map(|_| "site");
-        let mut left_out = 0;
-        let mut room = MOST_PICTURES;
+        let all: Vec<(Group, Vec<Picture>)> = view
+            .groups(by_site)
+            .into_iter()
+            .map(|part| {
+                let groups = view.groups_of(&part.rows, wish.panel.as_deref());
+                let drawn = groups.iter().filter_map(|g| picture(view, wish, g));
+                let pictures = drawn.collect();
+                (part, pictures)
+            })
+            .filter(|(_, pictures): &(Group, Vec<Picture>)| !pictures.is_empty())
+            .collect();
+        let count: usize = all.iter().map(|(_, pictures)| pictures.len()).sum();
+        let most = fair_share(&all.iter().map(|(_, p)| p.len()).collect::<Vec<_>>());
         let (mut sites, mut items) = (Vec::new(), Vec::new());
-        for part in view.groups(by_site) {
-            let groups = view.groups_of(&part.rows, wish.panel.as_deref());
-            let drawn = groups.iter().filter_map(|g| picture(view, wish, g));
-            let mut pictures: Vec<Picture> = drawn.collect();
-            if pictures.is_empty() {
-                continue;
-            }
+        for (part, mut pictures) in all {
             items.push(item(view, wish, &part.label, &pictures));
-            left_out += pictures.len().saturating_sub(room);
-            pictures.truncate(room);
-            room -= pictures.len();
-            if !pictures.is_empty() {
-                sites.push(Site {
-                    mark: view.mark(by_site, &part.key, 0),
-                    title: part.label,
-                    pictures,
-                });
-            }
+            pictures.truncate(most);
+            sites.push(Site {
+                mark: view.mark(by_site, &part.key, 0),
+                title: part.label,
+                pictures,
+            });
         }
+        sites.truncate(MOST_PICTURES);
         sites.first()?;
         let low = (view.table.column(&wish.y)?.header.unit.as_deref() == Some("mg/dL"))
             .then(|| context.unit.from_mgdl(LOW_MGDL));
         let pictures = || sites.iter().flat_map(|site| &site.pictures);
         let values = pictures().flat_map(Picture::all).map(|(_, value)| value);
+        // Levels to see a low against, however few readings there are.
+        let around_low = low.iter().flat_map(|low| [low * 0.7, low * 2.0]);
         let end = |p: &Picture| p.all().map(|(at, _)| at).fold(p.start, f64::max);
         let span = pictures().map(|p| end(p) - p.start).fold(60e6, f64::max);
-        let count = pictures().count() + left_out;
-        let zone = context.input.settings.study.timezone.as_deref();
-        let caption = fill(&text.caption, &[("zone", zone.unwrap_or("UTC"))]);
+        let left_out = count - pictures().count();
+        let zone = context.zone_name();
+        let caption = fill(&text.caption, &[("zone", zone)]);
         Some(Self {
-            y: covering(values.chain(low)),
+            y: covering(values.chain(around_low)),
             span,
             low,
             y_label: view.heading(&wish.y),
@@ -264,6 +268,16 @@ fn measured(canvas: &Canvas, at: (f64, f64)) -> Drawn {
     canvas.mark(at, 2, 2.0, PANEL)
 }
 
+/// Most pictures of a site, so that all sites together have no more than are drawn.
+fn fair_share(counts: &[usize]) -> usize {
+    let drawn = |most: usize| counts.iter().map(|count| *count.min(&most)).sum::<usize>();
+    let shares = (1..=MOST_PICTURES).rev();
+    shares
+        .into_iter()
+        .find(|&most| drawn(most) <= MOST_PICTURES)
+        .unwrap_or(1)
+}
+
 fn item(view: &View, wish: &Wish, label: &str, pictures: &[Picture]) -> String {
     let values = pictures.iter().flat_map(|p| &p.runs).flatten();
     let low = values
@@ -339,5 +353,19 @@ impl Chart for Traces<'_> {
 
     fn caption(&self) -> &str {
         &self.caption
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fair_share;
+
+    #[test]
+    fn sites_with_few_pictures_keep_them_all() {
+        assert_eq!(fair_share(&[3, 4, 5]), 60);
+        assert_eq!(fair_share(&[100, 10, 6]), 44);
+        assert_eq!(fair_share(&[90, 90]), 30);
+        assert_eq!(fair_share(&[5; 80]), 1);
+        assert_eq!(fair_share(&[]), 60);
     }
 }

@@ -143,3 +143,44 @@ fn many_traces_stay_a_small_page() {
     let size = report.html.len();
     assert!(size < 500_000, "{size}");
 }
+
+/// Sites that come with the program stand on the figure, the study's own beside it; one with few sensors is not judged.
+#[test]
+fn every_site_is_on_the_body_or_beside_it() {
+    let mut study = fixture::full();
+    let own = study.table("site_comparison");
+    let site = own
+        .columns
+        .iter_mut()
+        .find(|column| column.name == "site")
+        .unwrap();
+    site.cells[1] = whereworn_model::table::Cell::Text("ear".to_owned());
+    let report = study.report();
+    let svg = figure(&report, "site_body");
+    for words in [
+        "Abdomen: 8 sensors, off the label, came off 38 % (15\u{A0}to\u{A0}61), bias 6.4 mg/dL",
+        "Calf: 2 sensors, off the label, not enough yet",
+        "ear: 11 sensors",
+    ] {
+        assert!(svg.contains(words), "{words}: {svg}");
+    }
+    assert_eq!(svg.matches("opacity=\"0.22\"").count(), 4);
+    assert!(report.markdown.contains("listed below the figure"));
+}
+
+/// Every sensor has one end, in words, and quarters carry the first of their months and its year.
+#[test]
+fn the_calendar_counts_every_end_once() {
+    let mut study = fixture::full();
+    let sensors = study.table("sessions").rows();
+    let report = study.report();
+    let svg = figure(&report, "sessions");
+    let (_, ends) = svg.split_once("How they ended: ").unwrap();
+    let (ends, _) = ends.split_once(".</desc>").unwrap();
+    let counts = ends.split("; ").map(|end| end.rsplit(' ').next().unwrap());
+    let sum: usize = counts.map(|count| count.parse::<usize>().unwrap()).sum();
+    assert_eq!(sum, sensors, "{ends}");
+    for quarter in ["\nOct 2025\n", "\nJan 2026\n"] {
+        assert_eq!(svg.matches(quarter).count(), 2, "one for each wearer");
+    }
+}

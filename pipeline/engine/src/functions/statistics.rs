@@ -8,6 +8,7 @@ use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};
+use whereworn_stats::rates::ratio::ratio_of_sums;
 use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
 use whereworn_stats::resampling::seed::seed;
 use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
@@ -44,6 +45,13 @@ pub const ALL: &[Statistic] = &[
         evaluate: bootstrap_over_sensors,
     },
     Statistic {
+        name: "sensor_ratio",
+        arguments: &[("part", Number), ("whole", Number)],
+        fields: &["value", "std_error", "df", "lower", "upper"],
+        about: "total of parts over total of wholes, a row for each sensor, with a 95 % interval by t from the spread between sensors",
+        evaluate: ratio_over_sensors,
+    },
+    Statistic {
         name: "log_rank",
         arguments: &[
             ("day", Number),
@@ -53,7 +61,7 @@ pub const ALL: &[Statistic] = &[
             ("block", Label),
             ("seed", Label),
         ],
-        fields: &["chi_square", "df", "p", "p_permutation"],
+        fields: &["chi_square", "df", "p", "p_permutation", "smallest_p"],
         about: "log-rank test between sites within strata, and a permutation p that shuffles sites within blocks",
         evaluate: log_rank_of_sites,
     },
@@ -162,6 +170,18 @@ fn bootstrap_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
     Some(ends(Some(interval)).to_vec())
 }
 
+fn ratio_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let ratio = ratio_of_sums(rows.numbers(0), rows.numbers(1))?;
+    let [lower, upper] = ends(ratio.interval);
+    Some(vec![
+        Some(ratio.value),
+        ratio.std_error,
+        Some(ratio.df),
+        lower,
+        upper,
+    ])
+}
+
 fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
     let events: Vec<bool> = rows.numbers(1).iter().map(|event| *event > 0.0).collect();
     let (groups, strata) = (rows.labels(2), rows.labels(3));
@@ -178,6 +198,7 @@ fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
         Some(test.df as f64),
         Some(test.p),
         permutation.map(|p| p.p),
+        permutation.map(|p| p.smallest_p),
     ])
 }
 

@@ -3,3 +3,4 @@
 pub mod heterogeneity;
 pub mod poisson;
 pub mod proportion;
+pub mod ratio;

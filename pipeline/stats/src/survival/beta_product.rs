@@ -1,7 +1,7 @@
 //! Intervals for few subjects: the beta product confidence procedure, for a share and for a restricted mean.
 
 use super::risk_table::risk_table;
-use crate::comparison::at_most;
+use crate::comparison::{SLACK, at_most};
 use crate::distributions::beta_quantile;
 use crate::interval::Interval;
 
@@ -60,6 +60,9 @@ impl BetaProduct {
             let before = free * subjects * weight;
             events.extend((0..own).map(|tied| before - tied as f64));
             free *= 1.0 - own as f64 / before;
+            if free < SLACK {
+                free = 0.0;
+            }
             let then = free * subjects * weight;
             let left = at_risk - row.all_events() as f64;
             if left > 0.0 {
@@ -152,8 +155,9 @@ impl BetaProduct {
             square += later.length * (2.0 * earlier + own);
         }
         let variance = square - mean * mean;
-        if variance <= 1e-14 * mean {
-            return mean;
+        if variance <= SLACK * SLACK.max(mean * (1.0 - mean)) {
+            // Nothing is left to chance: all of it or nothing, up to rounding.
+            return if mean > 1.0 - SLACK { 1.0 } else { mean };
         }
         let size = (mean - square) / variance;
         let p = if end == End::Lower { 0.025 } else { 0.975 };

@@ -1,6 +1,7 @@
 //! Cox's proportional hazards model, stratified, with three ways to treat ties.
 
 mod exact;
+pub mod exposed;
 pub mod firth;
 mod maximise;
 pub mod partial;

@@ -136,8 +136,8 @@ impl Moments {
             for b in 0..x.len() {
                 let two = one * x[b];
                 self.second[a][b] += two;
-                for c in 0..x.len() {
-                    self.third[a][b][c] += two * x[c];
+                for (cell, x) in self.third[a][b].iter_mut().zip(x) {
+                    *cell += two * x;
                 }
             }
         }
