@@ -80,13 +80,9 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "delay_point",
-        arguments: &[
-            ("fingerstick", Number),
-            ("minutes", Number),
-            ("glucose", Number),
-        ],
-        fields: &["ratio", "slope", "wide_slope"],
-        about: "one fingerstick against one sensor, from the readings around it, `minutes` after it: fingerstick over level, slope over level, and slope between readings long before and after",
+        arguments: &[("minutes", Number), ("glucose", Number)],
+        fields: &["level", "slope", "wide_slope"],
+        about: "one sensor around a fingerstick, from readings `minutes` after it: level, and over it the slope and the slope between readings long before and after",
         evaluate: point_of_delay,
     },
     Statistic {
@@ -227,12 +223,12 @@ fn rates_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
 fn point_of_delay(rows: &Rows) -> Option<Vec<Option<f64>>> {
     let point = delay_point(&DelayPair {
         sensor: 0,
-        fingerstick: *rows.numbers(0).first()?,
-        minutes: rows.numbers(1).to_vec(),
-        glucose: rows.numbers(2).to_vec(),
+        fingerstick: 1.0,
+        minutes: rows.numbers(0).to_vec(),
+        glucose: rows.numbers(1).to_vec(),
     })?;
     Some(vec![
-        Some(point.ratio),
+        Some(1.0 / point.ratio),
         Some(point.slope),
         Some(point.wide_slope),
     ])

@@ -28,7 +28,7 @@ const NOISE: [(&str, f64, f64, f64); 6] = [
 
 /// The lines of the page.
 pub fn rows(quick: bool) -> Vec<Row> {
-    let studies = if quick { 20 } else { 200 };
+    let studies = if quick { 20 } else { 400 };
     let mut rows = over_kinds_of_noise(studies);
     for sensors in SENSORS {
         rows.extend(over_sensors(sensors, studies));
