@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use whereworn_model::time::{Micros, Month, parse_instant};
+use whereworn_report::Edition;
 
 /// Where did sensors stay on, read true and stay quiet at night?
 #[derive(Parser)]
@@ -15,7 +17,8 @@ fingerstick checks and a log of what happened to each sensor. A study is a folde
 study.toml               settings: time zone, unit, rated days\n  \
 readings/*.csv           sensor, time, glucose\n  \
 fingersticks/*.csv       time, glucose\n  \
-wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n\n\
+wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n  \
+judgements.csv           sensor, start, verdict (your own, on night artefacts)\n\n\
 Start with `whereworn demo DIR` to see one, then `whereworn check STUDY` and `whereworn report STUDY` on yours.\n\
 Not for treatment decisions.",
     after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given."
@@ -30,9 +33,9 @@ pub struct Arguments {
 pub enum Command {
     /// Load what is new, run every query, write the month's report
     #[command(
-        after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing. \
-Results are cumulative: a month's report uses every row up to its end.\n\n\
-Example: whereworn report my-study --month 2026-09 --out september"
+        after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing; the public \
+edition has no rejects.csv. Results are cumulative: a month's report uses every row up to its end.\n\n\
+Examples:\n  whereworn report my-study --month 2026-09 --out september\n  whereworn report my-study --for wearer"
     )]
     Report(ReportArguments),
     /// Bring the study's Parquet store up to date with its raw files, nothing else
@@ -44,7 +47,7 @@ Example: whereworn report my-study --month 2026-09 --out september"
     Check(CheckArguments),
     /// Run one query and print its table
     #[command(
-        after_help = "Queries name each other and the tables readings, fingersticks, wear_events, settings and \
+        after_help = "Queries name each other and the tables readings, fingersticks, wear_events, judgements, settings and \
 sites. Put a file into the study's folder queries/ to have its table in every report.\n\n\
 Examples:\n  whereworn query my-study site_accuracy\n  \
 whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv"
@@ -78,28 +81,12 @@ pub struct ReportArguments {
     /// Folder to write; reports/YYYY-MM-EDITION in the study by default
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// Whom the report is for
-    #[arg(long = "for", value_name = "READER", default_value = "clinician")]
-    pub reader: Edition,
+    /// Whom the report is for: clinician; wearer, in plain words; public, with nothing that identifies
+    #[arg(long = "for", value_name = "READER", default_value = "clinician", value_parser = edition())]
+    pub edition: Edition,
     /// End with status 3 where rows were rejected (the report is written all the same)
     #[arg(long)]
     pub strict: bool,
-}
-
-/// Whom a report is for.
-#[derive(Clone, Copy, ValueEnum)]
-pub enum Edition {
-    /// Someone with few minutes and clinical knowledge
-    Clinician,
-}
-
-impl Edition {
-    /// The word used in folder names.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Clinician => "clinician",
-        }
-    }
 }
 
 /// Arguments of `load`.
@@ -168,6 +155,11 @@ pub struct DemoArguments {
     /// The same seed gives the same study
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+}
+
+fn edition() -> impl TypedValueParser<Value = Edition> {
+    PossibleValuesParser::new(Edition::ALL.map(Edition::name))
+        .map(|word| Edition::parse(&word).unwrap_or(Edition::Clinician))
 }
 
 fn month(text: &str) -> Result<Month, String> {

@@ -26,7 +26,7 @@ pub fn run(arguments: &CheckArguments) -> Result<(), Failure> {
     let results = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
-    let tables: Vec<&ResultTable> = results.iter().map(|result| &result.table).collect();
+    let tables: Vec<&ResultTable> = results.iter().collect();
     let rejected = open.settled.rejects.len();
     let mut wrong: Vec<String> = open.study.warnings.clone();
     wrong.extend(open.settled.warnings.iter().cloned());
@@ -107,24 +107,29 @@ fn count(n: usize, noun: &str) -> String {
 }
 
 fn missing_tables(settled: &Settled) -> Vec<String> {
-    let lost = |table: Table| match table {
-        Table::Readings => "nothing can be said of accuracy, nights or delay",
-        Table::Fingersticks => {
-            "nothing can be said of accuracy or delay, and no night artefact can be told from a true low"
-        }
-        Table::WearEvents => {
-            "no reading can be given to a site: log at least `insert` with its site for every sensor"
-        }
-    };
-    Table::ALL
+    let needed = [
+        (
+            Table::Readings,
+            "nothing can be said of accuracy, nights or delay",
+        ),
+        (
+            Table::Fingersticks,
+            "nothing can be said of accuracy or delay, and no night artefact can be told from a true low",
+        ),
+        (
+            Table::WearEvents,
+            "no reading can be given to a site: log at least `insert` with its site for every sensor",
+        ),
+    ];
+    needed
         .into_iter()
-        .filter(|table| {
+        .filter(|(table, _)| {
             settled
                 .counts
                 .get(table)
                 .is_none_or(|counts| counts.accepted == 0)
         })
-        .map(|table| format!("no usable row in {}/: {}", table.folder(), lost(table)))
+        .map(|(table, lost)| format!("no usable row in {}/: {lost}", table.folder()))
         .collect()
 }
 
@@ -173,6 +178,21 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
             findings.push(format!(
                 "{} with fewer than {FEW_PAIRS} pairs: check by fingerstick more often, also while glucose rises and falls",
                 count(few, "sensor")
+            ));
+        }
+    }
+    if let Some(steps) = table("exclusions") {
+        let rows = |what: &str| {
+            let mut rows = steps.rows_where("table_name", "judgements").into_iter();
+            rows.find(|&row| steps.text(row, "what") == what)
+                .and_then(|row| steps.number(row, "rows"))
+                .unwrap_or(0.0)
+        };
+        let astray = rows("up to the cut-off") - rows("of a night artefact");
+        if astray > 0.0 {
+            findings.push(format!(
+                "{} of no night artefact: take wearer, sensor and start from night_artefacts.csv",
+                count(astray as usize, "judgement")
             ));
         }
     }

@@ -5,6 +5,7 @@
 mod args;
 mod check;
 mod demo;
+mod evidence;
 mod failure;
 mod month;
 mod output;

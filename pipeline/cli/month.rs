@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use whereworn_engine::{Catalog, Engine, StudyTables};
-use whereworn_load::{Settled, Study, Table, load};
+use whereworn_load::{KeptEvidence, Settled, Store, Study, Table, load};
 use whereworn_model::time::{Micros, Month};
 
 use crate::args::Scope;
@@ -13,6 +13,8 @@ use crate::progress::Progress;
 /// A study up to the cut-off of a month.
 pub struct StudyMonth {
     pub study: Study,
+    pub store: Store,
+    pub kept_evidence: Vec<KeptEvidence>,
     pub settled: Settled,
     pub month: Month,
     pub cutoff: Micros,
@@ -41,9 +43,12 @@ impl StudyMonth {
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
         let settled = store.settle(&study, as_of)?;
+        let kept_evidence = store.kept_evidence()?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
         Ok(Self {
             study,
+            store,
+            kept_evidence,
             settled,
             month,
             cutoff,
@@ -64,8 +69,20 @@ impl StudyMonth {
             sensors: self.settled.sensors.clone(),
             fingersticks: self.settled.fingersticks.clone(),
             wear_events: self.settled.wear_events.clone(),
+            judgements: self.settled.judgements.clone(),
             row_counts: row_counts(&self.settled),
+            kept_evidence: self.kept_evidence.iter().map(kept).collect(),
         })?)
+    }
+}
+
+fn kept(row: &KeptEvidence) -> whereworn_engine::KeptEvidence<'_> {
+    whereworn_engine::KeptEvidence {
+        look: row.look,
+        measure: &row.measure,
+        site_a: &row.site_a,
+        site_b: &row.site_b,
+        log_e: row.log_e,
     }
 }
 
@@ -104,6 +121,9 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
     let mut rows = Vec::new();
     for table in Table::ALL {
         let counts = settled.counts.get(&table).copied().unwrap_or_default();
+        if table == Table::Judgements && counts.read == 0 {
+            continue;
+        }
         let mut step =
             |what: &str, count: u64| rows.push((what.to_owned(), table.folder().to_owned(), count));
         step("read from files", counts.read);

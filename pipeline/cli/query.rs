@@ -3,7 +3,7 @@
 use std::io::{IsTerminal, Write, stdout};
 
 use serde_json::{Map, Value};
-use whereworn_engine::QueryResult;
+use whereworn_engine::write_parquet;
 use whereworn_model::store::RAW_TABLES;
 use whereworn_model::table::{Cell, ResultTable};
 use whereworn_model::time::format_utc;
@@ -35,7 +35,7 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     open.progress.end();
-    let result = results.into_iter().find(|result| result.table.name == name);
+    let result = results.into_iter().find(|table| table.name == name);
     let result =
         result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;
     print(&result, arguments.format)
@@ -50,16 +50,16 @@ fn list(open: &StudyMonth) -> Result<(), Failure> {
     emit(out.as_bytes())
 }
 
-fn print(result: &QueryResult, format: Format) -> Result<(), Failure> {
+fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
     match format {
-        Format::Table => emit(aligned(&result.table).as_bytes()),
+        Format::Table => emit(aligned(table).as_bytes()),
         Format::Csv => {
             let mut bytes = Vec::new();
-            result.table.write_csv(&mut bytes).map_err(to_stdout)?;
+            table.write_csv(&mut bytes).map_err(to_stdout)?;
             emit(&bytes)
         }
         Format::Json => {
-            let text = serde_json::to_string_pretty(&objects(&result.table)).unwrap_or_default();
+            let text = serde_json::to_string_pretty(&objects(table)).unwrap_or_default();
             emit((text + "\n").as_bytes())
         }
         Format::Parquet if stdout().is_terminal() => Err(Failure::Request(
@@ -67,7 +67,7 @@ fn print(result: &QueryResult, format: Format) -> Result<(), Failure> {
         )),
         Format::Parquet => {
             let mut bytes = Vec::new();
-            result.write_parquet(&mut bytes, "standard output")?;
+            write_parquet(table, &mut bytes, "standard output")?;
             emit(&bytes)
         }
     }

@@ -2,62 +2,60 @@
 
 use std::io::{BufWriter, Write};
 
-use whereworn_engine::QueryResult;
+use whereworn_engine::write_parquet;
 use whereworn_load::{Reject, Study, load};
 use whereworn_model::table::ResultTable;
-use whereworn_report::Input;
+use whereworn_report::{Edition, Input, Report};
 
 use crate::args::{LoadArguments, ReportArguments};
+use crate::evidence;
 use crate::failure::Failure;
 use crate::month::StudyMonth;
 use crate::output::Output;
 use crate::progress::Progress;
-use crate::run_json::run_json;
+use crate::run_json::{public_run_json, run_json};
 
 /// Writes the report of a month.
 pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let open = StudyMonth::open(&arguments.scope)?;
-    let edition = arguments.reader.name();
+    let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
         open.study
             .dir
             .join("reports")
-            .join(format!("{}-{edition}", open.month))
+            .join(format!("{}-{}", open.month, edition.name()))
     });
     let mut output = Output::begin(&target)?;
     let engine = open.engine()?;
-    let results = engine.run_all(&open.catalog, &|query| {
+    let tables = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
-    let tables: Vec<ResultTable> = results.iter().map(|result| result.table.clone()).collect();
+    let said = evidence::of_report(&tables, open.cutoff);
     open.progress.say("writing the report");
-    let report = whereworn_report::render(&Input {
-        settings: &open.study.settings,
+    let report = whereworn_report::render(Input {
+        edition,
+        settings: open.study.settings.clone(),
         month: open.month,
         cutoff: open.cutoff,
-        tables: &tables,
+        tables,
         version: env!("CARGO_PKG_VERSION"),
     })?;
-    output.write("report.md", report.markdown.as_bytes())?;
-    output.write("report.html", report.html.as_bytes())?;
-    for figure in &report.figures {
-        output.write(
-            &format!("figures/{}", figure.file_name),
-            figure.svg.as_bytes(),
-        )?;
+    write_pages(&mut output, &report)?;
+    if edition != Edition::Public {
+        let (file, path) = output.create("rejects.csv")?;
+        write_rejects(BufWriter::new(file), &open.settled.rejects)
+            .map_err(Failure::io(&path, "writing"))?;
     }
-    for result in &results {
-        write_table(&mut output, result)?;
-    }
-    let (file, path) = output.create("rejects.csv")?;
-    write_rejects(BufWriter::new(file), &open.settled.rejects)
-        .map_err(Failure::io(&path, "writing"))?;
     let mut files = output.written().clone();
     files.insert("run.json".to_owned());
-    let run = run_json(&open, edition, &results, &files);
+    let run = match edition {
+        Edition::Public => public_run_json(&open, &report.tables, &files),
+        _ => run_json(&open, edition, &report.tables, &files),
+    };
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
     output.finish()?;
+    open.store.keep_evidence(&said)?;
     let rejected = open.settled.rejects.len();
     open.progress.end();
     for warning in open.study.warnings.iter().chain(&open.settled.warnings) {
@@ -66,6 +64,22 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     eprintln!("{}", summary(&open.settled));
     println!("{}", target.join("report.html").display());
     strictly(arguments.strict, rejected)
+}
+
+/// Pages, figures and tables.
+fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
+    output.write("report.md", report.markdown.as_bytes())?;
+    output.write("report.html", report.html.as_bytes())?;
+    for figure in &report.figures {
+        output.write(
+            &format!("figures/{}", figure.file_name),
+            figure.svg.as_bytes(),
+        )?;
+    }
+    for table in &report.tables {
+        write_table(output, table)?;
+    }
+    Ok(())
 }
 
 /// Brings the store up to date.
@@ -113,18 +127,17 @@ fn summary(settled: &whereworn_load::Settled) -> String {
     parts.join("\n")
 }
 
-fn write_table(output: &mut Output, result: &QueryResult) -> Result<(), Failure> {
-    let name = format!("tables/{}.csv", result.table.name);
+fn write_table(output: &mut Output, table: &ResultTable) -> Result<(), Failure> {
+    let name = format!("tables/{}.csv", table.name);
     let (file, path) = output.create(&name)?;
     let mut out = BufWriter::new(file);
-    result
-        .table
+    table
         .write_csv(&mut out)
         .and_then(|()| out.flush())
         .map_err(Failure::io(&path, "writing"))?;
-    let name = format!("tables/{}.parquet", result.table.name);
+    let name = format!("tables/{}.parquet", table.name);
     let (file, _) = output.create(&name)?;
-    Ok(result.write_parquet(file, &name)?)
+    Ok(write_parquet(table, file, &name)?)
 }
 
 fn write_rejects(out: impl Write, rejects: &[Reject]) -> std::io::Result<()> {

@@ -3,18 +3,22 @@
 use std::collections::BTreeSet;
 
 use serde_json::{Value, json};
-use whereworn_engine::QueryResult;
-use whereworn_load::Table;
+use whereworn_load::{Settled, Table};
+use whereworn_model::table::ResultTable;
 use whereworn_model::time::format_utc;
+use whereworn_report::Edition;
 
 use crate::month::StudyMonth;
+
+const SEEDS: &str =
+    "each bootstrap and permutation is seeded with the text given to it in its query";
 
 /// The run as JSON: program, settings, input files, row counts, files written. No clock and no path of the
 /// machine; the instant of `--as-of` only where it rejected a row.
 pub fn run_json(
     open: &StudyMonth,
-    edition: &str,
-    results: &[QueryResult],
+    edition: Edition,
+    results: &[ResultTable],
     files: &BTreeSet<String>,
 ) -> Value {
     let settled = &open.settled;
@@ -31,6 +35,54 @@ pub fn run_json(
             })
         })
         .collect();
+    let mut run = json!({
+        "program": "whereworn",
+        "version": env!("CARGO_PKG_VERSION"),
+        "edition": edition.name(),
+        "month": open.month.to_string(),
+        "cutoff": format_utc(open.cutoff),
+        "settings": open.study.settings,
+        "inputs": inputs,
+        "rows": rows(settled),
+        "table_rows": table_rows(results),
+        "seeds": SEEDS,
+        "files": files,
+    });
+    if settled.late
+        && let Some(object) = run.as_object_mut()
+    {
+        object.insert("as_of".to_owned(), json!(format_utc(open.as_of)));
+    }
+    run
+}
+
+/// The run as JSON for the public edition: nothing of the input but counts, and of the settings numbers alone.
+pub fn public_run_json(
+    open: &StudyMonth,
+    results: &[ResultTable],
+    files: &BTreeSet<String>,
+) -> Value {
+    let settings = &open.study.settings;
+    json!({
+        "program": "whereworn",
+        "version": env!("CARGO_PKG_VERSION"),
+        "edition": Edition::Public.name(),
+        "settings": {
+            "unit": settings.study.unit,
+            "language": settings.study.language,
+            "rated_days": settings.wear.rated_days,
+            "warmup_hours": settings.wear.warmup_hours,
+            "night_coverage": settings.night.coverage,
+            "pairing_minutes": settings.pairing.minutes,
+        },
+        "rows": rows(&open.settled),
+        "table_rows": table_rows(results),
+        "seeds": SEEDS,
+        "files": files,
+    })
+}
+
+fn rows(settled: &Settled) -> serde_json::Map<String, Value> {
     let mut rows = serde_json::Map::new();
     for table in Table::ALL {
         let counts = settled.counts.get(&table).copied().unwrap_or_default();
@@ -45,27 +97,12 @@ pub fn run_json(
             }),
         );
     }
-    let tables: serde_json::Map<String, Value> = results
+    rows
+}
+
+fn table_rows(results: &[ResultTable]) -> serde_json::Map<String, Value> {
+    results
         .iter()
-        .map(|result| (result.table.name.clone(), json!(result.table.rows())))
-        .collect();
-    let mut run = json!({
-        "program": "whereworn",
-        "version": env!("CARGO_PKG_VERSION"),
-        "edition": edition,
-        "month": open.month.to_string(),
-        "cutoff": format_utc(open.cutoff),
-        "settings": open.study.settings,
-        "inputs": inputs,
-        "rows": rows,
-        "table_rows": tables,
-        "seeds": "each bootstrap and permutation is seeded with the text given to it in its query",
-        "files": files,
-    });
-    if settled.late
-        && let Some(object) = run.as_object_mut()
-    {
-        object.insert("as_of".to_owned(), json!(format_utc(open.as_of)));
-    }
-    run
+        .map(|table| (table.name.clone(), json!(table.rows())))
+        .collect()
 }

@@ -63,6 +63,8 @@ SELECT
     get_field(f.absolute, 'sd_within') AS sd_within,
     get_field(f.absolute, 'loa_lower') AS loa_lower,
     get_field(f.absolute, 'loa_upper') AS loa_upper,
+    get_field(f.percent, 'loa_lower') AS loa_percent_lower,
+    get_field(f.percent, 'loa_upper') AS loa_percent_upper,
     f.mard,
     get_field(f.mard_range, 'lower') AS mard_lower,
     get_field(f.mard_range, 'upper') AS mard_upper,

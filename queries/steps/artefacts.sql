@@ -1,25 +1,18 @@
 -- title = "Runs of readings that fall off and recover faster than blood glucose can"
 -- row = "one run of one sensor, by day or night"
--- role = "step"
-WITH found AS (
-    SELECT sensor_no, UNNEST(night_artefacts_of(time, glucose, status)) AS run
-    FROM session_readings
-    WHERE status IN ('ok', 'low', 'high')
-    GROUP BY sensor_no
-)
+-- role = "view"
 SELECT
-    s.wearer,
-    s.sensor,
-    s.site,
-    get_field(f.run, 'artefact_start') AS start,
-    get_field(f.run, 'artefact_end') AS "end",
-    get_field(f.run, 'nadir_time') AS nadir_time,
-    get_field(f.run, 'nadir') AS nadir,
-    get_field(f.run, 'drop') AS drop,
-    get_field(f.run, 'fall_minutes') AS fall_minutes,
-    get_field(f.run, 'recovery_minutes') AS recovery_minutes,
-    get_field(f.run, 'probability') AS probability,
-    s.sensor_no
-FROM found AS f
-INNER JOIN sessions AS s ON s.sensor_no = f.sensor_no
-ORDER BY s.wearer, s.sensor, start
+    wearer,
+    sensor,
+    site,
+    start,
+    "end",
+    nadir_time,
+    nadir,
+    drop,
+    fall_minutes,
+    recovery_minutes,
+    probability,
+    sensor_no
+FROM artefacts_by_setting
+WHERE setting = 'standard'

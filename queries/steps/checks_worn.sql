@@ -1,15 +1,6 @@
 -- title = "Fingersticks and the sensors worn at the time"
 -- row = "one fingerstick and one sensor that its wearer then wore"
 -- role = "step"
-WITH numbered AS (
-    SELECT
-        wearer,
-        time,
-        glucose,
-        purpose,
-        ROW_NUMBER() OVER (ORDER BY wearer, time, glucose, purpose, meter) AS fingerstick_no
-    FROM fingersticks
-)
 SELECT
     n.fingerstick_no,
     n.wearer,
@@ -22,7 +13,7 @@ SELECT
     s.inserted,
     s.worn_until,
     s.warm_from
-FROM numbered AS n
+FROM numbered_fingersticks AS n
 INNER JOIN sessions AS s ON s.wearer = n.wearer
 WHERE n.time >= s.inserted AND n.time <= s.worn_until
 ORDER BY n.fingerstick_no, s.sensor

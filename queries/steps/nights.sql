@@ -8,13 +8,14 @@ WITH moves AS (
         wearer,
         event,
         time,
+        NULLIF(posture, '') AS posture,
         LEAD(event) OVER (PARTITION BY wearer ORDER BY time, event DESC) AS next_event,
         LEAD(time) OVER (PARTITION BY wearer ORDER BY time, event DESC) AS next_time
     FROM wear_events
     WHERE event IN ('bed', 'rise')
 ),
 spells AS (
-    SELECT wearer, time AS bed, next_time AS rise
+    SELECT wearer, time AS bed, next_time AS rise, posture
     FROM moves
     WHERE event = 'bed' AND next_event = 'rise' AND minutes_between(time, next_time) <= 1440
 ),
@@ -26,7 +27,8 @@ SELECT
     n.night,
     COALESCE(MIN(s.bed), n.night_start) AS night_start,
     COALESCE(MAX(s.rise), n.night_end) AS night_end,
-    COUNT(s.bed) > 0 AS recorded
+    COUNT(s.bed) > 0 AS recorded,
+    CASE WHEN MIN(s.posture) = MAX(s.posture) THEN MIN(s.posture) WHEN COUNT(s.posture) > 0 THEN 'mixed' END AS posture
 FROM wearers AS w
 CROSS JOIN clock_nights AS n
 LEFT JOIN spells AS s ON s.wearer = w.wearer AND s.bed < n.night_end AND s.rise > n.night_start

@@ -15,6 +15,13 @@ WITH worn AS (
         p.spacing_minutes,
         s.inserted,
         s.worn_until,
+        s.warm_from,
+        minutes_between(n.night_start, n.night_end) AS night_minutes,
+        GREATEST(
+            minutes_between(GREATEST(n.night_start, s.warm_from), LEAST(n.night_end, s.seen_until)),
+            0.0
+        ) AS warm_minutes,
+        days_between(s.inserted, GREATEST(n.night_start, s.inserted)) AS wear_days,
         CAST(n.night_start AS BIGINT) / 3600000000 AS first_hour,
         (CAST(n.night_end AS BIGINT) - 1) / 3600000000 AS last_hour
     FROM sessions AS s
@@ -28,18 +35,31 @@ WITH worn AS (
         AND n.night_end > n.night_start
 ),
 hours AS (
-    SELECT w.sensor_no, w.night, w.night_start, w.night_end, w.inserted, w.worn_until, w.first_hour + k.value AS hour
+    SELECT
+        w.sensor_no,
+        w.night,
+        w.night_start,
+        w.night_end,
+        w.inserted,
+        w.worn_until,
+        w.warm_from,
+        w.first_hour + k.value AS hour
     FROM generate_series(0, 49) AS k
     CROSS JOIN worn AS w
     WHERE w.first_hour + k.value <= w.last_hour
 ),
 seen AS (
-    SELECT sensor_no, time, CAST(time AS BIGINT) / 3600000000 AS hour
+    SELECT sensor_no, time, glucose, CAST(time AS BIGINT) / 3600000000 AS hour
     FROM readings
     WHERE status IN ('ok', 'low', 'high')
 ),
 counts AS (
-    SELECT h.sensor_no, h.night, COUNT(*) AS readings
+    SELECT
+        h.sensor_no,
+        h.night,
+        COUNT(*) AS readings,
+        SUM(CASE WHEN r.time >= h.warm_from THEN 1 ELSE 0 END) AS warm_readings,
+        SUM(CASE WHEN r.glucose < 70 * (1 - 1e-9) THEN 1 ELSE 0 END) AS low_readings
     FROM hours AS h
     INNER JOIN seen AS r ON r.sensor_no = h.sensor_no AND r.hour = h.hour
     WHERE
@@ -53,7 +73,9 @@ coverage AS (
     SELECT
         w.*,
         COALESCE(c.readings, 0) AS readings,
-        COALESCE(c.readings, 0) * w.spacing_minutes / minutes_between(w.night_start, w.night_end) AS coverage
+        COALESCE(c.warm_readings, 0) AS warm_readings,
+        COALESCE(c.low_readings, 0) AS low_readings,
+        COALESCE(c.readings, 0) * w.spacing_minutes / w.night_minutes AS coverage
     FROM worn AS w
     LEFT JOIN counts AS c ON c.sensor_no = w.sensor_no AND c.night = w.night
 )
@@ -67,6 +89,12 @@ SELECT
     readings,
     coverage,
     CASE WHEN coverage >= t.night_coverage * (1 - 1e-9) THEN 1 ELSE 0 END AS counted,
+    wear_days,
+    night_minutes,
+    spacing_minutes,
+    warm_minutes,
+    warm_readings,
+    low_readings,
     sensor_no
 FROM coverage
 CROSS JOIN settings AS t

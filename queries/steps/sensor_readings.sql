@@ -7,6 +7,10 @@ SELECT
     k.sensor_no,
     COUNT(*) AS readings,
     SUM(CASE WHEN r.time >= k.inserted AND r.time <= k.worn_until THEN 1 ELSE 0 END) AS used,
+    SUM(CASE
+        WHEN r.time >= k.warm_from AND r.time <= k.worn_until AND r.status IN ('ok', 'low', 'high') THEN 1
+        ELSE 0
+    END) AS warm_readings,
     MAX(CASE WHEN r.time >= k.inserted AND r.time <= k.worn_until THEN r.time END) AS last_reading
 FROM insertions AS k
 INNER JOIN readings AS r ON r.sensor_no = k.sensor_no

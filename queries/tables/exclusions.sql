@@ -37,6 +37,14 @@ steps AS (
     SELECT 130, 'sensor-nights', 'touched by wear', COUNT(*) FROM sensor_nights
     UNION ALL
     SELECT 131, 'sensor-nights', 'counted: enough readings', COUNT(*) FROM sensor_nights WHERE counted = 1
+    UNION ALL
+    SELECT 140, 'judgements', 'up to the cut-off', COUNT(*) FROM judgements HAVING COUNT(*) > 0
+    UNION ALL
+    SELECT 141, 'judgements', 'of a night artefact', COUNT(m.sensor_no)
+    FROM (SELECT COUNT(*) AS made FROM judgements) AS j
+    LEFT JOIN judged_artefacts AS m ON TRUE
+    GROUP BY j.made
+    HAVING j.made > 0
 )
 SELECT step, table_name, what, rows
 FROM steps

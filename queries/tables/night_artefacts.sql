@@ -1,8 +1,8 @@
 -- title = "Night artefacts one by one"
 -- row = "one run of readings in one night"
 -- section = "nights"
--- order = 3
--- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Counted: the night has enough readings to enter the rates."
+-- order = 4
+-- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Counted: the night has enough readings to enter the rates. Judged: the verdict in judgements.csv, which changes neither the evidence nor the rate."
 -- show = 40
 -- [columns]
 -- wearer = { label = "Wearer" }
@@ -19,83 +19,47 @@
 -- fall_minutes = { hidden = true }
 -- recovery_minutes = { hidden = true }
 -- probability = { label = "Probability", unit = "share", digits = 0 }
+-- judged = { label = "Judged" }
+-- reasons = { label = "Reasons" }
 -- sensor_no = { hidden = true }
-WITH at_night AS (
-    SELECT a.*, n.night
-    FROM artefacts AS a
-    INNER JOIN nights AS n ON n.wearer = a.wearer
-    CROSS JOIN settings AS t
-    WHERE a.nadir_time >= n.night_start AND a.nadir_time < n.night_end AND n.night_end <= t.month_end
-),
-clean_pairs AS (
-    SELECT p.sensor_no, p.relative_difference
-    FROM pairs AS p
-    LEFT JOIN at_night AS a
-        ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
-    WHERE a.sensor_no IS NULL
-),
-gains AS (
-    SELECT sensor_no, CASE WHEN COUNT(*) >= 5 THEN MEDIAN(relative_difference) ELSE 0 END AS relative_bias
-    FROM clean_pairs
-    GROUP BY sensor_no
-),
-checks AS (
+WITH words AS (
     SELECT
-        a.sensor_no,
-        a.start,
-        c.fingerstick_no,
-        c.fingerstick * (1 + COALESCE(g.relative_bias, 0)) AS expected,
-        r.glucose AS reading,
-        ROW_NUMBER() OVER (
-            PARTITION BY a.sensor_no, a.start, c.fingerstick_no
-            ORDER BY ABS(r.minutes), r.time
-        ) AS rank
-    FROM at_night AS a
-    INNER JOIN checks_worn AS c
-        ON c.sensor_no = a.sensor_no AND c.fingerstick_time >= a.start AND c.fingerstick_time <= a."end"
-    INNER JOIN near_readings AS r ON r.fingerstick_no = c.fingerstick_no AND r.sensor_no = c.sensor_no
-    LEFT JOIN gains AS g ON g.sensor_no = a.sensor_no
+        e.*,
+        CASE
+            WHEN t.unit = 'mg/dL' THEN CAST(CAST(ROUND(e.drop) AS BIGINT) AS TEXT)
+            ELSE CAST(ROUND(e.drop / 18.0156, 1) AS TEXT)
+        END || ' ' || t.unit AS fall,
+        CAST(CAST(ROUND(e.fall_minutes) AS BIGINT) AS TEXT) || ' min' AS fall_time,
+        CAST(CAST(ROUND(e.recovery_minutes) AS BIGINT) AS TEXT) || ' min' AS recovery_time,
+        CASE e.evidence
+            WHEN 'confirmed' THEN 'a fingerstick was well above'
+            WHEN 'refuted' THEN 'a fingerstick was as low'
+            WHEN 'undecided' THEN 'a fingerstick did not settle it'
+            ELSE 'no fingerstick'
+        END AS check_words
+    FROM night_evidence AS e
     CROSS JOIN settings AS t
-    WHERE c.purpose <> 'control' AND ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
-),
-verdicts AS (
-    SELECT
-        sensor_no,
-        start,
-        MAX(CASE
-            WHEN expected - reading < 10 * (1 - 1e-9) AND expected - reading < 0.1 * reading * (1 - 1e-9) THEN 1
-            ELSE 0
-        END) AS blood_was_low,
-        MAX(CASE
-            WHEN expected - reading >= 20 * (1 - 1e-9) AND expected - reading >= 0.2 * reading * (1 - 1e-9) THEN 1
-            ELSE 0
-        END) AS blood_was_not
-    FROM checks
-    WHERE rank = 1
-    GROUP BY sensor_no, start
+    WHERE e.setting = 'standard'
 )
 SELECT
-    a.wearer,
-    a.sensor,
-    a.site,
-    a.night,
-    a.start,
-    a."end",
-    a.nadir,
-    a.drop,
-    CASE
-        WHEN v.sensor_no IS NULL THEN 'unchecked'
-        WHEN v.blood_was_low = 1 THEN 'refuted'
-        WHEN v.blood_was_not = 1 THEN 'confirmed'
-        ELSE 'undecided'
-    END AS evidence,
-    COALESCE(n.counted, 0) AS counted,
-    a.nadir_time,
-    a.fall_minutes,
-    a.recovery_minutes,
-    a.probability,
-    a.sensor_no
-FROM at_night AS a
-LEFT JOIN verdicts AS v ON v.sensor_no = a.sensor_no AND v.start = a.start
-LEFT JOIN sensor_nights AS n ON n.sensor_no = a.sensor_no AND n.night = a.night
-ORDER BY a.wearer, a.sensor, a.start, a.night
+    w.wearer,
+    w.sensor,
+    w.site,
+    w.night,
+    w.start,
+    w."end",
+    w.nadir,
+    w.drop,
+    w.evidence,
+    w.counted,
+    w.nadir_time,
+    w.fall_minutes,
+    w.recovery_minutes,
+    w.probability,
+    j.verdict AS judged,
+    'fell ' || w.fall || ' in ' || w.fall_time || ', recovered in ' || w.recovery_time || ', ' || w.check_words
+        AS reasons,
+    w.sensor_no
+FROM words AS w
+LEFT JOIN judged_artefacts AS j ON j.sensor_no = w.sensor_no AND j.start = w.start AND j.run_rank = 1
+ORDER BY w.wearer, w.sensor, w.start, w.night

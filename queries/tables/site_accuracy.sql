@@ -19,6 +19,8 @@
 -- sd_within = { label = "SD within a sensor", unit = "mg/dL", digits = 1 }
 -- loa_lower = { label = "Limits of agreement from", unit = "mg/dL", digits = 0 }
 -- loa_upper = { label = "to", unit = "mg/dL", digits = 0 }
+-- loa_percent_lower = { label = "Limits of agreement from", unit = "%", digits = 0 }
+-- loa_percent_upper = { label = "to", unit = "%", digits = 0 }
 -- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
 -- mard_lower = { unit = "share", digits = 1 }
 -- mard_upper = { unit = "share", digits = 1 }
@@ -49,6 +51,8 @@ SELECT
     sd_within,
     loa_lower,
     loa_upper,
+    loa_percent_lower,
+    loa_percent_upper,
     mard,
     mard_lower,
     mard_upper,

@@ -38,30 +38,25 @@ last_incidence AS (
     SELECT
         site,
         incidence,
-        std_error,
         ROW_NUMBER() OVER (PARTITION BY site ORDER BY day DESC) AS rank
     FROM site_incidence
     CROSS JOIN settings AS t
     WHERE cause = 'detached' AND day <= t.rated_days * (1 + 1e-9)
 ),
--- A log(-log) interval keeps a share between 0 and 1.
 came_off AS (
-    SELECT
-        site,
-        incidence,
-        CASE WHEN incidence > 0 AND incidence < 1
-            THEN 1.959963984540054 * std_error / (incidence * ABS(LN(incidence)))
-        END AS half_width
+    SELECT site, incidence
     FROM last_incidence
     WHERE rank = 1
 ),
--- Where none came off, the interval is Clopper and Pearson's for none among the sensors that reached the day.
-reached AS (
-    SELECT s.site, COUNT(*) AS sensors
-    FROM sessions AS s
+-- By beta products, which hold their promise with few sensors: none below two sensors for the share, three for the days.
+intervals AS (
+    SELECT
+        l.site,
+        survival_interval(l.day, l.ending, t.rated_days) AS free,
+        survival_interval(l.day, l.any_ending, t.rated_days) AS usable
+    FROM lives AS l
     CROSS JOIN settings AS t
-    WHERE s.days >= t.rated_days * (1 - 1e-9)
-    GROUP BY s.site
+    GROUP BY l.site
 )
 SELECT
     w.site,
@@ -70,21 +65,11 @@ SELECT
     w.sessions,
     w.wearers,
     d.usable_days,
-    CASE WHEN w.sessions > 2 AND d.usable_days_se > 0
-        THEN GREATEST(d.usable_days - 1.959963984540054 * d.usable_days_se, 0.0)
-    END AS usable_days_lower,
-    CASE WHEN w.sessions > 2 AND d.usable_days_se > 0
-        THEN LEAST(d.usable_days + 1.959963984540054 * d.usable_days_se, t.rated_days)
-    END AS usable_days_upper,
+    CASE WHEN w.sessions > 2 THEN get_field(r.usable, 'mean_lower') END AS usable_days_lower,
+    CASE WHEN w.sessions > 2 THEN get_field(r.usable, 'mean_upper') END AS usable_days_upper,
     COALESCE(c.incidence, 0.0) AS came_off,
-    CASE
-        WHEN c.incidence > 0 THEN POWER(c.incidence, EXP(c.half_width))
-        WHEN r.sensors > 0 THEN 0.0
-    END AS came_off_lower,
-    CASE
-        WHEN c.incidence > 0 THEN POWER(c.incidence, EXP(-c.half_width))
-        WHEN r.sensors > 0 THEN 1 - POWER(0.025, 1.0 / r.sensors)
-    END AS came_off_upper,
+    CASE WHEN w.sessions > 1 THEN 1 - get_field(r.free, 'upper') END AS came_off_lower,
+    CASE WHEN w.sessions > 1 THEN 1 - get_field(r.free, 'lower') END AS came_off_upper,
     a.pairs,
     a.bias,
     a.bias_lower,
@@ -102,10 +87,9 @@ SELECT
     a.sd_between
 FROM worn AS w
 INNER JOIN sites AS s ON s.site = w.site
-CROSS JOIN settings AS t
 LEFT JOIN site_wear AS d ON d.site = w.site
 LEFT JOIN came_off AS c ON c.site = w.site
-LEFT JOIN reached AS r ON r.site = w.site
+LEFT JOIN intervals AS r ON r.site = w.site
 LEFT JOIN site_accuracy AS a ON a.site = w.site
 LEFT JOIN site_nights AS n ON n.site = w.site
 LEFT JOIN site_delay AS l ON l.site = w.site

@@ -1,7 +1,7 @@
 -- title = "This month's own rows"
 -- row = "one site"
--- section = "bottom-line"
--- order = 2
+-- section = "changes"
+-- order = 9
 -- note = "Everything else in the report counts all months up to this one."
 -- [columns]
 -- site = { label = "Site" }

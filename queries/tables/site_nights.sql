@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "nights"
 -- order = 1
--- note = "The rate leaves out artefacts that a fingerstick refuted. Its interval is exact for a Poisson count and takes nights as independent."
+-- note = "The rate leaves out artefacts that a fingerstick refuted. Its interval is exact for a Poisson count and takes nights as independent. The rate without judged true lows also leaves out those that judgements.csv calls true lows; it never takes the first one's place. Minutes and lows are those within counted nights. An artefact that nobody checked may have been a true low."
 -- chart = { kind = "intervals", x = "rate_per_100", y = "site", lower = "rate_lower", upper = "rate_upper" }
 -- [columns]
 -- site = { label = "Site" }
@@ -16,21 +16,52 @@
 -- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1 }
 -- rate_lower = { label = "from", digits = 1 }
 -- rate_upper = { label = "to", digits = 1 }
+-- share_of_nights = { label = "Nights with any", unit = "share", digits = 1 }
+-- artefact_minutes = { label = "In artefacts a night", unit = "min", digits = 1 }
+-- low_share_in_artefacts = { label = "Of readings below 70 mg/dL, in artefacts", unit = "share", digits = 0 }
+-- judged_rate_per_100 = { label = "Per 100 without judged true lows", digits = 1 }
+-- judged_rate_per_100_lower = { digits = 1 }
+-- judged_rate_per_100_upper = { digits = 1 }
 WITH counted_nights AS (
-    SELECT site, COUNT(DISTINCT sensor_no) AS sensors, COUNT(*) AS nights
+    SELECT
+        site,
+        COUNT(DISTINCT sensor_no) AS sensors,
+        COUNT(*) AS nights,
+        SUM(low_readings) AS low_readings
     FROM sensor_nights
     WHERE counted = 1
     GROUP BY site
 ),
 found AS (
     SELECT
-        site,
-        SUM(CASE WHEN evidence = 'confirmed' THEN 1 ELSE 0 END) AS confirmed,
-        SUM(CASE WHEN evidence = 'undecided' THEN 1 ELSE 0 END) AS undecided,
-        SUM(CASE WHEN evidence = 'unchecked' THEN 1 ELSE 0 END) AS unchecked,
-        SUM(CASE WHEN evidence = 'refuted' THEN 1 ELSE 0 END) AS refuted
-    FROM night_artefacts
-    WHERE counted = 1
+        a.site,
+        SUM(CASE WHEN a.evidence = 'confirmed' THEN 1 ELSE 0 END) AS confirmed,
+        SUM(CASE WHEN a.evidence = 'undecided' THEN 1 ELSE 0 END) AS undecided,
+        SUM(CASE WHEN a.evidence = 'unchecked' THEN 1 ELSE 0 END) AS unchecked,
+        SUM(CASE WHEN a.evidence = 'refuted' THEN 1 ELSE 0 END) AS refuted,
+        SUM(CASE WHEN a.evidence <> 'refuted' AND a.judged = 'true-low' THEN 1 ELSE 0 END) AS judged_true,
+        SUM(CASE
+            WHEN a.evidence <> 'refuted'
+                THEN minutes_between(GREATEST(a.start, n.night_start), LEAST(a."end", n.night_end))
+        END) AS minutes
+    FROM night_artefacts AS a
+    INNER JOIN sensor_nights AS n ON n.sensor_no = a.sensor_no AND n.night = a.night
+    WHERE a.counted = 1
+    GROUP BY a.site
+),
+nights_with_any AS (
+    SELECT site, COUNT(*) AS nights
+    FROM (
+        SELECT DISTINCT site, sensor_no, night
+        FROM night_artefacts
+        WHERE counted = 1 AND evidence <> 'refuted'
+    ) AS t
+    GROUP BY site
+),
+lows AS (
+    SELECT site, SUM(low_readings) AS low_readings
+    FROM artefact_lows
+    WHERE evidence <> 'refuted'
     GROUP BY site
 ),
 totals AS (
@@ -42,10 +73,17 @@ totals AS (
         COALESCE(f.confirmed, 0) AS confirmed,
         COALESCE(f.undecided, 0) AS undecided,
         COALESCE(f.unchecked, 0) AS unchecked,
-        COALESCE(f.refuted, 0) AS refuted
+        COALESCE(f.refuted, 0) AS refuted,
+        COALESCE(f.confirmed + f.undecided + f.unchecked - f.judged_true, 0) AS left_by_judgement,
+        COALESCE(f.minutes, 0.0) AS minutes,
+        COALESCE(d.nights, 0) AS nights_with_any,
+        n.low_readings,
+        COALESCE(l.low_readings, 0) AS low_in_artefacts
     FROM (SELECT DISTINCT site FROM sessions) AS w
     LEFT JOIN counted_nights AS n ON n.site = w.site
     LEFT JOIN found AS f ON f.site = w.site
+    LEFT JOIN nights_with_any AS d ON d.site = w.site
+    LEFT JOIN lows AS l ON l.site = w.site
 )
 SELECT
     t.site,
@@ -58,7 +96,13 @@ SELECT
     t.refuted,
     100.0 * t.artefacts / NULLIF(t.nights, 0) AS rate_per_100,
     100.0 * exact_poisson_lower(t.artefacts) / NULLIF(t.nights, 0) AS rate_lower,
-    100.0 * exact_poisson_upper(t.artefacts) / NULLIF(t.nights, 0) AS rate_upper
+    100.0 * exact_poisson_upper(t.artefacts) / NULLIF(t.nights, 0) AS rate_upper,
+    1.0 * t.nights_with_any / NULLIF(t.nights, 0) AS share_of_nights,
+    t.minutes / NULLIF(t.nights, 0) AS artefact_minutes,
+    1.0 * t.low_in_artefacts / NULLIF(t.low_readings, 0) AS low_share_in_artefacts,
+    100.0 * t.left_by_judgement / NULLIF(t.nights, 0) AS judged_rate_per_100,
+    100.0 * exact_poisson_lower(t.left_by_judgement) / NULLIF(t.nights, 0) AS judged_rate_per_100_lower,
+    100.0 * exact_poisson_upper(t.left_by_judgement) / NULLIF(t.nights, 0) AS judged_rate_per_100_upper
 FROM totals AS t
 INNER JOIN sites AS s ON s.site = t.site
 ORDER BY s.position

@@ -1,6 +1,7 @@
 -- title = "Skin, by site"
 -- row = "one site"
 -- section = "skin"
+-- order = 1
 -- note = "Grades as logged: 0 none, 1 mild redness, 2 redness and itch, 3 swelling or blisters, 4 broken skin or infection. Grade 3 or 4: show it to a clinician."
 -- [columns]
 -- site = { label = "Site" }

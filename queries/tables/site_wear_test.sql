@@ -9,6 +9,7 @@
 -- df = { label = "Degrees of freedom" }
 -- p = { label = "p", digits = 4 }
 -- p_permutation = { label = "p by permutation", digits = 4 }
+-- smallest_p = { label = "smallest that these data could give", digits = 4 }
 WITH test AS (
     SELECT
         log_rank(
@@ -26,7 +27,8 @@ SELECT
     get_field(result, 'chi_square') AS chi_square,
     CAST(get_field(result, 'df') AS BIGINT) AS df,
     get_field(result, 'p') AS p,
-    get_field(result, 'p_permutation') AS p_permutation
+    get_field(result, 'p_permutation') AS p_permutation,
+    get_field(result, 'smallest_p') AS smallest_p
 FROM test
 WHERE result IS NOT NULL
 ORDER BY test

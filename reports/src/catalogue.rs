@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use whereworn_model::format::number;
 
-use crate::ReportError;
-
-const ENGLISH: &str = include_str!("text/en.toml");
+use crate::chart::body::BodyText;
+use crate::chart::spans::SpansText;
+use crate::chart::strip::StripText;
+use crate::chart::traces::TracesText;
+use crate::words::{Changes, Questions, TableWords, Tips, Unknown};
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which
 /// lacks one is refused.
@@ -16,10 +18,22 @@ const ENGLISH: &str = include_str!("text/en.toml");
 pub(crate) struct Catalogue {
     pub language: String,
     pub direction: String,
+    /// The mark before decimals.
+    pub decimal: String,
+    /// How a date is written where the study does not say, in the notation of `strftime`.
+    pub date: String,
     pub months: Vec<String>,
     pub months_short: Vec<String>,
     pub page: Page,
+    /// Units other than glucose.
+    pub units: BTreeMap<String, String>,
+    /// Names of the sites that come with the program.
+    pub sites: BTreeMap<String, String>,
+    /// Words for coded values, by column; the public edition has no other texts.
     pub values: BTreeMap<String, BTreeMap<String, String>>,
+    /// Titles, remarks and headings of the program's tables that take the place of the query files' own.
+    #[serde(default)]
+    pub tables: BTreeMap<String, TableWords>,
     pub table: TableText,
     pub missing: BTreeMap<String, String>,
     pub sections: BTreeMap<String, SectionText>,
@@ -27,6 +41,10 @@ pub(crate) struct Catalogue {
     pub bottom: Bottom,
     pub site: SiteText,
     pub tests: Tests,
+    pub changes: Changes,
+    pub questions: Questions,
+    pub unknown: Unknown,
+    pub tips: Tips,
     pub method: Vec<Point>,
     pub cautions: Vec<Point>,
 }
@@ -36,8 +54,24 @@ pub(crate) struct Catalogue {
 pub(crate) struct Page {
     pub skip: String,
     pub contents: String,
+    pub contents_annex: String,
+    pub annex: String,
+    pub annex_intro: String,
+    pub in_annex: String,
+    /// Title of an edition that leaves out the study's own.
+    pub title: String,
     pub month: String,
-    pub period: String,
+    pub days: String,
+    pub opening: String,
+    pub withheld: String,
+    pub wearer: String,
+    pub sensor: String,
+    pub own_site: String,
+    /// What stands for the time zone where that is left out.
+    pub own_zone: String,
+    pub wearers: String,
+    pub on_paper: String,
+    pub page_number: String,
     pub cautions: Vec<String>,
     pub made_by: String,
 }
@@ -71,9 +105,6 @@ pub(crate) struct SectionText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct ChartText {
     pub alt: String,
-    pub years: String,
-    pub years_range: String,
-    pub date: String,
     pub day_month: String,
     pub panel_count: String,
     pub more_rows: String,
@@ -83,6 +114,9 @@ pub(crate) struct ChartText {
     pub points: PointsText,
     pub bars: BarsText,
     pub spans: SpansText,
+    pub traces: TracesText,
+    pub strip: StripText,
+    pub body: BodyText,
 }
 
 #[derive(Deserialize)]
@@ -131,19 +165,6 @@ pub(crate) struct BarsText {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(crate) struct SpansText {
-    pub caption: String,
-    pub finding: String,
-    pub item: String,
-    pub legend_bar: String,
-    pub legend_cross: String,
-    pub legend_diamond: String,
-    pub legend_triangle: String,
-    pub legend_arrow: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
 pub(crate) struct Bottom {
     pub scope_one: String,
     pub scope_many: String,
@@ -161,7 +182,8 @@ pub(crate) struct Bottom {
     pub clear: String,
     pub overlap: String,
     pub not_enough: String,
-    pub sites_heading: String,
+    pub caption: String,
+    pub counted: String,
     pub explain: String,
     pub explain_mmol: String,
 }
@@ -214,18 +236,13 @@ pub(crate) struct Point {
 }
 
 impl Catalogue {
-    /// The English words.
-    pub fn english() -> Result<Self, ReportError> {
-        toml::from_str(ENGLISH).map_err(|error| ReportError::Catalogue(error.to_string()))
-    }
-
     /// A number of sensors.
     pub fn sensors(&self, count: f64) -> String {
         counted(count, &self.bottom.sensors_one, &self.bottom.sensors_many)
     }
 
     /// A number of sites.
-    pub fn sites(&self, count: f64) -> String {
+    pub fn sites_counted(&self, count: f64) -> String {
         counted(count, &self.bottom.sites_one, &self.bottom.sites_many)
     }
 
@@ -277,14 +294,5 @@ mod tests {
     fn what_is_filled_in_is_not_filled_again() {
         assert_eq!(fill("{a} {b}", &[("a", "{b}"), ("b", "x")]), "{b} x");
         assert_eq!(fill("{c} {", &[("a", "1")]), "{c} {");
-    }
-
-    #[test]
-    fn english_is_complete() {
-        let text = Catalogue::english().unwrap();
-        assert_eq!((text.months.len(), text.months_short.len()), (12, 12));
-        for key in crate::sections::ORDER {
-            assert!(text.sections.contains_key(key), "{key}");
-        }
     }
 }

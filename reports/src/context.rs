@@ -2,19 +2,29 @@
 
 use std::collections::BTreeSet;
 
+use jiff::Timestamp;
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use whereworn_model::format::{self, NO_VALUE};
+use whereworn_model::settings::{DateFormat, Settings};
 use whereworn_model::sites::Site;
 use whereworn_model::table::ResultTable;
+use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
+use crate::Input;
 use crate::catalogue::{Catalogue, fill};
+use crate::edition::{Place, Plan, Plans};
+use crate::privacy::Shared;
 use crate::view::View;
-use crate::{Input, ReportError};
 
 /// The input with its words, sites and units at hand.
 pub(crate) struct Context<'a> {
     pub input: &'a Input<'a>,
     pub text: Catalogue,
+    pub plans: &'a Plans,
+    /// What was taken out of the public edition.
+    pub shared: Option<Shared>,
     pub zone: TimeZone,
     pub unit: Unit,
     sites: Vec<Site>,
@@ -23,17 +33,81 @@ pub(crate) struct Context<'a> {
 }
 
 impl<'a> Context<'a> {
-    pub fn new(input: &'a Input<'a>) -> Result<Self, ReportError> {
+    pub fn new(
+        input: &'a Input<'a>,
+        text: Catalogue,
+        plans: &'a Plans,
+        shared: Option<Shared>,
+    ) -> Self {
         let mut context = Self {
+            sites: sites(&input.settings, &text),
             input,
-            text: Catalogue::english()?,
+            text,
+            plans,
+            shared,
             zone: input.settings.zone(),
             unit: input.settings.study.unit,
-            sites: input.settings.all_sites(),
             worn: Vec::new(),
         };
         context.worn = context.worn_sites();
-        Ok(context)
+        context
+    }
+
+    /// What stands where in this edition.
+    pub fn plan(&self) -> &'a Plan {
+        self.plans.of(self.input.edition)
+    }
+
+    /// Where a table stands in this edition.
+    pub fn place(&self, table: &ResultTable) -> Option<Place> {
+        self.plans.place(self.input.edition, table)
+    }
+
+    /// A number with so many decimals, as the language writes it.
+    pub fn number(&self, value: f64, digits: usize) -> String {
+        self.local(&format::number(value, digits))
+    }
+
+    /// A formatted number with the decimal mark of the language.
+    pub fn local(&self, number: &str) -> String {
+        number.replace('.', &self.text.decimal)
+    }
+
+    /// The name of the study's time zone.
+    pub fn zone_name(&self) -> &str {
+        match self.shared {
+            Some(_) => &self.text.page.own_zone,
+            None => {
+                let name = self.input.settings.study.timezone.as_deref();
+                name.unwrap_or("UTC")
+            }
+        }
+    }
+
+    /// A calendar date as the study or else the language writes it.
+    pub fn date(&self, date: Date) -> String {
+        let pattern = match self.input.settings.study.date_format {
+            Some(wanted) => DateFormat::pattern(wanted),
+            None => &self.text.date,
+        };
+        date.strftime(pattern).to_string()
+    }
+
+    /// An instant as local date and time to the minute.
+    pub fn instant(&self, at: Micros) -> String {
+        let Ok(timestamp) = Timestamp::from_microsecond(at) else {
+            return NO_VALUE.to_owned();
+        };
+        let local = timestamp.to_zoned_datetime(self.zone.clone());
+        format!("{} {}", self.date(local.date()), local.strftime("%H:%M"))
+    }
+
+    /// The time for which the report stands, in words.
+    pub fn period(&self) -> String {
+        match self.shared {
+            Some(shared) => fill(&self.text.page.days, &[("days", &shared.days.to_string())]),
+            None => self.month(),
+        }
     }
 
     /// A result by its name, where it has rows.
@@ -55,7 +129,10 @@ impl<'a> Context<'a> {
     /// The name of a site for readers.
     pub fn site_label(&self, key: &str) -> String {
         let site = self.sites.iter().find(|site| site.key == key);
-        self.name(site.map_or(key, |site| &site.label))
+        match site {
+            Some(site) => self.name(&site.label),
+            None => self.name(self.text.value("site", key).unwrap_or(key)),
+        }
     }
 
     fn worn_sites(&self) -> Vec<String> {
@@ -84,8 +161,8 @@ impl<'a> Context<'a> {
             .unwrap_or(self.sites.len())
     }
 
-    /// Number of wearers with a sensor.
-    pub fn wearers(&self) -> usize {
+    /// Names of the wearers with a sensor.
+    pub fn wearers(&self) -> Vec<&'a str> {
         let sessions = self.input.tables.iter().find(|t| t.name == "sessions");
         let mut names: Vec<&str> = sessions
             .map(|table| {
@@ -96,11 +173,11 @@ impl<'a> Context<'a> {
             .unwrap_or_default();
         names.sort_unstable();
         names.dedup();
-        names.len()
+        names
     }
 
     /// The month of the report in words.
-    pub fn month(&self) -> String {
+    fn month(&self) -> String {
         let text = self.input.month.to_string();
         let (year, month) = text.split_once('-').unwrap_or((&text, ""));
         let index: usize = month.parse().unwrap_or(0);
@@ -117,4 +194,18 @@ impl<'a> Context<'a> {
             None => fill(&self.text.table.missing, &[("title", &table.title())]),
         }
     }
+}
+
+/// The sites, those of the program under the names of the language where the study gives none.
+fn sites(settings: &Settings, text: &Catalogue) -> Vec<Site> {
+    let mut sites = settings.all_sites();
+    for site in &mut sites {
+        let own = settings.sites.get(&site.key);
+        if own.is_none_or(|own| own.label.is_none())
+            && let Some(label) = text.sites.get(&site.key)
+        {
+            site.label.clone_from(label);
+        }
+    }
+    sites
 }

@@ -10,14 +10,24 @@ pub(crate) enum Block {
     Callout(Vec<String>),
     /// A list of points.
     List(Vec<Item>),
-    /// Links to every heading of level 2.
-    Contents,
+    /// Links to every heading of this level, 2 for those of the page and 3 for those that follow.
+    Contents(u8),
     /// A table.
     Table(Table),
     /// A table that a reader opens, under this heading.
     Folded(String, Table),
     /// A figure.
     Picture(Picture),
+}
+
+impl Block {
+    /// The same block, a heading one level lower.
+    pub fn lower(self) -> Self {
+        match self {
+            Self::Heading(level, text) => Self::Heading(level + 1, text),
+            other => other,
+        }
+    }
 }
 
 /// A point of a list, with a lead-in in bold.

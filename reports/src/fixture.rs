@@ -3,10 +3,10 @@
 use jiff::civil::Date;
 use whereworn_model::header::Header;
 use whereworn_model::settings::Settings;
-use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 use whereworn_model::time::{Micros, Month, parse_instant};
 
-use crate::{Input, Report, render};
+use crate::{Edition, Input, Report, render};
 
 /// Names that try to break out of every format.
 pub(crate) const HOSTILE: [&str; 6] = [
@@ -26,14 +26,19 @@ pub(crate) struct Study {
 
 impl Study {
     pub fn report(&self) -> Report {
+        self.edition(Edition::Clinician)
+    }
+
+    pub fn edition(&self, edition: Edition) -> Report {
         let input = Input {
-            settings: &self.settings,
+            edition,
+            settings: self.settings.clone(),
             month: Month::parse("2026-03").unwrap(),
             cutoff: cutoff(),
-            tables: &self.tables,
+            tables: self.tables.clone(),
             version: "0.1.0",
         };
-        render(&input).unwrap()
+        render(input).unwrap()
     }
 
     pub fn table(&mut self, name: &str) -> &mut ResultTable {
@@ -57,17 +62,18 @@ macro_rules! query {
 /// Semicolon-separated text as a table: numbers, instants and dates become what they are, nothing is no value.
 pub(crate) fn table(name: &str, sql: &str, columns: &str, rows: &[String]) -> ResultTable {
     let header = Header::parse(sql).unwrap();
-    let columns = columns
-        .split(';')
-        .enumerate()
-        .map(|(index, column)| Column {
+    let columns = columns.split(';').enumerate().map(|(index, column)| {
+        let cells: Vec<Cell> = rows
+            .iter()
+            .map(|row| cell(row.split(';').nth(index).unwrap()))
+            .collect();
+        Column {
             name: column.to_owned(),
+            kind: kind(&cells),
             header: header.columns.get(column).cloned().unwrap_or_default(),
-            cells: rows
-                .iter()
-                .map(|row| cell(row.split(';').nth(index).unwrap()))
-                .collect(),
-        });
+            cells,
+        }
+    });
     ResultTable {
         name: name.to_owned(),
         columns: columns.collect(),
@@ -91,6 +97,21 @@ fn cell(text: &str) -> Cell {
     }
     text.parse::<Date>()
         .map_or_else(|_| Cell::Text(text.to_owned()), Cell::Date)
+}
+
+fn kind(cells: &[Cell]) -> CellKind {
+    let has = |test: fn(&Cell) -> bool| cells.iter().any(test);
+    if has(|cell| cell.as_text().is_some()) {
+        CellKind::Text
+    } else if has(|cell| matches!(cell, Cell::Number(_))) {
+        CellKind::Number
+    } else if has(|cell| cell.as_time().is_some()) {
+        CellKind::Time
+    } else if has(|cell| matches!(cell, Cell::Date(_))) {
+        CellKind::Date
+    } else {
+        CellKind::Integer
+    }
 }
 
 /// What one invented site is like.
@@ -149,6 +170,11 @@ const SITES: [Site; 5] = [
 /// Five sites of two invented wearers.
 pub(crate) fn full() -> Study {
     study(SITES.len())
+}
+
+/// Two sites.
+pub(crate) fn two_sites() -> Study {
+    study(2)
 }
 
 /// One site alone.

@@ -1,5 +1,6 @@
 //! The page around the body: one file, without script and without any request.
 
+use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::Picture;
 use crate::escape::{clean, html as escape};
@@ -19,22 +20,74 @@ pub(crate) fn page(context: &Context, markdown: &str, pictures: &[&Picture]) -> 
         figure: &figure,
         summary: &context.text.table.figure_numbers,
         contents: &context.text.page.contents,
+        contents_annex: &context.text.page.contents_annex,
+        annex: &context.text.page.annex,
     };
     let title = format!(
         "{}, {}",
         context.input.settings.study.title,
-        context.month()
+        context.period()
     );
     format!(
         "<!DOCTYPE html>\n<html lang=\"{lang}\" dir=\"{dir}\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{title}</title>\n<style>\n{colours}{STYLE}</style>\n</head>\n<body>\n\
+         <title>{title}</title>\n<style>\n{colours}{STYLE}{paper}</style>\n</head>\n<body>\n\
          <a class=\"skip\" href=\"#report\">{skip}</a>\n<main id=\"report\">\n{body}</main>\n</body>\n</html>\n",
         lang = escape(&context.text.language),
         dir = escape(&context.text.direction),
         title = escape(&clean(&title)),
         colours = palette::css(),
+        paper = paper(context),
         skip = escape(&context.text.page.skip),
         body = body(markdown, &parts),
     )
+}
+
+/// What stands on every printed page: whose report, of when, what it is not for, and the page's number.
+fn paper(context: &Context) -> String {
+    let page = &context.text.page;
+    let wearers = context.wearers();
+    let who = match wearers.as_slice() {
+        _ if context.shared.is_some() => None,
+        [] => None,
+        [one] => Some((*one).to_owned()),
+        many => Some(fill(&page.wearers, &[("count", &many.len().to_string())])),
+    };
+    let title = &context.input.settings.study.title;
+    let identity = match who {
+        Some(who) => format!("{title} · {who}"),
+        None => title.clone(),
+    };
+    let number = page.page_number.replace('"', "");
+    let number = number
+        .replace("{page}", "\" counter(page) \"")
+        .replace("{pages}", "\" counter(pages) \"");
+    format!(
+        "@page {{ @top-left {{ content: {} }} @top-right {{ content: {} }} @bottom-left {{ content: {} }} \
+         @bottom-right {{ content: \"{number}\" }} }}\n",
+        css_text(&identity),
+        css_text(&context.period()),
+        css_text(&page.on_paper),
+    )
+}
+
+/// Longest text in the margin of a page.
+const MARGIN_TEXT: usize = 60;
+
+/// Text as a string of a style sheet: all but letters, digits and blanks as escapes (CSS Syntax Level 3, section 4.3.7).
+fn css_text(text: &str) -> String {
+    let mut out = String::from("\"");
+    let text = clean(text);
+    for c in text.chars().take(MARGIN_TEXT) {
+        if c.is_alphanumeric() || c == ' ' {
+            out.push(c);
+        } else {
+            out.push_str(&format!("\\{:X} ", u32::from(c)));
+        }
+    }
+    if text.chars().count() > MARGIN_TEXT {
+        out.push('…');
+    }
+    out.push('"');
+    out
 }

@@ -9,19 +9,29 @@ use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
+use catalogue::Catalogue;
+use context::Context;
+use edition::Plans;
+
+pub use edition::Edition;
+
 mod anchors;
 mod catalogue;
 mod chart;
 mod context;
 mod document;
+mod edition;
 mod escape;
 mod html;
+mod languages;
 mod markdown;
 mod palette;
+mod privacy;
 mod sections;
 mod sentences;
 mod serialise;
 mod view;
+mod words;
 
 #[cfg(test)]
 mod fixture;
@@ -30,8 +40,10 @@ mod tests;
 
 /// What a report is made from.
 pub struct Input<'a> {
-    /// The study's settings: title, unit, names of sites.
-    pub settings: &'a Settings,
+    /// Whom the report is for.
+    pub edition: Edition,
+    /// The study's settings: title, unit, language, names of sites.
+    pub settings: Settings,
     /// The month of the report.
     pub month: Month,
     /// Nothing later than this was used.
@@ -39,7 +51,7 @@ pub struct Input<'a> {
     /// All results, those of the program and the researcher's own; they are shown in this order within
     /// the section that their header names. Glucose is in mg/dL, shares are 0 to 1. A table that came with
     /// the program and names no section is not shown.
-    pub tables: &'a [ResultTable],
+    pub tables: Vec<ResultTable>,
     /// Version of the program.
     pub version: &'a str,
 }
@@ -53,6 +65,8 @@ pub struct Report {
     pub html: String,
     /// The figures that the Markdown links.
     pub figures: Vec<Figure>,
+    /// The results that may be written beside the report: in the public edition, those that identify no one.
+    pub tables: Vec<ResultTable>,
 }
 
 /// A figure beside the Markdown.
@@ -79,8 +93,18 @@ pub enum ReportError {
 ///
 /// # Errors
 /// [`ReportError`]; no content of a table causes one.
-pub fn render(input: &Input) -> Result<Report, ReportError> {
-    let context = context::Context::new(input)?;
+pub fn render(input: Input) -> Result<Report, ReportError> {
+    let text = Catalogue::read(input.settings.study.language, input.edition)?;
+    let plans = Plans::read()?;
+    let (mut input, shared) = match input.edition {
+        Edition::Public => {
+            let (input, shared) = privacy::strip(input, &text, &plans);
+            (input, Some(shared))
+        }
+        _ => (input, None),
+    };
+    text.localise(&mut input.tables);
+    let context = Context::new(&input, text, &plans, shared);
     let blocks = sections::blocks(&context)?;
     let pictures: Vec<&document::Picture> = blocks
         .iter()
@@ -102,5 +126,6 @@ pub fn render(input: &Input) -> Result<Report, ReportError> {
         markdown,
         html,
         figures,
+        tables: input.tables,
     })
 }

@@ -6,7 +6,7 @@ use crate::escape::{markdown as escape, slug};
 /// The Markdown of a report.
 pub(crate) fn write(blocks: &[Block]) -> String {
     let mut out = String::new();
-    for block in blocks {
+    for (at, block) in blocks.iter().enumerate() {
         match block {
             Block::Heading(level, text) => {
                 out.push_str(&"#".repeat(usize::from(*level)));
@@ -23,7 +23,7 @@ pub(crate) fn write(blocks: &[Block]) -> String {
                 paragraph(&mut out, &lines.join("\n>\n"));
             }
             Block::List(items) => list(&mut out, items),
-            Block::Contents => paragraph(&mut out, &contents(blocks)),
+            Block::Contents(level) => paragraph(&mut out, &contents(blocks, at, *level)),
             Block::Table(inner) => table(&mut out, inner),
             Block::Folded(summary, inner) => {
                 paragraph(
@@ -59,14 +59,14 @@ fn list(out: &mut String, items: &[Item]) {
     out.push('\n');
 }
 
-/// Links to the sections. Anchors follow the usual rule: a repeated one gets a number.
-fn contents(blocks: &[Block]) -> String {
+/// Links to the headings of a level that follow. Anchors follow the usual rule: a repeated one gets a number.
+fn contents(blocks: &[Block], from: usize, wanted: u8) -> String {
     let mut seen = crate::anchors::Anchors::default();
     let mut links = Vec::new();
-    for block in blocks {
+    for (at, block) in blocks.iter().enumerate() {
         if let Block::Heading(level, text) = block {
             let anchor = seen.next(&slug(text));
-            if *level == 2 {
+            if *level == wanted && at > from {
                 links.push(format!("[{}](#{anchor})", escape(text)));
             }
         }

@@ -11,8 +11,6 @@
 //! - Of all sites the best in a measure is named; its lead is clear where its interval overlaps with no other.
 //! - Chance hardly explains a difference where p is below 0.01, rarely where below 0.05 (common practice, no source).
 
-use whereworn_model::format::number;
-
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::view::View;
@@ -27,7 +25,7 @@ const P_HARDLY: f64 = 0.01;
 const P_RARELY: f64 = 0.05;
 
 /// What a reader asks of a site.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 pub(crate) enum Measure {
     /// Share that came off: less is better.
     Stay,
@@ -39,20 +37,37 @@ pub(crate) enum Measure {
 
 /// A site against the others in one measure.
 #[derive(Debug, PartialEq)]
-enum Against {
+pub(crate) enum Against {
     More,
     Less,
     Same,
     Alone,
 }
 
-/// The site that is best in a measure, and how sure that is.
-pub(crate) fn best(view: &View, measure: Measure) -> String {
-    let text = &view.context.text.bottom;
-    let (column, sign, template) = match measure {
-        Measure::Stay => ("came_off", 1.0, &text.stay_best),
-        Measure::True => ("within_20_20", -1.0, &text.true_best),
-        Measure::Quiet => ("night_rate", 1.0, &text.quiet_best),
+/// The best site in a measure and those that it cannot be told apart from.
+pub(crate) struct Best {
+    pub row: usize,
+    pub overlapping: Vec<String>,
+}
+
+impl Measure {
+    /// The column of the comparison that it is read from.
+    pub fn column(self) -> &'static str {
+        match self {
+            Self::Stay => "came_off",
+            Self::True => "within_20_20",
+            Self::Quiet => "night_rate",
+        }
+    }
+}
+
+/// The best site in a measure; `None` where fewer than two have enough to judge them.
+pub(crate) fn ranked(view: &View, measure: Measure) -> Option<Best> {
+    let column = measure.column();
+    let sign = if matches!(measure, Measure::True) {
+        -1.0
+    } else {
+        1.0
     };
     let mut sites: Vec<(usize, f64, (f64, f64))> = view
         .rows
@@ -62,25 +77,42 @@ pub(crate) fn best(view: &View, measure: Measure) -> String {
         .collect();
     sites.sort_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1)));
     let [first, others @ ..] = sites.as_slice() else {
-        return not_enough(view.context);
+        return None;
     };
     if others.is_empty() {
-        return not_enough(view.context);
+        return None;
     }
-    let overlapping: Vec<String> = others
+    let overlapping = others
         .iter()
         .filter(|other| first.2.0 <= other.2.1 && other.2.0 <= first.2.1)
         .map(|other| view.text(other.0, "site"))
         .collect();
+    Some(Best {
+        row: first.0,
+        overlapping,
+    })
+}
+
+/// The site that is best in a measure, and how sure that is.
+pub(crate) fn best(view: &View, measure: Measure) -> String {
+    let text = &view.context.text.bottom;
+    let template = match measure {
+        Measure::Stay => &text.stay_best,
+        Measure::True => &text.true_best,
+        Measure::Quiet => &text.quiet_best,
+    };
+    let Some(best) = ranked(view, measure) else {
+        return not_enough(view.context);
+    };
     let values = [
-        ("site", &*view.text(first.0, "site")),
-        ("value", &*view.in_words(first.0, column)),
+        ("site", &*view.text(best.row, "site")),
+        ("value", &*view.in_words(best.row, measure.column())),
         ("rated", &*rated(view.context)),
     ];
-    let surety = if overlapping.is_empty() {
+    let surety = if best.overlapping.is_empty() {
         text.clear.clone()
     } else {
-        fill(&text.overlap, &[("others", &overlapping.join(", "))])
+        fill(&text.overlap, &[("others", &best.overlapping.join(", "))])
     };
     format!("{} {surety}", fill(template, &values))
 }
@@ -94,7 +126,7 @@ pub(crate) fn site(view: &View, row: usize) -> String {
         &[("sensors", &view.context.text.sensors(sensors))],
     )];
     if sensors < LEAST_SENSORS {
-        out.push(fill(&text.few, &[("least", &number(LEAST_SENSORS, 0))]));
+        out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));
     } else {
         out.extend([stays(view, row), reads(view, row), nights(view, row)]);
     }
@@ -148,7 +180,7 @@ fn reads(view: &View, row: usize) -> String {
 }
 
 /// A bias without its sign, as the words carry it.
-fn size_of_bias(view: &View, bias: f64, lower: f64, upper: f64) -> String {
+pub(crate) fn size_of_bias(view: &View, bias: f64, lower: f64, upper: f64) -> String {
     let interval = if bias < 0.0 {
         (-upper, -lower)
     } else {
@@ -170,7 +202,7 @@ fn nights(view: &View, row: usize) -> String {
 }
 
 /// `None` where the site has no estimate with an interval.
-fn against(view: &View, row: usize, column: &str) -> Option<Against> {
+pub(crate) fn against(view: &View, row: usize, column: &str) -> Option<Against> {
     let (lower, upper) = interval(view, row, column)?;
     let mut others: Vec<f64> = view
         .rows
@@ -202,7 +234,8 @@ pub(crate) fn worn(view: &View, row: usize) -> f64 {
     count.unwrap_or(0.0)
 }
 
-fn enough(view: &View, row: usize, column: &str) -> bool {
+/// Whether a site has enough sensors for a verdict in a measure.
+pub(crate) fn enough(view: &View, row: usize, column: &str) -> bool {
     let sensors = match column {
         "bias" | "within_20_20" => view.value(row, "sensors").unwrap_or(0.0),
         _ => worn(view, row),
@@ -220,13 +253,14 @@ fn interval(view: &View, row: usize, column: &str) -> Option<(f64, f64)> {
 fn not_enough(context: &Context) -> String {
     fill(
         &context.text.bottom.not_enough,
-        &[("least", &number(LEAST_SENSORS, 0))],
+        &[("least", &LEAST_SENSORS.to_string())],
     )
 }
 
-fn rated(context: &Context) -> String {
+/// The rated days in words.
+pub(crate) fn rated(context: &Context) -> String {
     let days = context.input.settings.wear.rated_days;
-    number(days, if days.fract() == 0.0 { 0 } else { 1 })
+    context.number(days, if days.fract() == 0.0 { 0 } else { 1 })
 }
 
 /// Whether chance alone could explain the differences between sites, for the sections that ask it.

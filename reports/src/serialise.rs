@@ -5,6 +5,9 @@ use pulldown_cmark::{Alignment, Event, HeadingLevel, Options, Parser, Tag, TagEn
 use crate::anchors::Anchors;
 use crate::escape::{html as escape, slug};
 
+/// Most columns that fit on an upright page; a table with more is printed across.
+const MOST_UPRIGHT: usize = 9;
+
 /// What the HTML needs beside the Markdown.
 pub(crate) struct Parts<'a> {
     /// The HTML of a figure by the address of its image; `None` for an address that is none of ours.
@@ -13,6 +16,10 @@ pub(crate) struct Parts<'a> {
     pub summary: &'a str,
     /// Name of the list of sections.
     pub contents: &'a str,
+    /// Name of a later list of that kind.
+    pub contents_annex: &'a str,
+    /// Heading of the annex.
+    pub annex: &'a str,
 }
 
 /// The body of a page.
@@ -28,6 +35,7 @@ pub(crate) fn body(markdown: &str, parts: &Parts) -> String {
         column: 0,
         in_head: false,
         in_section: false,
+        has_contents: false,
         links: Vec::new(),
     };
     let mut at = 0;
@@ -49,6 +57,7 @@ struct Writer<'a> {
     column: usize,
     in_head: bool,
     in_section: bool,
+    has_contents: bool,
     links: Vec<&'static str>,
 }
 
@@ -64,10 +73,12 @@ impl Writer<'_> {
         match &events[0] {
             Event::Start(Tag::Heading { level, .. }) => return self.heading(*level, events),
             Event::Start(Tag::Paragraph) if is_contents(events) => {
-                self.out.push_str(&format!(
-                    "<nav aria-label=\"{}\"><p>",
-                    escape(self.parts.contents)
-                ));
+                let name = match std::mem::replace(&mut self.has_contents, true) {
+                    false => self.parts.contents,
+                    true => self.parts.contents_annex,
+                };
+                self.out
+                    .push_str(&format!("<nav aria-label=\"{}\"><p>", escape(name)));
                 let end = end_of(events);
                 events[1..end].iter().for_each(|event| self.event(event));
                 self.out.push_str("</p></nav>\n");
@@ -131,8 +142,12 @@ impl Writer<'_> {
                 self.out.push_str("</section>\n");
             }
             self.in_section = true;
+            let class = match text == self.parts.annex {
+                true => " class=\"annex\"",
+                false => "",
+            };
             self.out
-                .push_str(&format!("<section aria-labelledby=\"{anchor}\">\n"));
+                .push_str(&format!("<section{class} aria-labelledby=\"{anchor}\">\n"));
         }
         self.out.push_str(&format!(
             "<{level} id=\"{anchor}\">{}</{level}>\n",
@@ -224,8 +239,12 @@ impl Writer<'_> {
     fn open_table(&mut self, columns: &[Alignment]) {
         self.columns = columns.to_vec();
         let caption = escape(&self.caption.take().unwrap_or_default());
+        let class = match columns.len() > MOST_UPRIGHT {
+            true => "scroll across",
+            false => "scroll",
+        };
         self.out.push_str(&format!(
-            "<div class=\"scroll\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n"
+            "<div class=\"{class}\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n"
         ));
     }
 
@@ -293,6 +312,8 @@ mod tests {
             figure: &|address| (address == "figures/a.svg").then(|| "<svg></svg>".to_owned()),
             summary: "Numbers",
             contents: "Sections",
+            contents_annex: "Sections of the annex",
+            annex: "Annex",
         };
         body(markdown, &parts)
     }

@@ -107,7 +107,10 @@ impl<'a> View<'a> {
             "mg/dL" => Some(code.to_owned()),
             "mg/dL/min" => Some(format!("{code}/min")),
             "share" => Some("%".to_owned()),
-            other => Some(other.to_owned()),
+            other => Some(match self.context.text.units.get(other) {
+                Some(word) => word.clone(),
+                None => other.to_owned(),
+            }),
         }
     }
 
@@ -115,6 +118,12 @@ impl<'a> View<'a> {
     pub fn value(&self, row: usize, name: &str) -> Option<f64> {
         let column = self.table.column(name)?;
         self.scaled(row, column, &column.header)
+    }
+
+    /// A number of a column in the unit in which another is shown.
+    pub fn value_like(&self, row: usize, name: &str, like: &str) -> Option<f64> {
+        let header = &self.table.column(like)?.header;
+        self.scaled(row, self.table.column(name)?, header)
     }
 
     /// The interval of a column in the unit shown, where both ends exist.
@@ -140,13 +149,13 @@ impl<'a> View<'a> {
     /// A number in the unit shown, written as the cells of a column are.
     pub fn write(&self, name: &str, value: f64) -> String {
         if P_VALUES.contains(&name) {
-            return format::p_value(value);
+            return self.context.local(&format::p_value(value));
         }
         let digits = self
             .table
             .column(name)
             .map_or(DEFAULT_DIGITS, |c| self.digits(c));
-        format::number(value, digits)
+        self.context.number(value, digits)
     }
 
     fn digits(&self, column: &Column) -> usize {
@@ -186,7 +195,9 @@ impl<'a> View<'a> {
                 None => self.context.name(text),
             },
             Cell::Integer(_) | Cell::Number(_) => format::NO_VALUE.to_owned(),
-            other => format::cell(other, 0, &self.context.zone),
+            Cell::Time(at) => self.context.instant(*at),
+            Cell::Date(date) => self.context.date(*date),
+            Cell::Empty => format::NO_VALUE.to_owned(),
         }
     }
 

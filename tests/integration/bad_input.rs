@@ -8,10 +8,13 @@ use crate::small_study::study;
 
 /// A section of `report.md` by its heading.
 fn section<'r>(report: &'r str, heading: &str) -> &'r str {
-    let start = report.find(&format!("\n## {heading}"));
-    let start = start.unwrap_or_else(|| panic!("no section {heading}")) + 4;
-    let rest = &report[start..];
-    &rest[..rest.find("\n## ").unwrap_or(rest.len())]
+    for marks in ["\n## ", "\n### "] {
+        if let Some(start) = report.find(&format!("{marks}{heading}\n")) {
+            let rest = &report[start + marks.len()..];
+            return &rest[..rest.find(marks).unwrap_or(rest.len())];
+        }
+    }
+    panic!("no section {heading}")
 }
 
 /// Every figure is in the text with words for it, holds marks, and none is left over.
@@ -188,7 +191,7 @@ fn a_site_with_one_sensor() {
         assert_eq!(calf.maybe(column), None, "{column}");
     }
     let bottom = output.text("report.md");
-    let line = section(&bottom, "Bottom line")
+    let line = section(&bottom, "Site by site")
         .lines()
         .find(|line| line.starts_with("- **Calf**"));
     assert!(line.unwrap().contains("Not enough yet"), "{line:?}");

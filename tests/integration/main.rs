@@ -1,20 +1,32 @@
 //! The program from outside: study folders go in, exit status, messages and written files come out.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod agreement_limits;
+mod agreement_tables;
 mod bad_input;
 mod demo;
 mod determinism;
 mod edges_nights;
 mod edges_wear;
+mod editions;
 mod evidence;
 mod fixture;
+mod judgements;
+mod kept_evidence;
 mod layout;
 mod load_files;
 mod load_rows;
 mod load_times;
+mod log_tables;
+mod night_study;
+mod night_tables;
+mod public;
 mod published_accuracy;
 mod published_wear;
 mod queries;
 mod recomputed;
+mod simultaneous;
+mod since_last_month;
 mod small_study;
+mod survival_tables;
 mod two_routes;

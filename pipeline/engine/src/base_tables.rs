@@ -11,7 +11,8 @@ use datafusion::arrow::compute::min;
 use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampMicrosecondType};
 use datafusion::arrow::error::ArrowError;
 use jiff::ToSpan;
-use whereworn_model::time::{self, Micros};
+use jiff::tz::TimeZone;
+use whereworn_model::time::{self, Micros, Month};
 
 use crate::error::EngineError;
 use crate::session::StudyTables;
@@ -43,7 +44,10 @@ pub(crate) fn all(
             ("sites", sites(study)?),
             ("wearer_models", wearer_models(study)?),
             ("clock_nights", clock_nights(study)?),
+            ("clock_months", clock_months(study)?),
             ("row_counts", row_counts(study)?),
+            ("looks", looks(study)?),
+            ("kept_evidence", kept_evidence(study)?),
         ])
     })();
     made.map_err(|error| EngineError::Start(error.to_string()))
@@ -74,6 +78,11 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = settings.zone();
     batch(vec![
         ("title", texts([settings.study.title.as_str()])),
+        (
+            "timezone",
+            texts([settings.study.timezone.as_deref().unwrap_or("UTC")]),
+        ),
+        ("unit", texts([settings.study.unit.code()])),
         ("rated_days", numbers([settings.wear.rated_days])),
         ("warmup_hours", numbers([settings.wear.warmup_hours])),
         ("pairing_minutes", numbers([settings.pairing.minutes])),
@@ -134,16 +143,41 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     ])
 }
 
+fn first_event(study: &StudyTables<'_>) -> Option<Micros> {
+    let times = study.wear_events.column_by_name("time")?;
+    min(times.as_primitive_opt::<TimestampMicrosecondType>()?)
+}
+
+/// The calendar months of the study's time zone, from the first wear event to the month of the report.
+fn months(study: &StudyTables<'_>, zone: &TimeZone) -> Vec<Month> {
+    let mut months = Vec::new();
+    let mut next = first_event(study).and_then(|first| Month::of(first, zone));
+    while let Some(month) = next.filter(|month| *month <= study.month) {
+        months.push(month);
+        next = month.end(zone).and_then(|end| Month::of(end + 1, zone));
+    }
+    months
+}
+
+/// One row a calendar month: the time after `month_start` up to and including `month_end`.
+fn clock_months(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let months = months(study, &zone);
+    let names: Vec<String> = months.iter().map(Month::to_string).collect();
+    let starts = months.iter().map(|month| month.start(&zone));
+    let ends = months.iter().map(|month| month.end(&zone));
+    batch(vec![
+        ("month", texts(names.iter().map(String::as_str))),
+        ("month_start", instants(starts)),
+        ("month_end", instants(ends)),
+    ])
+}
+
 /// One row a night by the clock, from the day before the first wear event to the cut-off.
 fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = study.settings.zone();
     let (from, to) = study.settings.clock_night();
-    let first = study
-        .wear_events
-        .column_by_name("time")
-        .and_then(|column| column.as_primitive_opt::<TimestampMicrosecondType>())
-        .and_then(min)
-        .unwrap_or(study.cutoff);
+    let first = first_event(study).unwrap_or(study.cutoff);
     let mut nights = Vec::new();
     let (first, last) = (
         time::local_date(first, &zone),
@@ -198,5 +232,40 @@ fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
                 counts.iter().map(|(_, _, rows)| *rows as i64),
             )),
         ),
+    ])
+}
+
+/// One row an instant at which a report may have been read: the ends of months, and cut-offs of reports made.
+fn looks(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let zone = study.settings.zone();
+    let mut regular = BTreeSet::from([study.cutoff]);
+    let ends = months(study, &zone)
+        .into_iter()
+        .filter_map(|month| month.end(&zone));
+    regular.extend(ends.filter(|end| *end < study.cutoff));
+    let kept = study.kept_evidence.iter().map(|row| row.look);
+    let all: BTreeSet<Micros> = kept
+        .filter(|look| *look <= study.cutoff)
+        .chain(regular.iter().copied())
+        .collect();
+    let is_regular: BooleanArray = all
+        .iter()
+        .map(|look| Some(regular.contains(look)))
+        .collect();
+    batch(vec![
+        ("look", instants(all.iter().map(|look| Some(*look)))),
+        ("regular", Arc::new(is_regular)),
+    ])
+}
+
+/// What earlier reports said of the evidence between sites.
+fn kept_evidence(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let kept = &study.kept_evidence;
+    batch(vec![
+        ("look", instants(kept.iter().map(|row| Some(row.look)))),
+        ("measure", texts(kept.iter().map(|row| row.measure))),
+        ("site_a", texts(kept.iter().map(|row| row.site_a))),
+        ("site_b", texts(kept.iter().map(|row| row.site_b))),
+        ("log_e", numbers(kept.iter().map(|row| row.log_e))),
     ])
 }

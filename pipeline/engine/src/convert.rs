@@ -7,7 +7,7 @@ use datafusion::arrow::datatypes::{
 };
 use datafusion::arrow::error::ArrowError;
 use jiff::ToSpan;
-use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 
 use crate::base_tables::instant;
 use crate::catalog::Query;
@@ -23,6 +23,7 @@ pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, Ar
         }
         columns.push(Column {
             name: field.name().clone(),
+            kind: cell_kind(field.data_type()),
             header: query
                 .header
                 .columns
@@ -40,16 +41,29 @@ pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, Ar
     })
 }
 
+fn cell_kind(kind: &DataType) -> CellKind {
+    match kind {
+        DataType::Date32 | DataType::Date64 => CellKind::Date,
+        DataType::Timestamp(_, _) => CellKind::Time,
+        kind if kind.is_integer() => CellKind::Integer,
+        kind if kind.is_numeric() => CellKind::Number,
+        _ => CellKind::Text,
+    }
+}
+
+/// The type of a column in Arrow.
+pub(crate) fn arrow_kind(kind: CellKind) -> DataType {
+    match kind {
+        CellKind::Date => DataType::Date32,
+        CellKind::Time => instant(),
+        CellKind::Integer => DataType::Int64,
+        CellKind::Number => DataType::Float64,
+        CellKind::Text => DataType::Utf8,
+    }
+}
+
 fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError> {
-    let kind = array.data_type();
-    let to = match kind {
-        DataType::Date32 | DataType::Date64 => DataType::Date32,
-        DataType::Timestamp(_, _) => instant(),
-        DataType::Boolean => DataType::Utf8,
-        kind if kind.is_integer() => DataType::Int64,
-        kind if kind.is_numeric() => DataType::Float64,
-        _ => DataType::Utf8,
-    };
+    let to = arrow_kind(cell_kind(array.data_type()));
     let array = cast(array, &to)?;
     let of = |row: usize| -> Cell {
         if array.is_null(row) {

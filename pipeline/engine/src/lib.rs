@@ -9,10 +9,11 @@ mod catalog;
 mod convert;
 mod error;
 pub mod functions;
+mod parquet;
 mod run;
 mod session;
 
 pub use catalog::{Catalog, Query};
 pub use error::EngineError;
-pub use run::QueryResult;
-pub use session::{Engine, StudyTables};
+pub use parquet::write_parquet;
+pub use session::{Engine, KeptEvidence, StudyTables};

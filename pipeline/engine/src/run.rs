@@ -1,7 +1,6 @@
 //! Queries turned into tables, those that do not need each other side by side.
 
 use std::collections::BTreeSet;
-use std::io::Write;
 use std::sync::Arc;
 
 use datafusion::arrow::compute::concat_batches;
@@ -9,12 +8,9 @@ use datafusion::arrow::datatypes::SchemaRef;
 use datafusion::arrow::error::ArrowError;
 use datafusion::arrow::record_batch::RecordBatch;
 use datafusion::execution::context::SQLOptions;
-use datafusion::parquet::arrow::ArrowWriter;
-use datafusion::parquet::basic::Compression;
-use datafusion::parquet::file::properties::WriterProperties;
 use datafusion::prelude::SessionContext;
 use tokio::task::JoinSet;
-use whereworn_model::header::Role;
+use whereworn_model::header::{Chart, Role};
 use whereworn_model::table::ResultTable;
 
 use crate::catalog::{Catalog, Query};
@@ -25,55 +21,11 @@ use crate::session::Engine;
 /// Rows of a result held together.
 const BATCH_ROWS: usize = 1 << 16;
 
-/// The result of one query.
-pub struct QueryResult {
-    /// The table as the report reads it.
-    pub table: ResultTable,
-    rows: Rows,
-}
-
 /// Rows as the engine gives them.
 #[derive(Clone)]
 pub(crate) struct Rows {
     pub schema: SchemaRef,
     pub batches: Vec<RecordBatch>,
-}
-
-impl QueryResult {
-    fn new(query: &Query, rows: &Rows) -> Result<Self, EngineError> {
-        check_header(query, &rows.schema)?;
-        let table = result_table(query, rows).map_err(|error| EngineError::Query {
-            file: query.file.clone(),
-            message: error.to_string(),
-        })?;
-        Ok(Self {
-            table,
-            rows: rows.clone(),
-        })
-    }
-
-    /// Writes the result as Parquet; `name` is what an error calls it.
-    ///
-    /// # Errors
-    /// Those of the writer.
-    pub fn write_parquet(&self, out: impl Write + Send, name: &str) -> Result<(), EngineError> {
-        let failed = |message: String| EngineError::Write {
-            file: name.to_owned(),
-            message,
-        };
-        let properties = WriterProperties::builder()
-            .set_compression(Compression::SNAPPY)
-            .build();
-        let mut writer = ArrowWriter::try_new(out, Arc::clone(&self.rows.schema), Some(properties))
-            .map_err(|error| failed(error.to_string()))?;
-        for batch in &self.rows.batches {
-            writer
-                .write(batch)
-                .map_err(|error| failed(error.to_string()))?;
-        }
-        writer.close().map_err(|error| failed(error.to_string()))?;
-        Ok(())
-    }
 }
 
 impl Engine {
@@ -87,7 +39,7 @@ impl Engine {
         &self,
         catalog: &Catalog,
         progress: &dyn Fn(&str),
-    ) -> Result<Vec<QueryResult>, EngineError> {
+    ) -> Result<Vec<ResultTable>, EngineError> {
         self.runtime
             .block_on(self.run_side_by_side(catalog.queries(), progress))
     }
@@ -96,12 +48,12 @@ impl Engine {
         &self,
         queries: &[Query],
         progress: &dyn Fn(&str),
-    ) -> Result<Vec<QueryResult>, EngineError> {
+    ) -> Result<Vec<ResultTable>, EngineError> {
         let mut waiting: BTreeSet<usize> = (0..queries.len()).collect();
         let mut unfinished: BTreeSet<&str> =
             queries.iter().map(|query| query.name.as_str()).collect();
         let mut running: JoinSet<Result<(usize, Rows), EngineError>> = JoinSet::new();
-        let mut results: Vec<Option<QueryResult>> = queries.iter().map(|_| None).collect();
+        let mut results: Vec<Option<ResultTable>> = queries.iter().map(|_| None).collect();
         loop {
             let ready: Vec<usize> = waiting
                 .iter()
@@ -135,7 +87,7 @@ impl Engine {
             let (index, rows) = done.map_err(|error| EngineError::Start(error.to_string()))??;
             let query = &queries[index];
             if query.header.role == Role::Table {
-                results[index] = Some(QueryResult::new(query, &rows)?);
+                results[index] = Some(table_of(query, &rows)?);
             }
             self.register_rows(&query.name, rows)?;
             unfinished.remove(query.name.as_str());
@@ -156,6 +108,14 @@ impl Engine {
             .map_err(&failed)?;
         Ok(())
     }
+}
+
+fn table_of(query: &Query, rows: &Rows) -> Result<ResultTable, EngineError> {
+    check_header(query, &rows.schema)?;
+    result_table(query, rows).map_err(|error| EngineError::Query {
+        file: query.file.clone(),
+        message: error.to_string(),
+    })
 }
 
 /// What a query file may do: read.
@@ -181,11 +141,7 @@ async fn run_one(context: &SessionContext, query: &Query) -> Result<Rows, Engine
 
 /// A header speaks only of columns that the query gives.
 fn check_header(query: &Query, schema: &SchemaRef) -> Result<(), EngineError> {
-    let chart = query.header.chart.iter().flat_map(|chart| {
-        let optional = [&chart.lower, &chart.upper, &chart.series];
-        let optional = optional.into_iter().flatten();
-        [&chart.x, &chart.y].into_iter().chain(optional)
-    });
+    let chart = query.header.chart.iter().flat_map(Chart::columns);
     let missing = query
         .header
         .columns

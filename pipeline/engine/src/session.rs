@@ -34,8 +34,27 @@ pub struct StudyTables<'a> {
     pub fingersticks: RecordBatch,
     /// Wear events.
     pub wear_events: RecordBatch,
+    /// Judgements of night artefacts.
+    pub judgements: RecordBatch,
     /// What became of the rows: step, table, rows.
     pub row_counts: Vec<(String, String, u64)>,
+    /// What earlier reports said of the evidence between sites.
+    pub kept_evidence: Vec<KeptEvidence<'a>>,
+}
+
+/// Evidence that two sites differ, as a report first gave it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct KeptEvidence<'a> {
+    /// Cut-off of the report, microseconds UTC.
+    pub look: Micros,
+    /// What was compared.
+    pub measure: &'a str,
+    /// One site.
+    pub site_a: &'a str,
+    /// The other.
+    pub site_b: &'a str,
+    /// Natural logarithm of the e-value.
+    pub log_e: f64,
 }
 
 /// A session over the tables of one study.
@@ -78,6 +97,7 @@ impl Engine {
             ("sensors", study.sensors.clone()),
             ("fingersticks_all", study.fingersticks.clone()),
             ("wear_events_all", study.wear_events.clone()),
+            ("judgements_all", study.judgements.clone()),
         ] {
             self.register_batch(name, batch)?;
         }
@@ -100,11 +120,20 @@ impl Engine {
                 "wear_events",
                 format!("SELECT * FROM wear_events_all WHERE time <= {at}"),
             ),
+            (
+                "judgements",
+                format!("SELECT * FROM judgements_all WHERE start <= {at}"),
+            ),
         ] {
             self.register_view(view, &sql).await?;
         }
         // The views hold them; no query names what is later than the cut-off.
-        for name in ["readings_all", "fingersticks_all", "wear_events_all"] {
+        for name in [
+            "readings_all",
+            "fingersticks_all",
+            "wear_events_all",
+            "judgements_all",
+        ] {
             self.context.deregister_table(name)?;
         }
         Ok(())

@@ -34,6 +34,7 @@ pub(crate) fn names(table: Table) -> (&'static [&'static str], &'static [&'stati
             &["time", "glucose"],
             &["wearer", "unit", "meter", "purpose"],
         ),
+        Table::Judgements => (&["sensor", "start", "verdict"], &["wearer", "note"]),
         Table::WearEvents => (
             &["time", "event"],
             &[

@@ -18,18 +18,26 @@ pub enum Table {
     Fingersticks,
     /// What happened to a sensor or its wearer.
     WearEvents,
+    /// A person's own verdicts on night artefacts: the file `judgements.csv` beside the folders.
+    Judgements,
 }
 
 impl Table {
-    /// All three.
-    pub const ALL: [Self; 3] = [Self::Readings, Self::Fingersticks, Self::WearEvents];
+    /// All four.
+    pub const ALL: [Self; 4] = [
+        Self::Readings,
+        Self::Fingersticks,
+        Self::WearEvents,
+        Self::Judgements,
+    ];
 
-    /// Folder of the table inside a study folder.
+    /// Folder of the table inside a study folder; the name of its file for judgements.
     pub fn folder(self) -> &'static str {
         match self {
             Self::Readings => "readings",
             Self::Fingersticks => "fingersticks",
             Self::WearEvents => "wear-events",
+            Self::Judgements => "judgements",
         }
     }
 
@@ -39,6 +47,7 @@ impl Table {
             Self::Readings => store::READINGS,
             Self::Fingersticks => store::FINGERSTICKS,
             Self::WearEvents => store::WEAR_EVENTS,
+            Self::Judgements => store::JUDGEMENTS,
         }
     }
 }
@@ -74,6 +83,17 @@ pub(crate) fn list_inputs(dir: &Path, settings: &Settings) -> Result<Vec<InputFi
                     export: None,
                 });
             }
+        }
+    }
+    for name in ["judgements.csv", "judgements.csv.gz"] {
+        let path = dir.join(name);
+        if path.is_file() {
+            inputs.push(InputFile {
+                path,
+                name: name.to_owned(),
+                table: Table::Judgements,
+                export: None,
+            });
         }
     }
     for (export, mapping) in &settings.exports {

@@ -10,6 +10,7 @@ use whereworn_model::time::{Micros, format_utc};
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
 use crate::input::Table;
+use crate::judgements::{same_judgement, settle_verdicts};
 use crate::parquet_io::rows_after;
 use crate::reject::Reject;
 use crate::store::{InputRecord, SmallTables, Store, raw_lines};
@@ -43,6 +44,8 @@ pub struct Settled {
     pub fingersticks: RecordBatch,
     /// Wear events, by wearer and time.
     pub wear_events: RecordBatch,
+    /// Judgements of night artefacts, by wearer, sensor and start.
+    pub judgements: RecordBatch,
     /// Every rejected row, by file and line.
     pub rejects: Vec<Reject>,
     /// What became of the rows, by table.
@@ -86,12 +89,24 @@ impl Store {
         let events = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
         let (events_kept, mut event_rejects) = settle_sensor_lives(events.kept);
         let checks = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
-        any_late |= !events.late.is_empty() || !checks.late.is_empty();
+        let verdicts = settle_rows(&self.small.judgements, as_of, |j| j.start, same_judgement);
+        let (verdicts_kept, verdict_rejects) = settle_verdicts(verdicts.kept);
+        any_late |= [&events.late, &checks.late, &verdicts.late]
+            .iter()
+            .any(|late| !late.is_empty());
         event_rejects.extend(events.late);
         counts.entry(Table::WearEvents).or_default().duplicates = events.duplicates;
         counts.entry(Table::Fingersticks).or_default().duplicates = checks.duplicates;
+        if !self.small.judgements.is_empty() {
+            counts.entry(Table::Judgements).or_default().duplicates = verdicts.duplicates;
+        }
         rejects.extend(event_rejects);
+        rejects.extend(verdict_rejects);
         rejects.extend(checks.late);
+        rejects.extend(verdicts.late.into_iter().map(|late| Reject {
+            column: "start".to_owned(),
+            ..late
+        }));
 
         let inserted: HashSet<(&str, &str)> = events_kept
             .iter()
@@ -156,6 +171,7 @@ impl Store {
             sensors: batch(self.sensors_batch())?,
             fingersticks: batch(SmallTables::fingersticks_batch(checks.kept))?,
             wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
+            judgements: batch(SmallTables::judgements_batch(verdicts_kept))?,
             rejects,
             counts,
             span,

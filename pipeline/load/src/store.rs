@@ -13,6 +13,7 @@ use crate::block::Block;
 use crate::error::LoadError;
 use crate::fingersticks::parse_fingerstick;
 use crate::input::{InputFile, Table};
+use crate::judgements::parse_judgement;
 use crate::parquet_io::{read_readings, write_readings};
 use crate::readings::parse_readings;
 use crate::reject::Reject;
@@ -21,9 +22,11 @@ use crate::source::fingerprint;
 use crate::study::Study;
 use crate::wear_events::{parse_rows, parse_wear_event};
 
+mod evidence;
 mod rows;
 mod small_tables;
 
+pub use evidence::KeptEvidence;
 pub(crate) use rows::raw_lines;
 pub(crate) use small_tables::SmallTables;
 
@@ -81,9 +84,10 @@ pub(crate) struct Manifest {
     pub duplicate_readings: u64,
     /// Readings that contradict one that counts.
     pub contradictions: Vec<Reject>,
-    /// Files of the other two tables.
+    /// Files of the other tables.
     pub fingersticks: String,
     pub wear_events: String,
+    pub judgements: String,
 }
 
 impl Manifest {
@@ -283,6 +287,12 @@ impl Fresh {
                 self.small.fingersticks.extend(parsed.rows);
                 (parsed.seen.rows, parsed.seen.rejects, parsed.warnings)
             }
+            Table::Judgements => {
+                let parsed =
+                    parse_rows(input.file, settings, parse_judgement, |row| &mut row.start)?;
+                self.small.judgements.extend(parsed.rows);
+                (parsed.seen.rows, parsed.seen.rejects, parsed.warnings)
+            }
             Table::WearEvents => {
                 let parsed =
                     parse_rows(input.file, settings, parse_wear_event, |row| &mut row.time)?;
@@ -468,6 +478,7 @@ fn remove_unnamed(dir: &Path, manifest: &Manifest) -> Result<(), LoadError> {
         name == "manifest.json"
             || name == manifest.fingersticks
             || name == manifest.wear_events
+            || name == manifest.judgements
             || manifest
                 .readings
                 .iter()

@@ -1,6 +1,5 @@
 //! The only formatting of numbers for readers.
 
-use crate::table::Cell;
 use crate::units::Unit;
 
 /// Shown where there is no value.
@@ -49,18 +48,6 @@ pub fn glucose(value_mgdl: f64, unit: Unit, extra_digits: usize) -> String {
         unit.from_mgdl(value_mgdl),
         glucose_digits(unit) + extra_digits,
     )
-}
-
-/// A cell for a table in the report, numbers with the given decimals.
-pub fn cell(cell: &Cell, digits: usize, zone: &jiff::tz::TimeZone) -> String {
-    match cell {
-        Cell::Empty => NO_VALUE.to_owned(),
-        Cell::Integer(value) => number(*value as f64, 0),
-        Cell::Number(value) => number(*value, digits),
-        Cell::Text(text) => text.clone(),
-        Cell::Time(at) => crate::time::format_local(*at, zone),
-        Cell::Date(date) => date.to_string(),
-    }
 }
 
 #[cfg(test)]

@@ -71,6 +71,32 @@ pub struct Chart {
     pub upper: Option<String>,
     /// Column that splits the rows into lines or panels.
     pub series: Option<String>,
+    /// Column that tells the panels of a site apart.
+    pub panel: Option<String>,
+    /// Column that is 1 where a reading belongs to a stretch to be marked.
+    pub marked: Option<String>,
+    /// Column of single measurements beside the readings, in their unit.
+    pub points: Option<String>,
+    /// Column that shades a cell.
+    pub value: Option<String>,
+}
+
+impl Chart {
+    /// The columns that it names.
+    pub fn columns(&self) -> impl Iterator<Item = &String> {
+        let optional = [
+            &self.lower,
+            &self.upper,
+            &self.series,
+            &self.panel,
+            &self.marked,
+            &self.points,
+            &self.value,
+        ];
+        [&self.x, &self.y]
+            .into_iter()
+            .chain(optional.into_iter().flatten())
+    }
 }
 
 /// Kinds of chart that a header can ask for.
@@ -90,6 +116,13 @@ pub enum ChartKind {
     Bars,
     /// Horizontal spans from `lower` to `upper` on a row for each value of `y`.
     Spans,
+    /// Readings `y` over time `x`, a small picture for each `panel` of each site; the stretch where `marked` is 1 stands
+    /// out, and `points` are drawn as marks. Other columns of text or time that are the same in all rows of a picture
+    /// stand above it.
+    Traces,
+    /// A row of cells for each `y`, a cell for each clock hour `x` from 0 to 23, evening first, shaded by `value`; a cell
+    /// carries the number in the column `artefacts`, or its value where there is no such column.
+    Strip,
 }
 
 /// The header and the SQL below it could not be read.
@@ -144,6 +177,19 @@ mod tests {
         assert_eq!(header.title.as_deref(), Some("Bias by day of wear"));
         assert_eq!(header.chart.unwrap().kind, ChartKind::Line);
         assert_eq!(header.columns["bias"].digits, Some(1));
+    }
+
+    #[test]
+    fn a_chart_names_its_columns() {
+        let header = Header::parse(
+            "-- chart = { kind = \"traces\", x = \"time\", y = \"reading\", panel = \"panel\", marked = \"in_artefact\", points = \"fingerstick\" }",
+        );
+        let chart = header.unwrap().chart;
+        let names: Vec<&String> = chart.iter().flat_map(Chart::columns).collect();
+        assert_eq!(
+            names,
+            ["time", "reading", "panel", "in_artefact", "fingerstick"]
+        );
     }
 
     #[test]

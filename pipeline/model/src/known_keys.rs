@@ -19,6 +19,8 @@ const ROOT: Level = Keys(&[
             ("wearer", Value),
             ("timezone", Value),
             ("unit", Value),
+            ("language", Value),
+            ("date_format", Value),
         ]),
     ),
     (

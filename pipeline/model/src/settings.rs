@@ -45,6 +45,51 @@ pub struct Study {
     pub timezone: Option<String>,
     /// Unit of files that name none, and of the report.
     pub unit: Unit,
+    /// Language of the report.
+    pub language: Language,
+    /// How the report writes dates; `None` for what the language does.
+    pub date_format: Option<DateFormat>,
+}
+
+/// A language of the report.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Language {
+    /// English.
+    #[default]
+    #[serde(rename = "en")]
+    English,
+    /// German.
+    #[serde(rename = "de")]
+    German,
+}
+
+/// How a date is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum DateFormat {
+    /// ISO 8601.
+    #[serde(rename = "YYYY-MM-DD")]
+    YearMonthDay,
+    /// With full stops.
+    #[serde(rename = "DD.MM.YYYY")]
+    DayMonthYear,
+    /// With slashes, the day first.
+    #[serde(rename = "DD/MM/YYYY")]
+    DaySlashMonth,
+    /// With slashes, the month first.
+    #[serde(rename = "MM/DD/YYYY")]
+    MonthSlashDay,
+}
+
+impl DateFormat {
+    /// The pattern in the notation of `strftime`.
+    pub fn pattern(self) -> &'static str {
+        match self {
+            Self::YearMonthDay => "%Y-%m-%d",
+            Self::DayMonthYear => "%d.%m.%Y",
+            Self::DaySlashMonth => "%d/%m/%Y",
+            Self::MonthSlashDay => "%m/%d/%Y",
+        }
+    }
 }
 
 impl Default for Study {
@@ -54,6 +99,8 @@ impl Default for Study {
             wearer: "wearer-1".to_owned(),
             timezone: None,
             unit: Unit::MgDl,
+            language: Language::English,
+            date_format: None,
         }
     }
 }
@@ -401,6 +448,7 @@ mod tests {
         for (text, line, word) in [
             ("[study]\ntimezone = \"Lisbon\"", 2, "Lisbon"),
             ("[study]\nunit = \"mg\"", 2, "mg"),
+            ("[study]\nlanguage = \"tlh\"", 2, "tlh"),
             ("[wear]\n\nrated_days = 0", 3, "rated_days"),
             ("[night]\nfrom = \"25:00\"", 2, "25:00"),
             ("[study\n", 1, ""),
@@ -419,6 +467,8 @@ mod tests {
             wearer = "w"
             timezone = "Europe/Lisbon"
             unit = "mmol/L"
+            language = "de"
+            date_format = "DD/MM/YYYY"
             [wear]
             rated_days = 14
             warmup_hours = 1

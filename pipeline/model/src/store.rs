@@ -4,7 +4,7 @@
 pub const FOLDER: &str = ".whereworn";
 
 /// Version of the store's layout; a store of another version is built again.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// Sensor readings, sorted by wearer, sensor, time.
 pub const READINGS: &str = "readings";
@@ -15,5 +15,8 @@ pub const FINGERSTICKS: &str = "fingersticks";
 /// What happened to a sensor or its wearer, sorted by wearer, time.
 pub const WEAR_EVENTS: &str = "wear_events";
 
-/// The three raw tables.
-pub const RAW_TABLES: [&str; 3] = [READINGS, FINGERSTICKS, WEAR_EVENTS];
+/// A person's own verdicts on night artefacts, sorted by wearer, sensor, start.
+pub const JUDGEMENTS: &str = "judgements";
+
+/// The raw tables.
+pub const RAW_TABLES: [&str; 4] = [READINGS, FINGERSTICKS, WEAR_EVENTS, JUDGEMENTS];

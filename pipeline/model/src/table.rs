@@ -87,11 +87,28 @@ fn quote(text: &str) -> String {
     }
 }
 
+/// What the cells of a column are where they are not empty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CellKind {
+    /// Whole numbers.
+    Integer,
+    /// Numbers.
+    Number,
+    /// Texts.
+    Text,
+    /// Instants.
+    Time,
+    /// Dates.
+    Date,
+}
+
 /// A column of a result table.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Column {
     /// Name in the result.
     pub name: String,
+    /// What its cells are, also where all are empty.
+    pub kind: CellKind,
     /// How to show it.
     pub header: ColumnHeader,
     /// One cell a row.
@@ -191,6 +208,7 @@ mod tests {
     fn table() -> ResultTable {
         let column = |name: &str, cells| Column {
             name: name.to_owned(),
+            kind: CellKind::Text,
             header: ColumnHeader::default(),
             cells,
         };

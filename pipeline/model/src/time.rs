@@ -26,17 +26,6 @@ pub fn format_utc(at: Micros) -> String {
     }
 }
 
-/// An instant as local date and time to the minute, `2026-03-29 07:15`.
-pub fn format_local(at: Micros, zone: &TimeZone) -> String {
-    match Timestamp::from_microsecond(at) {
-        Ok(timestamp) => timestamp
-            .to_zoned_datetime(zone.clone())
-            .strftime("%Y-%m-%d %H:%M")
-            .to_string(),
-        Err(_) => String::new(),
-    }
-}
-
 /// The local date of an instant.
 pub fn local_date(at: Micros, zone: &TimeZone) -> Option<Date> {
     let timestamp = Timestamp::from_microsecond(at).ok()?;
@@ -64,10 +53,18 @@ pub fn at_clock(date: Date, clock: jiff::civil::Time, zone: &TimeZone) -> Option
     Some(zoned.timestamp().as_microsecond())
 }
 
-/// A calendar month, local to the study's time zone.
+/// A calendar month, local to the study's time zone; by default January of the year 0.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Month {
     first: Date,
+}
+
+impl Default for Month {
+    fn default() -> Self {
+        Self {
+            first: Date::constant(0, 1, 1),
+        }
+    }
 }
 
 impl Month {

@@ -12,6 +12,7 @@
 //! | [`resampling`] | cluster bootstrap, permutation tests, seeds |
 //! | [`nights`] | night artefacts: falls of the readings that blood glucose cannot make |
 //! | [`delay`] | the delay of a sensor behind the blood |
+//! | [`simultaneous`] | two sensors worn at once |
 //! | [`distributions`] | quantiles and tail probabilities |
 //! | [`multiplicity`] | adjusted p values |
 
@@ -30,4 +31,5 @@ pub mod nights;
 pub mod quantile;
 pub mod rates;
 pub mod resampling;
+pub mod simultaneous;
 pub mod survival;

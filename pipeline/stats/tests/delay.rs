@@ -7,8 +7,19 @@ mod common;
 use common::{close, number, published};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use whereworn_stats::delay::first_order::{DelayPair, first_order_delay};
+use whereworn_stats::delay::difference::delay_difference;
+use whereworn_stats::delay::first_order::{Delay, first_order_delay};
 use whereworn_stats::delay::local_trend::local_trend;
+use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
+use whereworn_stats::delay::simulate::{Noise, World, study};
+
+fn points(pairs: &[DelayPair]) -> Vec<DelayPoint> {
+    pairs.iter().filter_map(delay_point).collect()
+}
+
+fn delay_of(pairs: &[DelayPair]) -> Option<Delay> {
+    first_order_delay(&points(pairs))
+}
 
 /// On a ramp that has lasted, the sensor is behind by delay times rate: the published differences, seen through a gain of
 /// 1.1, give the delay back.
@@ -26,7 +37,7 @@ fn exact_on_ramps() {
             .map(|(row, blood)| {
                 let rate = number(row, "blood_rate_mg_dl_min");
                 let behind = number(row, "sensor_minus_blood_mg_dl_or_fraction");
-                let minutes: Vec<f64> = (-5..=5).map(|step| f64::from(step) * 5.0 + 1.0).collect();
+                let minutes: Vec<f64> = (-9..=8).map(|step| f64::from(step) * 5.0 + 1.0).collect();
                 let glucose = minutes
                     .iter()
                     .map(|t| 1.1 * (blood + rate * t + behind))
@@ -39,7 +50,7 @@ fn exact_on_ramps() {
                 }
             })
             .collect();
-        let estimate = first_order_delay(&pairs).unwrap();
+        let estimate = delay_of(&pairs).unwrap();
         assert_eq!(
             (estimate.sensors, estimate.pairs, estimate.interval),
             (1, 10, None)
@@ -76,9 +87,9 @@ fn too_few_readings_for_a_trend() {
 
 #[test]
 fn too_little_to_tell_a_delay() {
-    assert_eq!(first_order_delay(&[]), None);
+    assert_eq!(delay_of(&[]), None);
     let mut generator = ChaCha8Rng::seed_from_u64(1);
-    let minutes: Vec<f64> = (-5..=5).map(|step| f64::from(step) * 5.0).collect();
+    let minutes: Vec<f64> = (-9..=9).map(|step| f64::from(step) * 5.0).collect();
     let flat: Vec<DelayPair> = (0..60)
         .map(|index| DelayPair {
             sensor: index % 4,
@@ -90,22 +101,14 @@ fn too_little_to_tell_a_delay() {
             minutes: minutes.clone(),
         })
         .collect();
-    assert_eq!(first_order_delay(&flat), None, "slopes that are all noise");
-    assert_eq!(first_order_delay(&flat[..9]), None, "nine pairs");
+    assert_eq!(delay_of(&flat), None, "slopes that are all noise");
+    assert_eq!(delay_of(&flat[..9]), None, "nine pairs");
 }
 
 #[test]
 fn units_and_gains_do_not_matter() {
-    let mut generator = ChaCha8Rng::seed_from_u64(2);
-    let pairs = study(
-        &World {
-            delay: 8.0,
-            spacing: 5,
-            noise: SPECIFIED,
-        },
-        &mut generator,
-    );
-    let plain = first_order_delay(&pairs).unwrap();
+    let pairs = study(&World::with_delay(8.0), 10, 2);
+    let plain = delay_of(&pairs).unwrap();
     let scaled: Vec<DelayPair> = pairs
         .iter()
         .map(|pair| DelayPair {
@@ -118,7 +121,7 @@ fn units_and_gains_do_not_matter() {
             ..pair.clone()
         })
         .collect();
-    let scaled = first_order_delay(&scaled).unwrap();
+    let scaled = delay_of(&scaled).unwrap();
     assert_eq!(plain.pairs, scaled.pairs);
     close(plain.minutes, scaled.minutes, 1e-6, "delay");
 }
@@ -126,15 +129,8 @@ fn units_and_gains_do_not_matter() {
 /// A few readings pressed down by 60 mg/dL around a fingerstick do not move the estimate.
 #[test]
 fn artefacts_are_left_out() {
-    let mut pairs = study(
-        &World {
-            delay: 8.0,
-            spacing: 5,
-            noise: SPECIFIED,
-        },
-        &mut ChaCha8Rng::seed_from_u64(3),
-    );
-    let clean = first_order_delay(&pairs).unwrap();
+    let mut pairs = study(&World::with_delay(8.0), 10, 3);
+    let clean = delay_of(&pairs).unwrap();
     for pair in pairs.iter_mut().step_by(40) {
         for (t, g) in pair.minutes.iter().zip(&mut pair.glucose) {
             if *t > -10.0 {
@@ -142,7 +138,7 @@ fn artefacts_are_left_out() {
             }
         }
     }
-    let pressed = first_order_delay(&pairs).unwrap();
+    let pressed = delay_of(&pairs).unwrap();
     assert!(pressed.pairs < clean.pairs);
     close(pressed.minutes, clean.minutes, 1.0, "delay");
 }
@@ -163,45 +159,29 @@ fn true_delays_are_found_with_readings_15_min_apart() {
 /// The estimator does not know what kind of noise a sensor has: white, fast, or slow with a white part.
 #[test]
 fn true_delays_are_found_in_other_noise() {
-    let kinds = [
-        Noise {
-            coloured: 0.0,
-            minutes: 15.0,
-            white: 0.03,
-        },
-        Noise {
-            coloured: 0.03,
-            minutes: 7.0,
-            white: 0.0,
-        },
-        Noise {
-            coloured: 0.045,
-            minutes: 30.0,
-            white: 0.01,
-        },
-    ];
-    for (noise, spacing) in kinds.iter().flat_map(|noise| [(*noise, 5), (*noise, 15)]) {
+    let kinds = [(0.0, 15.0, 0.03), (0.05, 5.0, 0.0), (0.045, 30.0, 0.01)];
+    for ((coloured, minutes, white), spacing) in
+        kinds.iter().flat_map(|kind| [(*kind, 5), (*kind, 15)])
+    {
         for delay in [2.0, 15.0] {
+            let world = World {
+                spacing,
+                noise: Noise {
+                    coloured,
+                    minutes,
+                    white,
+                },
+                ..World::with_delay(delay)
+            };
             let studies = 15;
             let sum: f64 = (0..studies)
-                .map(|seed| {
-                    let mut generator = ChaCha8Rng::seed_from_u64(seed);
-                    let pairs = study(
-                        &World {
-                            delay,
-                            spacing,
-                            noise,
-                        },
-                        &mut generator,
-                    );
-                    first_order_delay(&pairs).unwrap().minutes
-                })
+                .map(|seed| delay_of(&study(&world, 10, seed)).unwrap().minutes)
                 .sum();
             close(
                 sum / studies as f64,
                 delay,
                 1.5,
-                &format!("{noise:?} {spacing}"),
+                &format!("{:?} {spacing}", world.noise),
             );
         }
     }
@@ -211,20 +191,15 @@ fn known_truth(spacing: usize) {
     let studies = 60;
     let (mut held, mut all) = (0, 0);
     for delay in [2.0, 5.0, 10.0, 15.0] {
+        let world = World {
+            spacing,
+            ..World::with_delay(delay)
+        };
         let mut sum = 0.0;
         for seed in 0..studies {
             // Other studies for each delay, so that a chance finding is not counted four times.
             let seed = seed + 1000 * delay as u64;
-            let mut generator = ChaCha8Rng::seed_from_u64(seed);
-            let estimate = first_order_delay(&study(
-                &World {
-                    delay,
-                    spacing,
-                    noise: SPECIFIED,
-                },
-                &mut generator,
-            ))
-            .unwrap();
+            let estimate = delay_of(&study(&world, 10, seed)).unwrap();
             let interval = estimate.interval.unwrap();
             sum += estimate.minutes;
             held += usize::from(interval.lower <= delay && delay <= interval.upper);
@@ -235,108 +210,34 @@ fn known_truth(spacing: usize) {
     assert!(held * 10 >= all * 9, "{held} of {all}");
 }
 
-struct World {
-    delay: f64,
-    /// Minutes between readings.
-    spacing: usize,
-    noise: Noise,
-}
-
-/// Standard deviations relative to glucose.
-#[derive(Clone, Copy, Debug)]
-struct Noise {
-    coloured: f64,
-    /// Correlation time of the coloured part.
-    minutes: f64,
-    white: f64,
-}
-
-const SPECIFIED: Noise = Noise {
-    coloured: 0.03,
-    minutes: 15.0,
-    white: 0.0,
-};
-
-const DAYS: usize = 14;
-const MINUTES: usize = DAYS * 1440;
-
-fn study(world: &World, generator: &mut ChaCha8Rng) -> Vec<DelayPair> {
-    let mut pairs = Vec::new();
-    for sensor in 0..10 {
-        let blood = blood_glucose(generator);
-        let readings = sensor_readings(world, &blood, generator);
-        for _ in 0..5 * DAYS {
-            let when = generator.random_range(0..MINUTES);
-            let window =
-                when.saturating_sub(45).div_ceil(world.spacing)..=(when + 45) / world.spacing;
-            let (minutes, glucose) = window
-                .filter_map(|index| {
-                    Some((
-                        (index * world.spacing) as f64 - when as f64,
-                        *readings.get(index)?,
-                    ))
-                })
-                .unzip();
-            let fingerstick = blood[when] * (1.0 + 0.05 * normal(generator));
-            pairs.push(DelayPair {
-                sensor,
-                fingerstick,
-                minutes,
-                glucose,
-            });
-        }
-    }
-    pairs
-}
-
-/// Minute by minute: excursions of 30 to 120 mg/dL every two to six hours, rising at up to 3 mg/dL/min.
-fn blood_glucose(generator: &mut ChaCha8Rng) -> Vec<f64> {
-    let mut blood = vec![110.0; MINUTES];
-    let mut peak = 0.0;
-    while peak < MINUTES as f64 {
-        peak += 120.0 + 240.0 * generator.random::<f64>();
-        let sign = if generator.random::<f64>() < 0.2 {
-            -0.35
-        } else {
-            1.0
-        };
-        let height = sign * (30.0 + 90.0 * generator.random::<f64>());
-        let rise = 24.0 + 16.0 * generator.random::<f64>();
-        let fall = rise * (1.3 + generator.random::<f64>());
-        let (from, to) = (
-            (peak - 5.0 * rise).max(0.0) as usize,
-            (peak + 5.0 * fall) as usize,
-        );
-        for (minute, glucose) in blood.iter_mut().enumerate().take(to).skip(from) {
-            let off = minute as f64 - peak;
-            let width = if off < 0.0 { rise } else { fall };
-            *glucose += height * (-0.5 * (off / width).powi(2)).exp();
-        }
-    }
-    blood.iter().map(|glucose| glucose.max(45.0)).collect()
-}
-
-/// The lag solved from minute to minute with blood glucose straight in between, times gain and noise, in whole mg/dL.
-fn sensor_readings(world: &World, blood: &[f64], generator: &mut ChaCha8Rng) -> Vec<f64> {
-    let keep = (-1.0 / world.delay).exp();
-    let mut interstitial = blood.to_vec();
-    for minute in 1..blood.len() {
-        let rate = blood[minute] - blood[minute - 1];
-        let behind = interstitial[minute - 1] - blood[minute - 1] + world.delay * rate;
-        interstitial[minute] = blood[minute] - world.delay * rate + behind * keep;
-    }
-    let gain = (0.08 * normal(generator)).exp();
-    let carry = (-(world.spacing as f64) / world.noise.minutes).exp();
-    let mut noise = normal(generator);
-    interstitial
-        .iter()
-        .step_by(world.spacing)
-        .map(|glucose| {
-            noise = carry * noise + (1.0 - carry * carry).sqrt() * normal(generator);
-            let relative = world.noise.coloured * noise + world.noise.white * normal(generator);
-            (gain * glucose * (1.0 + relative)).round()
-        })
-        .collect()
+/// Two wearers whose meters' clocks are 10 min slow and 5 min fast, who wore the sites unequally often: the difference of
+/// 8 min stays.
+#[test]
+fn wrong_clocks_drop_out_of_differences() {
+    let site = |delay: f64, sensors: usize, from: usize, seed: u64| -> Vec<DelayPoint> {
+        let mut pairs = study(&World::with_delay(delay), sensors, seed);
+        pairs.iter_mut().for_each(|pair| pair.sensor += from);
+        points(&pairs)
+    };
+    let first = [site(24.0, 6, 0, 1), site(9.0, 2, 10, 2)].concat();
+    let second = [site(16.0, 2, 20, 3), site(1.0, 6, 30, 4)].concat();
+    let wearer_of = |sensor: usize| (sensor / 10) % 2;
+    let apart = delay_difference(&first, &second, wearer_of).unwrap();
+    assert_eq!((apart.sensors, apart.wearers), (16, 2));
+    close(apart.minutes, 8.0, 2.0, "difference");
+    let interval = apart.interval.unwrap();
+    assert!(interval.lower < 8.0 && 8.0 < interval.upper && apart.p.unwrap() < 0.05);
+    let crude =
+        first_order_delay(&first).unwrap().minutes - first_order_delay(&second).unwrap().minutes;
+    assert!(
+        crude > 11.0,
+        "the plain difference takes the clocks for delay: {crude}"
+    );
+    assert_eq!(
+        delay_difference(&first, &second, |sensor| sensor),
+        None,
+        "no wearer wore both"
+    );
 }
 
 /// Box and Muller's normal deviate.

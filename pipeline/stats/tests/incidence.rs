@@ -1,13 +1,14 @@
 //! Cumulative incidence against R survival (delta-method standard error, matched by statsmodels), all rows, 1e-9; and
-//! the incidence of R cmprsk. Data: Scrucca et al. 2007 Bone Marrow Transplant 40:381; mgus2 of R survival.
+//! its intervals; incidence and counting-process variance of R cmprsk. Data: Scrucca et al. 2007 Bone Marrow Transplant 40:381; mgus2 of R survival.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
 
-use common::{Rows, close, codes, number, numbers, published};
+use common::{Rows, close, codes, maybe, number, numbers, published};
 use whereworn_stats::survival::gray::gray_test;
 use whereworn_stats::survival::incidence::{IncidencePoint, cumulative_incidence};
+use whereworn_stats::survival::interval_scale::{IntervalScale, share_interval};
 
 fn curves(data: &Rows, column: &str, group: &str) -> Vec<Vec<IncidencePoint>> {
     let rows: Rows = data
@@ -40,6 +41,27 @@ fn incidence_and_standard_error() {
             assert_eq!(point.events as f64, number(&row, "n_event_cause"), "{what}");
             close(point.incidence, number(&row, "cif"), 1e-9, &what);
             close(point.std_error, number(&row, "std_err"), 1e-9, &what);
+            for (scale, suffix) in [
+                (IntervalScale::Plain, "plain"),
+                (IntervalScale::LogLog, "loglog"),
+            ] {
+                let interval = share_interval(point.incidence, point.std_error, scale);
+                let expected = maybe(&row, &format!("lower_{suffix}"))
+                    .zip(maybe(&row, &format!("upper_{suffix}")));
+                match (interval, expected) {
+                    (Some(interval), Some((lower, upper))) => {
+                        close(interval.lower, lower, 1e-9, &what);
+                        close(interval.upper, upper, 1e-9, &what);
+                    }
+                    // The other program shows an interval of no width before the first event, on the plain scale.
+                    (None, Some((lower, upper))) => {
+                        assert_eq!((lower, upper, point.incidence), (0.0, 0.0, 0.0), "{what}")
+                    }
+                    (interval, expected) => {
+                        assert_eq!((interval, expected), (None, None), "{what}")
+                    }
+                }
+            }
         }
     }
 }
@@ -55,6 +77,13 @@ fn incidence_of_a_second_program() {
             close(
                 point.incidence,
                 number(&row, "cif"),
+                1e-9,
+                &format!("{set} {row:?}"),
+            );
+            let variance = point.counting_error.powi(2);
+            close(
+                variance,
+                number(&row, "var_cmprsk"),
                 1e-9,
                 &format!("{set} {row:?}"),
             );

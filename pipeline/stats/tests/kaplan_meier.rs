@@ -8,7 +8,7 @@ mod common;
 use common::{Rows, close, close_or_missing, maybe, number, numbers, published};
 use whereworn_stats::survival::kaplan_meier::{IntervalScale, KaplanMeier};
 
-/// A data set, the column that splits it, and whether its expected files hold all three interval scales.
+/// A data set, the column that splits it, and its column in the expected files.
 const SETS: [(&str, &str, &str); 3] = [
     ("km_freireich", "arm", "group"),
     ("km_aml", "arm", "group"),
@@ -36,6 +36,8 @@ fn curves() {
                 (IntervalScale::LogLog, "loglog"),
                 (IntervalScale::Log, "log"),
                 (IntervalScale::Plain, "plain"),
+                (IntervalScale::Logit, "logit"),
+                (IntervalScale::Arcsine, "arcsin"),
             ] {
                 if !row.contains_key(&format!("lower_{suffix}")) {
                     assert!(set == "km_edge" && scale != IntervalScale::LogLog, "{what}");
@@ -60,6 +62,10 @@ fn curves() {
                     1e-9,
                     &what,
                 );
+                if set != "km_edge" {
+                    close(point.hazard, number(&row, "cumhaz_na"), 1e-9, &what);
+                    close(point.hazard_error, number(&row, "std_cumhaz"), 1e-9, &what);
+                }
                 let (lower, upper) = (
                     maybe(&row, &format!("lower_{suffix}")),
                     maybe(&row, &format!("upper_{suffix}")),

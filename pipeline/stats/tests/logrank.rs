@@ -6,7 +6,10 @@
 mod common;
 
 use common::{Rows, close, codes, numbers, published, quantity};
-use whereworn_stats::survival::logrank::{LogRank, Subjects, log_rank, log_rank_permutation};
+use whereworn_stats::survival::logrank::{
+    EventWeight, LogRank, Subjects, log_rank, log_rank_permutation, weighted_log_rank,
+};
+use whereworn_stats::survival::score_permutation::score_test;
 
 fn test_of(rows: &Rows, group_column: &str, strata: &[usize]) -> Option<LogRank> {
     let events: Vec<bool> = rows.iter().map(|row| row["event"] == "1").collect();
@@ -239,7 +242,7 @@ fn permutation_of_two_against_two() {
     };
     let test = log_rank_permutation(subjects, &[0; 4], 1).unwrap();
     assert_eq!((test.draws, test.as_extreme), (6, 2));
-    assert_eq!(test.p, 3.0 / 7.0);
+    assert_eq!((test.p, test.smallest_p), (3.0 / 7.0, 3.0 / 7.0));
     assert_eq!(
         log_rank_permutation(subjects, &[0, 0, 1, 1], 1),
         None,
@@ -309,4 +312,124 @@ fn permutation_of_a_large_study() {
     assert_eq!((asymptotic.df, permutation.draws), (8, 10_000));
     // No group differs, and with 1,000 sessions both p values are nearly the same.
     close(permutation.p, asymptotic.p, 0.03, "p");
+}
+
+/// Gehan-Breslow and Tarone-Ware (lifelines, statsmodels), Peto-Peto (R survival, rho 1): 1e-8.
+#[test]
+fn weighted_tests() {
+    let weighted = |set: &str, weight: EventWeight| {
+        let data = published(&format!("{set}_data"));
+        let events: Vec<bool> = data.iter().map(|row| row["event"] == "1").collect();
+        weighted_log_rank(
+            Subjects {
+                times: &numbers(&data, "time"),
+                events: &events,
+                groups: &codes(&data, "arm"),
+                strata: &vec![0; data.len()],
+            },
+            weight,
+        )
+        .unwrap()
+    };
+    let of = |file: &str, name: &str| quantity(&published(file), name);
+    for (set, weight, file, name) in [
+        (
+            "km_freireich",
+            EventWeight::AtRisk,
+            "km_freireich_expected_weighted_tests",
+            "gehan_breslow_chisq",
+        ),
+        (
+            "km_freireich",
+            EventWeight::RootAtRisk,
+            "km_freireich_expected_weighted_tests",
+            "tarone_ware_chisq",
+        ),
+        (
+            "km_freireich",
+            EventWeight::Survival,
+            "km_freireich_expected_tests",
+            "peto_peto_rho1_chisq",
+        ),
+        (
+            "km_aml",
+            EventWeight::Survival,
+            "km_aml_expected_tests",
+            "peto_peto_rho1_chisq",
+        ),
+    ] {
+        close(weighted(set, weight).chi_square, of(file, name), 1e-8, name);
+    }
+    close(
+        weighted("km_freireich", EventWeight::Survival).p,
+        of("km_freireich_expected_tests", "peto_peto_rho1_p"),
+        1e-8,
+        "p",
+    );
+}
+
+/// Permutation of scores against R coin: exact p, and z of four weights (its sign there depends on the order of arms).
+#[test]
+fn score_permutation() {
+    let scores = |set: &str, weight: EventWeight| {
+        let data = published(&format!("{set}_data"));
+        let events: Vec<bool> = data.iter().map(|row| row["event"] == "1").collect();
+        score_test(
+            Subjects {
+                times: &numbers(&data, "time"),
+                events: &events,
+                groups: &codes(&data, "arm"),
+                strata: &vec![0; data.len()],
+            },
+            weight,
+        )
+        .unwrap()
+    };
+    let expected = published("km_freireich_expected_tests");
+    for (weight, name) in [
+        (EventWeight::Equal, "logrank"),
+        (EventWeight::AtRisk, "Gehan-Breslow"),
+        (EventWeight::RootAtRisk, "Tarone-Ware"),
+        (EventWeight::Survival, "Peto-Peto"),
+    ] {
+        let z = quantity(&expected, &format!("coin_asymptotic_{name}_Z"));
+        close(scores("km_freireich", weight).z.abs(), z, 1e-8, name);
+    }
+    for set in ["km_freireich", "km_aml"] {
+        let exact = quantity(
+            &published(&format!("{set}_expected_tests")),
+            "coin_exact_logrank_p_two_sided",
+        );
+        let p = scores(set, EventWeight::Equal).exact_p.unwrap();
+        close(p, exact, 1e-8, set);
+    }
+}
+
+/// Two against two without ties: scores 3/4, 5/12, -1/12, -13/12 sum to 7/6 for the two early ones, one choice of six on
+/// each side.
+#[test]
+fn score_permutation_by_hand() {
+    let subjects = Subjects {
+        times: &[1.0, 2.0, 3.0, 4.0],
+        events: &[true; 4],
+        groups: &[0, 0, 1, 1],
+        strata: &[0; 4],
+    };
+    let test = score_test(subjects, EventWeight::Equal).unwrap();
+    assert_eq!(test.exact_p, Some(2.0 / 6.0));
+    let square: f64 = [9.0, 5.0, -1.0, -13.0]
+        .map(|twelfth: f64| (twelfth / 12.0).powi(2))
+        .iter()
+        .sum();
+    close(test.z, 14.0 / 12.0 / (square / 3.0).sqrt(), 1e-12, "z");
+    let one_group = Subjects {
+        groups: &[0; 4],
+        ..subjects
+    };
+    assert_eq!(score_test(one_group, EventWeight::Equal), None);
+    let censored = Subjects {
+        events: &[false; 4],
+        ..subjects
+    };
+    assert_eq!(score_test(censored, EventWeight::Equal), None);
 }

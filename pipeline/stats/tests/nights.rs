@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use whereworn_stats::nights::kinds::REPORTED;
+use whereworn_stats::nights::kinds::KINDS;
 use whereworn_stats::nights::simulate::{Kind, session};
 use whereworn_stats::nights::validate::{KindResult, labelled, validate};
 use whereworn_stats::nights::{Artefact, Settings, detect};
@@ -32,7 +32,7 @@ fn smooth(x: f64) -> f64 {
 }
 
 fn kind(name: &str) -> Kind {
-    *REPORTED.iter().find(|k| k.name == name).unwrap()
+    *KINDS.iter().find(|k| k.name == name).unwrap()
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn origin_of_time_does_not_matter() {
 
 #[test]
 fn order_and_bounds() {
-    for kind in &REPORTED {
+    for kind in &KINDS {
         let made = session(kind, 7, HELD_OUT + 1);
         let found = detect(
             &made.minutes,
@@ -179,7 +179,7 @@ fn reaches_its_marks_on_calm_nights() {
     assert!((r.rate_ratio - 1.0).abs() <= 0.10, "{r:?}");
 }
 
-/// Harder nights: what 8,400 nights gave there, less about two standard errors of the run here.
+/// Harder nights: floors from earlier runs, less about two standard errors of the run here.
 #[test]
 fn harder_nights_do_not_get_worse() {
     for (name, sensitivity, false_per_100) in [
@@ -209,9 +209,9 @@ fn minute_readings_are_no_worse() {
 fn true_lows_are_not_explained_away() {
     let r = check("many-lows", 40);
     assert!(r.lows_called.value <= 0.01, "{r:?}");
-    // 4.4 % in 8,400 nights, and two standard errors of the 324 or so lows here.
+    // The mark is 1 %; with the few hundred lows here only the lower end of the interval can be held to it.
     let r = check("fast-lows", 80);
-    assert!(r.lows_called.value <= 0.07, "{r:?}");
+    assert!(r.lows_called.lower <= 0.01, "{r:?}");
 }
 
 /// Probabilities mean what they say: in each third of the range, about that share are events.

@@ -24,9 +24,11 @@ fn all_arrangements_of_three_against_three() {
         |labels: [usize; 6]| permutation_test(&labels, &[0; 6], 3, sum_of_ones(&values)).unwrap();
     let best = of([0, 0, 0, 1, 1, 1]);
     assert_eq!((best.draws, best.as_extreme), (20, 1));
+    assert_eq!(best.smallest_p, best.p);
     assert_eq!(best.p, 2.0 / 21.0);
     assert_eq!(of([0, 0, 1, 0, 1, 1]).as_extreme, 2);
-    assert_eq!(of([1, 1, 1, 0, 0, 0]).as_extreme, 20);
+    let worst = of([1, 1, 1, 0, 0, 0]);
+    assert_eq!((worst.as_extreme, worst.smallest_p), (20, 2.0 / 21.0));
 }
 
 /// Two blocks of sizes 3 and 2: 3 · 2 arrangements, a third block of one label left alone.

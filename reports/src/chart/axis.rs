@@ -120,24 +120,31 @@ impl Plot {
     }
 }
 
-/// Ticks that fit the width of a horizontal scale.
+/// Ticks that fit the width of a horizontal scale: as many as there is room for, and where that is one, the outermost of
+/// a few instead.
 pub(crate) fn fitting_ticks(x: &Scale) -> Vec<f64> {
     let room = x.to - x.from;
-    (1..=9)
-        .rev()
-        .map(|most| x.ticks(most))
-        .find(|ticks| {
-            let texts = tick_texts(ticks);
-            let widest = texts
-                .iter()
-                .map(|text| lettering::width(text, SMALL))
-                .fold(0.0, f64::max);
-            let gaps = ticks.windows(2).map(|pair| x.map(pair[1]) - x.map(pair[0]));
-            !ticks.is_empty()
-                && (ticks.len() as f64) * widest < room
-                && gaps.fold(f64::INFINITY, f64::min) > widest + 8.0
-        })
-        .unwrap_or_default()
+    let fits = |ticks: &Vec<f64>| {
+        let texts = tick_texts(ticks);
+        let widths = texts.iter().map(|text| lettering::width(text, SMALL));
+        let widest = widths.fold(0.0, f64::max);
+        let gaps = ticks.windows(2).map(|pair| x.map(pair[1]) - x.map(pair[0]));
+        !ticks.is_empty()
+            && (ticks.len() as f64) * widest < room
+            && gaps.fold(f64::INFINITY, f64::min) > widest + 8.0
+    };
+    let all = (1..=9).rev().map(|most| x.ticks(most)).find(fits);
+    let all = all.unwrap_or_default();
+    if all.len() > 1 {
+        return all;
+    }
+    let outermost = |ticks: Vec<f64>| match ticks[..] {
+        [first, .., last] => vec![first, last],
+        _ => ticks,
+    };
+    let mut pairs = (2..=6).map(|most| outermost(x.ticks(most)));
+    let pair = pairs.find(|ticks| ticks.len() > 1 && fits(ticks));
+    pair.unwrap_or(all)
 }
 
 /// Numbers below a horizontal scale, and upright grid lines up to `grid_top` where one is given.
@@ -204,6 +211,19 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn a_narrow_scale_has_two_ticks() {
+        let scale = |low, high| Scale {
+            low,
+            high,
+            from: 0.0,
+            to: 75.0,
+        };
+        assert_eq!(fitting_ticks(&scale(-14.0, 17.0)), [-10.0, 10.0]);
+        assert!(fitting_ticks(&scale(6.7, 14.2)).len() > 1);
+        assert!(fitting_ticks(&scale(0.0, 1.0)).len() > 1);
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! Drawing in CSS pixels, over plotters' SVG backend.
 
+use std::cell::RefCell;
+
 use plotters::coord::Shift;
-use plotters::element::DashedPathElement;
 use plotters::prelude::{
     Circle, DrawingArea, IntoDrawingArea, PathElement, Polygon, Rectangle, SVGBackend, Text,
 };
@@ -112,7 +113,15 @@ impl Stroke {
 /// A panel to draw on; points count from its upper left corner.
 pub(crate) struct Canvas<'a> {
     area: DrawingArea<SVGBackend<'a>, Shift>,
+    dashes: RefCell<Vec<Dash>>,
 }
+
+/// Width of a line, and lengths of dash and gap. plotters would write an element for each dash: a dashed line is drawn
+/// with a width that stands for its place in the list, and gets its own afterwards.
+type Dash = (u32, i32, i32);
+
+/// Widths from here on stand for dashes.
+const DASHES_FROM: u32 = 10_000;
 
 /// A drawing of a size in CSS pixels.
 pub(crate) fn paint(
@@ -121,21 +130,29 @@ pub(crate) fn paint(
     draw: impl FnOnce(&Canvas) -> Drawn,
 ) -> Result<Drawing, ReportError> {
     let mut svg = String::new();
-    {
+    let dashes = {
         let size = (fine(width).unsigned_abs(), fine(height).unsigned_abs());
         let canvas = Canvas {
             area: SVGBackend::with_string(&mut svg, size).into_drawing_area(),
+            dashes: RefCell::default(),
         };
         canvas.rectangle((0.0, 0.0), (width, height), PANEL, 1.0)?;
         draw(&canvas)?;
         canvas.area.present().map_err(failed)?;
-    }
+        canvas.dashes.take()
+    };
     let open = svg.find('>').map_or(0, |at| at + 1);
     let close = svg.rfind("</svg>").unwrap_or(svg.len());
-    let body = svg[open..close]
+    let mut body = svg[open..close]
         .trim()
         .replace(" stroke=\"none\" stroke-width=\"1\"", "")
         .replace(" opacity=\"1\"", "");
+    for (place, (width, dash, gap)) in (DASHES_FROM..).zip(dashes) {
+        body = body.replace(
+            &format!(" stroke-width=\"{place}\""),
+            &format!(" stroke-width=\"{width}\" stroke-dasharray=\"{dash} {gap}\""),
+        );
+    }
     Ok(Drawing {
         width,
         height,
@@ -177,21 +194,30 @@ fn failed(error: impl std::fmt::Display) -> ReportError {
 impl Canvas<'_> {
     pub fn line(&self, points: &[(f64, f64)], stroke: Stroke) -> Drawn {
         let places = corners(points.iter().copied().map(place));
+        let width = fine(stroke.width).unsigned_abs().max(1);
+        let stroke_width = match stroke.dash {
+            None => width,
+            Some((dash, gap)) => self.dashed((width, fine(dash), fine(gap))),
+        };
         let style = ShapeStyle {
             color: stroke.colour.drawn().to_rgba(),
             filled: false,
-            stroke_width: fine(stroke.width).unsigned_abs().max(1),
+            stroke_width,
         };
-        match stroke.dash {
-            None => self.area.draw(&PathElement::new(places, style)),
-            Some((dash, gap)) => self.area.draw(&DashedPathElement::new(
-                places,
-                fine(dash),
-                fine(gap),
-                style,
-            )),
-        }
-        .map_err(failed)
+        self.area
+            .draw(&PathElement::new(places, style))
+            .map_err(failed)
+    }
+
+    /// The width that stands for a dash.
+    fn dashed(&self, dash: Dash) -> u32 {
+        let mut dashes = self.dashes.borrow_mut();
+        let place = dashes.iter().position(|known| *known == dash);
+        let place = place.unwrap_or_else(|| {
+            dashes.push(dash);
+            dashes.len() - 1
+        });
+        DASHES_FROM + u32::try_from(place).unwrap_or(0)
     }
 
     pub fn area(&self, points: &[(f64, f64)], colour: Colour, opacity: f64) -> Drawn {
@@ -262,7 +288,7 @@ impl Canvas<'_> {
                 .collect();
             self.area(&points, colour, 1.0)
         };
-        match index % 8 {
+        match index % 12 {
             0 => self.dot((x, y), r, colour, 1.0),
             1 => shape(&[(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)]),
             2 => shape(&[(0.0, -1.25), (1.25, 0.0), (0.0, 1.25), (-1.25, 0.0)]),
@@ -283,7 +309,18 @@ impl Canvas<'_> {
                 (-1.1, -0.4),
                 (-0.4, -0.4),
             ]),
-            _ => shape(&[(-1.2, -0.5), (1.2, -0.5), (1.2, 0.5), (-1.2, 0.5)]),
+            7 => shape(&[(-1.2, -0.5), (1.2, -0.5), (1.2, 0.5), (-1.2, 0.5)]),
+            8 => shape(&[(-1.0, -1.1), (1.0, -1.1), (-1.0, 1.1), (1.0, 1.1)]),
+            9 => shape(&[(-1.1, -1.0), (-1.1, 1.0), (1.1, -1.0), (1.1, 1.0)]),
+            10 => shape(&[(-1.0, -1.1), (1.1, 0.0), (-1.0, 1.1), (-0.3, 0.0)]),
+            _ => shape(&[
+                (-0.9, -1.1),
+                (0.9, -1.1),
+                (0.9, -0.4),
+                (-0.2, -0.4),
+                (-0.2, 1.1),
+                (-0.9, 1.1),
+            ]),
         }
     }
 }
@@ -291,6 +328,18 @@ impl Canvas<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_dashed_line_is_one_element() {
+        let drawing = paint(90.0, 20.0, |canvas| {
+            canvas.line(&[(0.0, 5.0), (90.0, 5.0)], Stroke::dashed(INK, 1.0))?;
+            canvas.line(&[(0.0, 9.0), (90.0, 9.0)], Stroke::dashed(INK, 1.5))
+        });
+        let body = drawing.unwrap().body;
+        assert_eq!(body.matches("<polyline").count(), 2, "{body}");
+        assert!(body.contains("stroke-width=\"4\" stroke-dasharray=\"16 12\""));
+        assert!(body.contains("stroke-width=\"6\" stroke-dasharray=\"16 12\""));
+    }
 
     #[test]
     fn only_corners_are_kept() {

@@ -10,13 +10,20 @@ use crate::view::View;
 
 pub(crate) mod axis;
 pub(crate) mod bars;
+pub(crate) mod body;
 pub(crate) mod canvas;
 pub(crate) mod curves;
+pub(crate) mod figure;
 pub(crate) mod intervals;
+pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
+pub(crate) mod span;
 pub(crate) mod spans;
+pub(crate) mod strip;
 pub(crate) mod time_axis;
+pub(crate) mod trace;
+pub(crate) mod traces;
 
 /// Widths of a figure on a page and on a narrow screen, CSS pixels.
 const WIDTHS: (f64, f64) = (840.0, 330.0);
@@ -52,6 +59,8 @@ pub(crate) fn of_table(view: &View) -> Result<Option<Picture>, ReportError> {
         ChartKind::Intervals => boxed(intervals::Intervals::of(view, wish)),
         ChartKind::Bars => boxed(bars::Bars::of(view, wish)),
         ChartKind::Spans => boxed(spans::Spans::of(view, wish)),
+        ChartKind::Traces => boxed(traces::Traces::of(view, wish)),
+        ChartKind::Strip => boxed(strip::Strip::of(view, wish)),
     };
     chart.map(|chart| picture(view, chart.as_ref())).transpose()
 }
@@ -62,10 +71,19 @@ fn boxed<'a>(chart: Option<impl Chart + 'a>) -> Option<Box<dyn Chart + 'a>> {
 
 /// A chart of a table as a figure of the report.
 pub(crate) fn picture(view: &View, chart: &dyn Chart) -> Result<Picture, ReportError> {
-    let title = view.table.title();
+    titled(view, chart, &view.table.name, view.table.title())
+}
+
+/// A chart under a name and a title of its own.
+pub(crate) fn titled(
+    view: &View,
+    chart: &dyn Chart,
+    name: &str,
+    title: String,
+) -> Result<Picture, ReportError> {
     let alt = &view.context.text.chart.alt;
     Ok(Picture {
-        name: file_stem(&view.table.name),
+        name: file_stem(name),
         alt: fill(alt, &[("title", &title), ("finding", chart.finding())]),
         title,
         caption: chart.caption().to_owned(),

@@ -14,7 +14,10 @@ use crate::palette::{INK, MUTED, group};
 use crate::view::{Group, View};
 
 /// Most points drawn in a panel: more of them only make the file larger.
-const MOST_POINTS: usize = 400;
+const MOST_POINTS: usize = 160;
+
+const BIAS: Stroke = Stroke::new(INK, 2.0);
+const LIMIT: Stroke = Stroke::dashed(INK, 1.25);
 
 /// Bias and limits of agreement, in the unit shown and in words.
 struct Agreement {
@@ -128,12 +131,15 @@ impl Points {
         };
         for (line, words) in agreement.words.iter().enumerate() {
             let y = above + 15.0 + line as f64 * 14.0;
-            canvas.text((plot.x.from, y), &shorten(words, SMALL, room), QUIET)?;
+            let stroke = if line == 0 { BIAS } else { LIMIT };
+            canvas.line(&[(plot.x.from, y), (plot.x.from + 18.0, y)], stroke)?;
+            let words = shorten(words, SMALL, room - 24.0);
+            canvas.text((plot.x.from + 24.0, y), &words, QUIET)?;
         }
-        plot.level(canvas, agreement.bias, Stroke::new(INK, 2.0))?;
+        plot.level(canvas, agreement.bias, BIAS)?;
         if let Some((lower, upper)) = agreement.limits {
-            plot.level(canvas, lower, Stroke::dashed(INK, 1.25))?;
-            plot.level(canvas, upper, Stroke::dashed(INK, 1.25))?;
+            plot.level(canvas, lower, LIMIT)?;
+            plot.level(canvas, upper, LIMIT)?;
         }
         Ok(())
     }

@@ -1,359 +1,336 @@
-//! Spans along a time axis: who wore what when, the end of each marked by its cause.
+//! Spans along an axis: a calendar of who wore what, where and how long, the end of each marked by its cause.
+//!
+//! Time is cut into quarters of a year, one under another, so that many sensors stay legible on a narrow screen.
 
+use serde::Deserialize;
 use whereworn_model::header::Chart as Wish;
-use whereworn_model::table::Cell;
 
 use super::axis::{Scale, across};
-use super::canvas::{Canvas, Drawn, PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
+use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
+use super::legend::Legend;
 use super::lettering::{shorten, width as text_width};
+use super::span::{ENDS, End, Span, collect, stack};
 use super::{Chart, Drawing, listing, time_axis, with_rest};
 use crate::ReportError;
 use crate::catalogue::fill;
-use crate::palette::{INK, MUTED, RULE, group};
+use crate::palette::{GHOST, INK, MUTED, RULE, group};
 use crate::view::View;
 
-const LANE: f64 = 17.0;
+const LANE: f64 = 22.0;
+
+/// Room above the lanes of a quarter, for the names of its months.
+const HEAD: f64 = 18.0;
+
+const TITLE: f64 = 26.0;
 
 /// Most lanes drawn.
-const MOST_LANES: usize = 90;
+const MOST_LANES: usize = 120;
 
-/// How a span ends.
-#[derive(Clone, Copy, PartialEq)]
-enum End {
-    Planned,
-    CameOff,
-    Fault,
-    Skin,
-    Open,
+/// Words of this kind of chart.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SpansText {
+    caption: String,
+    finding: String,
+    item: String,
+    ended: String,
+    pub days: String,
+    legend_bar: String,
+    legend_cross: String,
+    legend_diamond: String,
+    legend_triangle: String,
+    legend_arrow: String,
 }
 
-const ENDS: [End; 5] = [End::CameOff, End::Fault, End::Skin, End::Planned, End::Open];
-
-struct Span {
-    from: f64,
-    to: f64,
-    end: End,
-    colour: usize,
+/// What the legend explains.
+enum Sign {
+    End(End),
+    Mark(usize),
 }
 
-/// A name and its spans, in lanes in which none overlap.
-struct Row {
-    label: String,
+/// A stretch of the axis with the spans in it, in lanes in which none overlap.
+struct Block {
+    x: Scale,
     lanes: Vec<Vec<Span>>,
 }
 
 struct Part {
     title: String,
-    rows: Vec<Row>,
+    blocks: Vec<Block>,
 }
 
 /// Spans in rows.
 pub(crate) struct Spans<'a> {
     view: &'a View<'a>,
     parts: Vec<Part>,
-    x: Scale,
     of_time: bool,
     x_label: String,
+    legend: Vec<(Sign, String)>,
     finding: String,
     caption: String,
 }
 
 impl<'a> Spans<'a> {
-    /// The chart of a table: a heading for each value of `series`, a row for each value of `y`, a span from `lower` to
-    /// `upper` for each row. A span without an upper end goes on for the row's `days` or up to the cut-off. `None` where no
-    /// row has a beginning.
+    /// The chart of a table: a heading for each value of `series`, under it a span from `lower` to `upper` for each row,
+    /// named and marked by its value of `y`. A span without an upper end goes on for the row's `days` or up to the
+    /// cut-off. `None` where no row has a beginning.
     pub fn of(view: &'a View<'a>, wish: &Wish) -> Option<Self> {
         let lower = wish.lower.as_deref()?;
         let text = &view.context.text.chart;
-        let of_time = view
-            .table
-            .column(lower)?
-            .cells
-            .iter()
-            .any(|cell| cell.as_time().is_some());
-        let all = collect(view, wish, lower, wish.upper.as_deref()?);
-        let spans = || {
-            all.parts
-                .iter()
-                .flat_map(|p| &p.rows)
-                .flat_map(|r| &r.lanes)
-                .flatten()
-        };
-        spans().next()?;
-        let low = spans().map(|span| span.from).fold(f64::INFINITY, f64::min);
-        let high = spans().map(|span| span.to).fold(low, f64::max);
-        let least = low + if of_time { 86_400e6 } else { 1.0 };
-        let high = if high > low { high } else { least };
-        let x = Scale {
-            low,
-            high,
-            from: 0.0,
-            to: 1.0,
-        };
-        let count = [
-            ("count", &*all.count.to_string()),
-            ("list", &*listing(&all.items)),
-        ];
+        let cells = &view.table.column(lower)?.cells;
+        let of_time = cells.iter().any(|cell| cell.as_time().is_some());
+        let upper = wish.upper.as_deref()?;
+        let (mut parts, mut items, mut legend) = (Vec::new(), Vec::new(), Vec::new());
+        let mut ends = [0usize; ENDS.len()];
+        let (mut count, mut lanes, mut left_out) = (0, 0, 0);
+        for part in view.groups(view.series(wish.series.as_deref(), &wish.y)) {
+            let spans = collect(view, &part, &wish.y, (lower, upper));
+            if spans.is_empty() {
+                continue;
+            }
+            count += spans.len();
+            let number = spans.len().to_string();
+            let item = [("label", &*part.label), ("count", &*number)];
+            items.push(fill(&text.spans.item, &item).trim().to_owned());
+            for span in &spans {
+                ends[span.end as usize] += 1;
+                if !legend.iter().any(|(mark, _)| *mark == span.mark) {
+                    legend.push((span.mark, span.label.clone()));
+                }
+            }
+            let all = spans.len();
+            let blocks = blocks(view, spans, of_time, MOST_LANES - lanes);
+            lanes += blocks.iter().map(|block| block.lanes.len()).sum::<usize>();
+            let begun = blocks.iter().flat_map(|block| &block.lanes).flatten();
+            left_out += all - begun.filter(|span| !span.goes_on_from).count();
+            parts.push(Part {
+                title: part.label,
+                blocks,
+            });
+        }
+        parts.first()?;
+        legend.sort_by_key(|(mark, _)| *mark);
+        let finding = [("count", &*count.to_string()), ("list", &*listing(&items))];
+        let finding = fill(&text.spans.finding, &finding);
+        let legend = signs(&text.spans, legend);
         Some(Self {
-            finding: fill(&text.spans.finding, &count),
+            finding: match view.table.column("cause") {
+                Some(_) => with_ends(&text.spans, &finding, &legend, ends),
+                None => finding,
+            },
             x_label: if of_time {
-                time_axis::label(view.context, &x)
+                String::new()
             } else {
                 view.heading(lower)
             },
-            caption: with_rest(view, &text.spans.caption, all.undrawn),
-            parts: all.parts,
+            caption: with_rest(view, &text.spans.caption, left_out),
+            legend,
+            parts,
             view,
-            x,
             of_time,
         })
     }
 
-    fn axis(&self, canvas: &Canvas, x: &Scale, top: f64, bottom: f64) -> Drawn {
+    fn block(&self, canvas: &Canvas, block: &Block, x: &Scale, top: f64) -> Drawn {
+        let lanes = top + HEAD;
+        let bottom = lanes + block.lanes.len() as f64 * LANE + 2.0;
         if self.of_time {
-            self.month(canvas, x, top, bottom)?;
-            for tick in time_axis::ticks(self.view.context, x) {
-                canvas.line(
-                    &[(tick.at, top), (tick.at, bottom)],
-                    Stroke::new(RULE, 0.75),
-                )?;
-                canvas.text((tick.at, bottom + 11.0), &tick.text, QUIET.middle())?;
+            self.month(canvas, x, lanes, bottom)?;
+            for (index, tick) in time_axis::months(self.view.context, x).iter().enumerate() {
+                let (at, text) = (x.map(tick.at), &tick.text);
+                canvas.line(&[(at, lanes), (at, bottom)], Stroke::new(RULE, 1.0))?;
+                let style = if index == 0 { PLAIN } else { QUIET };
+                canvas.text((at, top + 9.0), text, style)?;
             }
         } else {
-            across(canvas, x, bottom, Some(top))?;
+            across(canvas, x, bottom, Some(lanes))?;
         }
-        canvas.line(&[(x.from, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))
+        let edge = if self.of_time { lanes } else { bottom };
+        canvas.line(&[(x.from, edge), (x.to, edge)], Stroke::new(GHOST, 1.0))?;
+        for (lane, spans) in block.lanes.iter().enumerate() {
+            let middle = lanes + (lane as f64 + 0.5) * LANE + 1.0;
+            for span in spans {
+                self.span(canvas, span, x, middle)?;
+            }
+        }
+        Ok(())
     }
 
     fn month(&self, canvas: &Canvas, x: &Scale, top: f64, bottom: f64) -> Drawn {
         let context = self.view.context;
         let month = context.input.month;
         match (month.start(&context.zone), month.end(&context.zone)) {
-            (Some(start), Some(end)) if (end as f64) > x.low && (start as f64) < x.high => canvas
-                .rectangle(
-                    (x.map(start as f64), top),
-                    (x.map(end as f64), bottom),
-                    MUTED,
-                    0.10,
-                ),
+            (Some(start), Some(end)) if (end as f64) > x.low && (start as f64) < x.high => {
+                let (from, to) = (x.map(start as f64), x.map(end as f64));
+                canvas.rectangle((from, top), (to, bottom), MUTED, 0.10)
+            }
             _ => Ok(()),
         }
     }
 
-    fn lanes(&self) -> usize {
-        self.parts
+    /// A tinted bar on a line of its colour, its mark at the beginning, its name where there is room, its end.
+    fn span(&self, canvas: &Canvas, span: &Span, x: &Scale, y: f64) -> Drawn {
+        let (from, to) = (x.map(span.from), x.map(span.to).max(x.map(span.from) + 1.0));
+        let colour = group(span.mark);
+        let ended = if span.goes_on_to { 0.0 } else { 10.0 };
+        canvas.rectangle((from, y - 8.0), (to, y + 8.0), colour, 0.16)?;
+        canvas.rectangle((from, y + 6.0), (to, y + 8.0), colour, 1.0)?;
+        let mut left = from + 4.0;
+        if to - from > 20.0 {
+            canvas.mark((from + 7.0, y - 1.0), span.mark, 4.0, colour)?;
+            left = from + 15.0;
+        }
+        let room = to - left - ended - 2.0;
+        if let Some(name) = span
+            .names
             .iter()
-            .flat_map(|part| &part.rows)
-            .map(|row| row.lanes.len())
-            .sum()
-    }
-
-    /// Signs of the ends, in as many lines as the width asks for.
-    fn legend(&self, width: f64) -> Vec<(f64, f64, End, &str)> {
-        let text = &self.view.context.text.chart.spans;
-        let (mut x, mut y) = (8.0, 0.0);
-        let mut out = Vec::new();
-        for end in ENDS {
-            let words = match end {
-                End::Planned => &text.legend_bar,
-                End::CameOff => &text.legend_cross,
-                End::Fault => &text.legend_diamond,
-                End::Skin => &text.legend_triangle,
-                End::Open => &text.legend_arrow,
+            .find(|name| text_width(name, SMALL) <= room)
+        {
+            let small = Lettering {
+                size: SMALL,
+                ..PLAIN
             };
-            let room = text_width(words, SMALL) + 34.0;
-            if x + room > width && x > 8.0 {
-                (x, y) = (8.0, y + 17.0);
-            }
-            out.push((x, y, end, words.as_str()));
-            x += room;
+            canvas.text((left, y - 1.0), name, small)?;
         }
-        out
-    }
-}
-
-/// Spans in their rows, as many rows as have room.
-#[derive(Default)]
-struct Collected {
-    parts: Vec<Part>,
-    items: Vec<String>,
-    count: usize,
-    lanes: usize,
-    undrawn: usize,
-}
-
-fn collect(view: &View, wish: &Wish, lower: &str, upper: &str) -> Collected {
-    let mut all = Collected::default();
-    for part in view.groups(view.series(wish.series.as_deref(), &wish.y)) {
-        let mut rows = Vec::new();
-        for group in view.groups_of(&part.rows, Some(&wish.y)) {
-            let colour = view
-                .context
-                .site_mark(view.table.text(group.rows[0], "site"));
-            let spans: Vec<Span> = group
-                .rows
-                .iter()
-                .filter_map(|&row| span(view, row, lower, upper, colour))
-                .collect();
-            if spans.is_empty() {
-                continue;
-            }
-            let name = format!("{} {}", part.label, group.label);
-            let number = spans.len().to_string();
-            let item = [("label", name.trim()), ("count", &*number)];
-            all.items
-                .push(fill(&view.context.text.chart.spans.item, &item));
-            all.count += spans.len();
-            let lanes = stack(spans);
-            if all.lanes + lanes.len() > MOST_LANES {
-                all.undrawn += 1;
-            } else {
-                all.lanes += lanes.len();
-                rows.push(Row {
-                    label: group.label,
-                    lanes,
-                });
-            }
-        }
-        if !rows.is_empty() {
-            all.parts.push(Part {
-                title: part.label,
-                rows,
-            });
+        if span.goes_on_to {
+            Ok(())
+        } else {
+            let inset = if span.end == End::Planned { 1.0 } else { 5.0 };
+            let at = if to - from > 12.0 { to - inset } else { to };
+            sign(canvas, span.end, (at, y))
         }
     }
-    all
 }
 
-fn span(view: &View, row: usize, lower: &str, upper: &str, colour: usize) -> Option<Span> {
-    let at = |name: &str| match view.table.cell(row, name) {
-        Cell::Time(at) => Some(*at as f64),
-        other => other.as_number(),
+/// Spans in quarters of a year, latest ones first to find room; a scale without time is one block.
+fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Block> {
+    let low = spans
+        .iter()
+        .map(|span| span.from)
+        .fold(f64::INFINITY, f64::min);
+    let high = spans.iter().map(|span| span.to).fold(low, f64::max);
+    let quarters = if of_time {
+        time_axis::quarters(view.context, low, high)
+    } else {
+        Vec::new()
     };
-    let from = at(lower)?;
-    let last = || {
-        view.table
-            .number(row, "days")
-            .map(|days| from + days * 86_400e6)
+    let quarters = if quarters.is_empty() {
+        vec![(low, if high > low { high } else { low + 1.0 })]
+    } else {
+        quarters
     };
-    let to = at(upper)
-        .or_else(last)
-        .unwrap_or(view.context.input.cutoff as f64);
-    let end = match view.table.text(row, "cause") {
-        "" if view.table.column("cause").is_some() => End::Open,
-        "fell-off" | "knocked-off" | "lifted" => End::CameOff,
-        "sensor-fault" | "not-started" => End::Fault,
-        "reaction" => End::Skin,
-        _ => End::Planned,
-    };
-    Some(Span {
-        from,
-        to: to.max(from),
-        end,
-        colour,
-    })
-}
-
-/// Spreads spans over as few lanes as keep them apart.
-fn stack(mut spans: Vec<Span>) -> Vec<Vec<Span>> {
-    spans.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.to.total_cmp(&b.to)));
-    let mut lanes: Vec<Vec<Span>> = Vec::new();
-    for span in spans {
-        let free = lanes
-            .iter_mut()
-            .find(|lane| lane.last().is_none_or(|last| last.to <= span.from));
-        match free {
-            Some(lane) => lane.push(span),
-            None => lanes.push(vec![span]),
+    let mut room = room;
+    let mut out = Vec::new();
+    for (from, to) in quarters.into_iter().rev() {
+        let within = spans
+            .iter()
+            .filter_map(|span| span.within(from, to, of_time));
+        let lanes = stack(within.collect());
+        if lanes.is_empty() || lanes.len() > room {
+            continue;
         }
+        room -= lanes.len();
+        let x = Scale {
+            low: from,
+            high: to,
+            from: 0.0,
+            to: 1.0,
+        };
+        out.push(Block { x, lanes });
     }
-    lanes
+    out.reverse();
+    out
+}
+
+/// A finding with how many spans ended in each way.
+fn with_ends(
+    text: &SpansText,
+    finding: &str,
+    legend: &[(Sign, String)],
+    ends: [usize; ENDS.len()],
+) -> String {
+    let items: Vec<String> = legend
+        .iter()
+        .filter_map(|(sign, words)| match sign {
+            Sign::End(end) if ends[*end as usize] > 0 => {
+                let count = ends[*end as usize].to_string();
+                Some(fill(&text.item, &[("label", words), ("count", &count)]))
+            }
+            _ => None,
+        })
+        .collect();
+    fill(
+        &text.ended,
+        &[("finding", finding), ("list", &items.join("; "))],
+    )
+}
+
+fn signs(text: &SpansText, marks: Vec<(usize, String)>) -> Vec<(Sign, String)> {
+    let ends = ENDS.into_iter().map(|end| {
+        let words = match end {
+            End::Planned => &text.legend_bar,
+            End::CameOff => &text.legend_cross,
+            End::Fault => &text.legend_diamond,
+            End::Skin => &text.legend_triangle,
+            End::Open => &text.legend_arrow,
+        };
+        (Sign::End(end), words.clone())
+    });
+    let marks = marks
+        .into_iter()
+        .map(|(mark, label)| (Sign::Mark(mark), label));
+    ends.chain(marks).collect()
 }
 
 fn sign(canvas: &Canvas, end: End, (x, y): (f64, f64)) -> Drawn {
+    let line = |points: &[(f64, f64)], width: f64| {
+        let points: Vec<(f64, f64)> = points.iter().map(|(dx, dy)| (x + dx, y + dy)).collect();
+        canvas.line(&points, Stroke::new(INK, width))
+    };
     match end {
-        End::Planned => canvas.line(&[(x, y - 5.0), (x, y + 5.0)], Stroke::new(INK, 2.0)),
+        End::Planned => line(&[(0.0, -8.0), (0.0, 8.0)], 2.0),
         End::CameOff => {
-            canvas.line(
-                &[(x - 4.0, y - 4.0), (x + 4.0, y + 4.0)],
-                Stroke::new(INK, 2.0),
-            )?;
-            canvas.line(
-                &[(x - 4.0, y + 4.0), (x + 4.0, y - 4.0)],
-                Stroke::new(INK, 2.0),
-            )
+            line(&[(-4.0, -4.0), (4.0, 4.0)], 2.0)?;
+            line(&[(-4.0, 4.0), (4.0, -4.0)], 2.0)
         }
         End::Fault => canvas.mark((x, y), 2, 4.0, INK),
         End::Skin => canvas.mark((x, y), 3, 4.5, INK),
-        End::Open => canvas.line(
-            &[(x - 4.0, y - 4.5), (x + 1.0, y), (x - 4.0, y + 4.5)],
-            Stroke::new(INK, 1.5),
-        ),
+        End::Open => line(&[(-5.0, -5.0), (1.0, 0.0), (-5.0, 5.0)], 1.75),
     }
-}
-
-fn draw_row(canvas: &Canvas, row: &Row, x: &Scale, y: f64, label_width: f64) -> Drawn {
-    canvas.text(
-        (8.0, y + LANE / 2.0),
-        &shorten(&row.label, TEXT, label_width),
-        PLAIN,
-    )?;
-    for (lane, spans) in row.lanes.iter().enumerate() {
-        let middle = y + (lane as f64 + 0.5) * LANE;
-        for span in spans {
-            let (from, to) = (x.map(span.from), x.map(span.to).max(x.map(span.from) + 1.0));
-            canvas.rectangle(
-                (from, middle - 2.5),
-                (to, middle + 2.5),
-                group(span.colour),
-                1.0,
-            )?;
-            sign(canvas, span.end, (to, middle))?;
-        }
-    }
-    Ok(())
 }
 
 impl Chart for Spans<'_> {
     fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
-        let label_width = if width < 500.0 { 88.0 } else { 160.0 };
-        let titled = self
-            .parts
-            .iter()
-            .filter(|part| !part.title.is_empty())
-            .count() as f64;
-        let bottom = 10.0 + titled * 26.0 + self.lanes() as f64 * LANE + 6.0;
-        let legend = self.legend(width);
-        let height = bottom + 52.0 + legend.last().map_or(0.0, |entry| entry.1) + 14.0;
-        let x = self.x.at(8.0 + label_width + 12.0, width - 22.0);
-        paint(width, height, |canvas| {
-            self.axis(canvas, &x, 8.0, bottom)?;
-            let mut y = 10.0;
-            for part in &self.parts {
+        let legend = Legend::new(&self.legend, width);
+        let foot = if self.of_time { 0.0 } else { 24.0 };
+        let block = |block: &Block| HEAD + block.lanes.len() as f64 * LANE + 8.0 + foot;
+        let part = |part: &Part| {
+            let title = if part.title.is_empty() { 0.0 } else { TITLE };
+            title + part.blocks.iter().map(block).sum::<f64>()
+        };
+        let bottom = 8.0 + self.parts.iter().map(part).sum::<f64>();
+        paint(width, bottom + foot + legend.height() + 16.0, |canvas| {
+            let mut y = 8.0;
+            for part in self.parts.iter() {
                 if !part.title.is_empty() {
-                    canvas.text(
-                        (8.0, y + 15.0),
-                        &shorten(&part.title, TEXT, width - 16.0),
-                        STRONG,
-                    )?;
-                    y += 26.0;
+                    let title = shorten(&part.title, TEXT, width - 16.0);
+                    canvas.text((8.0, y + 13.0), &title, STRONG)?;
+                    y += TITLE;
                 }
-                for row in &part.rows {
-                    draw_row(canvas, row, &x, y, label_width)?;
-                    y += row.lanes.len() as f64 * LANE;
+                for next in &part.blocks {
+                    let x = next.x.at(10.0, width - 12.0);
+                    self.block(canvas, next, &x, y)?;
+                    y += block(next);
                 }
             }
-            canvas.text(
-                (width - 10.0, bottom + 27.0),
-                &shorten(&self.x_label, SMALL, width - 20.0),
-                QUIET.end(),
-            )?;
-            for (left, down, end, words) in &legend {
-                let y = bottom + 50.0 + down;
-                sign(canvas, *end, (left + 6.0, y))?;
-                canvas.text((left + 17.0, y), words, QUIET)?;
+            if !self.of_time {
+                let label = shorten(&self.x_label, SMALL, width - 20.0);
+                canvas.text((width - 10.0, bottom + 6.0), &label, QUIET.end())?;
             }
-            Ok(())
+            legend.draw(canvas, bottom + foot + 6.0, |what, at| match what {
+                Sign::End(end) => sign(canvas, *end, at),
+                Sign::Mark(mark) => canvas.mark(at, *mark, 4.5, group(*mark)),
+            })
         })
     }
 

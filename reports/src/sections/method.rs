@@ -1,17 +1,15 @@
 //! How the figures came about, with the settings of the study.
 
-use whereworn_model::format::number;
-
 use super::points;
 use crate::context::Context;
 use crate::document::Block;
 
 /// The method, point by point.
 pub(crate) fn block(context: &Context) -> Block {
-    let settings = context.input.settings;
-    let plain = |value: f64| number(value, if value.fract() == 0.0 { 0 } else { 1 });
+    let settings = &context.input.settings;
+    let plain = |value: f64| context.number(value, if value.fract() == 0.0 { 0 } else { 1 });
     let values = [
-        ("zone", settings.study.timezone.as_deref().unwrap_or("UTC")),
+        ("zone", context.zone_name()),
         ("unit", context.unit.code()),
         ("rated", &*plain(settings.wear.rated_days)),
         ("pairing", &*plain(settings.pairing.minutes)),

@@ -4,31 +4,34 @@ use crate::ReportError;
 use crate::catalogue::{Point, fill};
 use crate::context::Context;
 use crate::document::{Block, Item};
+use crate::edition::Place;
 
 mod bottom_line;
+mod changes;
 mod method;
+mod questions;
+mod sites;
+mod summary;
 mod tables;
+mod tips;
+mod unknown;
 
-/// Keys of the sections, in the order in which a reader meets them.
-pub(crate) const ORDER: [&str; 11] = [
-    "bottom-line",
-    "wear",
-    "accuracy",
-    "nights",
-    "delay",
-    "spread",
-    "skin",
-    "annex",
-    "quality",
-    "method",
-    "cautions",
-];
-
-/// The whole report.
+/// The whole report: the body, then the annex, its headings a level below.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
+    let plan = context.plan();
     let mut out = opening(context);
-    for key in ORDER {
-        section(context, key, &mut out)?;
+    for key in &plan.body {
+        section(context, key, Place::Body, &mut out)?;
+    }
+    let mut annex = Vec::new();
+    for key in &plan.annex {
+        section(context, key, Place::Annex, &mut annex)?;
+    }
+    if !annex.is_empty() {
+        out.push(Block::Heading(2, context.text.page.annex.clone()));
+        out.push(Block::Paragraph(context.text.page.annex_intro.clone()));
+        out.push(Block::Contents(3));
+        out.extend(annex.into_iter().map(Block::lower));
     }
     let version = [("version", context.input.version)];
     out.push(Block::Paragraph(fill(&context.text.page.made_by, &version)));
@@ -37,37 +40,48 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
 
 fn opening(context: &Context) -> Vec<Block> {
     let page = &context.text.page;
-    let settings = context.input.settings;
-    let cutoff = whereworn_model::time::format_local(context.input.cutoff, &context.zone);
-    let zone = settings.study.timezone.as_deref().unwrap_or("UTC");
+    let settings = &context.input.settings;
     let values = [
-        ("month", &*context.month()),
-        ("cutoff", &*cutoff),
-        ("zone", zone),
+        ("period", &*context.period()),
+        ("cutoff", &*context.instant(context.input.cutoff)),
+        ("zone", context.zone_name()),
         ("unit", context.unit.code()),
     ];
     let mut out = vec![
         Block::Heading(1, settings.study.title.clone()),
-        Block::Paragraph(fill(&page.period, &values)),
+        Block::Paragraph(fill(&page.opening, &values)),
     ];
+    if let Some(shared) = context.shared.filter(|shared| shared.withheld > 0) {
+        let sites = context.text.sites_counted(shared.withheld as f64);
+        out.push(Block::Paragraph(fill(&page.withheld, &[("sites", &sites)])));
+    }
     out.push(Block::Callout(page.cautions.clone()));
-    out.push(Block::Contents);
+    out.push(Block::Contents(2));
     out
 }
 
-fn section(context: &Context, key: &str, out: &mut Vec<Block>) -> Result<(), ReportError> {
+fn section(
+    context: &Context,
+    key: &str,
+    place: Place,
+    out: &mut Vec<Block>,
+) -> Result<(), ReportError> {
     let Some(text) = context.text.sections.get(key) else {
         return Ok(());
     };
-    let heading = Block::Heading(2, text.title.clone());
-    let inner = match key {
-        "bottom-line" => bottom_line::blocks(context)?,
-        "method" => vec![method::block(context)],
-        "cautions" => vec![points(&context.text.cautions, &[])],
-        _ => tables::section(context, key, text)?,
+    let inner = match (key, place) {
+        ("bottom-line", Place::Body) => bottom_line::blocks(context)?,
+        ("changes", Place::Body) => changes::blocks(context, text)?,
+        ("sites", _) => sites::blocks(context)?,
+        ("questions", _) => questions::blocks(context, text),
+        ("unknown", _) => unknown::blocks(context, text),
+        ("tips", _) => tips::blocks(context, text),
+        ("method", _) => vec![method::block(context)],
+        ("cautions", _) => vec![points(&context.text.cautions, &[])],
+        _ => tables::section(context, key, text, place)?,
     };
     if !inner.is_empty() {
-        out.push(heading);
+        out.push(Block::Heading(2, text.title.clone()));
         out.extend(inner);
     }
     Ok(())

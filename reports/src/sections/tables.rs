@@ -2,34 +2,43 @@
 
 use whereworn_model::table::ResultTable;
 
-use super::ORDER;
 use crate::ReportError;
 use crate::catalogue::{SectionText, fill};
 use crate::chart;
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};
+use crate::edition::Place;
 use crate::sentences::chance;
 use crate::view::{Shown, View};
 
 /// Most rows shown of a table whose header does not say.
 const SHOWN_ROWS: usize = 40;
 
-/// A section: what its figures mean, then its tables, or what is missing.
+/// Shown in the body by sections of their own.
+const ELSEWHERE: [&str; 1] = ["site_comparison"];
+
+/// A section: what its figures mean, then its tables, or what is missing. In the annex, a section of the body that has
+/// nothing more to show is left out.
 pub(crate) fn section(
     context: &Context,
     key: &str,
     text: &SectionText,
+    place: Place,
 ) -> Result<Vec<Block>, ReportError> {
-    let tables = of_section(context, key);
+    let tables = of_section(context, key, place);
+    let in_body = context.plan().body.iter().any(|body| body == key);
     let mut out = Vec::new();
     if tables.iter().all(|table| table.rows() == 0) {
+        if place == Place::Annex && in_body {
+            return Ok(out);
+        }
         if !text.missing.is_empty() {
             out.push(Block::Paragraph(text.missing.clone()));
         }
         if key != "quality" && key != "annex" {
             return Ok(out);
         }
-    } else {
+    } else if place == Place::Body || !in_body {
         out.extend(text.intro.iter().cloned().map(Block::Paragraph));
         out.extend(chance(context, key).map(Block::Paragraph));
     }
@@ -39,12 +48,16 @@ pub(crate) fn section(
     Ok(out)
 }
 
-/// The tables of a section. The researcher's own that name no section of the report stand in the annex.
-pub(crate) fn of_section<'a>(context: &Context<'a>, key: &str) -> Vec<&'a ResultTable> {
-    let known =
-        |section: &str| ORDER.contains(&section) && !["method", "cautions"].contains(&section);
+/// The tables of a section in one part of the edition. The researcher's own that name no section of the annex stand in
+/// a section of theirs.
+pub(crate) fn of_section<'a>(
+    context: &Context<'a>,
+    key: &str,
+    place: Place,
+) -> Vec<&'a ResultTable> {
+    let known = |section: &str| context.plan().annex.iter().any(|known| known == section);
     let section_of = |table: &'a ResultTable| match table.header.section.as_deref() {
-        Some(section) if known(section) => Some(section),
+        Some(section) if !table.own_query || known(section) => Some(section),
         _ if table.own_query => Some("annex"),
         _ => None,
     };
@@ -53,6 +66,8 @@ pub(crate) fn of_section<'a>(context: &Context<'a>, key: &str) -> Vec<&'a Result
         .tables
         .iter()
         .filter(|table| section_of(table) == Some(key))
+        .filter(|table| context.place(table) == Some(place))
+        .filter(|table| place == Place::Annex || !ELSEWHERE.contains(&table.name.as_str()))
         .collect();
     tables.sort_by_key(|table| table.header.order.unwrap_or(u32::MAX));
     tables

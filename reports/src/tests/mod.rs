@@ -1,10 +1,12 @@
 //! The whole report, from invented tables to the page.
 
-use whereworn_model::settings::Settings;
+use whereworn_model::settings::{Language, Settings};
 use whereworn_model::table::Cell;
 
 use crate::fixture::{self, HOSTILE, Study};
 
+mod charts;
+mod editions;
 mod page;
 mod words;
 
@@ -12,13 +14,18 @@ mod words;
 fn all() -> Vec<(&'static str, Study)> {
     let mut mmol = fixture::full();
     mmol.settings.study.unit = whereworn_model::units::Unit::MmolL;
+    let mut german = fixture::full();
+    german.settings.study.language = Language::German;
     vec![
+        ("german", german),
         ("full", fixture::full()),
         ("one site", fixture::one_site()),
         ("empty", fixture::empty()),
         ("blank", fixture::blank()),
         ("hostile", fixture::hostile()),
         ("mmol", mmol),
+        ("charts", charts::study(&["upper-arm-back", "lower-back"])),
+        ("charts of odd names", charts::study(&HOSTILE)),
         (
             "nothing",
             Study {

@@ -148,15 +148,16 @@ fn glucose_follows_the_study() {
 fn what_is_missing_is_said() {
     let empty = fixture::empty().report();
     for (part, name) in [
-        ("How true they read", "no fingerstick could be paired"),
-        ("Nights", "no night had enough readings"),
-        ("Bottom line", "There is nothing to compare yet"),
+        (
+            "\n### How true they read\n",
+            "no fingerstick could be paired",
+        ),
+        ("\n### Nights\n", "no night had enough readings"),
+        ("\n## Bottom line\n", "There is nothing to compare yet"),
     ] {
-        let section = &empty.markdown[empty.markdown.find(&format!("## {part}")).unwrap()..];
-        assert!(
-            section[..section[3..].find("\n## ").unwrap()].contains(name),
-            "{part}"
-        );
+        let (_, section) = empty.markdown.split_once(part).unwrap();
+        let end = section.find("\n##").unwrap();
+        assert!(section[..end].contains(name), "{part}");
     }
     assert!(empty.figures.is_empty());
     assert_eq!(empty.html.matches("<svg").count(), 0);
@@ -190,12 +191,12 @@ fn own_tables_have_a_place() {
     study.tables.push(own);
     let markdown = study.report().markdown;
     let (annex, skin) = (
-        markdown.find("## The study's own tables").unwrap(),
-        markdown.find("## Skin").unwrap(),
+        markdown.find("### The study's own tables").unwrap(),
+        markdown.find("### Skin").unwrap(),
     );
     let (idea, quality) = (
-        markdown.find("### My idea").unwrap(),
-        markdown.find("## Data quality").unwrap(),
+        markdown.find("#### My idea").unwrap(),
+        markdown.find("### Data quality").unwrap(),
     );
     assert!(skin < annex && annex < idea && idea < quality);
     assert!(!fixture::full().report().markdown.contains("own tables"));
@@ -214,19 +215,22 @@ fn sections_come_in_order() {
         let markdown = study.report().markdown;
         let mut last = 0;
         for title in [
-            "Bottom line",
-            "How long sensors stay on",
-            "How true they read",
-            "Nights",
-            "Delay",
-            "Spread between sensors of one site",
-            "Skin",
-            "Data quality",
-            "Method",
-            "Cautions",
+            "## Bottom line",
+            "## Since last month",
+            "## Questions to discuss",
+            "## Cautions",
+            "## Annex",
+            "### How long sensors stay on",
+            "### How true they read",
+            "### Nights",
+            "### Delay",
+            "### Spread between sensors of one site",
+            "### Skin",
+            "### Data quality",
+            "### Method",
         ] {
             let at = markdown
-                .find(&format!("\n## {title}\n"))
+                .find(&format!("\n{title}\n"))
                 .unwrap_or_else(|| panic!("{title}"));
             assert!(at > last, "{title}");
             last = at;

@@ -1,6 +1,6 @@
 //! Functions of ours in SQL, found by name only.
 //!
-//! [`statistics::ALL`] lists the aggregates with what they take and give; [`scalars`] holds functions of single
+//! [`statistics::ALL`] and [`survival::ALL`] list the aggregates with what they take and give; [`scalars`] holds functions of single
 //! rows, [`product`] a running product, [`artefacts`] the detector of night artefacts.
 
 pub mod artefacts;
@@ -8,6 +8,7 @@ mod collect;
 pub mod product;
 pub mod scalars;
 pub mod statistics;
+pub mod survival;
 
 pub(crate) use register::register;
 

@@ -2,14 +2,18 @@
 
 use std::sync::Arc;
 
-use datafusion::arrow::array::{ArrayRef, AsArray, Float64Array, StringArray};
+use datafusion::arrow::array::{ArrayRef, AsArray, Float64Array, Int64Array, StringArray};
 use datafusion::arrow::datatypes::{DataType, Float64Type, Int64Type, TimestampMicrosecondType};
 use datafusion::error::Result;
 use datafusion::logical_expr::{ColumnarValue, ScalarUDF, Volatility, create_udf};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use whereworn_model::time::{MICROS_PER_SECOND, days_between};
 use whereworn_stats::agreement::acceptance::{limit, one_sided_lower_bound};
 use whereworn_stats::agreement::error_grid::consensus_zone;
+use whereworn_stats::distributions::t_quantile;
 use whereworn_stats::rates::poisson::exact_poisson_interval;
+use whereworn_stats::rates::proportion::clopper_pearson;
 
 use crate::base_tables::instant;
 
@@ -18,8 +22,12 @@ use crate::base_tables::instant;
 /// - `days_between(from, to)`: elapsed days of 86 400 s.
 /// - `minutes_between(from, to)`: elapsed minutes.
 /// - `plus_hours(time, hours)`: an instant some hours later.
+/// - `clock_hour(time, zone)`: hour of the day, 0 to 23, in an IANA time zone; UTC where the zone is none.
 /// - `error_grid_zone(reading, fingerstick)`: zone `A` to `E` of the consensus error grid, type 1; mg/dL.
 /// - `exact_poisson_lower(events)`, `exact_poisson_upper(events)`: exact 95 % interval of a count (Garwood 1936).
+/// - `exact_share_lower(hits, total)`, `exact_share_upper(hits, total)`: exact 95 % interval of a share (Clopper and
+///   Pearson 1934); empty for a total of 0.
+/// - `student_t(p, df)`: lower-tail quantile of Student's t; empty for a `df` that is not above 0.
 /// - `one_sided_lower(hits, total)`: exact one-sided 95 % lower bound of a share.
 /// - `acceptance_met(limit, reading, fingerstick)`: 1 where a pair (mg/dL) keeps to a limit of
 ///   [`whereworn_stats::agreement::acceptance::LIMITS`], 0 where not, empty where the limit is not about it.
@@ -31,6 +39,7 @@ pub fn all() -> Vec<ScalarUDF> {
             (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64
         }),
         plus_hours(),
+        clock_hour(),
         error_grid_zone(),
         of_count("exact_poisson_lower", |count| {
             exact_poisson_interval(count, 0.95).lower
@@ -38,7 +47,14 @@ pub fn all() -> Vec<ScalarUDF> {
         of_count("exact_poisson_upper", |count| {
             exact_poisson_interval(count, 0.95).upper
         }),
-        one_sided_lower(),
+        of_share("exact_share_lower", |hits, total| {
+            clopper_pearson(hits, total, 0.95).map(|interval| interval.lower)
+        }),
+        of_share("exact_share_upper", |hits, total| {
+            clopper_pearson(hits, total, 0.95).map(|interval| interval.upper)
+        }),
+        of_share("one_sided_lower", one_sided_lower_bound),
+        student_t(),
         acceptance_met(),
         acceptance_share(),
     ]
@@ -95,6 +111,32 @@ fn plus_hours() -> ScalarUDF {
     )
 }
 
+fn clock_hour() -> ScalarUDF {
+    function(
+        "clock_hour",
+        vec![instant(), DataType::Utf8],
+        DataType::Int64,
+        |arrays| {
+            let time = arrays[0].as_primitive::<TimestampMicrosecondType>();
+            let mut zone = (String::new(), TimeZone::UTC);
+            let hour = |(time, name): (Option<i64>, Option<&str>)| {
+                let (time, name) = (time?, name?);
+                if zone.0 != name {
+                    let found = TimeZone::get(name).unwrap_or(TimeZone::UTC);
+                    zone = (name.to_owned(), found);
+                }
+                let local = Timestamp::from_microsecond(time)
+                    .ok()?
+                    .to_zoned_datetime(zone.1.clone());
+                Some(i64::from(local.hour()))
+            };
+            let names = arrays[1].as_string::<i32>();
+            let hours = time.iter().zip(names.iter()).map(hour);
+            Ok(Arc::new(hours.collect::<Int64Array>()))
+        },
+    )
+}
+
 fn error_grid_zone() -> ScalarUDF {
     function(
         "error_grid_zone",
@@ -132,19 +174,36 @@ fn of_count(name: &str, compute: fn(u64) -> f64) -> ScalarUDF {
     )
 }
 
-fn one_sided_lower() -> ScalarUDF {
+fn of_share(name: &str, compute: fn(u64, u64) -> Option<f64>) -> ScalarUDF {
     function(
-        "one_sided_lower",
+        name,
         vec![DataType::Int64; 2],
         DataType::Float64,
-        |arrays| {
+        move |arrays| {
             let hits = arrays[0].as_primitive::<Int64Type>();
             let total = arrays[1].as_primitive::<Int64Type>();
             let bound = |(hits, total): (Option<i64>, Option<i64>)| {
-                one_sided_lower_bound(hits?.max(0) as u64, total?.max(0) as u64)
+                compute(hits?.max(0) as u64, total?.max(0) as u64)
             };
             let values = hits.iter().zip(total.iter()).map(bound);
             Ok(Arc::new(values.collect::<Float64Array>()))
+        },
+    )
+}
+
+fn student_t() -> ScalarUDF {
+    function(
+        "student_t",
+        vec![DataType::Float64; 2],
+        DataType::Float64,
+        |arrays| {
+            let p = arrays[0].as_primitive::<Float64Type>().iter();
+            let df = arrays[1].as_primitive::<Float64Type>().iter();
+            let quantile = |(p, df): (Option<f64>, Option<f64>)| {
+                let (p, df) = (p?, df?);
+                (p > 0.0 && p < 1.0 && df > 0.0).then(|| t_quantile(p, df))
+            };
+            Ok(Arc::new(p.zip(df).map(quantile).collect::<Float64Array>()))
         },
     )
 }

@@ -1,11 +1,18 @@
 //! Aggregates from the crate `whereworn-stats`, each a thin adapter.
 
-use whereworn_stats::delay::first_order::{DelayPair, first_order_delay};
+use std::collections::BTreeMap;
+
+use whereworn_stats::delay::difference::delay_difference;
+use whereworn_stats::delay::first_order::first_order_delay;
+use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};
+use whereworn_stats::rates::ratio::ratio_of_sums;
 use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
 use whereworn_stats::resampling::seed::seed;
+use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
+use whereworn_stats::simultaneous::two_sensors::{CommonReading, two_sensors};
 use whereworn_stats::survival::logrank::{Subjects, log_rank, log_rank_permutation};
 
 pub use super::collect::{Kind, Rows, Statistic};
@@ -38,6 +45,13 @@ pub const ALL: &[Statistic] = &[
         evaluate: bootstrap_over_sensors,
     },
     Statistic {
+        name: "sensor_ratio",
+        arguments: &[("part", Number), ("whole", Number)],
+        fields: &["value", "std_error", "df", "lower", "upper"],
+        about: "total of parts over total of wholes, a row for each sensor, with a 95 % interval by t from the spread between sensors",
+        evaluate: ratio_over_sensors,
+    },
+    Statistic {
         name: "log_rank",
         arguments: &[
             ("day", Number),
@@ -47,7 +61,7 @@ pub const ALL: &[Statistic] = &[
             ("block", Label),
             ("seed", Label),
         ],
-        fields: &["chi_square", "df", "p", "p_permutation"],
+        fields: &["chi_square", "df", "p", "p_permutation", "smallest_p"],
         about: "log-rank test between sites within strata, and a permutation p that shuffles sites within blocks",
         evaluate: log_rank_of_sites,
     },
@@ -65,17 +79,68 @@ pub const ALL: &[Statistic] = &[
         evaluate: rates_of_sites,
     },
     Statistic {
+        name: "delay_point",
+        arguments: &[("minutes", Number), ("glucose", Number)],
+        fields: &["level", "slope", "wide_slope"],
+        about: "one sensor around a fingerstick, from readings `minutes` after it: level, and over it the slope and the slope between readings long before and after",
+        evaluate: point_of_delay,
+    },
+    Statistic {
         name: "first_order_delay",
         arguments: &[
             ("sensor_no", Number),
-            ("fingerstick_no", Number),
-            ("fingerstick", Number),
-            ("minutes", Number),
-            ("glucose", Number),
+            ("ratio", Number),
+            ("slope", Number),
+            ("wide_slope", Number),
         ],
         fields: &["minutes", "lower", "upper", "sensors", "pairs"],
-        about: "delay of a first-order lag behind fingersticks; a row for each reading around each fingerstick, `minutes` after it",
+        about: "delay of a first-order lag behind fingersticks; a row for each `delay_point`",
         evaluate: delay_of_sensors,
+    },
+    Statistic {
+        name: "delay_difference",
+        arguments: &[
+            ("first", Number),
+            ("wearer", Label),
+            ("sensor_no", Number),
+            ("ratio", Number),
+            ("slope", Number),
+            ("wide_slope", Number),
+        ],
+        fields: &["minutes", "lower", "upper", "p", "sensors", "wearers"],
+        about: "delay of one site (`first` is 1) less that of another (0), within wearers; a row for each `delay_point`",
+        evaluate: delay_between_sites,
+    },
+    Statistic {
+        name: "two_sensors",
+        arguments: &[
+            ("minutes", Number),
+            ("first", Number),
+            ("offset", Number),
+            ("second", Number),
+        ],
+        fields: &[
+            "readings",
+            "difference",
+            "percent",
+            "sd",
+            "absolute_relative",
+            "lag",
+        ],
+        about: "two sensors worn at once, first less second; a row for each reading of the first and one of the second, `offset` minutes later",
+        evaluate: difference_of_two,
+    },
+    Statistic {
+        name: "pair_mean",
+        arguments: &[
+            ("value", Number),
+            ("first_no", Number),
+            ("second_no", Number),
+            ("wearer", Label),
+        ],
+        fields: &["mean", "lower", "upper", "p"],
+        about: "mean of a figure over pairs of sensors worn at once; pairs that share a sensor are correlated, wearers random",
+        evaluate: mean_over_pairs,
     },
 ];
 
@@ -105,6 +170,18 @@ fn bootstrap_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
     Some(ends(Some(interval)).to_vec())
 }
 
+fn ratio_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let ratio = ratio_of_sums(rows.numbers(0), rows.numbers(1))?;
+    let [lower, upper] = ends(ratio.interval);
+    Some(vec![
+        Some(ratio.value),
+        ratio.std_error,
+        Some(ratio.df),
+        lower,
+        upper,
+    ])
+}
+
 fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
     let events: Vec<bool> = rows.numbers(1).iter().map(|event| *event > 0.0).collect();
     let (groups, strata) = (rows.labels(2), rows.labels(3));
@@ -121,6 +198,7 @@ fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
         Some(test.df as f64),
         Some(test.p),
         permutation.map(|p| p.p),
+        permutation.map(|p| p.smallest_p),
     ])
 }
 
@@ -142,28 +220,32 @@ fn rates_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
     Some(vec![Some(test.statistic), test.permutation.map(|p| p.p)])
 }
 
+fn point_of_delay(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let point = delay_point(&DelayPair {
+        sensor: 0,
+        fingerstick: 1.0,
+        minutes: rows.numbers(0).to_vec(),
+        glucose: rows.numbers(1).to_vec(),
+    })?;
+    Some(vec![
+        Some(1.0 / point.ratio),
+        Some(point.slope),
+        Some(point.wide_slope),
+    ])
+}
+
+/// Points from the arguments sensor, ratio, slope and wide slope, the first of which is at `from`.
+fn delay_points(rows: &Rows, from: usize) -> impl Iterator<Item = DelayPoint> {
+    (0..rows.numbers(from).len()).map(move |row| DelayPoint {
+        sensor: rows.numbers(from)[row] as usize,
+        ratio: rows.numbers(from + 1)[row],
+        slope: rows.numbers(from + 2)[row],
+        wide_slope: rows.numbers(from + 3)[row],
+    })
+}
+
 fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
-    let sensors = rows.numbers(0);
-    let (numbers, fingersticks) = (rows.numbers(1), rows.numbers(2));
-    let mut pairs: Vec<DelayPair> = Vec::new();
-    let mut last = None;
-    for row in 0..sensors.len() {
-        let this = (sensors[row], numbers[row]);
-        if last != Some(this) {
-            pairs.push(DelayPair {
-                sensor: sensors[row] as usize,
-                fingerstick: fingersticks[row],
-                minutes: Vec::new(),
-                glucose: Vec::new(),
-            });
-            last = Some(this);
-        }
-        if let Some(pair) = pairs.last_mut() {
-            pair.minutes.push(rows.numbers(3)[row]);
-            pair.glucose.push(rows.numbers(4)[row]);
-        }
-    }
-    let delay = first_order_delay(&pairs)?;
+    let delay = first_order_delay(&delay_points(rows, 0).collect::<Vec<_>>())?;
     let [lower, upper] = ends(delay.interval);
     Some(vec![
         Some(delay.minutes),
@@ -172,4 +254,66 @@ fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
         Some(delay.sensors as f64),
         Some(delay.pairs as f64),
     ])
+}
+
+fn delay_between_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let (mut first, mut second) = (Vec::new(), Vec::new());
+    let mut wearer_of = BTreeMap::new();
+    let wearers = rows.labels(1).into_iter().zip(rows.numbers(0));
+    for (point, (wearer, is_first)) in delay_points(rows, 2).zip(wearers) {
+        wearer_of.insert(point.sensor, wearer);
+        if *is_first > 0.0 {
+            first.push(point);
+        } else {
+            second.push(point);
+        }
+    }
+    let wearer_of = |sensor| wearer_of.get(&sensor).copied().unwrap_or_default();
+    let difference = delay_difference(&first, &second, wearer_of)?;
+    let [lower, upper] = ends(difference.interval);
+    Some(vec![
+        Some(difference.minutes),
+        lower,
+        upper,
+        difference.p,
+        Some(difference.sensors as f64),
+        Some(difference.wearers as f64),
+    ])
+}
+
+fn difference_of_two(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let readings: Vec<CommonReading> = (0..rows.numbers(0).len())
+        .map(|row| CommonReading {
+            minutes: rows.numbers(0)[row],
+            first: rows.numbers(1)[row],
+            offset: rows.numbers(2)[row],
+            second: rows.numbers(3)[row],
+        })
+        .collect();
+    let two = two_sensors(&readings)?;
+    Some(vec![
+        Some(two.readings as f64),
+        Some(two.difference),
+        Some(two.percent),
+        two.sd,
+        Some(two.absolute_relative),
+        two.lag,
+    ])
+}
+
+fn mean_over_pairs(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let pairs: Vec<SensorPair> = rows
+        .labels(3)
+        .into_iter()
+        .enumerate()
+        .map(|(row, wearer)| SensorPair {
+            value: rows.numbers(0)[row],
+            first: rows.numbers(1)[row] as usize,
+            second: rows.numbers(2)[row] as usize,
+            wearer,
+        })
+        .collect();
+    let mean = pair_mean(&pairs)?;
+    let [lower, upper] = ends(mean.interval());
+    Some(vec![Some(mean.mean), lower, upper, mean.p()])
 }

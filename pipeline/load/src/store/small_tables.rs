@@ -1,4 +1,4 @@
-//! Fingersticks and wear events: few enough to be held in memory whole.
+//! Fingersticks, wear events and judgements: few enough to be held in memory whole.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -12,15 +12,17 @@ use arrow::error::ArrowError;
 
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
+use crate::judgements::Judgement;
 use crate::parquet_io::{batches, write_batch};
 use crate::store::Manifest;
 use crate::wear_events::{Placed, WearEvent};
 
-/// Parsed fingersticks and wear events with the places they came from.
+/// Parsed rows of the small tables with the places they came from.
 #[derive(Debug, Default)]
 pub(crate) struct SmallTables {
     pub fingersticks: Vec<Placed<Fingerstick>>,
     pub wear_events: Vec<Placed<WearEvent>>,
+    pub judgements: Vec<Placed<Judgement>>,
 }
 
 impl SmallTables {
@@ -36,6 +38,11 @@ impl SmallTables {
                 tables.wear_events.extend(events_of(&batch?));
             }
         }
+        if !manifest.judgements.is_empty() {
+            for batch in batches(&dir.join(&manifest.judgements))? {
+                tables.judgements.extend(judgements_of(&batch?));
+            }
+        }
         Ok(tables)
     }
 
@@ -43,16 +50,14 @@ impl SmallTables {
     pub fn retain_files(&mut self, names: &[String]) {
         self.fingersticks.retain(|row| names.contains(&row.file));
         self.wear_events.retain(|row| names.contains(&row.file));
+        self.judgements.retain(|row| names.contains(&row.file));
     }
 
-    /// Adds rows; those of one file stay in their order, files come by the bytes of their names.
+    /// Adds the rows of other files.
     pub fn append(&mut self, other: Self) {
-        self.fingersticks.extend(other.fingersticks);
-        self.wear_events.extend(other.wear_events);
-        self.fingersticks
-            .sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
-        self.wear_events
-            .sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
+        add(&mut self.fingersticks, other.fingersticks);
+        add(&mut self.wear_events, other.wear_events);
+        add(&mut self.judgements, other.judgements);
     }
 
     /// Settled capillary checks as SQL sees them, by wearer and time.
@@ -69,6 +74,12 @@ impl SmallTables {
         batch_of(event_columns(&rows))
     }
 
+    /// Settled judgements as SQL sees them, by wearer, sensor and start.
+    pub fn judgements_batch(mut rows: Vec<&Placed<Judgement>>) -> Result<RecordBatch, ArrowError> {
+        rows.sort_by(|a, b| a.row.subject().cmp(&b.row.subject()));
+        batch_of(judgement_columns(&rows))
+    }
+
     pub fn write(
         &self,
         dir: &Path,
@@ -77,18 +88,30 @@ impl SmallTables {
     ) -> Result<(), LoadError> {
         manifest.fingersticks = format!("fingersticks-{generation}.parquet");
         manifest.wear_events = format!("wear-events-{generation}.parquet");
-        let path = dir.join(&manifest.fingersticks);
-        write_batch(
-            &path,
-            &placed_batch(&self.fingersticks, fingerstick_columns)
-                .map_err(LoadError::store(&path))?,
+        manifest.judgements = format!("judgements-{generation}.parquet");
+        let write = |name: &str, batch: Result<RecordBatch, ArrowError>| {
+            let path = dir.join(name);
+            write_batch(&path, &batch.map_err(LoadError::store(&path))?)
+        };
+        write(
+            &manifest.fingersticks,
+            placed_batch(&self.fingersticks, fingerstick_columns),
         )?;
-        let path = dir.join(&manifest.wear_events);
-        write_batch(
-            &path,
-            &placed_batch(&self.wear_events, event_columns).map_err(LoadError::store(&path))?,
+        write(
+            &manifest.wear_events,
+            placed_batch(&self.wear_events, event_columns),
+        )?;
+        write(
+            &manifest.judgements,
+            placed_batch(&self.judgements, judgement_columns),
         )
     }
+}
+
+/// Adds rows; those of one file stay in their order, files come by the bytes of their names.
+fn add<T>(rows: &mut Vec<Placed<T>>, more: Vec<Placed<T>>) {
+    rows.extend(more);
+    rows.sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
 }
 
 type Named = (&'static str, ArrayRef);
@@ -147,6 +170,17 @@ fn event_columns(rows: &[&Placed<WearEvent>]) -> Vec<Named> {
         numbers("score", rows, |r| r.score),
         texts("posture", rows, |r| &r.posture),
         numbers("distance_cm", rows, |r| r.distance_cm),
+        texts("note", rows, |r| &r.note),
+    ]
+}
+
+/// The columns of judgements as SQL sees them.
+fn judgement_columns(rows: &[&Placed<Judgement>]) -> Vec<Named> {
+    vec![
+        texts("wearer", rows, |r| &r.wearer),
+        texts("sensor", rows, |r| &r.sensor),
+        instants("start", rows, |r| r.start),
+        texts("verdict", rows, |r| &r.verdict),
         texts("note", rows, |r| &r.note),
     ]
 }
@@ -235,6 +269,21 @@ fn fingersticks_of(batch: &RecordBatch) -> Vec<Placed<Fingerstick>> {
             glucose: cells.number(2, row).unwrap_or_default(),
             meter: cells.text(3, row),
             purpose: cells.text(4, row),
+        };
+        cells.placed(row, value)
+    };
+    (0..batch.num_rows()).map(one).collect()
+}
+
+fn judgements_of(batch: &RecordBatch) -> Vec<Placed<Judgement>> {
+    let cells = Cells(batch);
+    let one = |row| {
+        let value = Judgement {
+            wearer: cells.text(0, row),
+            sensor: cells.text(1, row),
+            start: cells.instant(2, row),
+            verdict: cells.text(3, row),
+            note: cells.text(4, row),
         };
         cells.placed(row, value)
     };

@@ -1,7 +1,5 @@
 //! Level and slope of a sensor's readings around one moment.
 
-use super::matrix::{dot, subtract};
-
 /// Readings that a fit needs at least, and that each side of the moment needs at least.
 const FEWEST: usize = 6;
 const FEWEST_PER_SIDE: usize = 2;
@@ -10,22 +8,12 @@ const FEWEST_PER_SIDE: usize = 2;
 pub const HALF_WIDTHS: [f64; 3] = [25.0, 35.0, 45.0];
 
 /// A local cubic fit to a sensor's readings.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LocalTrend {
     /// Fitted glucose at the moment, in the unit of the readings.
     pub level: f64,
     /// Fitted rate of change at the moment, per minute.
     pub slope: f64,
-    /// Offsets of the readings used, minutes after the moment.
-    pub(super) minutes: Vec<f64>,
-    /// Reading minus fit.
-    pub(super) residuals: Vec<f64>,
-    /// Orthonormal basis of the cubics on `minutes`.
-    pub(super) basis: Vec<Vec<f64>>,
-    /// `level` is the sum of these weights times the readings.
-    pub(super) level_weights: Vec<f64>,
-    /// `slope` is the sum of these weights times the readings.
-    pub(super) slope_weights: Vec<f64>,
 }
 
 /// Fits a cubic by least squares to the readings within 25 min of a moment (35 or 45 where they are sparse).
@@ -39,36 +27,20 @@ pub fn local_trend(minutes: &[f64], glucose: &[f64]) -> Option<LocalTrend> {
         .iter()
         .map(|&half_width| within(minutes, glucose, half_width))
         .find(|(minutes, _)| enough(minutes))?;
-    let basis = orthonormal_cubics(&minutes)?;
-    let mut level_weights = vec![0.0; minutes.len()];
-    let mut slope_weights = vec![0.0; minutes.len()];
-    let mut residuals = glucose.clone();
-    for polynomial in &basis {
-        subtract(
-            &mut level_weights,
-            -polynomial.value_at_zero,
-            &polynomial.values,
-        );
-        subtract(
-            &mut slope_weights,
-            -polynomial.slope_at_zero,
-            &polynomial.values,
-        );
-        let share = dot(&polynomial.values, &residuals);
-        subtract(&mut residuals, share, &polynomial.values);
+    let mut trend = LocalTrend {
+        level: 0.0,
+        slope: 0.0,
+    };
+    for polynomial in orthonormal_cubics(&minutes)? {
+        let share = dot(&polynomial.values, &glucose);
+        trend.level += share * polynomial.value_at_zero;
+        trend.slope += share * polynomial.slope_at_zero;
     }
-    Some(LocalTrend {
-        level: dot(&level_weights, &glucose),
-        slope: dot(&slope_weights, &glucose),
-        minutes,
-        residuals,
-        basis: basis
-            .into_iter()
-            .map(|polynomial| polynomial.values)
-            .collect(),
-        level_weights,
-        slope_weights,
-    })
+    Some(trend)
+}
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// A polynomial by its values at the readings, and its value and slope at the moment itself.
@@ -96,7 +68,9 @@ fn orthonormal_cubics(minutes: &[f64]) -> Option<Vec<Polynomial>> {
     for mut polynomial in powers {
         for earlier in &basis {
             let share = dot(&earlier.values, &polynomial.values);
-            subtract(&mut polynomial.values, share, &earlier.values);
+            for (value, earlier) in polynomial.values.iter_mut().zip(&earlier.values) {
+                *value -= share * earlier;
+            }
             polynomial.value_at_zero -= share * earlier.value_at_zero;
             polynomial.slope_at_zero -= share * earlier.slope_at_zero;
         }

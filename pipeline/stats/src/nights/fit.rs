@@ -20,11 +20,6 @@ pub(super) struct Fit {
 
 /// Readings before and after the event that the baseline is drawn through, min.
 const MARGIN: f64 = 100.0;
-/// Time constants tried at each edge, min; validation makes edges of 2 to 8 min.
-const TAUS: [f64; 4] = [1.0, 2.5, 5.0, 8.0];
-/// Lengths of the slow ramps that blood glucose may make, min.
-const SLOW_FALLS: [f64; 3] = [25.0, 40.0, 70.0];
-const SLOW_RISES: [f64; 3] = [20.0, 35.0, 60.0];
 /// Shares of a slow ramp that may lie before the edge it stands for.
 const PARTS: [f64; 4] = [0.0, 0.25, 0.5, 0.75];
 /// Time constants after which a recovery is over (e⁻⁸ is left).
@@ -63,12 +58,15 @@ fn response(since: f64, tau: f64) -> f64 {
     }
 }
 
-/// Share of a smooth ramp of length `width` done; steepest in its middle, 1.5 / width.
+/// Share done of a slow change of blood glucose that a lagging sensor sees: two first-order steps in
+/// a row, 90 % in `width` min.
 fn ramp(since: f64, width: f64) -> f64 {
-    let x = (since / width).min(1.0);
-    x * x * (3.0 - 2.0 * x)
+    let x = TO_90_PERCENT * since.max(0.0) / width;
+    1.0 - (1.0 + x) * (-x).exp()
 }
-const STEEPEST: f64 = 1.5;
+/// Time constants in which 90 % of the slow course are done, and its steepest slope per width.
+const TO_90_PERCENT: f64 = 3.89;
+const STEEPEST: f64 = 1.43;
 
 /// Whether the fit of a pair sees readings that any of `fits` (in order of time) touches.
 pub(super) fn reaches(pair: &Pair, fits: &[Fit], minutes: &[f64]) -> bool {
@@ -83,8 +81,8 @@ pub(super) fn fit(series: &Series, readings: &[f64], pair: Pair, set: &Settings)
     let window = Window::new(series, readings, t0 - MARGIN, t1 + MARGIN);
     let half = 0.5 * series.spacing;
     let (step, reach) = (half.max(2.5), series.spacing.max(5.0));
-    let falls = edges(&window, t0 - half, &TAUS, step, reach);
-    let rises = edges(&window, t1 - half, &TAUS, step, reach);
+    let falls = edges(&window, t0 - half, &set.edge_minutes, step, reach);
+    let rises = edges(&window, t1 - half, &set.edge_minutes, step, reach);
     let mut fast = Mixture::default();
     let mut best = search(&falls, &rises, set, &mut fast)?;
     if best.evidence.against_none < set.least_gain {
@@ -98,7 +96,12 @@ pub(super) fn fit(series: &Series, readings: &[f64], pair: Pair, set: &Settings)
     }
     best.height = fast.mean();
     best.evidence.against_slow = fast.log() - slow;
-    best.evidence.bottom = series.scale[pair.fall] / series.noise.cv - best.height;
+    let inside = series.minutes.partition_point(|&m| m < best.start)
+        ..series.minutes.partition_point(|&m| m <= best.end);
+    best.evidence.bottom = series.glucose[inside]
+        .iter()
+        .copied()
+        .fold(f64::INFINITY, f64::min);
     best.evidence.spacing = series.spacing;
     Some(best)
 }
@@ -163,35 +166,36 @@ fn slow_dip(
             .map(|(begin, w)| window.column(begin, w, ramp))
             .collect()
     };
-    let falls = ramps(best.start + best.fall, SLOW_FALLS);
-    let rises = ramps(best.end + best.rise, SLOW_RISES);
+    let falls = ramps(best.start + best.fall, set.slow_falls);
+    let rises = ramps(best.end + best.rise, set.slow_rises);
     let mut alone = Mixture::default();
     let mut dips = Mixture::default();
-    let add = |to: &mut Mixture, dip: Dip, width: f64| {
-        let height = dip.height.clamp(0.0, set.fastest / STEEPEST * width);
+    let limit = |width: f64| set.fastest / STEEPEST * width;
+    let add = |to: &mut Mixture, dip: Dip, most: f64| {
+        let height = dip.height.clamp(0.0, most);
         to.add(dip.gain(height), height);
     };
     falls
         .iter()
-        .for_each(|c| add(&mut alone, Dip::single(c, -1.0), c.width));
+        .for_each(|c| add(&mut alone, Dip::single(c, -1.0), limit(c.width)));
     rises
         .iter()
-        .for_each(|c| add(&mut alone, Dip::single(c, 1.0), c.width));
+        .for_each(|c| add(&mut alone, Dip::single(c, 1.0), limit(c.width)));
     for fall in &falls {
         for rise in &rises {
             add(
                 &mut dips,
                 Dip::between(fall, rise),
-                fall.width.min(rise.width),
+                limit(fall.width.min(rise.width)),
             );
         }
         for rise in ends.iter().filter(|c| c.width == best.rise) {
-            add(&mut dips, Dip::between(fall, rise), fall.width);
+            add(&mut dips, Dip::between(fall, rise), limit(fall.width));
         }
     }
     for fall in starts.iter().filter(|c| c.width == best.fall) {
         for rise in &rises {
-            add(&mut dips, Dip::between(fall, rise), rise.width);
+            add(&mut dips, Dip::between(fall, rise), limit(rise.width));
         }
     }
     dips.log().max(alone.log())

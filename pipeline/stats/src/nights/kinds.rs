@@ -1,5 +1,6 @@
 //! Kinds of synthetic nights: some to tune on, others to report on.
 
+use super::second::Second;
 use super::simulate::{Baseline, Kind};
 
 const PLAIN: Kind = Kind {
@@ -13,41 +14,15 @@ const PLAIN: Kind = Kind {
     noise_correlation: 0.7,
     low_share: 0.12,
     fast_lows: false,
+    rebounds: 0.0,
     dropouts: 0.0,
     nights_only: false,
     events_per_night: 0.15,
 };
 
-/// Kinds that the weights of the score were fitted on, seeds below 10 000.
-pub const TUNING: [Kind; 5] = [
-    Kind {
-        name: "tuning-quarter",
-        spacing: 15.0,
-        ..PLAIN
-    },
-    PLAIN,
-    Kind {
-        name: "tuning-meals",
-        baseline: Baseline::Meals,
-        noise_correlation: 0.85,
-        ..PLAIN
-    },
-    Kind {
-        name: "tuning-minute",
-        spacing: 1.0,
-        ..PLAIN
-    },
-    Kind {
-        name: "tuning-fast-lows",
-        low_share: 0.25,
-        fast_lows: true,
-        noise_correlation: 0.6,
-        ..PLAIN
-    },
-];
-
-/// Kinds that results are reported on, seeds from 900 000 on. `plain` is a tuning kind as well.
-pub const REPORTED: [Kind; 14] = [
+/// Kinds of the first generator: the weights were fitted to their nights with seeds below 10 000,
+/// results are reported on seeds from 900 000 on.
+pub const KINDS: [Kind; 18] = [
     Kind {
         name: "calm",
         restless: 0.6,
@@ -97,6 +72,17 @@ pub const REPORTED: [Kind; 14] = [
         ..PLAIN
     },
     Kind {
+        name: "sharp-edges",
+        edge_minutes: (0.2, 2.0),
+        ..PLAIN
+    },
+    Kind {
+        name: "rebounds",
+        low_share: 0.3,
+        rebounds: 0.7,
+        ..PLAIN
+    },
+    Kind {
         name: "1-min",
         spacing: 1.0,
         baseline: Baseline::Oscillator,
@@ -106,6 +92,19 @@ pub const REPORTED: [Kind; 14] = [
         name: "15-min",
         spacing: 15.0,
         baseline: Baseline::Oscillator,
+        ..PLAIN
+    },
+    Kind {
+        name: "15-min-calm",
+        spacing: 15.0,
+        restless: 0.6,
+        level: (95.0, 125.0),
+        ..PLAIN
+    },
+    Kind {
+        name: "15-min-meals",
+        spacing: 15.0,
+        baseline: Baseline::Meals,
         ..PLAIN
     },
     Kind {
@@ -127,5 +126,46 @@ pub const REPORTED: [Kind; 14] = [
         nights_only: true,
         baseline: Baseline::Meals,
         ..PLAIN
+    },
+];
+
+const SECOND: Second = Second {
+    name: "second",
+    spacing: 5.0,
+    noise_cv: 0.035,
+    white: 0.0,
+    correlation: 0.7,
+};
+
+/// Kinds of the second generator, for reports only.
+pub const SECOND_KINDS: [Second; 6] = [
+    SECOND,
+    Second {
+        name: "second-2-percent",
+        noise_cv: 0.02,
+        white: 0.3,
+        ..SECOND
+    },
+    Second {
+        name: "second-5-percent",
+        noise_cv: 0.05,
+        white: 0.3,
+        ..SECOND
+    },
+    Second {
+        name: "second-noise-long",
+        correlation: 0.9,
+        white: 0.2,
+        ..SECOND
+    },
+    Second {
+        name: "second-1-min",
+        spacing: 1.0,
+        ..SECOND
+    },
+    Second {
+        name: "second-15-min",
+        spacing: 15.0,
+        ..SECOND
     },
 ];

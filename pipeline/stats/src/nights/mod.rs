@@ -19,6 +19,7 @@ pub mod kinds;
 mod model;
 mod noise;
 mod scan;
+pub mod second;
 pub mod settings;
 pub mod simulate;
 pub mod validate;
@@ -28,7 +29,7 @@ use std::f64::consts::LN_10;
 
 use fit::Fit;
 use scan::{Pair, Series};
-pub use settings::Settings;
+pub use settings::{Score, Settings};
 
 /// A run of readings held down by pressure on the sensor.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -87,7 +88,7 @@ pub struct Evidence {
     pub against_slow: f64,
     /// Height over its standard error.
     pub height_in_errors: f64,
-    /// Expected glucose less the height, mg/dL.
+    /// Lowest reading of the run, mg/dL.
     pub bottom: f64,
     /// Sum of the edges' time constants, min.
     pub edges: f64,

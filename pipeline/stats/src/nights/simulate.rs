@@ -44,6 +44,8 @@ pub struct Kind {
     pub low_share: f64,
     /// True lows from fast-acting insulin (to 4 mg/dL/min) with a fast rescue.
     pub fast_lows: bool,
+    /// Share of true lows after which treatment drives glucose far up.
+    pub rebounds: f64,
     /// Signal losses (5 to 40 min) per night.
     pub dropouts: f64,
     /// Keep only the readings from one hour before to one hour after each night.
@@ -96,9 +98,7 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
         truth.nights.push((offset + NIGHT.0, offset + NIGHT.1));
         if rng.random::<f64>() < kind.low_share {
             let at = offset + uniform(&mut rng, NIGHT.0 - 30.0, NIGHT.1 - 120.0);
-            truth
-                .lows
-                .push(true_low(&mut trace, at, kind.fast_lows, &mut rng));
+            truth.lows.push(true_low(&mut trace, at, kind, &mut rng));
         }
         events(kind, offset, &mut truth.events, &mut rng);
     }
@@ -131,11 +131,11 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
     truth
 }
 
-fn uniform(rng: &mut impl Rng, low: f64, high: f64) -> f64 {
+pub(super) fn uniform(rng: &mut impl Rng, low: f64, high: f64) -> f64 {
     low + (high - low) * rng.random::<f64>()
 }
 
-fn normal(rng: &mut impl Rng) -> f64 {
+pub(super) fn normal(rng: &mut impl Rng) -> f64 {
     let radius = (-2.0 * (1.0 - rng.random::<f64>()).ln()).sqrt();
     radius * (std::f64::consts::TAU * rng.random::<f64>()).cos()
 }
@@ -239,7 +239,8 @@ fn lag(trace: &mut [f64], minutes: f64) {
 }
 
 /// Bends the trace to a low of 45 to 65 mg/dL from `at` on; gives begin and end.
-fn true_low(trace: &mut [f64], at: f64, fast: bool, rng: &mut impl Rng) -> (f64, f64) {
+fn true_low(trace: &mut [f64], at: f64, kind: &Kind, rng: &mut impl Rng) -> (f64, f64) {
+    let fast = kind.fast_lows;
     let target = uniform(rng, 45.0, 65.0);
     let depth = (trace[at as usize] - target).max(10.0);
     let rate = if fast {
@@ -268,6 +269,10 @@ fn true_low(trace: &mut [f64], at: f64, fast: bool, rng: &mut impl Rng) -> (f64,
         let t = t as f64;
         let weight = smooth((t - at) / fall).min(smooth((end - t) / recovery));
         *value += weight * (target - *value);
+    }
+    if kind.rebounds > 0.0 && rng.random::<f64>() < kind.rebounds {
+        let (height, peak) = (uniform(rng, 30.0, 100.0), uniform(rng, 35.0, 60.0));
+        bump(trace, end - 0.5 * recovery, height, peak);
     }
     (at, end)
 }

@@ -4,6 +4,7 @@
 //! artefact overlaps at least half of it; a reported one is true where it overlaps at least half of
 //! some true event, whatever that event's size. Errors of start and end are reported minus true.
 
+use super::second::Second;
 use super::simulate::{Kind, Session, session};
 use super::{Artefact, Candidate, Evidence, Settings, candidates};
 use statrs::distribution::{ContinuousCDF, Gamma};
@@ -71,13 +72,49 @@ pub fn validate(
     seed: u64,
     settings: &Settings,
 ) -> KindResult {
+    let made = |seed| session(kind, nights, seed);
+    run(
+        kind.name,
+        shortest(kind.spacing),
+        seed..seed + sessions,
+        made,
+        settings,
+    )
+}
+
+/// The same for a kind of the second generator.
+#[must_use]
+pub fn validate_second(
+    kind: &Second,
+    sessions: u64,
+    nights: usize,
+    seed: u64,
+    settings: &Settings,
+) -> KindResult {
+    let made = |seed| super::second::session(kind, nights, seed);
+    run(
+        kind.name,
+        shortest(kind.spacing),
+        seed..seed + sessions,
+        made,
+        settings,
+    )
+}
+
+fn run(
+    name: &'static str,
+    shortest: f64,
+    seeds: std::ops::Range<u64>,
+    session: impl Fn(u64) -> Session,
+    settings: &Settings,
+) -> KindResult {
     let mut tally = Tally::default();
-    for k in 0..sessions {
-        let made = session(kind, nights, seed + k);
+    for seed in seeds {
+        let made = session(seed);
         let found = super::detect(&made.minutes, &made.glucose, &made.held, settings);
-        tally.add(&made, &found, shortest(kind));
+        tally.add(&made, &found, shortest);
     }
-    tally.result(kind.name)
+    tally.result(name)
 }
 
 /// Evidence of every candidate at night of at least the least height, and whether it is a true event.
@@ -105,8 +142,8 @@ pub fn labelled(
 }
 
 /// Shortest event that counts at a spacing: 45 min from 15 min spacing on.
-fn shortest(kind: &Kind) -> f64 {
-    if kind.spacing >= 15.0 { 45.0 } else { 0.0 }
+fn shortest(spacing: f64) -> f64 {
+    if spacing >= 15.0 { 45.0 } else { 0.0 }
 }
 
 impl Session {

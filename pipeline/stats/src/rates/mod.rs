@@ -4,3 +4,4 @@ pub mod clustered;
 pub mod heterogeneity;
 pub mod poisson;
 pub mod proportion;
+pub mod ratio;

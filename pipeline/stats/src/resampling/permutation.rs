@@ -17,6 +17,8 @@ pub struct PermutationTest {
     pub draws: usize,
     /// Draws whose statistic is at least the observed one, up to rounding.
     pub as_extreme: usize,
+    /// The smallest p that any arrangement of these labels would have got: no less than 1 / (1 + `draws`).
+    pub smallest_p: f64,
 }
 
 /// Shuffles `labels` within `blocks` and asks how often `statistic` gets at least as large as it is.
@@ -40,26 +42,53 @@ pub fn permutation_test(
         return None;
     }
     let mut as_extreme = 0;
+    let mut largest = Largest::default();
     let mut visit = |arrangement: &[usize]| {
-        if at_least(statistic(arrangement), observed) {
+        let value = statistic(arrangement);
+        if at_least(value, observed) {
             as_extreme += 1;
         }
+        largest.see(value);
     };
-    let draws = match fewer_arrangements(labels, &blocks) {
+    // Of random draws none need be as extreme as the observed arrangement; of all arrangements it is one itself.
+    let (draws, fewest) = match fewer_arrangements(labels, &blocks) {
         Some(count) => {
             enumerate(labels, &blocks, &mut visit);
-            count
+            (count, largest.times)
         }
         None => {
             shuffle(labels, &blocks, seed, &mut visit);
-            DRAWS
+            (DRAWS, 0)
         }
     };
     Some(PermutationTest {
         p: (1 + as_extreme) as f64 / (1 + draws) as f64,
         draws,
         as_extreme,
+        smallest_p: (1 + fewest) as f64 / (1 + draws) as f64,
     })
+}
+
+/// How often the largest value came, up to rounding.
+#[derive(Default)]
+struct Largest {
+    value: Option<f64>,
+    times: usize,
+}
+
+impl Largest {
+    fn see(&mut self, value: f64) {
+        let tied = self.value.is_some_and(|largest| at_least(value, largest));
+        let above = self.value.is_none_or(|largest| !at_least(largest, value));
+        if value.is_nan() {
+            return;
+        }
+        if above {
+            (self.value, self.times) = (Some(value), 1);
+        } else if tied {
+            self.times += 1;
+        }
+    }
 }
 
 /// The members of every block that holds at least two different labels.

@@ -1,20 +1,10 @@
 //! The Kaplan-Meier estimate of survival.
 
+pub use super::interval_scale::IntervalScale;
+use super::interval_scale::share_interval;
 use super::risk_table::risk_table;
 use crate::comparison::{SLACK, at_most};
-use crate::distributions::normal_quantile;
 use crate::interval::Interval;
-
-/// The scale on which a survival interval is symmetric.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum IntervalScale {
-    /// log(-log S), which never leaves 0 to 1.
-    LogLog,
-    /// log S, clipped at 1.
-    Log,
-    /// S itself, clipped to 0 and 1.
-    Plain,
-}
 
 /// Survival at one time, with its uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,6 +28,10 @@ pub struct SurvivalPoint {
     pub events: usize,
     /// Censored at `time`; an event at the same time comes first.
     pub censored: usize,
+    /// Cumulative hazard by Nelson and Aalen, Σ d / n.
+    pub hazard: f64,
+    /// Its standard error, √(Σ d / n²).
+    pub hazard_error: f64,
     /// Survival just after `time`.
     pub estimate: Survival,
 }
@@ -65,8 +59,8 @@ pub struct RestrictedMean {
 /// A fitted Kaplan-Meier curve.
 ///
 /// S(t) is the product over event times up to t of 1 - d/n, its standard error S √(Σ d / (n (n - d))) (Greenwood).
-/// Sources: Kaplan and Meier 1958 J Am Stat Assoc 53:457; Kalbfleisch and Prentice, The Statistical Analysis of
-/// Failure Time Data, for the log(-log) interval. Checked by `tests/kaplan_meier.rs`.
+/// Intervals: see [`IntervalScale`]. Sources: Kaplan and Meier 1958 J Am Stat Assoc 53:457; for the hazard Nelson 1972
+/// Technometrics 14:945 and Aalen 1978 Ann Stat 6:701. Checked by `tests/kaplan_meier.rs`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KaplanMeier {
     /// The distinct times, in order.
@@ -90,11 +84,14 @@ impl KaplanMeier {
         let causes = events.iter().map(|&event| event.then_some(0));
         let mut survival = 1.0;
         let mut variance_sum = 0.0;
+        let (mut hazard, mut hazard_variance) = (0.0, 0.0);
         let points = risk_table(times, causes, 1)
             .into_iter()
             .map(|row| {
                 let (events, at_risk) = (row.all_events(), row.at_risk as f64);
                 let left = at_risk - events as f64;
+                hazard += events as f64 / at_risk;
+                hazard_variance += events as f64 / (at_risk * at_risk);
                 if events > 0 {
                     survival *= left / at_risk;
                     variance_sum += events as f64 / (at_risk * left);
@@ -104,6 +101,8 @@ impl KaplanMeier {
                     at_risk: row.at_risk,
                     events,
                     censored: row.censored,
+                    hazard,
+                    hazard_error: hazard_variance.sqrt(),
                     estimate: with_uncertainty(survival, variance_sum, scale),
                 }
             })
@@ -204,31 +203,11 @@ fn with_uncertainty(survival: f64, variance_sum: f64, scale: IntervalScale) -> S
             interval: None,
         };
     }
-    let relative_error = variance_sum.sqrt();
-    let interval = (survival < 1.0).then(|| {
-        let z = normal_quantile(0.975);
-        match scale {
-            IntervalScale::LogLog => {
-                let spread = z * relative_error / survival.ln().abs();
-                Interval {
-                    lower: survival.powf(spread.exp()),
-                    upper: survival.powf((-spread).exp()),
-                }
-            }
-            IntervalScale::Log => Interval {
-                lower: survival * (-z * relative_error).exp(),
-                upper: (survival * (z * relative_error).exp()).min(1.0),
-            },
-            IntervalScale::Plain => Interval {
-                lower: (survival - z * survival * relative_error).max(0.0),
-                upper: (survival + z * survival * relative_error).min(1.0),
-            },
-        }
-    });
+    let std_error = survival * variance_sum.sqrt();
     Survival {
         survival,
-        std_error: Some(survival * relative_error),
-        interval,
+        std_error: Some(std_error),
+        interval: share_interval(survival, std_error, scale),
     }
 }
 

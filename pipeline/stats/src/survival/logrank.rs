@@ -19,6 +19,30 @@ pub struct Subjects<'a> {
     pub strata: &'a [usize],
 }
 
+/// How much the events of a time count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EventWeight {
+    /// All the same: the log-rank test.
+    Equal,
+    /// Subjects at risk (Gehan 1965 Biometrika 52:203; Breslow 1970 Biometrika 57:579).
+    AtRisk,
+    /// Its square root (Tarone and Ware 1977 Biometrika 64:156).
+    RootAtRisk,
+    /// Survival of the whole stratum just before (Peto and Peto 1972 J R Stat Soc A 135:185, as G-rho with rho 1).
+    Survival,
+}
+
+impl EventWeight {
+    fn of(self, at_risk: f64, survival: f64) -> f64 {
+        match self {
+            Self::Equal => 1.0,
+            Self::AtRisk => at_risk,
+            Self::RootAtRisk => at_risk.sqrt(),
+            Self::Survival => survival,
+        }
+    }
+}
+
 /// A log-rank test.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LogRank {
@@ -28,7 +52,7 @@ pub struct LogRank {
     pub df: usize,
     /// Upper tail of the chi-square distribution.
     pub p: f64,
-    /// Events of each group.
+    /// Events of each group, weighted where the test is.
     pub observed: Vec<f64>,
     /// Events expected of each group if all had the same hazard within a stratum.
     pub expected: Vec<f64>,
@@ -44,7 +68,13 @@ pub struct LogRank {
 /// `tests/logrank.rs`.
 #[must_use]
 pub fn log_rank(subjects: Subjects<'_>) -> Option<LogRank> {
-    let scores = Scores::new(subjects);
+    weighted_log_rank(subjects, EventWeight::Equal)
+}
+
+/// [`log_rank`] with weights: observed and expected events count `weight`, their covariance its square.
+#[must_use]
+pub fn weighted_log_rank(subjects: Subjects<'_>, weight: EventWeight) -> Option<LogRank> {
+    let scores = Scores::new(subjects, weight);
     let mut sums = Sums::new(scores.group_count);
     let (chi_square, df) = scores.chi_square(subjects.groups, &mut sums);
     (df > 0).then(|| LogRank {
@@ -67,7 +97,7 @@ pub fn log_rank_permutation(
     blocks: &[usize],
     seed: u64,
 ) -> Option<PermutationTest> {
-    let scores = Scores::new(subjects);
+    let scores = Scores::new(subjects, EventWeight::Equal);
     let mut sums = Sums::new(scores.group_count);
     if scores.chi_square(subjects.groups, &mut sums).1 == 0 {
         return None;
@@ -77,13 +107,24 @@ pub fn log_rank_permutation(
     })
 }
 
+/// Weighted events less weighted cumulative hazard of each subject in its stratum: the scores whose sum over a group is
+/// observed minus expected.
+pub(super) fn subject_scores(subjects: Subjects<'_>, weight: EventWeight) -> Vec<f64> {
+    let mut values = vec![0.0; subjects.times.len()];
+    for score in Scores::new(subjects, weight).strata.iter().flatten() {
+        values[score.subject] = score.event - score.hazard;
+    }
+    values
+}
+
 /// One subject's share in the sums, which does not depend on its group.
 struct Score {
     subject: usize,
-    event: bool,
-    /// Cumulative hazard up to the subject's time: Σ d / n.
+    /// Weight of its event, 0 where censored.
+    event: f64,
+    /// Cumulative hazard up to the subject's time: Σ w d / n.
     hazard: f64,
-    /// Σ c / n over event times up to the subject's time, c = d (n - d) / (n - 1).
+    /// Σ c / n over event times up to the subject's time, c = w² d (n - d) / (n - 1).
     single: f64,
     /// Σ c / n².
     pair: f64,
@@ -122,14 +163,14 @@ impl Sums {
 }
 
 impl Scores {
-    fn new(subjects: Subjects<'_>) -> Self {
+    fn new(subjects: Subjects<'_>, weight: EventWeight) -> Self {
         let mut members = BTreeMap::<usize, Vec<usize>>::new();
         for (subject, &stratum) in subjects.strata.iter().enumerate() {
             members.entry(stratum).or_default().push(subject);
         }
         let strata: Vec<Vec<Score>> = members
             .into_values()
-            .map(|members| stratum_scores(subjects, members))
+            .map(|members| stratum_scores(subjects, members, weight))
             .collect();
         Self {
             group_count: subjects.groups.iter().max().map_or(0, |&group| group + 1),
@@ -149,7 +190,7 @@ impl Scores {
             sums.at_risk.fill(0.0);
             for score in stratum {
                 let group = groups[score.subject];
-                sums.observed[group] += f64::from(u8::from(score.event));
+                sums.observed[group] += score.event;
                 sums.expected[group] += score.hazard;
                 let row = &mut sums.variance[group];
                 for (cell, at_risk) in row.iter_mut().zip(&sums.at_risk) {
@@ -171,7 +212,11 @@ impl Scores {
     }
 }
 
-fn stratum_scores(subjects: Subjects<'_>, mut members: Vec<usize>) -> Vec<Score> {
+fn stratum_scores(
+    subjects: Subjects<'_>,
+    mut members: Vec<usize>,
+    weight: EventWeight,
+) -> Vec<Score> {
     members.sort_by(|&a, &b| subjects.times[a].total_cmp(&subjects.times[b]));
     let times: Vec<f64> = members
         .iter()
@@ -180,21 +225,27 @@ fn stratum_scores(subjects: Subjects<'_>, mut members: Vec<usize>) -> Vec<Score>
     let causes = members
         .iter()
         .map(|&subject| subjects.events[subject].then_some(0));
-    let (mut hazard, mut single, mut pair) = (0.0, 0.0, 0.0);
+    let (mut hazard, mut single, mut pair, mut survival) = (0.0, 0.0, 0.0, 1.0);
     let mut members = members.iter();
     let mut scores = Vec::with_capacity(times.len());
     for row in risk_table(&times, causes, 1) {
         let (events, at_risk) = (row.all_events() as f64, row.at_risk as f64);
-        hazard += events / at_risk;
+        let weight = weight.of(at_risk, survival);
+        survival *= 1.0 - events / at_risk;
+        hazard += weight * events / at_risk;
         if row.at_risk > 1 {
-            let spread = events * (at_risk - events) / (at_risk - 1.0);
+            let spread = weight * weight * events * (at_risk - events) / (at_risk - 1.0);
             single += spread / at_risk;
             pair += spread / (at_risk * at_risk);
         }
         let ending = row.all_events() + row.censored;
         scores.extend(members.by_ref().take(ending).map(|&subject| Score {
             subject,
-            event: subjects.events[subject],
+            event: if subjects.events[subject] {
+                weight
+            } else {
+                0.0
+            },
             hazard,
             single,
             pair,

@@ -1,8 +1,14 @@
 //! Time to an event, with censoring.
 
+pub mod beta_product;
+pub mod cox;
+pub mod evidence;
 pub mod gray;
 pub mod incidence;
+pub mod interval_scale;
 pub mod kaplan_meier;
 pub mod logrank;
+pub mod lost;
 mod quadratic_form;
 mod risk_table;
+pub mod score_permutation;

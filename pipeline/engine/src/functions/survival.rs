@@ -1,0 +1,220 @@
+//! Aggregates on how long sensors stay on, each a thin adapter. An ending is 0 (censored), 1 (the ending in question) or 2
+//! (another one, that competes).
+
+use whereworn_stats::interval::Interval;
+use whereworn_stats::resampling::seed::seed;
+use whereworn_stats::survival::beta_product::BetaProduct;
+use whereworn_stats::survival::cox::CoxRefusal;
+use whereworn_stats::survival::cox::exposed::exposed_hazard;
+use whereworn_stats::survival::evidence::look;
+use whereworn_stats::survival::gray::gray_test;
+use whereworn_stats::survival::logrank::Subjects;
+use whereworn_stats::survival::lost::lost_bounds;
+
+use super::collect::{Kind, Rows, Statistic};
+use Kind::{Label, Number};
+
+type Values = Option<Vec<Option<f64>>>;
+
+/// See [`super::statistics::ALL`].
+pub const ALL: &[Statistic] = &[
+    Statistic {
+        name: "survival_interval",
+        arguments: &[("day", Number), ("ending", Number), ("horizon", Number)],
+        fields: &["lower", "upper", "mean_lower", "mean_upper"],
+        about: "95 % intervals by beta products: of the share without the ending at the horizon, and of the mean days up to it",
+        evaluate: beta_product,
+    },
+    Statistic {
+        name: "gray_test",
+        arguments: &[("day", Number), ("ending", Number), ("site", Label)],
+        fields: &["chi_square", "df", "p"],
+        about: "Gray's test of equal cumulative incidence of an ending between sites, where others compete",
+        evaluate: gray_of_sites,
+    },
+    Statistic {
+        name: "hazard_ratio",
+        arguments: &[
+            ("day", Number),
+            ("event", Number),
+            ("exposed", Number),
+            ("stratum", Label),
+        ],
+        fields: &HAZARD_FIELDS,
+        about: "Cox's hazard ratio of the exposed (1) to the rest (0) within strata, with Firth's penalty where one side has all events; `refusal`: 1 no events, 2 too few, 3 no contrast, 4 not settled",
+        evaluate: plain_hazard,
+    },
+    Statistic {
+        name: "adjusted_hazard_ratio",
+        arguments: &[
+            ("day", Number),
+            ("event", Number),
+            ("exposed", Number),
+            ("stratum", Label),
+            ("tape", Label),
+            ("side", Label),
+            ("model", Label),
+            ("calendar", Number),
+            ("order_of_wear", Number),
+        ],
+        fields: &HAZARD_FIELDS,
+        about: "`hazard_ratio` adjusted for three labels and two numbers, as far as they vary; five events for each coefficient, or refused",
+        evaluate: adjusted_hazard,
+    },
+    Statistic {
+        name: "log_rank_evidence",
+        arguments: &[
+            ("day", Number),
+            ("event", Number),
+            ("site", Label),
+            ("stratum", Label),
+            ("block", Label),
+            ("month", Number),
+            ("seed", Label),
+        ],
+        fields: &["safe_log_e", "payoff", "p"],
+        about: "one monthly look of the anytime-valid log-rank test between two sites, hazard ratio 2 against 1; `month` counts from 1 at their first session",
+        evaluate: evidence_of_look,
+    },
+    Statistic {
+        name: "lost_bounds",
+        arguments: &[
+            ("day", Number),
+            ("ending", Number),
+            ("lost", Number),
+            ("horizon", Number),
+        ],
+        fields: &["lower", "upper"],
+        about: "incidence of the ending by the horizon if none, or all, of the lost sensors had it when last seen",
+        evaluate: bounds_of_lost,
+    },
+];
+
+const HAZARD_FIELDS: [&str; 7] = [
+    "hazard_ratio",
+    "lower",
+    "upper",
+    "p",
+    "penalised",
+    "coefficients",
+    "refusal",
+];
+
+fn first(numbers: &[f64]) -> Option<f64> {
+    numbers.first().copied()
+}
+
+fn causes(rows: &Rows, position: usize) -> Vec<Option<usize>> {
+    let cause = |ending: &f64| (*ending > 0.0).then_some(usize::from(*ending > 1.0));
+    rows.numbers(position).iter().map(cause).collect()
+}
+
+fn flags(rows: &Rows, position: usize) -> Vec<bool> {
+    rows.numbers(position)
+        .iter()
+        .map(|flag| *flag > 0.0)
+        .collect()
+}
+
+fn beta_product(rows: &Rows) -> Values {
+    let horizon = first(rows.numbers(2))?;
+    let product = BetaProduct::new(rows.numbers(0), &causes(rows, 1));
+    let (share, mean) = (product.free_at(horizon)?, product.restricted_mean(horizon)?);
+    Some(
+        [share.lower, share.upper, mean.lower, mean.upper]
+            .map(Some)
+            .to_vec(),
+    )
+}
+
+fn gray_of_sites(rows: &Rows) -> Values {
+    let test = gray_test(rows.numbers(0), &causes(rows, 1), &rows.labels(2), 0)?;
+    Some(vec![
+        Some(test.chi_square),
+        Some(test.df as f64),
+        Some(test.p),
+    ])
+}
+
+fn plain_hazard(rows: &Rows) -> Values {
+    hazard(rows, Vec::new())
+}
+
+fn adjusted_hazard(rows: &Rows) -> Values {
+    let mut others = Vec::new();
+    for position in 4..7 {
+        let levels = rows.labels(position);
+        for level in 1..=levels.iter().copied().max().unwrap_or(0) {
+            others.push(
+                levels
+                    .iter()
+                    .map(|l| f64::from(u8::from(*l == level)))
+                    .collect(),
+            );
+        }
+    }
+    for position in 7..9 {
+        let numbers = rows.numbers(position);
+        let most = numbers.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+        others.push(numbers.iter().map(|number| number / most).collect());
+    }
+    hazard(rows, others)
+}
+
+fn hazard(rows: &Rows, others: Vec<Vec<f64>>) -> Values {
+    let exposed = rows.numbers(2).to_vec();
+    let fit = exposed_hazard(
+        rows.numbers(0),
+        &flags(rows, 1),
+        exposed,
+        others,
+        &rows.labels(3),
+    );
+    Some(match fit {
+        Ok(fit) => {
+            let Interval { lower, upper } = fit.interval;
+            let penalised = f64::from(u8::from(fit.penalised));
+            let values = [
+                fit.log_hazard_ratio.exp(),
+                lower.exp(),
+                upper.exp(),
+                fit.p,
+                penalised,
+            ];
+            let coefficients = fit.coefficients as f64;
+            values
+                .into_iter()
+                .chain([coefficients, 0.0])
+                .map(Some)
+                .collect()
+        }
+        Err(refusal) => {
+            let code = match refusal {
+                CoxRefusal::NoEvents => 1.0,
+                CoxRefusal::TooFewEvents => 2.0,
+                CoxRefusal::NoContrast => 3.0,
+                CoxRefusal::Separation | CoxRefusal::NotConverged => 4.0,
+            };
+            vec![None, None, None, None, None, None, Some(code)]
+        }
+    })
+}
+
+fn evidence_of_look(rows: &Rows) -> Values {
+    let events = flags(rows, 1);
+    let subjects = Subjects {
+        times: rows.numbers(0),
+        events: &events,
+        groups: &rows.labels(2),
+        strata: &rows.labels(3),
+    };
+    let month = first(rows.numbers(5))? as u32;
+    let look = look(subjects, &rows.labels(4), month, seed(&[rows.text(6)]));
+    Some(vec![Some(look.safe_log_e), Some(look.payoff), look.p])
+}
+
+fn bounds_of_lost(rows: &Rows) -> Values {
+    let horizon = first(rows.numbers(3))?;
+    let bounds = lost_bounds(rows.numbers(0), &causes(rows, 1), &flags(rows, 2), horizon)?;
+    Some(vec![Some(bounds.lower), Some(bounds.upper)])
+}

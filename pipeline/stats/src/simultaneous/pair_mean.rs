@@ -1,0 +1,142 @@
+//! The mean over pairs of sensors that were worn at once.
+
+use crate::distributions::{t_quantile, t_two_sided};
+use crate::interval::Interval;
+use crate::mixed::random_intercept::random_intercept;
+
+/// Share of a difference's variance that belongs to its pair of sensors alone, the rest to the two sensors.
+const OWN_SHARE: f64 = 0.1;
+
+/// A figure of one pair of sensors, first less second.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SensorPair {
+    /// The figure, any unit.
+    pub value: f64,
+    /// The first sensor, any number.
+    pub first: usize,
+    /// The second sensor, any number.
+    pub second: usize,
+    /// Who wore both, any number.
+    pub wearer: usize,
+}
+
+/// A mean over pairs of sensors, in the unit of the values.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairMean {
+    /// The mean.
+    pub mean: f64,
+    /// Its standard error and degrees of freedom; `None` with one pair, or all pairs of one wearer holding no two
+    /// sensors more than the mean takes.
+    pub error: Option<(f64, f64)>,
+}
+
+impl PairMean {
+    /// 95 % interval by t.
+    #[must_use]
+    pub fn interval(&self) -> Option<Interval> {
+        self.error
+            .map(|(error, df)| Interval::around(self.mean, t_quantile(0.975, df) * error))
+    }
+
+    /// Two-sided p of a mean of 0; `None` as the interval, and where all values are 0.
+    #[must_use]
+    pub fn p(&self) -> Option<f64> {
+        let (error, df) = self.error?;
+        let t = self.mean / error;
+        (!t.is_nan()).then(|| t_two_sided(t, df))
+    }
+}
+
+/// Mean of a figure over pairs of sensors.
+///
+/// One wearer: a difference is mean + first sensor's deviation - second sensor's + the pair's own, sensors alike, so two
+/// pairs that share a sensor are correlated: R = 0.45 (a'b) + 0.1 [same pair], a and b being +1 at the first sensor and
+/// -1 at the second. Generalised least squares with that R: mean = 1'R⁻¹v / 1'R⁻¹1, s² the weighted residual sum of squares
+/// over df, squared error s² / 1'R⁻¹1, df = the number of pairs, or of sensors less 1 where that is smaller, less 1.
+/// Without a shared sensor this is the plain mean with t.
+///
+/// Several wearers: a random intercept for each wearer by REML ([`random_intercept`]), so that it speaks of wearers in
+/// general; with one pair each, t over wearers.
+///
+/// Returns `None` without pairs; no error with one. Source: Rao 1973, Linear Statistical Inference, section 4a.2, for
+/// least squares with a known correlation. Checked by `tests/simultaneous.rs`.
+#[must_use]
+pub fn pair_mean(pairs: &[SensorPair]) -> Option<PairMean> {
+    let one_wearer = pairs.iter().all(|pair| pair.wearer == pairs[0].wearer);
+    if one_wearer {
+        return within_a_wearer(pairs);
+    }
+    let values: Vec<f64> = pairs.iter().map(|pair| pair.value).collect();
+    let wearers: Vec<usize> = pairs.iter().map(|pair| pair.wearer).collect();
+    let fit = random_intercept(&values, &wearers)?;
+    Some(PairMean {
+        mean: fit.mean,
+        error: fit.std_error.zip(fit.df),
+    })
+}
+
+fn within_a_wearer(pairs: &[SensorPair]) -> Option<PairMean> {
+    let factor = cholesky(&correlations(pairs))?;
+    let ones = solve_lower(&factor, &vec![1.0; pairs.len()]);
+    let values: Vec<f64> = pairs.iter().map(|pair| pair.value).collect();
+    let values = solve_lower(&factor, &values);
+    let weight: f64 = ones.iter().map(|one| one * one).sum();
+    let mean = ones.iter().zip(&values).map(|(o, v)| o * v).sum::<f64>() / weight;
+    let squares: f64 = ones
+        .iter()
+        .zip(&values)
+        .map(|(one, value)| (value - mean * one).powi(2))
+        .sum();
+    let mut sensors: Vec<usize> = pairs.iter().flat_map(|p| [p.first, p.second]).collect();
+    sensors.sort_unstable();
+    sensors.dedup();
+    let df = pairs.len().min(sensors.len() - 1) as f64 - 1.0;
+    Some(PairMean {
+        mean,
+        error: (df >= 1.0).then(|| ((squares / df / weight).sqrt(), df)),
+    })
+}
+
+/// R of the pairs' differences; `None` without pairs.
+fn correlations(pairs: &[SensorPair]) -> Vec<Vec<f64>> {
+    let same = |a: usize, b: usize| f64::from(u8::from(a == b));
+    let shared = |one: &SensorPair, other: &SensorPair| {
+        same(one.first, other.first) + same(one.second, other.second)
+            - same(one.first, other.second)
+            - same(one.second, other.first)
+    };
+    let entry = |i: usize, j: usize| {
+        0.5 * (1.0 - OWN_SHARE) * shared(&pairs[i], &pairs[j]) + OWN_SHARE * same(i, j)
+    };
+    (0..pairs.len())
+        .map(|i| (0..pairs.len()).map(|j| entry(i, j)).collect())
+        .collect()
+}
+
+/// Lower factor of a positive definite matrix; `None` of an empty one.
+fn cholesky(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+    let n = matrix.len();
+    let mut factor = vec![vec![0.0; n]; n];
+    for i in 0..n {
+        for j in 0..=i {
+            let done: f64 = (0..j).map(|k| factor[i][k] * factor[j][k]).sum();
+            let rest = matrix[i][j] - done;
+            factor[i][j] = if i == j {
+                rest.sqrt()
+            } else {
+                rest / factor[j][j]
+            };
+        }
+    }
+    (n > 0).then_some(factor)
+}
+
+/// L⁻¹ v.
+fn solve_lower(factor: &[Vec<f64>], vector: &[f64]) -> Vec<f64> {
+    let mut solved = Vec::with_capacity(vector.len());
+    for (row, value) in factor.iter().zip(vector) {
+        let done: f64 = row.iter().zip(&solved).map(|(l, x)| l * x).sum();
+        solved.push((value - done) / row[solved.len()]);
+    }
+    solved
+}

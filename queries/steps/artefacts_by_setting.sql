@@ -1,0 +1,26 @@
+-- title = "Runs of readings that fall off and recover faster than blood glucose can, by setting of the detector"
+-- row = "one run of one sensor, by day or night, under one setting"
+-- role = "step"
+WITH found AS (
+    SELECT 'standard' AS setting, sensor_no, UNNEST(night_artefacts_of(time, glucose, status)) AS run
+    FROM session_readings
+    WHERE status IN ('ok', 'low', 'high')
+    GROUP BY sensor_no
+)
+SELECT
+    f.setting,
+    s.wearer,
+    s.sensor,
+    s.site,
+    get_field(f.run, 'artefact_start') AS start,
+    get_field(f.run, 'artefact_end') AS "end",
+    get_field(f.run, 'nadir_time') AS nadir_time,
+    get_field(f.run, 'nadir') AS nadir,
+    get_field(f.run, 'drop') AS drop,
+    get_field(f.run, 'fall_minutes') AS fall_minutes,
+    get_field(f.run, 'recovery_minutes') AS recovery_minutes,
+    get_field(f.run, 'probability') AS probability,
+    s.sensor_no
+FROM found AS f
+INNER JOIN sessions AS s ON s.sensor_no = f.sensor_no
+ORDER BY f.setting, s.wearer, s.sensor, start

@@ -1,0 +1,72 @@
+-- title = "Evidence on how long sensors stay on, at every look"
+-- row = "one pair of sites at one instant at which a report may have been read"
+-- role = "step"
+WITH first_worn AS (
+    SELECT site_a, site_b, position_a, position_b, MIN(inserted) AS first_insert
+    FROM site_pair_lives
+    GROUP BY site_a, site_b, position_a, position_b
+),
+-- The month of a pair: ends of months since its first sensor. A look within a month belongs to that month.
+months AS (
+    SELECT
+        p.*,
+        k.look,
+        k.regular,
+        1 + COALESCE(SUM(CASE WHEN k.regular THEN 1 ELSE 0 END) OVER (
+            PARTITION BY p.site_a, p.site_b ORDER BY k.look ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+        ), 0) AS month
+    FROM first_worn AS p
+    CROSS JOIN looks AS k
+    WHERE k.look > p.first_insert
+),
+-- What was known of each sensor at that instant.
+known AS (
+    SELECT
+        m.*,
+        l.site,
+        l.wearer,
+        l.block,
+        LEAST(days_between(l.inserted, CASE WHEN l.known_until < m.look THEN l.known_until ELSE m.look END), l.rated_days) AS day,
+        CASE WHEN l.event = 1 AND l.seen_until <= m.look THEN 1 ELSE 0 END AS event
+    FROM months AS m
+    INNER JOIN site_pair_lives AS l ON l.site_a = m.site_a AND l.site_b = m.site_b
+    WHERE l.inserted <= m.look
+),
+looked AS (
+    SELECT
+        site_a,
+        site_b,
+        position_a,
+        position_b,
+        look,
+        regular,
+        month,
+        log_rank_evidence(
+            day, event, site, wearer, block, month, 'site_wear_evidence ' || site_a || ' ' || site_b || ' ' || month
+        ) AS step
+    FROM known
+    GROUP BY site_a, site_b, position_a, position_b, look, regular, month
+),
+fields AS (
+    SELECT
+        *,
+        get_field(step, 'safe_log_e') AS safe_log_e,
+        get_field(step, 'payoff') AS payoff,
+        get_field(step, 'p') AS p
+    FROM looked
+)
+SELECT
+    look,
+    regular,
+    CAST(month AS BIGINT) AS month,
+    site_a,
+    site_b,
+    position_a,
+    position_b,
+    LN(0.2 * EXP(safe_log_e) + payoff + COALESCE(SUM(CASE WHEN regular THEN payoff ELSE 0 END) OVER (
+        PARTITION BY site_a, site_b ORDER BY look ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
+    ), 0)) AS log_e,
+    safe_log_e,
+    p
+FROM fields
+ORDER BY position_a, position_b, look

@@ -1,0 +1,61 @@
+-- title = "Evidence that two sites differ, however often one looks"
+-- row = "one pair of sites and one measure"
+-- section = "compare"
+-- order = 0
+-- show = 40
+-- note = "You may look at this every month and stop when you like. If sites did not differ, evidence of 20 or more would come up in at most one study of twenty, over all months together. The last column allows for all rows of this table as well (Vovk and Wang 2021): a row with 20 or more there stands for itself."
+-- [columns]
+-- look = { hidden = true }
+-- measure = { label = "Measure" }
+-- site_a = { label = "Site" }
+-- site_b = { label = "against" }
+-- alternative = { label = "Built for" }
+-- log_e = { hidden = true }
+-- evidence = { label = "Evidence", digits = 1 }
+-- evidence_all = { label = "Allowing for all rows", digits = 1 }
+WITH at_cutoff AS (
+    SELECT
+        look,
+        'stays on' AS measure,
+        site_a,
+        site_b,
+        position_a,
+        position_b,
+        'hazard ratio 2' AS alternative,
+        log_e,
+        EXP(log_e) AS evidence
+    FROM wear_evidence
+    WHERE look = (SELECT cutoff FROM settings)
+),
+ranked AS (
+    SELECT
+        *,
+        ROW_NUMBER() OVER (ORDER BY evidence, measure, position_a, position_b) AS rank,
+        SUM(evidence) OVER (
+            ORDER BY evidence, measure, position_a, position_b ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+        ) AS sum_to
+    FROM at_cutoff
+),
+-- The least mean of any set of rows that holds this one: itself with the weakest others.
+means AS (
+    SELECT
+        r.measure,
+        r.site_a,
+        r.site_b,
+        MIN(CASE WHEN k.rank < r.rank THEN (r.evidence + k.sum_to) / (k.rank + 1) ELSE k.sum_to / k.rank END) AS evidence_all
+    FROM ranked AS r
+    CROSS JOIN ranked AS k
+    GROUP BY r.measure, r.site_a, r.site_b
+)
+SELECT
+    r.look,
+    r.measure,
+    r.site_a,
+    r.site_b,
+    r.alternative,
+    r.log_e,
+    r.evidence,
+    LEAST(r.evidence, m.evidence_all) AS evidence_all
+FROM ranked AS r
+INNER JOIN means AS m ON m.measure = r.measure AND m.site_a = r.site_a AND m.site_b = r.site_b
+ORDER BY r.measure, r.position_a, r.position_b

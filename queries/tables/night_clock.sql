@@ -1,0 +1,75 @@
+-- title = "When night artefacts happen"
+-- row = "one site and hour of the local clock"
+-- section = "nights"
+-- order = 8
+-- note = "By the hour of the lowest reading; artefacts that a fingerstick refuted are left out. A sensor-night counts for an hour with the part of it that it covers."
+-- chart = { kind = "strip", x = "hour", y = "site", value = "rate" }
+-- show = 0
+-- [columns]
+-- site = { label = "Site" }
+-- hour = { label = "Hour" }
+-- nights = { label = "Sensor-nights", digits = 1 }
+-- artefacts = { label = "Artefacts" }
+-- rate = { label = "Per 100 sensor-nights", digits = 1 }
+WITH spans AS (
+    SELECT
+        site,
+        night_start,
+        night_end,
+        COUNT(*) AS nights,
+        CAST(night_start AS BIGINT) / 900000000 AS first_quarter,
+        (CAST(night_end AS BIGINT) - 1) / 900000000 AS last_quarter
+    FROM sensor_nights
+    WHERE counted = 1
+    GROUP BY site, night_start, night_end
+),
+-- Clocks differ from UTC by whole quarters of an hour.
+quarters AS (
+    SELECT
+        n.site,
+        n.nights,
+        n.night_start,
+        n.night_end,
+        to_timestamp_micros((n.first_quarter + k.value) * 900000000) AS opens,
+        to_timestamp_micros((n.first_quarter + k.value + 1) * 900000000) AS closes
+    FROM generate_series(0, 196) AS k
+    CROSS JOIN spans AS n
+    WHERE n.first_quarter + k.value <= n.last_quarter
+),
+covered AS (
+    SELECT
+        site,
+        opens,
+        SUM(nights * minutes_between(GREATEST(opens, night_start), LEAST(closes, night_end))) / 60 AS nights
+    FROM quarters
+    GROUP BY site, opens
+),
+hours AS (
+    SELECT o.opens, clock_hour(o.opens, t.timezone) AS hour
+    FROM (SELECT DISTINCT opens FROM covered) AS o
+    CROSS JOIN settings AS t
+),
+exposure AS (
+    SELECT c.site, h.hour, SUM(c.nights) AS nights
+    FROM hours AS h
+    INNER JOIN covered AS c ON c.opens = h.opens
+    GROUP BY c.site, h.hour
+),
+found AS (
+    SELECT a.site, clock_hour(a.nadir_time, t.timezone) AS hour, COUNT(*) AS artefacts
+    FROM night_artefacts AS a
+    CROSS JOIN settings AS t
+    WHERE a.counted = 1 AND a.evidence <> 'refuted'
+    GROUP BY a.site, clock_hour(a.nadir_time, t.timezone)
+)
+SELECT
+    e.site,
+    e.hour,
+    e.nights,
+    COALESCE(f.artefacts, 0) AS artefacts,
+    100.0 * COALESCE(f.artefacts, 0) / e.nights AS rate
+FROM exposure AS e
+INNER JOIN sites AS s ON s.site = e.site
+LEFT JOIN found AS f ON f.site = e.site AND f.hour = e.hour
+WHERE e.nights > 0
+ORDER BY s.position, e.hour

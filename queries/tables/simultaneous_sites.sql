@@ -1,0 +1,81 @@
+-- title = "Sites compared by sensors worn at once"
+-- row = "two sites, or one site twice"
+-- section = "compare"
+-- order = 11
+-- note = "First less second; of two on one site, the one inserted first less the other. Each pair of sensors counts once; pairs of at least 6 hours are used. No interval with one pair of sensors. Holm's p allows for all pairs of sites."
+-- chart = { kind = "intervals", x = "percent", y = "sites", lower = "percent_lower", upper = "percent_upper" }
+-- [columns]
+-- sites = { label = "Sites" }
+-- first_site = { hidden = true }
+-- second_site = { hidden = true }
+-- wearers = { label = "Wearers" }
+-- sensor_pairs = { label = "Pairs of sensors" }
+-- hours = { label = "Hours in common", digits = 0 }
+-- difference = { label = "Difference", unit = "mg/dL", digits = 1 }
+-- difference_lower = { unit = "mg/dL", digits = 1 }
+-- difference_upper = { unit = "mg/dL", digits = 1 }
+-- percent = { label = "Difference", unit = "%", digits = 1 }
+-- percent_lower = { unit = "%", digits = 1 }
+-- percent_upper = { unit = "%", digits = 1 }
+-- p = { label = "p", digits = 3 }
+-- p_holm = { label = "Holm's p", digits = 3 }
+-- absolute_relative = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
+-- lag_minutes = { label = "Lag of the first behind the second", unit = "min", digits = 1 }
+-- lag_minutes_lower = { unit = "min", digits = 1 }
+-- lag_minutes_upper = { unit = "min", digits = 1 }
+WITH fits AS (
+    SELECT
+        first_site,
+        second_site,
+        COUNT(DISTINCT wearer) AS wearers,
+        COUNT(*) AS sensor_pairs,
+        SUM(hours) AS hours,
+        AVG(absolute_relative) AS absolute_relative,
+        pair_mean(difference, first_no, second_no, wearer) AS difference,
+        pair_mean(percent, first_no, second_no, wearer) AS percent,
+        pair_mean(lag_minutes, first_no, second_no, wearer) AS lag
+    FROM simultaneous_sensors
+    WHERE hours >= 6
+    GROUP BY first_site, second_site
+),
+results AS (
+    SELECT
+        *,
+        CASE WHEN first_site <> second_site THEN get_field(percent, 'p') END AS p
+    FROM fits
+),
+ranked AS (
+    SELECT
+        r.*,
+        a.position AS first_position,
+        b.position AS second_position,
+        a.label || ' less ' || b.label AS sites,
+        ROW_NUMBER() OVER (ORDER BY r.p NULLS LAST, a.position, b.position) AS rank,
+        COUNT(r.p) OVER () AS tests
+    FROM results AS r
+    INNER JOIN sites AS a ON a.site = r.first_site
+    INNER JOIN sites AS b ON b.site = r.second_site
+)
+SELECT
+    sites,
+    first_site,
+    second_site,
+    wearers,
+    sensor_pairs,
+    hours,
+    get_field(difference, 'mean') AS difference,
+    get_field(difference, 'lower') AS difference_lower,
+    get_field(difference, 'upper') AS difference_upper,
+    get_field(percent, 'mean') AS percent,
+    get_field(percent, 'lower') AS percent_lower,
+    get_field(percent, 'upper') AS percent_upper,
+    p,
+    CASE WHEN p IS NOT NULL
+        THEN LEAST(1.0, MAX(p * (tests - rank + 1)) OVER (ORDER BY rank))
+    END AS p_holm,
+    absolute_relative,
+    get_field(lag, 'mean') AS lag_minutes,
+    get_field(lag, 'lower') AS lag_minutes_lower,
+    get_field(lag, 'upper') AS lag_minutes_upper
+FROM ranked
+ORDER BY first_position, second_position

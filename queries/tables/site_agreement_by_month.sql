@@ -1,0 +1,40 @@
+-- title = "Agreement by month"
+-- row = "one site in one calendar month"
+-- section = "accuracy"
+-- order = 14
+-- note = "Months of the study's time zone, by the time of the fingerstick. A change that all sites share points to the meter, its strips or a new lot of sensors. Intervals from three sensors on."
+-- [columns]
+-- site = { label = "Site" }
+-- month = { label = "Month" }
+-- sensors = { label = "Sensors" }
+-- pairs = { label = "Pairs" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
+-- bias_lower = { unit = "mg/dL", digits = 1 }
+-- bias_upper = { unit = "mg/dL", digits = 1 }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1 }
+-- bias_percent_lower = { unit = "%", digits = 1 }
+-- bias_percent_upper = { unit = "%", digits = 1 }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
+SELECT
+    site,
+    name AS month,
+    sensors,
+    pairs,
+    bias,
+    bias_lower,
+    bias_upper,
+    bias_percent,
+    bias_percent_lower,
+    bias_percent_upper,
+    mard,
+    within_15_15,
+    within_20_20,
+    within_40_40,
+    within_20_percent
+FROM group_agreement
+WHERE grouping = 'month'
+ORDER BY position, name

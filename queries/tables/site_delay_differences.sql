@@ -1,0 +1,69 @@
+-- title = "Differences in delay between sites"
+-- row = "one pair of sites"
+-- section = "delay"
+-- order = 2
+-- note = "First site less second, within wearers: above zero, the first lags further behind. A meter clock that is off does not move these, as long as a wearer uses one meter for both sites. Holm's p allows for all pairs of sites."
+-- chart = { kind = "intervals", x = "difference_minutes", y = "sites", lower = "lower", upper = "upper" }
+-- [columns]
+-- sites = { label = "Sites" }
+-- first_site = { hidden = true }
+-- second_site = { hidden = true }
+-- wearers = { label = "Wearers of both" }
+-- sensors = { label = "Sensors" }
+-- difference_minutes = { label = "Difference in delay", unit = "min", digits = 1 }
+-- lower = { label = "from", unit = "min", digits = 1 }
+-- upper = { label = "to", unit = "min", digits = 1 }
+-- p = { label = "p", digits = 3 }
+-- p_holm = { label = "Holm's p", digits = 3 }
+WITH both_sites AS (
+    SELECT
+        a.site AS first_site,
+        b.site AS second_site,
+        a.position AS first_position,
+        b.position AS second_position,
+        a.label || ' less ' || b.label AS sites
+    FROM sites AS a
+    INNER JOIN sites AS b ON b.position > a.position
+),
+fits AS (
+    SELECT
+        k.sites,
+        k.first_site,
+        k.second_site,
+        k.first_position,
+        k.second_position,
+        delay_difference(
+            CASE WHEN d.site = k.first_site THEN 1 ELSE 0 END,
+            d.wearer, d.sensor_no, d.ratio, d.slope, d.wide_slope
+        ) AS fit
+    FROM both_sites AS k
+    INNER JOIN delay_points AS d ON d.site = k.first_site OR d.site = k.second_site
+    GROUP BY k.sites, k.first_site, k.second_site, k.first_position, k.second_position
+),
+results AS (
+    SELECT *, get_field(fit, 'p') AS p
+    FROM fits
+    WHERE get_field(fit, 'minutes') IS NOT NULL
+),
+ranked AS (
+    SELECT
+        *,
+        ROW_NUMBER() OVER (ORDER BY p NULLS LAST, first_position, second_position) AS rank,
+        COUNT(p) OVER () AS tests
+    FROM results
+)
+SELECT
+    sites,
+    first_site,
+    second_site,
+    CAST(get_field(fit, 'wearers') AS BIGINT) AS wearers,
+    CAST(get_field(fit, 'sensors') AS BIGINT) AS sensors,
+    get_field(fit, 'minutes') AS difference_minutes,
+    get_field(fit, 'lower') AS lower,
+    get_field(fit, 'upper') AS upper,
+    p,
+    CASE WHEN p IS NOT NULL
+        THEN LEAST(1.0, MAX(p * (tests - rank + 1)) OVER (ORDER BY rank))
+    END AS p_holm
+FROM ranked
+ORDER BY first_position, second_position

@@ -1,0 +1,120 @@
+-- title = "Beside the limits of a regulation"
+-- row = "one site and one limit of 21 CFR 862.1355(b)(1)(v)"
+-- section = "accuracy"
+-- order = 18
+-- note = "This is no regulatory test: that takes many wearers and a laboratory method, here there is a meter, and a wearer or few. The limits, sorted by the sensor's reading, serve as a yardstick. The regulation compares the lower bound for A to G, and the share itself for H to K. Its bound takes pairs as independent, which pairs of one sensor are not; the bound beside it lets the sensors differ, and takes three of them. J and K need two fingersticks 10 to 30 minutes apart (no source)."
+-- show = 80
+-- [columns]
+-- site = { label = "Site" }
+-- limit = { label = "Limit" }
+-- readings = { label = "Sensor's reading" }
+-- criterion = { label = "A pair counts if" }
+-- compared = { label = "Compared" }
+-- required = { label = "Required", unit = "share", digits = 0 }
+-- sensors = { label = "Sensors" }
+-- pairs = { label = "Pairs" }
+-- met = { label = "Pairs that count" }
+-- share = { label = "Share", unit = "share", digits = 1 }
+-- bound = { label = "One-sided 95 % lower bound, pairs as independent", unit = "share", digits = 1 }
+-- bound_sensors = { label = "the same, sensors may differ", unit = "share", digits = 1 }
+WITH limits AS (
+    SELECT *
+    FROM (
+        VALUES
+            ('A', 'below 70 mg/dL', 'within 15 mg/dL', 'bound'),
+            ('B', '70 to 180 mg/dL', 'within 15 %', 'bound'),
+            ('C', 'above 180 mg/dL', 'within 15 %', 'bound'),
+            ('D', 'below 70 mg/dL', 'within 40 mg/dL', 'bound'),
+            ('E', '70 to 180 mg/dL', 'within 40 %', 'bound'),
+            ('F', 'above 180 mg/dL', 'within 40 %', 'bound'),
+            ('G', 'any', 'within 20 %', 'bound'),
+            ('H', 'below 70 mg/dL', 'fingerstick not above 180 mg/dL', 'share'),
+            ('I', 'above 180 mg/dL', 'fingerstick not below 70 mg/dL', 'share'),
+            ('J', 'any', 'not rising above 1 mg/dL/min while fingersticks fall faster than 2', 'share'),
+            ('K', 'any', 'not falling faster than 1 mg/dL/min while fingersticks rise above 2', 'share')
+    ) AS v (letter, readings, criterion, compared)
+),
+steps AS (
+    SELECT
+        site,
+        sensor_no,
+        minutes_between(LAG(fingerstick_time) OVER w, fingerstick_time) AS minutes,
+        minutes_between(LAG(reading_time) OVER w, reading_time) AS reading_minutes,
+        fingerstick - LAG(fingerstick) OVER w AS fingerstick_change,
+        reading - LAG(reading) OVER w AS reading_change
+    FROM pairs
+    WINDOW w AS (PARTITION BY sensor_no ORDER BY fingerstick_time, fingerstick_no)
+),
+rates AS (
+    SELECT
+        site,
+        sensor_no,
+        fingerstick_change / minutes AS blood,
+        reading_change / reading_minutes AS sensor
+    FROM steps
+    WHERE minutes >= 10 * (1 - 1e-9) AND minutes <= 30 * (1 + 1e-9) AND reading_minutes > 0
+),
+judged AS (
+    SELECT l.letter, p.site, p.sensor_no, acceptance_met(l.letter, p.reading, p.fingerstick) AS met
+    FROM limits AS l
+    CROSS JOIN pairs AS p
+    WHERE l.letter < 'J'
+    UNION ALL
+    SELECT
+        'J' AS letter,
+        site,
+        sensor_no,
+        CASE WHEN sensor > 1 + 1e-9 AND blood < -2 * (1 + 1e-9) THEN 0.0 ELSE 1.0 END AS met
+    FROM rates
+    UNION ALL
+    SELECT
+        'K' AS letter,
+        site,
+        sensor_no,
+        CASE WHEN sensor < -1 * (1 + 1e-9) AND blood > 2 * (1 + 1e-9) THEN 0.0 ELSE 1.0 END AS met
+    FROM rates
+),
+by_sensor AS (
+    SELECT letter, site, sensor_no, COUNT(*) AS pairs, CAST(SUM(met) AS BIGINT) AS met
+    FROM judged
+    WHERE met IS NOT NULL
+    GROUP BY letter, site, sensor_no
+),
+counts AS (
+    SELECT
+        letter,
+        site,
+        COUNT(*) AS sensors,
+        SUM(pairs) AS pairs,
+        SUM(met) AS met,
+        sensor_ratio(met, pairs) AS ratio
+    FROM by_sensor
+    GROUP BY letter, site
+),
+bounds AS (
+    SELECT
+        *,
+        one_sided_lower(met, pairs) AS bound,
+        CASE WHEN get_field(ratio, 'lower') IS NOT NULL
+            THEN get_field(ratio, 'value')
+                - student_t(0.95, get_field(ratio, 'df')) * get_field(ratio, 'std_error')
+        END AS bound_sensors
+    FROM counts
+)
+SELECT
+    b.site,
+    b.letter AS "limit",
+    l.readings,
+    l.criterion,
+    l.compared,
+    CASE WHEN b.letter IN ('J', 'K') THEN 0.99 ELSE acceptance_share(b.letter) END AS required,
+    b.sensors,
+    b.pairs,
+    b.met,
+    CAST(b.met AS DOUBLE) / b.pairs AS share,
+    b.bound,
+    CASE WHEN b.bound_sensors IS NOT NULL THEN GREATEST(LEAST(b.bound_sensors, b.bound), 0.0) END AS bound_sensors
+FROM limits AS l
+INNER JOIN bounds AS b ON b.letter = l.letter
+INNER JOIN sites AS s ON s.site = b.site
+ORDER BY s.position, b.letter

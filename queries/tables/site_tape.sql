@@ -1,0 +1,76 @@
+-- title = "Coming off early, with and without tape"
+-- row = "one site, or all of them, with or without tape"
+-- section = "wear"
+-- order = 7
+-- note = "Came off: fell off, knocked off, or taken off because it was coming loose, up to the rated day. A sensor that was taped later counts without tape until then. Exact Poisson intervals. Nobody drew lots for tape: people tape what they fear for, and a site compares with itself only."
+-- chart = { kind = "intervals", x = "per_100_days", y = "site", lower = "per_100_days_lower", upper = "per_100_days_upper", series = "tape" }
+-- [columns]
+-- site = { label = "Site" }
+-- tape = { label = "Tape" }
+-- sensors = { label = "Sensors" }
+-- days = { label = "Days worn", digits = 0 }
+-- came_off = { label = "Came off" }
+-- per_100_days = { label = "Came off per 100 days", digits = 1 }
+-- per_100_days_lower = { digits = 1 }
+-- per_100_days_upper = { digits = 1 }
+WITH later_tape AS (
+    SELECT e.wearer, e.sensor, MIN(e.time) AS taped
+    FROM wear_events AS e
+    INNER JOIN sessions AS s ON s.wearer = e.wearer AND s.sensor = e.sensor
+    WHERE e.event = 'tape' AND e.tape IN ('ring', 'cover') AND e.time >= s.inserted
+    GROUP BY e.wearer, e.sensor
+),
+lives AS (
+    SELECT
+        s.site,
+        s.tape,
+        LEAST(s.days, s.rated_days) AS days,
+        CASE WHEN s.detached = 1 AND s.days <= s.rated_days * (1 + 1e-9) THEN 1 ELSE 0 END AS came_off,
+        CASE
+            WHEN s.tape IN ('ring', 'cover') THEN 0.0
+            WHEN days_between(s.inserted, t.taped) < LEAST(s.days, s.rated_days)
+                THEN days_between(s.inserted, t.taped)
+        END AS taped_day
+    FROM sessions AS s
+    LEFT JOIN later_tape AS t ON t.wearer = s.wearer AND t.sensor = s.sensor
+),
+stretches AS (
+    SELECT site, 1 AS place, days - taped_day AS days, came_off
+    FROM lives
+    WHERE taped_day IS NOT NULL
+    UNION ALL
+    SELECT
+        site,
+        CASE WHEN tape IS NULL THEN 3 ELSE 2 END AS place,
+        COALESCE(taped_day, days) AS days,
+        CASE WHEN taped_day IS NULL THEN came_off ELSE 0 END AS came_off
+    FROM lives
+    WHERE taped_day IS NULL OR taped_day > 0
+),
+levels AS (
+    SELECT * FROM stretches
+    UNION ALL
+    SELECT 'every site' AS site, place, days, came_off FROM stretches
+),
+totals AS (
+    SELECT
+        site,
+        place,
+        COUNT(*) AS sensors,
+        SUM(days) AS days,
+        SUM(came_off) AS came_off
+    FROM levels
+    GROUP BY site, place
+)
+SELECT
+    t.site,
+    CASE t.place WHEN 1 THEN 'with tape' WHEN 2 THEN 'without tape' ELSE 'not logged' END AS tape,
+    t.sensors,
+    t.days,
+    t.came_off,
+    100.0 * t.came_off / NULLIF(t.days, 0.0) AS per_100_days,
+    100.0 * exact_poisson_lower(t.came_off) / NULLIF(t.days, 0.0) AS per_100_days_lower,
+    100.0 * exact_poisson_upper(t.came_off) / NULLIF(t.days, 0.0) AS per_100_days_upper
+FROM totals AS t
+LEFT JOIN sites AS s ON s.site = t.site
+ORDER BY s.position NULLS LAST, t.place

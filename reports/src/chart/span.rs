@@ -1,0 +1,180 @@
+//! One span: where it begins and ends, what it is called, and how it ended.
+
+use whereworn_model::table::Cell;
+
+use crate::catalogue::fill;
+use crate::view::{Group, View};
+
+const DAY: f64 = 86_400e6;
+
+/// How a span ends.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum End {
+    Planned,
+    CameOff,
+    Fault,
+    Skin,
+    Open,
+}
+
+/// Ends in the order of the legend.
+pub(crate) const ENDS: [End; 5] = [End::CameOff, End::Fault, End::Skin, End::Planned, End::Open];
+
+#[derive(Clone)]
+pub(crate) struct Span {
+    pub from: f64,
+    pub to: f64,
+    pub end: End,
+    pub mark: usize,
+    pub label: String,
+    /// What may stand on it, the longest first.
+    pub names: Vec<String>,
+    /// Whether it began before the stretch that is drawn, and whether it outlasts it.
+    pub goes_on_from: bool,
+    pub goes_on_to: bool,
+}
+
+impl Span {
+    /// The part of the span that lies within a stretch; of a scale that is not cut, all of it.
+    pub fn within(&self, from: f64, to: f64, cut: bool) -> Option<Self> {
+        if !cut {
+            return Some(self.clone());
+        }
+        let touches = self.from < to && (self.to > from || self.from >= from);
+        touches.then(|| Self {
+            from: self.from.max(from),
+            to: self.to.min(to),
+            goes_on_from: self.from < from,
+            goes_on_to: self.to > to,
+            ..self.clone()
+        })
+    }
+}
+
+/// The spans of a group of rows.
+pub(crate) fn collect(view: &View, group: &Group, y: &str, ends: (&str, &str)) -> Vec<Span> {
+    let mut spans = Vec::new();
+    for (place, part) in view.groups_of(&group.rows, Some(y)).iter().enumerate() {
+        let mark = view.mark(Some(y), &part.key, place);
+        let rows = part.rows.iter();
+        spans.extend(rows.filter_map(|&row| span(view, row, ends, (mark, &part.label))));
+    }
+    spans
+}
+
+fn span(
+    view: &View,
+    row: usize,
+    (lower, upper): (&str, &str),
+    (mark, label): (usize, &str),
+) -> Option<Span> {
+    let at = |name: &str| match view.table.cell(row, name) {
+        Cell::Time(at) => Some(*at as f64),
+        other => other.as_number(),
+    };
+    let from = at(lower)?;
+    let of_time = matches!(view.table.cell(row, lower), Cell::Time(_));
+    let (day, last) = if of_time {
+        (DAY, view.context.input.cutoff as f64)
+    } else {
+        (1.0, from)
+    };
+    let days = view.table.number(row, "days");
+    let to = at(upper)
+        .or_else(|| days.map(|days| from + days * day))
+        .unwrap_or(last);
+    let end = match view.table.text(row, "cause") {
+        "" if view.table.column("cause").is_some() => End::Open,
+        "fell-off" | "knocked-off" | "lifted" => End::CameOff,
+        "sensor-fault" | "not-started" => End::Fault,
+        "reaction" => End::Skin,
+        _ => End::Planned,
+    };
+    Some(Span {
+        from,
+        to: to.max(from),
+        end,
+        mark,
+        label: label.to_owned(),
+        names: names(view, row, label),
+        goes_on_from: false,
+        goes_on_to: false,
+    })
+}
+
+/// Site, sensor and days, then less and less of it.
+fn names(view: &View, row: usize, label: &str) -> Vec<String> {
+    let sensor = view
+        .table
+        .column("sensor")
+        .map(|_| view.text(row, "sensor"));
+    let days = view.value(row, "days").map(|_| {
+        let value = view.text(row, "days");
+        fill(&view.context.text.chart.spans.days, &[("days", &value)])
+    });
+    let join = |parts: [Option<&String>; 3]| {
+        let parts: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
+        parts.join(", ")
+    };
+    let label = label.to_owned();
+    let all = [
+        join([Some(&label), sensor.as_ref(), days.as_ref()]),
+        join([Some(&label), sensor.as_ref(), None]),
+        join([sensor.as_ref(), days.as_ref(), None]),
+        join([sensor.as_ref(), None, None]),
+    ];
+    all.into_iter().filter(|name| !name.is_empty()).collect()
+}
+
+/// Spreads spans over as few lanes as keep them apart.
+pub(crate) fn stack(mut spans: Vec<Span>) -> Vec<Vec<Span>> {
+    spans.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.to.total_cmp(&b.to)));
+    let mut lanes: Vec<Vec<Span>> = Vec::new();
+    for span in spans {
+        let free = lanes
+            .iter_mut()
+            .find(|lane| lane.last().is_none_or(|last| last.to <= span.from));
+        match free {
+            Some(lane) => lane.push(span),
+            None => lanes.push(vec![span]),
+        }
+    }
+    lanes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn worn(from: f64, to: f64) -> Span {
+        Span {
+            from,
+            to,
+            end: End::Planned,
+            mark: 0,
+            label: String::new(),
+            names: Vec::new(),
+            goes_on_from: false,
+            goes_on_to: false,
+        }
+    }
+
+    #[test]
+    fn a_span_is_cut_at_the_ends_of_a_stretch() {
+        let span = worn(3.0, 12.0);
+        let first = span.within(0.0, 10.0, true).unwrap();
+        let second = span.within(10.0, 20.0, true).unwrap();
+        assert_eq!((first.from, first.to), (3.0, 10.0));
+        assert_eq!((second.from, second.to), (10.0, 12.0));
+        assert!(first.goes_on_to && !first.goes_on_from);
+        assert!(second.goes_on_from && !second.goes_on_to);
+        assert!(span.within(12.0, 20.0, true).is_none());
+        assert!(worn(12.0, 12.0).within(12.0, 20.0, true).is_some());
+    }
+
+    #[test]
+    fn spans_that_overlap_stand_in_lanes_of_their_own() {
+        let lanes = stack(vec![worn(0.0, 5.0), worn(4.0, 6.0), worn(5.0, 9.0)]);
+        assert_eq!(lanes.iter().map(Vec::len).collect::<Vec<_>>(), [2, 1]);
+    }
+}

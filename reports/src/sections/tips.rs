@@ -1,0 +1,70 @@
+//! Tips from the study's own log: how sensors ended, and where.
+
+use super::questions::{item, most, skin};
+use crate::catalogue::{Point, SectionText};
+use crate::context::Context;
+use crate::document::{Block, Item};
+use crate::view::View;
+
+/// Pairs of a sensor below which its own level is hardly known: common practice, no source.
+const FEW_PAIRS: f64 = 5.0;
+
+/// The section's blocks.
+pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
+    let words = &context.text.tips;
+    let mut items = Vec::new();
+    if let Some(view) = context.view("site_endings") {
+        items.extend(ended(&view, &["knocked-off"], &words.knocked));
+        items.extend(ended(&view, &["fell-off", "lifted"], &words.loose));
+    }
+    items.extend(skin(context, &words.skin));
+    items.extend(checks(context));
+    match items.is_empty() {
+        true => vec![Block::Paragraph(text.missing.clone())],
+        false => vec![Block::List(items)],
+    }
+}
+
+/// Sensors that ended by some causes, of all that ended, and the site with most of them.
+fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
+    let context = view.context;
+    let count = |rows: &[usize]| -> f64 {
+        let values = rows.iter().filter_map(|&row| view.value(row, "sessions"));
+        values.sum()
+    };
+    let of_causes: Vec<usize> = view
+        .rows
+        .iter()
+        .copied()
+        .filter(|&row| causes.contains(&view.table.text(row, "cause")))
+        .collect();
+    let sites = view.groups_of(&of_causes, Some("site"));
+    let mut top = sites.first()?;
+    for site in &sites {
+        if count(&site.rows) > count(&top.rows) {
+            top = site;
+        }
+    }
+    let values = [
+        ("count", &*context.number(count(&of_causes), 0)),
+        ("sensors", &*context.text.sensors(count(&view.rows))),
+        ("site", &*top.label),
+    ];
+    Some(item(point, &values))
+}
+
+/// Sensors with few fingersticks beside them.
+fn checks(context: &Context) -> Option<Item> {
+    let view = context.view("sensor_accuracy")?;
+    most(&view, "pairs")?;
+    let few = view
+        .rows
+        .iter()
+        .filter(|&&row| view.value(row, "pairs").is_some_and(|n| n < FEW_PAIRS))
+        .count();
+    let values = [
+        ("count", &*few.to_string()),
+        ("sensors", &*context.text.sensors(view.rows.len() as f64)),
+    ];
+    (few > 0).then(|| item(&context.text.tips.checks, &values))
+}

@@ -1,0 +1,256 @@
+//! The editions: golden pages, plain words, and the same numbers in every form.
+
+use std::path::Path;
+
+use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
+use whereworn_model::settings::Language;
+use whereworn_model::units::Unit;
+
+use crate::edition::Edition;
+use crate::fixture;
+
+/// The page without its drawings.
+fn without_drawings(html: &str) -> String {
+    let mut page = html.to_owned();
+    while let (Some(open), Some(close)) = (page.find("<svg"), page.find("</svg>")) {
+        page.replace_range(open..close + 6, "<!-- drawing -->");
+    }
+    page
+}
+
+/// The pages of two sites in every edition, one of them in German and mmol/L as well. To write them anew, run the test with
+/// WHEREWORN_GOLDEN=write and read what changed.
+#[test]
+fn golden_pages() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/tests/golden");
+    let write = std::env::var_os("WHEREWORN_GOLDEN").is_some();
+    let mut german = fixture::two_sites();
+    german.settings.study.language = Language::German;
+    german.settings.study.unit = Unit::MmolL;
+    let mut pages = vec![("german", german.edition(Edition::Clinician))];
+    for edition in Edition::ALL {
+        pages.push((edition.name(), fixture::two_sites().edition(edition)));
+    }
+    let mut names = Vec::new();
+    for (name, report) in pages {
+        for (kind, text) in [
+            ("md", report.markdown.clone()),
+            ("html", without_drawings(&report.html)),
+        ] {
+            let path = folder.join(format!("{name}.{kind}"));
+            names.push(path.clone());
+            if write {
+                std::fs::write(&path, &text).unwrap();
+            }
+            let wanted = std::fs::read_to_string(&path).unwrap();
+            for (line, (a, b)) in wanted.lines().zip(text.lines()).enumerate() {
+                assert_eq!(a, b, "{name}.{kind}, line {}", line + 1);
+            }
+            assert_eq!(wanted.len(), text.len(), "{name}.{kind}");
+        }
+    }
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        assert!(names.contains(&path), "{} is not used", path.display());
+    }
+}
+
+/// Sentences of paragraphs, lists and notes; tables, headings, words in bold that lead in, links and texts for figures are
+/// left out.
+fn sentences(markdown: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    let mut text = String::new();
+    let mut skip = 0;
+    for event in Parser::new_ext(markdown, Options::ENABLE_TABLES) {
+        match event {
+            Event::Start(
+                Tag::Table(_)
+                | Tag::Heading { .. }
+                | Tag::Image { .. }
+                | Tag::Link { .. }
+                | Tag::Strong,
+            ) => {
+                skip += 1;
+            }
+            Event::End(
+                TagEnd::Table | TagEnd::Heading(_) | TagEnd::Image | TagEnd::Link | TagEnd::Strong,
+            ) => skip -= 1,
+            Event::Text(part) if skip == 0 => text.push_str(&part),
+            Event::End(TagEnd::Paragraph | TagEnd::Item) => {
+                out.extend(split(&std::mem::take(&mut text)));
+            }
+            _ => {}
+        }
+    }
+    out
+}
+
+/// At full stops, question and exclamation marks that a blank or the end follows.
+fn split(text: &str) -> Vec<String> {
+    let mut out = vec![String::new()];
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        let ends = ".?!".contains(c) && chars.peek().is_none_or(|next| next.is_whitespace());
+        match ends {
+            true => out.push(String::new()),
+            false => out.last_mut().unwrap().push(c),
+        }
+    }
+    out.retain(|sentence| sentence.chars().any(char::is_alphabetic));
+    out
+}
+
+/// Groups of vowels, a silent e at the end left out; at least one.
+fn syllables(word: &str) -> usize {
+    let letters: Vec<char> = word
+        .to_lowercase()
+        .chars()
+        .filter(|c| c.is_alphabetic())
+        .collect();
+    let vowel = |c: &char| "aeiouy".contains(*c);
+    let groups = (0..letters.len())
+        .filter(|&i| vowel(&letters[i]) && (i == 0 || !vowel(&letters[i - 1])))
+        .count();
+    let silent = letters.ends_with(&['e']) && !letters.ends_with(&['l', 'e']);
+    groups.saturating_sub(usize::from(silent)).max(1)
+}
+
+/// Grade level = 0.39 words / sentence + 11.8 syllables / word - 15.59 (Kincaid, Fishburne, Rogers and Chissom 1975,
+/// Naval Technical Training Command research branch report 8-75). What is no word, such as a number, does not count.
+fn grade(sentences: &[String]) -> f64 {
+    let words: Vec<&str> = sentences
+        .iter()
+        .flat_map(|sentence| sentence.split_whitespace())
+        .filter(|word| word.chars().any(char::is_alphabetic))
+        .collect();
+    let spoken: usize = words.iter().map(|word| syllables(word)).sum();
+    let count = words.len() as f64;
+    0.39 * count / sentences.len() as f64 + 11.8 * spoken as f64 / count - 15.59
+}
+
+/// By hand: 6 words of one syllable in one sentence are 0.39 * 6 + 11.8 - 15.59 = -1.45; the second has 7 words of 2, 2, 2,
+/// 2, 1, 1 and 2 syllables, 0.39 * 7 + 11.8 * 12 / 7 - 15.59 = 7.368.
+#[test]
+fn the_grade_is_that_of_its_formula() {
+    let easy = grade(&["The cat sat on the mat".to_owned()]);
+    assert!((easy + 1.45).abs() < 1e-9, "{easy}");
+    let harder = grade(&["Confirm any doubtful reading with a finger".to_owned()]);
+    assert!(
+        (harder - (2.73 + 11.8 * 12.0 / 7.0 - 15.59)).abs() < 1e-9,
+        "{harder}"
+    );
+}
+
+/// A reading age of about 12 is grade 7.
+#[test]
+fn the_wearers_edition_is_plain() {
+    for study in [fixture::full(), fixture::one_site(), fixture::empty()] {
+        let markdown = study.edition(Edition::Wearer).markdown;
+        let all = sentences(&markdown);
+        assert!(all.len() > 30, "{}", all.len());
+        let found = grade(&all);
+        assert!(found <= 7.0, "grade {found:.1}: {all:#?}");
+    }
+    let of = |edition| grade(&sentences(&fixture::full().edition(edition).markdown));
+    let (usual, plain) = (of(Edition::Clinician), of(Edition::Wearer));
+    assert!(
+        usual > plain + 1.0,
+        "the measure tells editions apart: {usual:.1}, {plain:.1}"
+    );
+}
+
+/// The cautions that every reader has to meet; in none of them a dose.
+#[test]
+fn cautions_stand_in_every_edition() {
+    for edition in Edition::ALL {
+        let markdown = fixture::full().edition(edition).markdown.to_lowercase();
+        for word in ["treatment", "fingerstick", "label", "skin", "pregnan"] {
+            let plain = match word {
+                "label" => "maker does not list",
+                "pregnan" => "a baby on the way",
+                word => word,
+            };
+            assert!(
+                markdown.contains(word) || markdown.contains(plain),
+                "{word} in {}",
+                edition.name()
+            );
+        }
+        for advice in [
+            "ignore",
+            "take less",
+            "take more",
+            "units of",
+            "bolus",
+            "carbs",
+        ] {
+            assert!(!markdown.contains(advice), "{advice} in {}", edition.name());
+        }
+    }
+}
+
+/// Markup without the coordinates of its drawings, which may hold any number.
+fn without_coordinates(text: &str) -> String {
+    let mut parts = text.split(" points=\"");
+    let mut out = parts.next().unwrap().to_owned();
+    for part in parts {
+        out.push_str(&part[part.find('"').unwrap()..]);
+    }
+    out
+}
+
+/// Names of wearers and sensors, models and the study's title are gone from the public edition.
+#[test]
+fn the_public_edition_names_no_one() {
+    let report = fixture::full().edition(Edition::Public);
+    let mut texts = vec![report.markdown, report.html];
+    texts.extend(report.figures.into_iter().map(|figure| figure.svg));
+    texts
+        .iter_mut()
+        .for_each(|text| *text = without_coordinates(text));
+    for table in &report.tables {
+        let mut csv = Vec::new();
+        table.write_csv(&mut csv).unwrap();
+        texts.push(String::from_utf8(csv).unwrap());
+    }
+    for text in texts {
+        for name in ["Keeper", "lighthouse", "up-0", "Lisbon", "Calf", "calf"] {
+            assert!(!text.contains(name), "{name}");
+        }
+        // A coordinate of a drawing may well be 2026.
+        let text = super::page::text_of(&text);
+        let mut words = text.split(|c: char| !c.is_alphanumeric());
+        let found = words.position(|word| ["M1", "2026"].contains(&word));
+        assert_eq!(found, None, "{:?}", words.take(10).collect::<Vec<_>>());
+    }
+}
+
+/// German has its own numbers, dates and names of sites.
+#[test]
+fn german_reads_as_german() {
+    let mut study = fixture::full();
+    study.settings.study.language = Language::German;
+    let report = study.report();
+    assert!(report.html.contains("<html lang=\"de\""));
+    for part in [
+        "März 2026",
+        "31.03.2026 23:00",
+        "Unterer Rücken",
+        "9,6",
+        "2 Personen",
+    ] {
+        assert!(
+            report.markdown.contains(part) || report.html.contains(part),
+            "{part}"
+        );
+    }
+    for english in [
+        "Lower back",
+        "fell off",
+        "Each row",
+        "interval of",
+        "log-rank",
+    ] {
+        assert!(!report.markdown.contains(english), "{english}");
+    }
+}
