@@ -181,7 +181,7 @@ fn within(members: &[Vec<(f64, f64)>]) -> Option<Interval> {
     }
     let free = (n - k) as f64;
     let kurtosis = n as f64 * fourths / (squares * squares);
-    let df = (free * (2.0 / (kurtosis - 1.0)).min(1.0)).max(1.0);
+    let df = (free * 2.0 / (kurtosis - 1.0).max(2.0)).max(1.0);
     let variance = squares / free;
     let end = |p: f64| (variance * df / chi_square_quantile(p, df)).sqrt();
     Some(Interval {
