@@ -5,7 +5,9 @@
 mod common;
 
 use common::{close, number, published};
-use whereworn_stats::rates::poisson::{exact_poisson_interval, poisson_rate, rate_ratio};
+use whereworn_stats::rates::poisson::{
+    equal_rates_p, exact_poisson_interval, poisson_rate, rate_ratio, wald_rate_ratio,
+};
 
 #[test]
 fn intervals_of_counts() {
@@ -75,12 +77,22 @@ fn ratios_of_rates() {
             1e-7,
             "upper",
         );
+        let counts = (count("events1"), count("events2"));
+        let times = (number(&row, "time1"), number(&row, "time2"));
+        let wald = wald_rate_ratio(counts.0, times.0, counts.1, times.1).unwrap();
+        close(wald.lower, number(&row, "wald_log_lower"), 1e-7, "Wald");
+        close(wald.upper, number(&row, "wald_log_upper"), 1e-7, "Wald");
+        let p = equal_rates_p(counts.0, times.0, counts.1, times.1).unwrap();
+        close(p, number(&row, "exact_p_two_sided"), 1e-7, "p");
     }
 }
 
 #[test]
 fn ratios_with_an_empty_side() {
     assert_eq!(rate_ratio(0, 10.0, 0, 10.0), None);
+    assert_eq!(wald_rate_ratio(0, 10.0, 3, 10.0), None);
+    assert_eq!(equal_rates_p(0, 10.0, 0, 10.0), None);
+    assert_eq!(equal_rates_p(2, 10.0, 2, 10.0), Some(1.0));
     let none_second = rate_ratio(4, 10.0, 0, 10.0).unwrap();
     assert_eq!((none_second.ratio, none_second.upper), (None, None));
     let none_first = rate_ratio(0, 10.0, 4, 10.0).unwrap();
