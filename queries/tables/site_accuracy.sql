@@ -25,6 +25,8 @@
 -- mard_lower = { unit = "share", digits = 1 }
 -- mard_upper = { unit = "share", digits = 1 }
 -- median_ard = { label = "its median", unit = "share", digits = 1 }
+-- median_ard_lower = { unit = "share", digits = 1 }
+-- median_ard_upper = { unit = "share", digits = 1 }
 -- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
 -- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
 -- within_20_20_lower = { unit = "share", digits = 0 }
@@ -67,7 +69,9 @@ SELECT
     zone_d,
     zone_e,
     within_20_20_lower,
-    within_20_20_upper
+    within_20_20_upper,
+    median_ard_lower,
+    median_ard_upper
 FROM accuracy
 WHERE period = 'all'
 ORDER BY position

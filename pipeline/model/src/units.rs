@@ -61,14 +61,25 @@ impl Unit {
 mod tests {
     use super::*;
 
-    /// Conversions printed in `unit_facts.csv` of the published checks (70, 180 and 54 mg/dL of the
-    /// consensus ranges are 3.9, 10.0 and 3.0 mmol/L; Battelino et al. 2019 Diabetes Care 42:1593).
+    /// `tests/published/unit_facts.csv`: the factor exactly, conversions to the digits that the consensus prints
+    /// (Battelino et al. 2019 Diabetes Care 42:1593), 0.05 mmol/L.
     #[test]
     fn consensus_ranges_in_both_units() {
-        for (mgdl, mmoll) in [(70.0, 3.9), (180.0, 10.0), (54.0, 3.0), (250.0, 13.9)] {
-            assert!((Unit::MmolL.from_mgdl(mgdl) - mmoll).abs() < 0.05);
+        let facts = include_str!("../../../tests/published/unit_facts.csv");
+        let mut seen = 0;
+        for line in facts.lines().skip(1) {
+            let cells: Vec<&str> = line.split(',').collect();
+            let value: f64 = cells[1].parse().unwrap();
+            if cells[0] == "mg_dl_per_mmol_l" {
+                assert_eq!(Unit::MmolL.to_mgdl(1.0), value);
+            }
+            if let Some(mgdl) = cells[0].strip_prefix("mmol_for_") {
+                let mmoll = Unit::MmolL.from_mgdl(mgdl.parse().unwrap());
+                assert!((mmoll - value).abs() < 0.05, "{line}");
+                seen += 1;
+            }
         }
-        assert_eq!(Unit::MmolL.to_mgdl(1.0), 18.0156);
+        assert_eq!(seen, 6);
     }
 
     #[test]

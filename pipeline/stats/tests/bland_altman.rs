@@ -151,6 +151,45 @@ fn cardiac_output_true_value_varies() {
     }
 }
 
+/// Where the true value is constant (1999, section 5.2): the variance of a single difference is that of the subjects' mean
+/// differences and, of each method, its own within-subject variance times 1 - mean (1 / m).
+#[test]
+fn cardiac_output_true_value_constant() {
+    let data = published("ba_cardiac_data");
+    let expected = published("ba_cardiac_expected");
+    let subjects = codes(&data, "subject");
+    let values = differences(&numbers(&data, "rv"), &numbers(&data, "ic"));
+    let own = |subject: usize| -> Vec<f64> {
+        let pairs = values
+            .iter()
+            .zip(&subjects)
+            .filter(|(_, of)| **of == subject);
+        pairs.map(|(value, _)| *value).collect()
+    };
+    let means: Vec<f64> = (0..12)
+        .map(|s| own(s).iter().sum::<f64>() / own(s).len() as f64)
+        .collect();
+    let inverse = (0..12).map(|s| 1.0 / own(s).len() as f64).sum::<f64>() / 12.0;
+    let of_means = limits_of_agreement(&means).unwrap();
+    let within = |method: &str| {
+        let grouped = grouped_limits_of_agreement(&numbers(&data, method), &subjects);
+        grouped.unwrap().mean_square_within
+    };
+    let single = of_means.sd.powi(2) + (1.0 - inverse) * (within("rv") + within("ic"));
+    let reach = 1.96 * single.sqrt();
+    for (actual, name) in [
+        (of_means.bias, "A_mean_of_subject_mean_differences"),
+        (of_means.sd.powi(2), "A_var_of_subject_mean_differences"),
+        (inverse, "A_mean_of_1_over_m"),
+        (single, "A_var_single_difference"),
+        (single.sqrt(), "A_sd_single_difference"),
+        (of_means.bias - reach, "A_loa_lower_1.96"),
+        (of_means.bias + reach, "A_loa_upper_1.96"),
+    ] {
+        close(actual, quantity(&expected, name), 1e-9, name);
+    }
+}
+
 /// Certified analysis of variance: NIST Statistical Reference Datasets, 1e-9 relative.
 #[test]
 fn certified_mean_squares() {

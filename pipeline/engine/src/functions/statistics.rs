@@ -9,7 +9,7 @@ use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};
 use whereworn_stats::rates::ratio::ratio_of_sums;
-use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
+use whereworn_stats::resampling::bootstrap::{cluster_bootstrap_mean, cluster_bootstrap_median};
 use whereworn_stats::resampling::seed::seed;
 use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
 use whereworn_stats::simultaneous::two_sensors::{CommonReading, two_sensors};
@@ -43,6 +43,13 @@ pub const ALL: &[Statistic] = &[
         fields: &["lower", "upper"],
         about: "95 % interval of a mean by a bootstrap that resamples sensors",
         evaluate: bootstrap_over_sensors,
+    },
+    Statistic {
+        name: "sensor_bootstrap_median",
+        arguments: &[("value", Number), ("sensor", Label), ("seed", Label)],
+        fields: &["lower", "upper"],
+        about: "the same of a median",
+        evaluate: median_over_sensors,
     },
     Statistic {
         name: "sensor_ratio",
@@ -180,6 +187,12 @@ fn ratio_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
         lower,
         upper,
     ])
+}
+
+fn median_over_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let (sensors, seed) = (rows.labels(1), seed(&[rows.text(2)]));
+    let interval = cluster_bootstrap_median(rows.numbers(0), &sensors, seed)?;
+    Some(ends(Some(interval)).to_vec())
 }
 
 fn log_rank_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
