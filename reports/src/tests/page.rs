@@ -141,10 +141,7 @@ fn every_figure_says_what_it_shows() {
         for figure in &report.figures {
             let stem = figure.file_name.strip_suffix(".svg").unwrap();
             let svg = &figure.svg;
-            assert!(
-                svg.starts_with("<svg role=\"img\" aria-labelledby="),
-                "{name}: {stem}"
-            );
+            assert!(svg.starts_with("<svg role=\"img\" "), "{name}: {stem}");
             assert!(
                 svg.contains("<title ") && svg.contains("<desc "),
                 "{name}: {stem}"
