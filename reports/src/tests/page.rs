@@ -205,14 +205,10 @@ fn every_chart_has_its_numbers() {
     for at in figures {
         let mut rest = &report.markdown[at..];
         if rest.starts_with("](figures/site_body") {
-            rest = &rest[rest.find("\n### Sites side by side").unwrap() + 1..];
+            rest = &rest[rest.find("\n#### Sites side by side").unwrap() + 1..];
         }
-        let end = rest
-            .find("\n### ")
-            .into_iter()
-            .chain(rest.find("\n## "))
-            .min()
-            .unwrap();
+        let ends = ["\n## ", "\n### ", "\n#### "].map(|marks| rest.find(marks));
+        let end = ends.into_iter().flatten().min().unwrap_or(rest.len());
         let part = &rest[..end];
         assert!(part.contains("\n| ") || part.contains(".csv"), "{part}");
     }
