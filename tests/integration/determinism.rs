@@ -3,7 +3,7 @@
 use crate::fixture::{LATER, Output, Row, Study};
 use crate::small_study::{EVENT_COLUMNS, Rows, lines, rows, settings, study};
 
-/// Tables with figures of mixed models that an iteration finds, to about eight digits.
+/// Tables with figures of mixed models, which an iteration finds: held to the tolerance of the published ones.
 const ITERATED: [&str; 5] = [
     "site_accuracy_adjusted",
     "site_accuracy_pairs",
