@@ -49,4 +49,4 @@ SELECT
     LEAST(r.evidence, m.evidence_all) AS evidence_all
 FROM ranked AS r
 INNER JOIN means AS m ON m.measure = r.measure AND m.site_a = r.site_a AND m.site_b = r.site_b
-ORDER BY r.place, r.position_a, r.position_b
+ORDER BY r.evidence DESC, r.place, r.position_a, r.position_b

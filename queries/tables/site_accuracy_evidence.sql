@@ -2,7 +2,7 @@
 -- row = "one pair of sites and one measure at the end of one month"
 -- section = "compare"
 -- order = 8
--- show = 60
+-- show = 12
 -- note = "You may look every month and stop when you like: without a difference the evidence reaches 20 in at most one study of twenty, over all months together. It is the capital of a bet against \"no difference\" on sensors that have ended: a fifth on a likelihood ratio for sites that are one standard deviation between sensors apart (5 % of glucose where that is 5 %), the rest on permutation tests at months 3, 6, 12, 24, 48 and 96 of the pair, which pay 20."
 -- [columns]
 -- look = { label = "Looked at" }

@@ -2,7 +2,7 @@
 -- row = "one pair of sites and one measure"
 -- section = "compare"
 -- order = 6
--- show = 60
+-- show = 30
 -- note = "The second site less the first: a bias above 0 means that its sensors read higher. Mixed model over all sites: site fixed, wearer and sensor random. t and all p are those of the percent. Below ten sensors a site read the p by permutation, beside the smallest that these data could give; the adjusted p (Holm) allows for the number of pairs."
 -- [columns]
 -- site_a = { label = "Site" }

@@ -57,7 +57,6 @@ pub(crate) struct Page {
     pub contents_annex: String,
     pub annex: String,
     pub annex_intro: String,
-    pub in_annex: String,
     /// Title of an edition that leaves out the study's own.
     pub title: String,
     pub month: String,

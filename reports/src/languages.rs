@@ -141,7 +141,7 @@ mod tests {
             Value::Table(table) => {
                 let inner = table
                     .iter()
-                    .filter(|(key, _)| path != "" || *key != "tables");
+                    .filter(|(key, _)| !path.is_empty() || *key != "tables");
                 let mut inner: Vec<_> = inner.collect();
                 inner.sort_by_key(|(key, _)| *key);
                 for (key, value) in inner {

@@ -4,6 +4,7 @@
 mod agreement_limits;
 mod agreement_tables;
 mod bad_input;
+mod comparisons;
 mod demo;
 mod determinism;
 mod edges_nights;

@@ -86,7 +86,7 @@ fn nothing_to_match() {
 #[test]
 fn a_clear_difference_pays_when_due() {
     let sensors: Vec<NightlySensor> = (0..20)
-        .map(|i| sensor(i % 2, i as f64, &vec![(i % 2) as f64; 10]))
+        .map(|i| sensor(i % 2, i as f64, &[(i % 2) as f64; 10]))
         .collect();
     assert_eq!(look(&sensors, 24, 1).payoff, 20.0);
     assert_eq!(look(&sensors, 25, 1).payoff, 0.0);

@@ -14,7 +14,7 @@ use crate::palette::{INK, MUTED, group};
 use crate::view::{Group, View};
 
 /// Most points drawn in a panel: more of them only make the file larger.
-const MOST_POINTS: usize = 160;
+const MOST_POINTS: usize = 200;
 
 const BIAS: Stroke = Stroke::new(INK, 2.0);
 const LIMIT: Stroke = Stroke::dashed(INK, 1.25);

@@ -72,7 +72,7 @@ fn section(
     let inner = match (key, place) {
         ("bottom-line", Place::Body) => bottom_line::blocks(context)?,
         ("changes", Place::Body) => changes::blocks(context, text)?,
-        ("sites", _) => sites::blocks(context)?,
+        ("sites", _) => sites::blocks(context, place)?,
         ("questions", _) => questions::blocks(context, text),
         ("unknown", _) => unknown::blocks(context, text),
         ("tips", _) => tips::blocks(context, text),

@@ -9,6 +9,7 @@ use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::edition::Place;
 use crate::sentences::site;
+use crate::view::View;
 
 /// Measures of the figure, a panel each.
 const MEASURES: [&str; 6] = [
@@ -20,31 +21,37 @@ const MEASURES: [&str; 6] = [
     "delay_minutes",
 ];
 
-/// The section's blocks; none without a site. The numbers of the figure stand below it where the edition's plan has their
-/// table in the body, else in the annex.
-pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
+/// The section's blocks; none without a site. The figure of all measures and its numbers stand in the part that the
+/// edition's plan has for their table, all else in the body.
+pub(crate) fn blocks(context: &Context, place: Place) -> Result<Vec<Block>, ReportError> {
     let Some(view) = context.view("site_comparison") else {
         return Ok(Vec::new());
     };
     let mut out = Vec::new();
-    if let Some(body) = Body::of(&view) {
-        let title = context.text.chart.body.title.clone();
-        out.push(Block::Picture(titled(&view, &body, "site_body", title)?));
+    if place == Place::Body {
+        if let Some(body) = Body::of(&view) {
+            let title = context.text.chart.body.title.clone();
+            out.push(Block::Picture(titled(&view, &body, "site_body", title)?));
+        }
+        let sites = view.rows.iter().map(|&row| Item {
+            lead: view.text(row, "site"),
+            text: site(&view, row),
+        });
+        out.push(Block::List(sites.collect()));
     }
-    let sites = view.rows.iter().map(|&row| Item {
-        lead: view.text(row, "site"),
-        text: site(&view, row),
-    });
-    out.push(Block::List(sites.collect()));
-    out.push(Block::Heading(3, view.table.title()));
-    let chart = Intervals::of_measures(&view, &MEASURES);
-    let drawn = chart.is_some();
-    if let Some(chart) = chart {
-        out.push(Block::Picture(picture(&view, &chart)?));
-    }
-    match context.place(view.table) {
-        Some(Place::Annex) => out.push(Block::Paragraph(context.text.page.in_annex.clone())),
-        _ => tables::numbers(&view, drawn, &mut out),
+    if context.place(view.table) == Some(place) {
+        side_by_side(&view, &mut out)?;
     }
     Ok(out)
+}
+
+fn side_by_side(view: &View, out: &mut Vec<Block>) -> Result<(), ReportError> {
+    out.push(Block::Heading(3, view.table.title()));
+    let chart = Intervals::of_measures(view, &MEASURES);
+    let drawn = chart.is_some();
+    if let Some(chart) = chart {
+        out.push(Block::Picture(picture(view, &chart)?));
+    }
+    tables::numbers(view, drawn, out);
+    Ok(())
 }

@@ -14,7 +14,7 @@ use crate::view::{Shown, View};
 /// Most rows shown of a table whose header does not say.
 const SHOWN_ROWS: usize = 40;
 
-/// Shown in the body by sections of their own.
+/// Shown by sections of their own.
 const ELSEWHERE: [&str; 1] = ["site_comparison"];
 
 /// A section: what its figures mean, then its tables, or what is missing. In the annex, a section of the body that has
@@ -67,7 +67,7 @@ pub(crate) fn of_section<'a>(
         .iter()
         .filter(|table| section_of(table) == Some(key))
         .filter(|table| context.place(table) == Some(place))
-        .filter(|table| place == Place::Annex || !ELSEWHERE.contains(&table.name.as_str()))
+        .filter(|table| !ELSEWHERE.contains(&table.name.as_str()))
         .collect();
     tables.sort_by_key(|table| table.header.order.unwrap_or(u32::MAX));
     tables

@@ -141,10 +141,7 @@ fn every_figure_says_what_it_shows() {
         for figure in &report.figures {
             let stem = figure.file_name.strip_suffix(".svg").unwrap();
             let svg = &figure.svg;
-            assert!(
-                svg.starts_with("<svg role=\"img\" aria-labelledby="),
-                "{name}: {stem}"
-            );
+            assert!(svg.starts_with("<svg role=\"img\" "), "{name}: {stem}");
             assert!(
                 svg.contains("<title ") && svg.contains("<desc "),
                 "{name}: {stem}"
@@ -208,14 +205,10 @@ fn every_chart_has_its_numbers() {
     for at in figures {
         let mut rest = &report.markdown[at..];
         if rest.starts_with("](figures/site_body") {
-            rest = &rest[rest.find("\n### Sites side by side").unwrap() + 1..];
+            rest = &rest[rest.find("\n#### Sites side by side").unwrap() + 1..];
         }
-        let end = rest
-            .find("\n### ")
-            .into_iter()
-            .chain(rest.find("\n## "))
-            .min()
-            .unwrap();
+        let ends = ["\n## ", "\n### ", "\n#### "].map(|marks| rest.find(marks));
+        let end = ends.into_iter().flatten().min().unwrap_or(rest.len());
         let part = &rest[..end];
         assert!(part.contains("\n| ") || part.contains(".csv"), "{part}");
     }

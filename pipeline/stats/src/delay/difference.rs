@@ -1,6 +1,6 @@
 //! The difference in delay between two sites.
 
-use super::first_order::SLOW_NOISE;
+use super::first_order::NOISE_LEFT;
 use super::point::DelayPoint;
 use super::sums::{SensorSums, SiteSums};
 use crate::distributions::{t_quantile, t_two_sided};
@@ -30,7 +30,7 @@ pub struct DelayDifference {
 /// whose clock is off drops out, as long as a wearer uses one meter for both sites.
 ///
 /// Interval: residuals of the sensors as for one site, pooled over both, with k - w - 1 degrees of freedom for k
-/// sensors of w wearers, and 3 % of the difference on either side. It takes the delays of both sites to vary alike. Returns `None` where a site's delay cannot be told
+/// sensors of w wearers, and 5 % of the difference on either side. It takes the delays of both sites to vary alike. Returns `None` where a site's delay cannot be told
 /// or no wearer wore both. Checked by `tests/delay.rs`.
 #[must_use]
 pub fn delay_difference(
@@ -80,7 +80,7 @@ fn difference_of_cells(cells: &[[Cell; 2]]) -> Option<DelayDifference> {
     }
     let df = sensors as f64 - cells.len() as f64 - 1.0;
     let std_error = (df >= 1.0).then(|| (squares / df * variance).sqrt());
-    let half_width = |error: f64| t_quantile(0.975, df) * error + SLOW_NOISE * minutes.abs();
+    let half_width = |error: f64| t_quantile(0.975, df) * error + NOISE_LEFT * minutes.abs();
     Some(DelayDifference {
         minutes,
         interval: std_error.map(|error| Interval::around(minutes, half_width(error))),

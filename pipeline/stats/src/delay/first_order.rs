@@ -5,9 +5,9 @@ use super::sums::SiteSums;
 use crate::distributions::t_quantile;
 use crate::interval::Interval;
 
-/// What slow noise may take off an estimate, relative to it: sensor noise of 5 % that lasts 15 min or longer still ties
-/// the two slopes together a little.
-pub(super) const SLOW_NOISE: f64 = 0.03;
+/// What the noise may still do to an estimate, relative to it: noise of 5 % or more ties the two slopes together a little,
+/// most of it where it lasts half an hour, or where readings are 15 min apart and their noise is white.
+pub(super) const NOISE_LEFT: f64 = 0.05;
 
 /// The delay of a site.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,8 +33,8 @@ pub struct Delay {
 /// nor the correlation time of the noise needs to be known.
 ///
 /// Interval: with U = gain · Szy - delay · Szx of a sensor, s² = Σ U² / Szz / (k - 1) over k sensors, the standard error
-/// is s √(Σ Szz) / Σ Szx, t with k - 1 degrees of freedom; 3 % of the delay are added on either side, since strong slow
-/// noise still pulls the estimate towards 0 by up to about that much.
+/// is s √(Σ Szz) / Σ Szx, t with k - 1 degrees of freedom; 5 % of the delay are added on either side, since strong noise
+/// still moves the estimate by about that much.
 ///
 /// Points further off than 4 robust standard deviations from a first, robust line are left out. A clock that is off
 /// shifts the delay by as much; the difference between two sites with one meter stays right. Returns `None` with fewer
@@ -68,6 +68,6 @@ fn interval(site: &SiteSums) -> Option<Interval> {
     let std_error = (squares / df * zz).sqrt() / zx;
     Some(Interval::around(
         site.delay,
-        t_quantile(0.975, df) * std_error + SLOW_NOISE * site.delay.abs(),
+        t_quantile(0.975, df) * std_error + NOISE_LEFT * site.delay.abs(),
     ))
 }

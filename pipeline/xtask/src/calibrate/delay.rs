@@ -90,7 +90,7 @@ fn over_kinds_of_noise(studies: u64) -> Vec<Row> {
                 },
                 ..World::with_delay(delay)
             };
-            let first = 10_000_000 + 100_000 * kind as u64 + 1000 * (spacing as u64 + delay as u64);
+            let first = 11_000_000 + 100_000 * kind as u64 + 1000 * (spacing as u64 + delay as u64);
             let found: Vec<_> = (first..first + studies)
                 .into_par_iter()
                 .map(|seed| first_order_delay(&points(&world, 10, seed)))
@@ -126,7 +126,7 @@ fn over_sensors(sensors: usize, studies: u64) -> Vec<Row> {
             delay_sd,
             ..World::with_delay(8.0)
         };
-        let first = 20_000_000 + 10_000 * sensors as u64 + delay_sd as u64 * 1000;
+        let first = 21_000_000 + 10_000 * sensors as u64 + delay_sd as u64 * 1000;
         let intervals: Vec<_> = (first..first + studies)
             .into_par_iter()
             .map(|seed| first_order_delay(&points(&world, sensors, seed))?.interval)
@@ -142,7 +142,7 @@ fn differences(sensors: usize, studies: u64) -> Vec<Row> {
     let mut rows = Vec::new();
     for (one, other) in [(8.0, 8.0), (12.0, 5.0)] {
         let worlds = [one, other].map(World::with_delay);
-        let first = 30_000_000 + 100_000 * sensors as u64 + one as u64 * 1000;
+        let first = 31_000_000 + 100_000 * sensors as u64 + one as u64 * 1000;
         let found: Vec<_> = (first..first + studies)
             .into_par_iter()
             .map(|seed| {
@@ -182,16 +182,13 @@ fn differences(sensors: usize, studies: u64) -> Vec<Row> {
 fn at_once(pairs: usize, studies: u64) -> Vec<Row> {
     let worlds = [World::with_delay(9.0), World::with_delay(5.0)];
     let trio = [worlds[0], worlds[1], worlds[0]];
-    let first = 40_000_000 + 100_000 * pairs as u64;
+    let first = 41_000_000 + 100_000 * pairs as u64;
     let means: Vec<_> = (first..first + studies)
         .into_par_iter()
         .map(|study| site_means(&trio, pairs, study))
         .collect();
     let condition = format!("{pairs} pairs of sensors, each two sharing one, lag 4 min");
-    let of = |which: fn(&(Option<PairMean>, Option<PairMean>)) -> Option<PairMean>| {
-        means.iter().map(which).collect::<Vec<_>>()
-    };
-    let (percent, lag) = (of(|m| m.0), of(|m| m.1));
+    let (percent, lag): (Vec<_>, Vec<_>) = means.into_iter().unzip();
     let ends = |means: &[Option<PairMean>]| -> Vec<_> {
         means.iter().map(|m| m.and_then(|m| m.interval())).collect()
     };

@@ -1,0 +1,401 @@
+//! Two routes to the comparisons of sites, the headline intervals and the evidence: the SQL of the program, and the
+//! statistics called directly on what it wrote of sessions, pairs and sensors.
+
+use std::collections::BTreeMap;
+use std::ffi::OsStr;
+use std::sync::LazyLock;
+
+use whereworn_stats::agreement::method_comparison::clustered_deming;
+use whereworn_stats::agreement::steadiness::steadiness;
+use whereworn_stats::mixed::evidence::safe_t;
+use whereworn_stats::mixed::over_wearers::mean_over_wearers;
+use whereworn_stats::mixed::sites::{SensorMean, compare_sites};
+use whereworn_stats::multiplicity::{adjusted_e_values, holm};
+use whereworn_stats::rates::clustered::{Cluster, clustered_rate, clustered_share};
+use whereworn_stats::rates::evidence::{NightlySensor, safe_pairs};
+use whereworn_stats::rates::heterogeneity::ExposedUnit;
+use whereworn_stats::rates::quasi_ratio::quasi_ratio;
+
+use crate::fixture::{Output, Row, Study, Table, close, close_or_missing, whereworn};
+
+const EQUAL: f64 = 1e-9;
+
+/// A synthetic study, its report, and the night artefacts of each of its sensors.
+static STUDY: LazyLock<(Output, Table)> = LazyLock::new(|| {
+    let place = Study::new("");
+    let folder = place.beside("demo");
+    let arguments = [
+        "--wearers",
+        "3",
+        "--sensors",
+        "24",
+        "--minutes",
+        "15",
+        "--seed",
+        "5",
+    ];
+    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
+    all.extend(arguments.iter().map(OsStr::new));
+    assert_eq!(whereworn(&all).code, 0);
+    let study = Study::copy_of(&folder);
+    let output = study.report();
+    (output, study.sql("SELECT * FROM sensor_artefacts"))
+});
+
+/// Numbers for texts, in order of the texts.
+fn codes<'a>(texts: impl Iterator<Item = &'a str> + Clone) -> BTreeMap<&'a str, usize> {
+    let mut names: Vec<&str> = texts.collect();
+    names.sort_unstable();
+    names.dedup();
+    names.into_iter().zip(0..).collect()
+}
+
+struct Pairs {
+    table: Table,
+}
+
+impl Pairs {
+    fn of(&self, site: &str) -> Vec<Row<'_>> {
+        self.table.rows_where(&[("site", site)])
+    }
+}
+
+fn pairs() -> Pairs {
+    Pairs {
+        table: STUDY.0.table("pairs"),
+    }
+}
+
+fn column(rows: &[Row<'_>], name: &str) -> Vec<f64> {
+    rows.iter().map(|row| row.number(name)).collect()
+}
+
+fn labels(rows: &[Row<'_>], name: &str) -> Vec<usize> {
+    let codes = codes(rows.iter().map(|row| row.text(name)));
+    rows.iter().map(|row| codes[row.text(name)]).collect()
+}
+
+#[test]
+fn headline_of_each_site() {
+    let (output, artefacts) = &*STUDY;
+    let pairs = pairs();
+    let table = output.table("site_comparison");
+    for row in table.rows() {
+        let site = row.text("site");
+        let own = pairs.of(site);
+        let sensors = labels(&own, "sensor_no");
+        let mean = mean_over_wearers(
+            &column(&own, "difference"),
+            &sensors,
+            &labels(&own, "wearer"),
+        );
+        let interval = mean.unwrap().mean.interval;
+        close(row.number("bias_lower"), interval.lower, 1e-6, site);
+        close(row.number("bias_upper"), interval.upper, 1e-6, site);
+        let within = |row: &Row<'_>| {
+            let (reading, fingerstick) = (row.number("reading"), row.number("fingerstick"));
+            let limit =
+                whereworn_stats::agreement::limits::within_limit(reading, fingerstick, 20.0);
+            f64::from(u8::from(limit))
+        };
+        let hits: Vec<f64> = own.iter().map(within).collect();
+        let share = clustered_share(&hits, &sensors).unwrap();
+        close(row.number("within_20_20"), share.estimate, EQUAL, site);
+        let lower = share.interval.map(|interval| interval.lower);
+        close_or_missing(row.maybe("within_20_20_lower"), lower, EQUAL, site);
+        let at_night = artefacts.rows_where(&[("site", site)]);
+        let clusters: Vec<Cluster> = at_night
+            .iter()
+            .map(|row| Cluster {
+                sum: row.number("artefacts"),
+                size: row.number("nights"),
+            })
+            .collect();
+        let rate = clustered_rate(&clusters).and_then(|rate| rate.interval);
+        let upper = rate.map(|rate| 100.0 * rate.upper);
+        close_or_missing(row.maybe("night_rate_upper"), upper, EQUAL, site);
+    }
+}
+
+#[test]
+fn steadiness_and_line_of_each_site() {
+    let pairs = pairs();
+    for row in STUDY.0.table("site_steadiness").rows() {
+        let own = pairs.of(row.text("site"));
+        let percent: Vec<f64> = own
+            .iter()
+            .map(|row| 100.0 * row.number("relative_difference"))
+            .collect();
+        let fit = steadiness(
+            &percent,
+            &labels(&own, "sensor_no"),
+            &column(&own, "wear_days"),
+        )
+        .unwrap();
+        let between = fit.sd_between.unwrap();
+        close(row.number("sd_between"), between.value, EQUAL, "between");
+        close(
+            row.number("sd_between_upper"),
+            between.interval.unwrap().upper,
+            EQUAL,
+            "upper",
+        );
+        let drift = fit.drift.unwrap();
+        close(
+            row.number("drift_lower"),
+            drift.interval.unwrap().lower,
+            EQUAL,
+            "drift",
+        );
+        assert!(!row.text("class").is_empty());
+    }
+    for row in STUDY.0.table("site_method_comparison").rows() {
+        let own = pairs.of(row.text("site"));
+        let (x, y) = (column(&own, "fingerstick"), column(&own, "reading"));
+        let line = clustered_deming(&x, &y, &labels(&own, "sensor_no"), 4.0).unwrap();
+        close(row.number("slope"), line.line.slope, EQUAL, "slope");
+        close_or_missing(
+            row.maybe("intercept_lower"),
+            row.maybe("intercept_lower").map(|_| line.intercept.lower),
+            EQUAL,
+            "intercept",
+        );
+    }
+}
+
+/// Each sensor in short, of a figure of its pairs, with its row in `sessions`.
+fn sensors(figure: impl Fn(&Row<'_>) -> f64) -> Vec<(String, String, SensorMean)> {
+    let pairs = pairs();
+    let sites = codes(
+        pairs
+            .table
+            .rows()
+            .map(|row| row.text("site"))
+            .collect::<Vec<_>>()
+            .into_iter(),
+    );
+    let wearers = codes(
+        pairs
+            .table
+            .rows()
+            .map(|row| row.text("wearer"))
+            .collect::<Vec<_>>()
+            .into_iter(),
+    );
+    let mut values: BTreeMap<(String, String), (usize, usize, Vec<f64>)> = BTreeMap::new();
+    for row in pairs.table.rows() {
+        let key = (row.text("wearer").to_owned(), row.text("sensor").to_owned());
+        let site_wearer = (sites[row.text("site")], wearers[row.text("wearer")]);
+        let entry = values
+            .entry(key)
+            .or_insert((site_wearer.0, site_wearer.1, Vec::new()));
+        entry.2.push(figure(&row));
+    }
+    values
+        .into_iter()
+        .map(|((wearer, sensor), (site, wearer_no, own))| {
+            let mean = own.iter().sum::<f64>() / own.len() as f64;
+            let short = SensorMean {
+                count: own.len() as f64,
+                mean,
+                squares: own.iter().map(|value| (value - mean).powi(2)).sum(),
+                site,
+                wearer: wearer_no,
+                covariates: Vec::new(),
+            };
+            (wearer, sensor, short)
+        })
+        .collect()
+}
+
+fn percent(row: &Row<'_>) -> f64 {
+    100.0 * row.number("relative_difference")
+}
+
+#[test]
+fn pairs_of_sites() {
+    let table = STUDY.0.table("site_accuracy_pairs");
+    let pairs = pairs();
+    let sites = codes(
+        pairs
+            .table
+            .rows()
+            .map(|row| row.text("site"))
+            .collect::<Vec<_>>()
+            .into_iter(),
+    );
+    let figures: [(&str, fn(&Row<'_>) -> f64); 2] = [
+        ("bias", percent),
+        ("absolute difference", |row| percent(row).abs()),
+    ];
+    for (measure, figure) in figures {
+        let short: Vec<SensorMean> = sensors(figure).into_iter().map(|sensor| sensor.2).collect();
+        let fit = compare_sites(&short).unwrap();
+        let rows = table.rows_where(&[("measure", measure)]);
+        assert_eq!(rows.len(), sites.len() * (sites.len() - 1) / 2);
+        for row in &rows {
+            let (a, b) = (sites[row.text("site_a")], sites[row.text("site_b")]);
+            let difference = fit.difference(a, b).unwrap();
+            close(row.number("percent"), difference.estimate, 1e-6, measure);
+            close(
+                row.number("percent_lower"),
+                difference.interval.lower,
+                1e-4,
+                measure,
+            );
+            close(row.number("p"), difference.p, 1e-4, measure);
+        }
+        let p: Vec<f64> = column(&rows, "p_permutation");
+        for (row, adjusted) in rows.iter().zip(holm(&p)) {
+            close(row.number("p_holm"), adjusted, EQUAL, "Holm");
+        }
+        let test = fit.test().unwrap();
+        let overall = STUDY.0.table("site_accuracy_test");
+        let row = overall.row(&[("measure", measure)]);
+        close(row.number("f"), test.f, 1e-4 * test.f, "F");
+        close(row.number("p"), test.p, 1e-4, "p of F");
+        let adjusted = STUDY.0.table("site_accuracy_adjusted");
+        for row in adjusted.rows_where(&[("measure", measure), ("version", "as worn")]) {
+            let (a, b) = (sites[row.text("site_a")], sites[row.text("site_b")]);
+            let difference = fit.difference(a, b).unwrap();
+            close(row.number("percent"), difference.estimate, 1e-6, "as worn");
+        }
+    }
+}
+
+#[test]
+fn nights_of_pairs_of_sites() {
+    let (output, artefacts) = &*STUDY;
+    let rows: Vec<Row<'_>> = artefacts.rows().collect();
+    let (sites, wearers) = (labels(&rows, "site"), labels(&rows, "wearer"));
+    let units: Vec<ExposedUnit> = (0..rows.len())
+        .map(|i| ExposedUnit {
+            group: sites[i],
+            stratum: wearers[i],
+            events: rows[i].number("artefacts"),
+            exposure: rows[i].number("nights"),
+        })
+        .collect();
+    let site_codes = codes(rows.iter().map(|row| row.text("site")));
+    let table = output.table("site_nights_pairs");
+    assert!(table.rows().count() > 5);
+    for row in table.rows() {
+        let (a, b) = (
+            site_codes[row.text("site_a")],
+            site_codes[row.text("site_b")],
+        );
+        let ratio = quasi_ratio(&units, a, b);
+        close_or_missing(
+            row.maybe("ratio"),
+            ratio.and_then(|r| r.ratio),
+            EQUAL,
+            "ratio",
+        );
+        close_or_missing(row.maybe("p"), ratio.map(|r| r.p), EQUAL, "p");
+    }
+}
+
+/// At the last look all sensors that are over count; the safe part of the capital by the statistics themselves.
+#[test]
+fn evidence_at_the_last_look() {
+    let (output, artefacts) = &*STUDY;
+    let sessions = output.table("sessions");
+    let over = |wearer: &str, sensor: &str| {
+        let row = sessions.row(&[("wearer", wearer), ("sensor", sensor)]);
+        let block = format!("{wearer} / {}", row.text("model"));
+        (!row.text("ended").is_empty()).then(|| {
+            (
+                row.text("ended").to_owned(),
+                block,
+                row.text("site").to_owned(),
+            )
+        })
+    };
+    let all = sensors(percent);
+    let table = output.table("site_accuracy_evidence");
+    let last = table
+        .rows()
+        .map(|row| row.text("look").to_owned())
+        .max()
+        .unwrap();
+    let mut checked = 0;
+    for row in table.rows_where(&[("look", &last), ("measure", "bias")]) {
+        let (mut values, mut groups, mut blocks) = (Vec::new(), Vec::new(), Vec::new());
+        for (wearer, sensor, short) in &all {
+            let Some((_, block, site)) = over(wearer, sensor) else {
+                continue;
+            };
+            if [row.text("site_a"), row.text("site_b")].contains(&site.as_str()) {
+                values.push(short.mean);
+                groups.push(usize::from(site == row.text("site_b")));
+                blocks.push(block);
+            }
+        }
+        let block_codes = codes(blocks.iter().map(String::as_str));
+        let strata: Vec<usize> = blocks
+            .iter()
+            .map(|block| block_codes[block.as_str()])
+            .collect();
+        let log_e = safe_t(&values, &groups, &strata).unwrap_or(0.0);
+        close(row.number("safe_log_e"), log_e, 1e-8, "means");
+        checked += 1;
+    }
+    assert!(checked > 5);
+    let nights = output.table("site_nights_evidence");
+    for row in nights.rows_where(&[("look", &last)]) {
+        let of = |site: &str, group: usize| -> Vec<(String, NightlySensor)> {
+            artefacts
+                .rows_where(&[("site", site)])
+                .iter()
+                .filter_map(|one| {
+                    let (ended, block, _) = over(one.text("wearer"), one.text("sensor"))?;
+                    let ended: jiff::Timestamp = ended.parse().unwrap();
+                    let digits = one.text("by_night").chars();
+                    let nightly = NightlySensor {
+                        group,
+                        stratum: 0,
+                        ended: ended.as_second() as f64,
+                        nights: digits
+                            .map(|digit| f64::from(digit.to_digit(10).unwrap()))
+                            .collect(),
+                    };
+                    Some((block, nightly))
+                })
+                .collect()
+        };
+        let mut both = of(row.text("site_a"), 0);
+        both.extend(of(row.text("site_b"), 1));
+        let block_codes = codes(both.iter().map(|sensor| sensor.0.as_str()));
+        let sensors: Vec<NightlySensor> = both
+            .iter()
+            .map(|(block, sensor)| NightlySensor {
+                stratum: block_codes[block.as_str()],
+                ..sensor.clone()
+            })
+            .collect();
+        close(
+            row.number("safe_log_e"),
+            safe_pairs(&sensors).unwrap_or(0.0),
+            1e-9,
+            "rates",
+        );
+    }
+}
+
+#[test]
+fn all_rows_of_evidence_are_allowed_for() {
+    let table = STUDY.0.table("evidence");
+    let rows: Vec<Row<'_>> = table.rows().collect();
+    for measure in ["stays on", "bias", "absolute difference", "night artefacts"] {
+        assert!(
+            rows.iter().any(|row| row.text("measure") == measure),
+            "{measure}"
+        );
+    }
+    for (row, adjusted) in rows
+        .iter()
+        .zip(adjusted_e_values(&column(&rows, "evidence")))
+    {
+        close(row.number("evidence_all"), adjusted, EQUAL, "adjusted");
+    }
+}
