@@ -6,7 +6,7 @@ FROM wear_evidence
 UNION ALL
 SELECT
     look,
-    measure,
+    CASE measure WHEN 'bias' THEN 'reads high or low' ELSE 'reads closely' END AS measure,
     CASE measure WHEN 'bias' THEN 2 ELSE 3 END AS place,
     site_a,
     site_b,
@@ -16,5 +16,5 @@ SELECT
     log_e
 FROM accuracy_looks
 UNION ALL
-SELECT look, 'night artefacts' AS measure, 4 AS place, site_a, site_b, position_a, position_b, 'rate ratio 2' AS alternative, log_e
+SELECT look, 'quiet at night' AS measure, 4 AS place, site_a, site_b, position_a, position_b, 'rate ratio 2' AS alternative, log_e
 FROM nights_looks
