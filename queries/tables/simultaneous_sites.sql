@@ -49,7 +49,7 @@ ranked AS (
         r.*,
         a.position AS first_position,
         b.position AS second_position,
-        a.label || ' less ' || b.label AS sites,
+        a.site || ' / ' || b.site AS sites,
         ROW_NUMBER() OVER (ORDER BY r.p NULLS LAST, a.position, b.position) AS rank,
         COUNT(r.p) OVER () AS tests
     FROM results AS r

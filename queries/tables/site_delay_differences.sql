@@ -21,7 +21,7 @@ WITH both_sites AS (
         b.site AS second_site,
         a.position AS first_position,
         b.position AS second_position,
-        a.label || ' less ' || b.label AS sites
+        a.site || ' / ' || b.site AS sites
     FROM sites AS a
     INNER JOIN sites AS b ON b.position > a.position
 ),

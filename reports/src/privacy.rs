@@ -19,6 +19,7 @@ use whereworn_model::time::{Month, local_date};
 use crate::Input;
 use crate::catalogue::{Catalogue, fill};
 use crate::edition::Plans;
+use crate::view::is_site;
 
 /// Fewest sensors of a group that is shown.
 const LEAST_SENSORS: f64 = 3.0;
@@ -155,9 +156,7 @@ fn in_order_of_wear(tables: &[ResultTable]) -> (Vec<String>, Vec<(String, String
 
 /// Whether a column holds keys of sites.
 fn holds_sites(column: &Column) -> bool {
-    let name = column.name.as_str();
-    column.kind == CellKind::Text
-        && (name == "site" || name.starts_with("site_") || name.ends_with("_site"))
+    column.kind == CellKind::Text && is_site(&column.name)
 }
 
 impl Replacement<'_> {

@@ -182,6 +182,12 @@ impl<'a> View<'a> {
         name.filter(|name| *name != other && self.table.column(name).is_some())
     }
 
+    /// Keys of sites with a slash between them, by their names.
+    fn pair_of_sites(&self, keys: &str) -> String {
+        let names = keys.split(" / ").map(|key| self.context.site_label(key));
+        names.collect::<Vec<_>>().join(" – ")
+    }
+
     /// A cell in words, without its interval.
     pub fn text(&self, row: usize, name: &str) -> String {
         if let Some(value) = self.value(row, name) {
@@ -189,7 +195,8 @@ impl<'a> View<'a> {
         }
         match self.table.cell(row, name) {
             Cell::Text(text) if text.is_empty() => format::NO_VALUE.to_owned(),
-            Cell::Text(text) if name == "site" => self.context.site_label(text),
+            Cell::Text(text) if is_site(name) => self.context.site_label(text),
+            Cell::Text(text) if name == "sites" => self.pair_of_sites(text),
             Cell::Text(text) => match self.context.text.value(name, text) {
                 Some(word) => word.to_owned(),
                 None => self.context.name(text),
@@ -304,6 +311,11 @@ impl<'a> View<'a> {
         }
         groups
     }
+}
+
+/// Whether a column of texts holds keys of sites.
+pub(crate) fn is_site(name: &str) -> bool {
+    name == "site" || name.starts_with("site_") || name.ends_with("_site")
 }
 
 /// Rows that share a value.

@@ -93,9 +93,19 @@ fn numbers_of_the_bottom_line_stand_in_tables() {
     }
 }
 
-/// Columns whose texts are names given by the study, or sentences with numbers of their own, in English alone so far.
-const NAMES: [&str; 8] = [
-    "wearer", "sensor", "model", "earlier", "lot", "meter", "note", "reasons",
+/// Columns whose texts are names given by the study, keys of two sites, or sentences with numbers of their own, in English alone so far.
+const NAMES: [&str; 11] = [
+    "wearer",
+    "sensor",
+    "first_sensor",
+    "second_sensor",
+    "sites",
+    "model",
+    "earlier",
+    "lot",
+    "meter",
+    "note",
+    "reasons",
 ];
 
 /// Every word that a table of the program holds is in the catalogue: a translation of the catalogue is one of the report.
