@@ -1,6 +1,8 @@
 -- title = "Fingersticks against the slope of each sensor"
 -- row = "one pair outside artefacts, with readings enough around it"
 -- role = "step"
+
+-- The window puts the rows into the order of the groups, so that one group is in memory at a time.
 WITH quiet_pairs AS (
     SELECT p.wearer, p.site, p.sensor_no, p.fingerstick_no, p.fingerstick
     FROM pairs AS p
@@ -8,10 +10,20 @@ WITH quiet_pairs AS (
         ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
     WHERE a.sensor_no IS NULL
 ),
-points AS (
-    SELECT sensor_no, fingerstick_no, delay_point(minutes, glucose) AS point
+sorted AS (
+    SELECT
+        sensor_no,
+        fingerstick_no,
+        minutes,
+        glucose,
+        ROW_NUMBER() OVER (PARTITION BY sensor_no, fingerstick_no ORDER BY minutes) AS position
     FROM near_readings
     WHERE status = 'ok' AND warm AND ABS(minutes) <= 45
+),
+points AS (
+    SELECT sensor_no, fingerstick_no, delay_point(minutes, glucose) AS point
+    FROM sorted
+    WHERE position > 0
     GROUP BY sensor_no, fingerstick_no
 )
 SELECT

@@ -14,25 +14,16 @@
 -- evidence = { label = "Evidence", digits = 1 }
 -- evidence_all = { label = "Allowing for all rows", digits = 1 }
 WITH at_cutoff AS (
-    SELECT
-        look,
-        'stays on' AS measure,
-        site_a,
-        site_b,
-        position_a,
-        position_b,
-        'hazard ratio 2' AS alternative,
-        log_e,
-        EXP(log_e) AS evidence
-    FROM wear_evidence
+    SELECT *, EXP(log_e) AS evidence
+    FROM all_looks
     WHERE look = (SELECT cutoff FROM settings)
 ),
 ranked AS (
     SELECT
         *,
-        ROW_NUMBER() OVER (ORDER BY evidence, measure, position_a, position_b) AS rank,
+        ROW_NUMBER() OVER (ORDER BY evidence, place, position_a, position_b) AS rank,
         SUM(evidence) OVER (
-            ORDER BY evidence, measure, position_a, position_b ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+            ORDER BY evidence, place, position_a, position_b ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
         ) AS sum_to
     FROM at_cutoff
 ),
@@ -58,4 +49,4 @@ SELECT
     LEAST(r.evidence, m.evidence_all) AS evidence_all
 FROM ranked AS r
 INNER JOIN means AS m ON m.measure = r.measure AND m.site_a = r.site_a AND m.site_b = r.site_b
-ORDER BY r.measure, r.position_a, r.position_b
+ORDER BY r.place, r.position_a, r.position_b

@@ -10,9 +10,6 @@
 -- site_b = { label = "against" }
 -- evidence_then = { label = "Evidence as reported", digits = 1 }
 -- evidence_now = { label = "as computed now", digits = 1 }
-WITH now AS (
-    SELECT look, 'stays on' AS measure, site_a, site_b, log_e FROM wear_evidence
-)
 SELECT
     k.look,
     k.measure,
@@ -21,7 +18,7 @@ SELECT
     EXP(k.log_e) AS evidence_then,
     EXP(n.log_e) AS evidence_now
 FROM kept_evidence AS k
-LEFT JOIN now AS n
+LEFT JOIN all_looks AS n
     ON n.look = k.look AND n.measure = k.measure AND n.site_a = k.site_a AND n.site_b = k.site_b
 WHERE k.look <= (SELECT cutoff FROM settings) AND (n.log_e IS NULL OR ABS(n.log_e - k.log_e) > 1e-6)
 ORDER BY k.look, k.measure, k.site_a, k.site_b

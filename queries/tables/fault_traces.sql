@@ -2,7 +2,7 @@
 -- row = "one reading or fingerstick of the 24 hours before the end"
 -- section = "faults"
 -- order = 2
--- note = "The 12 sensors that ended last; the list above has all. Marks are fingersticks."
+-- note = "The 8 sensors that ended last; the list above has all. Marks are fingersticks."
 -- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
@@ -17,7 +17,7 @@
 -- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
 -- in_artefact = { hidden = true }
 WITH shown AS (
-    SELECT * FROM early_ends WHERE panel <= 12
+    SELECT * FROM early_ends WHERE panel <= 8
 ),
 marks AS (
     SELECT panel, time, glucose AS reading, CAST(NULL AS DOUBLE) AS fingerstick

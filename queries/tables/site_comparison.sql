@@ -57,6 +57,20 @@ intervals AS (
     FROM lives AS l
     CROSS JOIN settings AS t
     GROUP BY l.site
+),
+-- With wearers and sensors random, and by shares and rates that respect sensors; none below three sensors.
+agreement AS (
+    SELECT
+        site,
+        mean_over_wearers(difference, sensor_no, wearer) AS bias,
+        sensor_share(in_20_20, sensor_no) AS within_20_20
+    FROM pair_agreement
+    GROUP BY site
+),
+at_night AS (
+    SELECT site, sensor_rate(artefacts, nights) AS rate
+    FROM sensor_artefacts
+    GROUP BY site
 )
 SELECT
     w.site,
@@ -71,16 +85,16 @@ SELECT
     CASE WHEN w.sessions > 1 THEN 1 - get_field(r.free, 'upper') END AS came_off_lower,
     CASE WHEN w.sessions > 1 THEN 1 - get_field(r.free, 'lower') END AS came_off_upper,
     a.pairs,
-    a.bias,
-    a.bias_lower,
-    a.bias_upper,
+    COALESCE(get_field(g.bias, 'mean'), a.bias) AS bias,
+    get_field(g.bias, 'lower') AS bias_lower,
+    get_field(g.bias, 'upper') AS bias_upper,
     a.within_20_20,
-    a.within_20_20_lower,
-    a.within_20_20_upper,
+    get_field(g.within_20_20, 'lower') AS within_20_20_lower,
+    get_field(g.within_20_20, 'upper') AS within_20_20_upper,
     n.nights,
     n.rate_per_100 AS night_rate,
-    n.rate_lower AS night_rate_lower,
-    n.rate_upper AS night_rate_upper,
+    100 * get_field(q.rate, 'lower') AS night_rate_lower,
+    100 * get_field(q.rate, 'upper') AS night_rate_upper,
     l.delay_minutes,
     l.lower AS delay_minutes_lower,
     l.upper AS delay_minutes_upper,
@@ -91,6 +105,8 @@ LEFT JOIN site_wear AS d ON d.site = w.site
 LEFT JOIN came_off AS c ON c.site = w.site
 LEFT JOIN intervals AS r ON r.site = w.site
 LEFT JOIN site_accuracy AS a ON a.site = w.site
+LEFT JOIN agreement AS g ON g.site = w.site
 LEFT JOIN site_nights AS n ON n.site = w.site
+LEFT JOIN at_night AS q ON q.site = w.site
 LEFT JOIN site_delay AS l ON l.site = w.site
 ORDER BY s.position

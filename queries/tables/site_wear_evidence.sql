@@ -2,7 +2,7 @@
 -- row = "one pair of sites at the end of one month"
 -- section = "compare"
 -- order = 4
--- show = 60
+-- show = 12
 -- note = "You may look every month and stop when you like: without a difference the evidence reaches 20 in at most one study of twenty, over all months together. It is the capital of a bet against \"no difference\": a fifth on the likelihood of a hazard ratio of 2 (in either direction), the rest on permutation tests at months 3, 6, 12, 24, 48 and 96 of the pair, which pay 20."
 -- [columns]
 -- look = { label = "Looked at" }

@@ -3,6 +3,15 @@
 use crate::fixture::{LATER, Output, Row, Study};
 use crate::small_study::{EVENT_COLUMNS, Rows, lines, rows, settings, study};
 
+/// Tables with figures of mixed models, which an iteration finds: held to the tolerance of the published ones.
+const ITERATED: [&str; 5] = [
+    "site_accuracy_adjusted",
+    "site_accuracy_pairs",
+    "site_accuracy_test",
+    "site_comparison",
+    "site_steadiness",
+];
+
 /// Columns that are text or instants, and equal to the letter.
 fn assert_same_figures(ours: &Row<'_>, theirs: &Row<'_>, header: &[String], table: &str) {
     for column in header {
@@ -13,8 +22,13 @@ fn assert_same_figures(ours: &Row<'_>, theirs: &Row<'_>, header: &[String], tabl
         let numbers = a.parse::<f64>().ok().zip(b.parse::<f64>().ok());
         let (x, y) = numbers.unwrap_or_else(|| panic!("{table}.{column}: {a} and {b}"));
         let scale = x.abs().max(y.abs()).max(1.0);
+        let tolerance = if ITERATED.contains(&table) {
+            1e-5
+        } else {
+            1e-9
+        };
         assert!(
-            (x - y).abs() <= 1e-9 * scale,
+            (x - y).abs() <= tolerance * scale,
             "{table}.{column}: {a} and {b}"
         );
     }

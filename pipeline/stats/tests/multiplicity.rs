@@ -5,7 +5,7 @@
 mod common;
 
 use common::{close, number, numbers, published};
-use whereworn_stats::multiplicity::holm;
+use whereworn_stats::multiplicity::{adjusted_e_values, holm, merged_e_value};
 
 #[test]
 fn holm_as_published() {
@@ -29,4 +29,24 @@ fn holm_as_published() {
 fn order_does_not_matter() {
     assert_eq!(holm(&[0.04, 0.01, 0.03]), [0.06, 0.03, 0.06]);
     assert!(holm(&[]).is_empty());
+}
+
+/// Closed testing written out: the least mean of all sets that hold an e-value (Vovk and Wang 2021 Ann Stat 49:1736).
+#[test]
+fn adjusted_e_values_by_all_sets() {
+    let e = [30.0, 0.5, 4.0, 0.1, 4.0];
+    let least = |own: usize| {
+        (1..1_usize << e.len())
+            .filter(|set| set >> own & 1 == 1)
+            .map(|set| {
+                let members = (0..e.len()).filter(|i| set >> i & 1 == 1);
+                merged_e_value(&members.map(|i| e[i]).collect::<Vec<_>>()).unwrap()
+            })
+            .fold(f64::INFINITY, f64::min)
+    };
+    for (own, adjusted) in adjusted_e_values(&e).into_iter().enumerate() {
+        close(adjusted, least(own), 1e-14, "adjusted");
+    }
+    assert_eq!(merged_e_value(&[]), None);
+    assert_eq!(adjusted_e_values(&[7.0]), [7.0]);
 }

@@ -69,6 +69,15 @@ impl Rows {
             .collect()
     }
 
+    /// The texts of a label argument.
+    pub fn texts(&self, position: usize) -> Vec<&str> {
+        self.columns[position]
+            .as_string::<i32>()
+            .iter()
+            .flatten()
+            .collect()
+    }
+
     /// The text of a label argument that is the same in all rows: a seed.
     pub fn text(&self, position: usize) -> &str {
         let array = self.columns[position].as_string::<i32>();

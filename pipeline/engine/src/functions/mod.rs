@@ -1,8 +1,9 @@
 //! Functions of ours in SQL, found by name only.
 //!
-//! [`statistics::ALL`] and [`survival::ALL`] list the aggregates with what they take and give; [`scalars`] holds functions of single
+//! [`statistics::ALL`], [`survival::ALL`] and [`accuracy::ALL`] list the aggregates with what they take and give; [`scalars`] holds functions of single
 //! rows, [`product`] a running product, [`artefacts`] the detector of night artefacts.
 
+pub mod accuracy;
 pub mod artefacts;
 mod collect;
 pub mod product;

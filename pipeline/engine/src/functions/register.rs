@@ -5,14 +5,18 @@ use datafusion::prelude::SessionContext;
 
 use super::artefacts::NightArtefacts;
 use super::collect::Collect;
-use super::{product, scalars, statistics, survival};
+use super::{accuracy, product, scalars, statistics, survival};
 
 /// Registers every function of ours.
 pub(crate) fn register(context: &SessionContext) {
     for function in scalars::all() {
         context.register_udf(function);
     }
-    for statistic in statistics::ALL.iter().chain(survival::ALL) {
+    for statistic in statistics::ALL
+        .iter()
+        .chain(survival::ALL)
+        .chain(accuracy::ALL)
+    {
         context.register_udaf(AggregateUDF::new_from_impl(Collect::new(statistic)));
     }
     context.register_udaf(product::product());

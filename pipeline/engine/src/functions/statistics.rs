@@ -74,7 +74,7 @@ pub const ALL: &[Statistic] = &[
             ("stratum", Label),
             ("seed", Label),
         ],
-        fields: &["statistic", "p_permutation"],
+        fields: &["statistic", "p_permutation", "smallest_p"],
         about: "whether rates differ between sites: chi-square of observed against expected, p by permutation within strata",
         evaluate: rates_of_sites,
     },
@@ -217,7 +217,11 @@ fn rates_of_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
         })
         .collect();
     let test = rate_test(&units, seed(&[rows.text(4)]))?;
-    Some(vec![Some(test.statistic), test.permutation.map(|p| p.p)])
+    Some(vec![
+        Some(test.statistic),
+        test.permutation.map(|p| p.p),
+        test.permutation.map(|p| p.smallest_p),
+    ])
 }
 
 fn point_of_delay(rows: &Rows) -> Option<Vec<Option<f64>>> {

@@ -6,3 +6,4 @@ pub mod error_grid;
 pub mod limits;
 pub mod method_comparison;
 pub mod rank_regression;
+pub mod steadiness;

@@ -3,8 +3,10 @@
 pub mod cluster_robust;
 pub mod contrast;
 mod cross_products;
+pub mod evidence;
 pub mod intraclass;
 pub mod model;
 pub mod over_wearers;
 pub mod random_intercept;
 mod reml;
+pub mod sites;

@@ -18,9 +18,9 @@ pub struct MeanOverWearers {
 
 /// The mean of values of sensors of wearers, both random, by REML.
 ///
-/// With several wearers t has Satterthwaite's degrees of freedom, 1 to k - 1 for k sensors, and 1 to wearers - 1 as soon
-/// as the wearers' variance is above 0. With one wearer this is [`random_intercept`]. `None` with one sensor or where the
-/// model cannot be fitted. Checked by `tests/site_means.rs`.
+/// With several wearers t has Satterthwaite's degrees of freedom, held to 1 to wearers - 1: a variance between few wearers
+/// that is estimated as 0 is no proof that there is none. With one wearer this is [`random_intercept`]. `None` with one
+/// sensor or where the model cannot be fitted. Checked by `tests/site_means.rs`.
 #[must_use]
 pub fn mean_over_wearers(
     values: &[f64],
@@ -28,10 +28,10 @@ pub fn mean_over_wearers(
     wearers: &[usize],
 ) -> Option<MeanOverWearers> {
     let distinct = |groups: &[usize]| groups.iter().collect::<BTreeSet<_>>().len();
-    let (k, people) = (distinct(sensors), distinct(wearers));
-    if k < 2 {
+    if distinct(sensors) < 2 {
         return None;
     }
+    let people = distinct(wearers);
     if people < 2 {
         return one_wearer(values, sensors);
     }
@@ -43,12 +43,10 @@ pub fn mean_over_wearers(
         outer: true,
     };
     let model = mixed_model(&rows, terms).ok()?;
-    let sd_wearers = model.sd_outer();
-    let most = if sd_wearers > Some(0.0) { people } else { k };
     Some(MeanOverWearers {
         wearers: people,
-        mean: model.contrast(&[1.0], most as f64 - 1.0),
-        sd_wearers,
+        mean: model.contrast(&[1.0], people as f64 - 1.0),
+        sd_wearers: model.sd_outer(),
     })
 }
 

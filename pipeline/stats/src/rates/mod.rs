@@ -1,7 +1,9 @@
 //! Counts, shares and rates.
 
 pub mod clustered;
+pub mod evidence;
 pub mod heterogeneity;
 pub mod poisson;
 pub mod proportion;
+pub mod quasi_ratio;
 pub mod ratio;

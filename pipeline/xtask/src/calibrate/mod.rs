@@ -43,8 +43,11 @@ impl Row {
         self.held as f64 / self.shown.max(1) as f64
     }
 
-    /// Whether the promise is kept, three Monte-Carlo standard errors allowed.
+    /// Whether the promise is kept, three Monte-Carlo standard errors allowed; where nothing is shown, nothing is promised.
     fn kept(&self) -> bool {
+        if self.shown == 0 {
+            return true;
+        }
         let slack = |p: f64| 3.0 * (p * (1.0 - p) / self.shown.max(1) as f64).sqrt();
         match self.promise {
             Promise::Covers(p) | Promise::AtLeast(p) => self.share() >= p - slack(p),

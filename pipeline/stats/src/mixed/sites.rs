@@ -1,0 +1,264 @@
+//! Do sites differ? Site fixed, wearer and sensor random.
+
+use super::contrast::{Contrast, WaldTest};
+use super::model::{MixedModel, RandomTerms, Refusal, Row, mixed_model};
+use crate::linear::dot;
+use crate::resampling::permutation::{PermutationTest, permutation_test};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The pairs of one sensor in short.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SensorMean {
+    /// Number of pairs, at least 1.
+    pub count: f64,
+    /// Mean of their differences.
+    pub mean: f64,
+    /// Sum of their squares about the mean.
+    pub squares: f64,
+    /// Site, any number.
+    pub site: usize,
+    /// Wearer, any number.
+    pub wearer: usize,
+    /// What to adjust for; as many numbers for every sensor.
+    pub covariates: Vec<f64>,
+}
+
+/// Why sites cannot be compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SiteRefusal {
+    /// Sensors of one site only.
+    OneSite,
+    /// Not a single degree of freedom between sensors is left.
+    TooFewSensors,
+    /// Sites cannot be told apart from what is adjusted for.
+    NotTellable,
+}
+
+/// Sites side by side.
+#[derive(Debug, Clone)]
+pub struct SiteComparison {
+    model: MixedModel,
+    sites: Vec<usize>,
+    /// Number of sensors.
+    pub sensors: usize,
+    /// Number of covariates in the model, those without information left out.
+    pub covariates: usize,
+    /// The most degrees of freedom that a difference between sites may have.
+    pub most_df: f64,
+}
+
+/// Fits value = site + covariates + wearer + sensor + residual by REML.
+///
+/// A covariate that is a combination of others is left out; one that tells sites apart refuses the fit. Degrees of
+/// freedom are Satterthwaite's, held to those between sensors: sensors - fixed effects - (wearers - 1) where sites are
+/// compared within wearers, wearers - sites where they are not. Pairs enter through each sensor's number, mean and
+/// squares, which loses nothing since all fixed effects belong to the sensor.
+///
+/// # Errors
+/// [`SiteRefusal`].
+///
+/// Checked by `tests/sites.rs`.
+pub fn compare_sites(sensors: &[SensorMean]) -> Result<SiteComparison, SiteRefusal> {
+    let sites: Vec<usize> = distinct(sensors, |sensor| sensor.site)
+        .into_iter()
+        .collect();
+    if sites.len() < 2 {
+        return Err(SiteRefusal::OneSite);
+    }
+    let wearers = distinct(sensors, |sensor| sensor.wearer);
+    let site_columns: Vec<Vec<f64>> = std::iter::once(vec![1.0; sensors.len()])
+        .chain(
+            sites[1..]
+                .iter()
+                .map(|&site| flags(sensors, |sensor| sensor.site == site)),
+        )
+        .collect();
+    let mut others = Independent::new(site_columns[..1].to_vec());
+    let count = sensors.first().map_or(0, |sensor| sensor.covariates.len());
+    for place in 0..count {
+        others.try_add(
+            sensors
+                .iter()
+                .map(|sensor| sensor.covariates[place])
+                .collect(),
+        );
+    }
+    let covariates = others.columns.split_off(1);
+    let mut columns = Independent::new(covariates.clone());
+    if !site_columns
+        .iter()
+        .all(|column| columns.try_add(column.clone()))
+    {
+        return Err(SiteRefusal::NotTellable);
+    }
+    let rank = columns.columns.len();
+    let within = wearers
+        .iter()
+        .skip(1)
+        .all(|&wearer| columns.try_add(flags(sensors, |sensor| sensor.wearer == wearer)));
+    let left = |used: usize| sensors.len().saturating_sub(used);
+    let most = match within {
+        true => left(rank + wearers.len() - 1),
+        false => wearers.len().saturating_sub(rank).min(left(rank)),
+    };
+    if most < 1 {
+        return Err(SiteRefusal::TooFewSensors);
+    }
+    let fixed = |sensor: usize| -> Vec<f64> {
+        let all = site_columns.iter().chain(&covariates);
+        all.map(|column| column[sensor]).collect()
+    };
+    let model = fit(sensors, fixed, wearers.len() > 1)?;
+    Ok(SiteComparison {
+        model,
+        sites,
+        sensors: sensors.len(),
+        covariates: covariates.len(),
+        most_df: most as f64,
+    })
+}
+
+fn fit(
+    sensors: &[SensorMean],
+    fixed: impl Fn(usize) -> Vec<f64>,
+    outer: bool,
+) -> Result<MixedModel, SiteRefusal> {
+    let row = |(number, sensor): (usize, &SensorMean)| Row {
+        count: sensor.count,
+        squares: sensor.squares,
+        ..Row::new(fixed(number), sensor.mean, number, sensor.wearer)
+    };
+    let rows: Vec<Row> = sensors.iter().enumerate().map(row).collect();
+    let terms = RandomTerms {
+        slope: false,
+        outer,
+    };
+    mixed_model(&rows, terms).map_err(|refusal| match refusal {
+        Refusal::NotTellable => SiteRefusal::NotTellable,
+        Refusal::TooFewValues => SiteRefusal::TooFewSensors,
+    })
+}
+
+impl SiteComparison {
+    /// All sites alike? `None` where the differences are not independent.
+    #[must_use]
+    pub fn test(&self) -> Option<WaldTest> {
+        let unit = |site: usize| {
+            let mut weights = vec![0.0; self.model.effects.len()];
+            weights[site] = 1.0;
+            weights
+        };
+        let differences: Vec<Vec<f64>> = (1..self.sites.len()).map(unit).collect();
+        self.model.wald(&differences, self.most_df)
+    }
+
+    /// The second site less the first; `None` where one has no sensor.
+    #[must_use]
+    pub fn difference(&self, first: usize, second: usize) -> Option<Contrast> {
+        let mut weights = vec![0.0; self.model.effects.len()];
+        for (site, sign) in [(first, -1.0), (second, 1.0)] {
+            let place = self.sites.iter().position(|&known| known == site)?;
+            if place > 0 {
+                weights[place] += sign;
+            }
+        }
+        Some(self.model.contrast(&weights, self.most_df))
+    }
+}
+
+/// Shuffles sites among the sensors of each wearer.
+///
+/// The statistic is Σ over sites of (Σ w r)² / Σ w, r a sensor's mean less its wearer's, w its precision under the model
+/// without sites, so that nothing in it depends on the labels. `None` where no wearer wore two sites. Checked by
+/// `tests/sites.rs`.
+#[must_use]
+pub fn permute_sites(sensors: &[SensorMean], seed: u64) -> Option<PermutationTest> {
+    let wearers = distinct(sensors, |sensor| sensor.wearer);
+    let model = fit(sensors, |_| vec![1.0], wearers.len() > 1).ok()?;
+    let (between, within) = (model.sd_inner().powi(2), model.residual_variance);
+    let weight = |sensor: &SensorMean| 1.0 / (between + within / sensor.count);
+    let mut totals = BTreeMap::<usize, (f64, f64)>::new();
+    for sensor in sensors {
+        let total = totals.entry(sensor.wearer).or_default();
+        total.0 += weight(sensor) * sensor.mean;
+        total.1 += weight(sensor);
+    }
+    let pulls: Vec<(f64, f64)> = sensors
+        .iter()
+        .map(|sensor| {
+            let (sum, weights) = totals[&sensor.wearer];
+            (
+                weight(sensor) * (sensor.mean - sum / weights),
+                weight(sensor),
+            )
+        })
+        .collect();
+    let sites: Vec<usize> = sensors.iter().map(|sensor| sensor.site).collect();
+    let blocks: Vec<usize> = sensors.iter().map(|sensor| sensor.wearer).collect();
+    let mut sums = vec![(0.0, 0.0); sites.iter().max()? + 1];
+    permutation_test(&sites, &blocks, seed, |sites| {
+        sums.fill((0.0, 0.0));
+        for (&(pull, weight), &site) in pulls.iter().zip(sites) {
+            sums[site].0 += pull;
+            sums[site].1 += weight;
+        }
+        sums.iter()
+            .filter(|(_, weights)| *weights > 0.0)
+            .map(|(pull, weights)| pull * pull / weights)
+            .sum()
+    })
+}
+
+fn distinct(sensors: &[SensorMean], of: impl Fn(&SensorMean) -> usize) -> BTreeSet<usize> {
+    sensors.iter().map(of).collect()
+}
+
+fn flags(sensors: &[SensorMean], of: impl Fn(&SensorMean) -> bool) -> Vec<f64> {
+    sensors
+        .iter()
+        .map(|sensor| f64::from(u8::from(of(sensor))))
+        .collect()
+}
+
+/// Columns none of which is a combination of those before it.
+struct Independent {
+    columns: Vec<Vec<f64>>,
+    basis: Vec<Vec<f64>>,
+}
+
+impl Independent {
+    fn new(columns: Vec<Vec<f64>>) -> Self {
+        let mut set = Self {
+            columns: Vec::new(),
+            basis: Vec::new(),
+        };
+        for column in columns {
+            set.try_add(column);
+        }
+        set
+    }
+
+    /// Adds a column, unless it is a combination of those that are there.
+    fn try_add(&mut self, column: Vec<f64>) -> bool {
+        let size = dot(&column, &column);
+        let mut rest = column.clone();
+        for _ in 0..2 {
+            for direction in &self.basis {
+                let along = dot(&rest, direction);
+                for (cell, unit) in rest.iter_mut().zip(direction) {
+                    *cell -= along * unit;
+                }
+            }
+        }
+        let left = dot(&rest, &rest);
+        if left <= 1e-10 * size || size == 0.0 {
+            return false;
+        }
+        for cell in &mut rest {
+            *cell /= left.sqrt();
+        }
+        self.basis.push(rest);
+        self.columns.push(column);
+        true
+    }
+}

@@ -1,0 +1,169 @@
+//! Coverage of the intervals of one site.
+
+use super::study::{Errors, Nights, Pairs, USUAL, wearers};
+use super::{Count, SIZES, generator, headline};
+use crate::calibrate::{Promise, Row};
+use rand_chacha::ChaCha8Rng;
+use whereworn_stats::agreement::method_comparison::clustered_deming;
+use whereworn_stats::agreement::steadiness::steadiness;
+use whereworn_stats::interval::Interval;
+use whereworn_stats::mixed::over_wearers::mean_over_wearers;
+use whereworn_stats::mixed::random_intercept::random_intercept;
+use whereworn_stats::rates::clustered::{clustered_mean, clustered_rate, clustered_share};
+use whereworn_stats::rates::poisson::poisson_rate;
+use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
+
+pub fn rows(studies: usize) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for sensors in SIZES {
+        rows.extend(pairs(sensors, studies));
+        rows.extend(over_wearers(sensors, studies));
+        for (name, rate, shape) in [
+            ("6 per 100 nights, sensors differ", 0.06, 1.5),
+            ("6 per 100 nights, sensors alike", 0.06, 1000.0),
+            ("1.5 per 100 nights, sensors differ", 0.015, 1.5),
+            ("20 per 100 nights, sensors differ", 0.2, 1.5),
+        ] {
+            rows.extend(rates(name, Nights { rate, shape }, sensors, studies));
+        }
+    }
+    rows
+}
+
+const OF_PAIRS: [&str; 9] = [
+    "bias, random intercept",
+    "share within 20 % (headline)",
+    "share within 20 %, bootstrap of sensors",
+    "mean absolute relative difference (headline)",
+    "mean absolute relative difference, bootstrap of sensors",
+    "SD between sensors",
+    "SD within a sensor",
+    "drift per day of wear",
+    "slope of Deming's line, error ratio 4",
+];
+
+fn of_pairs(pairs: &Pairs) -> [Option<Interval>; 9] {
+    let within: Vec<f64> = pairs.errors.iter().map(within_20).collect();
+    let absolute: Vec<f64> = pairs.errors.iter().map(|error| error.abs()).collect();
+    let steady = steadiness(&pairs.errors, &pairs.sensors, &pairs.days);
+    [
+        random_intercept(&pairs.errors, &pairs.sensors).and_then(|fit| fit.interval),
+        clustered_share(&within, &pairs.sensors).and_then(|share| share.interval),
+        cluster_bootstrap_mean(&within, &pairs.sensors, 1),
+        clustered_mean(&absolute, &pairs.sensors).and_then(|mean| mean.interval),
+        cluster_bootstrap_mean(&absolute, &pairs.sensors, 1),
+        steady.and_then(|s| s.sd_between?.interval),
+        steady.and_then(|s| s.sd_within?.interval),
+        steady.and_then(|s| s.drift?.interval),
+        clustered_deming(&pairs.fingersticks, &pairs.readings, &pairs.sensors, 4.0)
+            .map(|line| line.slope),
+    ]
+}
+
+fn within_20(error: &f64) -> f64 {
+    f64::from(u8::from(error.abs() <= 20.0))
+}
+
+fn pairs(sensors: usize, studies: usize) -> Vec<Row> {
+    let condition = format!("{sensors} sensors, SD 5 % between and 9 % within");
+    let mut random = generator(&condition);
+    let truths = truths(&mut random);
+    let mut counts = [Count::default(); OF_PAIRS.len()];
+    for _ in 0..studies {
+        let pairs = USUAL.site(sensors, &[0.0], &mut random);
+        for ((count, interval), truth) in counts.iter_mut().zip(of_pairs(&pairs)).zip(truths) {
+            count.add(interval.map(|i| holds(i, truth)));
+        }
+    }
+    let promise = |place: usize| match place {
+        2 | 4 | 8 => Promise::None,
+        _ => headline(sensors),
+    };
+    let lines = OF_PAIRS.iter().zip(counts).enumerate();
+    lines
+        .map(|(place, (figure, count))| count.row(figure, &condition, promise(place), studies))
+        .collect()
+}
+
+/// The within-sensor standard deviation that pairs see holds a sensor's own drift.
+fn truths(random: &mut ChaCha8Rng) -> [f64; 9] {
+    let share = USUAL.truth(|error| within_20(&error), random);
+    let absolute = USUAL.truth(f64::abs, random);
+    let slope_variance = (0.05 * USUAL.sd_between).powi(2) * 14.0 * 14.0 / 12.0;
+    let within = (USUAL.sd_within.powi(2) + slope_variance).sqrt();
+    [
+        USUAL.bias,
+        share,
+        share,
+        absolute,
+        absolute,
+        USUAL.sd_between,
+        within,
+        USUAL.drift,
+        1.0 + USUAL.bias / 100.0,
+    ]
+}
+
+fn holds(interval: Interval, truth: f64) -> bool {
+    interval.lower <= truth && truth <= interval.upper
+}
+
+fn over_wearers(sensors: usize, studies: usize) -> Vec<Row> {
+    let mut rows = Vec::new();
+    let law = Errors {
+        sd_wearers: 3.0,
+        ..USUAL
+    };
+    for people in [2, 4].into_iter().filter(|&people| people <= sensors) {
+        let condition = format!("{sensors} sensors of {people} wearers, SD 3 % between wearers");
+        let mut random = generator(&condition);
+        let mut counts = [Count::default(); 2];
+        for _ in 0..studies {
+            let people = wearers(people, &mut random);
+            let pairs = law.site(sensors, &people, &mut random);
+            let mean = mean_over_wearers(&pairs.errors, &pairs.sensors, &pairs.wearers);
+            counts[0].add(mean.map(|fit| holds(fit.mean.interval, law.bias)));
+            let plain =
+                random_intercept(&pairs.errors, &pairs.sensors).and_then(|fit| fit.interval);
+            counts[1].add(plain.map(|interval| holds(interval, law.bias)));
+        }
+        rows.push(counts[0].row(
+            "bias over wearers (headline)",
+            &condition,
+            headline(sensors),
+            studies,
+        ));
+        rows.push(counts[1].row("bias, random intercept", &condition, Promise::None, studies));
+    }
+    rows
+}
+
+fn rates(name: &str, law: Nights, sensors: usize, studies: usize) -> Vec<Row> {
+    let condition = format!("{sensors} sensors, {name}");
+    let mut random = generator(&condition);
+    let mut counts = [Count::default(); 2];
+    for _ in 0..studies {
+        let clusters: Vec<_> = (0..sensors).map(|_| law.cluster(&mut random)).collect();
+        let interval = clustered_rate(&clusters).and_then(|rate| rate.interval);
+        counts[0].add(interval.map(|i| holds(i, law.rate)));
+        let (events, nights) = clusters.iter().fold((0.0, 0.0), |(e, n), sensor| {
+            (e + sensor.sum, n + sensor.size)
+        });
+        counts[1]
+            .add(poisson_rate(events as u64, nights).map(|rate| holds(rate.interval, law.rate)));
+    }
+    vec![
+        counts[0].row(
+            "rate of night artefacts (headline)",
+            &condition,
+            headline(sensors),
+            studies,
+        ),
+        counts[1].row(
+            "rate of night artefacts, exact Poisson",
+            &condition,
+            Promise::None,
+            studies,
+        ),
+    ]
+}

@@ -1,0 +1,182 @@
+//! Invented sensors with known laws of their errors and night artefacts. Errors are in percent of glucose.
+
+use rand::RngExt;
+use rand_chacha::ChaCha8Rng;
+use whereworn_stats::mixed::sites::SensorMean;
+use whereworn_stats::rates::clustered::Cluster;
+
+/// Error of the pairs of a site's sensors.
+#[derive(Clone, Copy)]
+pub struct Errors {
+    pub bias: f64,
+    pub sd_wearers: f64,
+    pub sd_between: f64,
+    pub sd_within: f64,
+    /// Change per day of wear.
+    pub drift: f64,
+}
+
+pub const USUAL: Errors = Errors {
+    bias: 3.0,
+    sd_wearers: 0.0,
+    sd_between: 5.0,
+    sd_within: 9.0,
+    drift: 0.0,
+};
+
+/// The pairs of some sensors.
+#[derive(Default)]
+pub struct Pairs {
+    pub errors: Vec<f64>,
+    pub days: Vec<f64>,
+    pub readings: Vec<f64>,
+    /// By a meter whose errors have half the standard deviation of a sensor's.
+    pub fingersticks: Vec<f64>,
+    pub sensors: Vec<usize>,
+    pub wearers: Vec<usize>,
+    pub sites: Vec<usize>,
+}
+
+pub fn normal(random: &mut ChaCha8Rng) -> f64 {
+    let radius = (-2.0 * (1.0 - random.random::<f64>()).ln()).sqrt();
+    radius * (std::f64::consts::TAU * random.random::<f64>()).cos()
+}
+
+/// A gamma variate of mean 1 by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363, shape 1 or more.
+fn gamma(shape: f64, random: &mut ChaCha8Rng) -> f64 {
+    let d = shape - 1.0 / 3.0;
+    let c = 1.0 / (9.0 * d).sqrt();
+    loop {
+        let x = normal(random);
+        let v = (1.0 + c * x).powi(3);
+        let u: f64 = random.random();
+        if v > 0.0 && u.ln() < 0.5 * x * x + d - d * v + d * v.ln() {
+            return d * v / shape;
+        }
+    }
+}
+
+fn poisson(mean: f64, random: &mut ChaCha8Rng) -> f64 {
+    let (limit, mut product, mut count) = ((-mean).exp(), random.random::<f64>(), 0.0);
+    while product > limit {
+        product *= random.random::<f64>();
+        count += 1.0;
+    }
+    count
+}
+
+impl Errors {
+    /// Adds a site: so many sensors, spread over wearers in turn, five to fifty pairs a sensor on up to fourteen days.
+    pub fn add(
+        &self,
+        pairs: &mut Pairs,
+        site: usize,
+        sensors: usize,
+        wearers: &[f64],
+        random: &mut ChaCha8Rng,
+    ) {
+        let first = pairs.sensors.last().map_or(0, |last| last + 1);
+        for sensor in 0..sensors {
+            let wearer = sensor % wearers.len();
+            let level =
+                self.bias + self.sd_wearers * wearers[wearer] + self.sd_between * normal(random);
+            let slope = self.drift + 0.1 * self.sd_between * normal(random) * 0.5;
+            for _ in 0..random.random_range(5..=50) {
+                let day = 14.0 * random.random::<f64>();
+                let error = level + slope * (day - 7.0) + self.sd_within * normal(random);
+                let glucose = 60.0 + 200.0 * random.random::<f64>();
+                let meter = 0.5 * self.sd_within * normal(random);
+                pairs.errors.push(error);
+                pairs.days.push(day);
+                pairs.readings.push(glucose * (1.0 + error / 100.0));
+                pairs.fingersticks.push(glucose * (1.0 + meter / 100.0));
+                pairs.sensors.push(first + sensor);
+                pairs.wearers.push(wearer);
+                pairs.sites.push(site);
+            }
+        }
+    }
+
+    /// One site.
+    pub fn site(&self, sensors: usize, wearers: &[f64], random: &mut ChaCha8Rng) -> Pairs {
+        let mut pairs = Pairs::default();
+        self.add(&mut pairs, 0, sensors, wearers, random);
+        pairs
+    }
+
+    /// The mean of a figure of the error over all sensors there could be, from a million of them.
+    pub fn truth(&self, figure: impl Fn(f64) -> f64, random: &mut ChaCha8Rng) -> f64 {
+        const DRAWS: usize = 1_000_000;
+        let sum: f64 = (0..DRAWS)
+            .map(|_| {
+                let day = 14.0 * random.random::<f64>();
+                let slope = self.drift + 0.1 * self.sd_between * normal(random) * 0.5;
+                let level = self.bias + self.sd_between * normal(random);
+                figure(level + slope * (day - 7.0) + self.sd_within * normal(random))
+            })
+            .sum();
+        sum / DRAWS as f64
+    }
+}
+
+impl Pairs {
+    /// Each sensor in short, of a figure of its errors.
+    pub fn sensor_means(&self, figure: impl Fn(f64) -> f64) -> Vec<SensorMean> {
+        let mut means: Vec<SensorMean> = Vec::new();
+        let mut last = None;
+        for (place, &error) in self.errors.iter().enumerate() {
+            let value = figure(error);
+            if last != Some(self.sensors[place]) {
+                last = Some(self.sensors[place]);
+                means.push(SensorMean {
+                    count: 0.0,
+                    mean: 0.0,
+                    squares: 0.0,
+                    site: self.sites[place],
+                    wearer: self.wearers[place],
+                    covariates: Vec::new(),
+                });
+            }
+            if let Some(sensor) = means.last_mut() {
+                // Welford's running mean and squares.
+                sensor.count += 1.0;
+                let step = value - sensor.mean;
+                sensor.mean += step / sensor.count;
+                sensor.squares += step * (value - sensor.mean);
+            }
+        }
+        means
+    }
+}
+
+/// Night artefacts of a site.
+#[derive(Clone, Copy)]
+pub struct Nights {
+    /// Per night.
+    pub rate: f64,
+    /// Shape of the gamma law by which sensors differ: coefficient of variation 1 / √shape.
+    pub shape: f64,
+}
+
+impl Nights {
+    /// Events night by night of one sensor, three to fourteen nights.
+    pub fn sensor(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
+        let rate = self.rate * gamma(self.shape, random);
+        (0..random.random_range(3..=14))
+            .map(|_| poisson(rate, random))
+            .collect()
+    }
+
+    pub fn cluster(&self, random: &mut ChaCha8Rng) -> Cluster {
+        let nights = self.sensor(random);
+        Cluster {
+            sum: nights.iter().sum(),
+            size: nights.len() as f64,
+        }
+    }
+}
+
+/// Wearers who differ, in standard deviations.
+pub fn wearers(count: usize, random: &mut ChaCha8Rng) -> Vec<f64> {
+    (0..count).map(|_| normal(random)).collect()
+}

@@ -1,0 +1,87 @@
+-- title = "Pairs of sites: how sensors read"
+-- row = "one pair of sites and one measure"
+-- section = "compare"
+-- order = 6
+-- show = 30
+-- note = "The second site less the first: a bias above 0 means that its sensors read higher. Mixed model over all sites: site fixed, wearer and sensor random. t and all p are those of the percent. Below ten sensors a site read the p by permutation, beside the smallest that these data could give; the adjusted p (Holm) allows for the number of pairs."
+-- [columns]
+-- site_a = { label = "Site" }
+-- site_b = { label = "against" }
+-- measure = { label = "Measure" }
+-- sensors = { label = "Sensors" }
+-- difference = { label = "Difference", unit = "mg/dL", digits = 1 }
+-- difference_lower = { unit = "mg/dL", digits = 1 }
+-- difference_upper = { unit = "mg/dL", digits = 1 }
+-- percent = { label = "in percent", unit = "%", digits = 1 }
+-- percent_lower = { unit = "%", digits = 1 }
+-- percent_upper = { unit = "%", digits = 1 }
+-- t = { label = "t", digits = 2 }
+-- df = { label = "Degrees of freedom", digits = 1 }
+-- p = { label = "p", digits = 4 }
+-- p_permutation = { label = "p by permutation", digits = 4 }
+-- smallest_p = { label = "smallest possible", digits = 4 }
+-- p_holm = { label = "adjusted p", digits = 4 }
+-- refused = { label = "Not estimated because" }
+WITH fits AS (
+    SELECT
+        site_a,
+        site_b,
+        position_a,
+        position_b,
+        measure,
+        SUM(CASE WHEN role > 0 THEN 1 ELSE 0 END) AS sensors,
+        site_difference(pairs, mean, squares, role, site, wearer, 'mg/dL') AS absolute,
+        site_difference(
+            pairs, percent_mean, percent_squares, role, site, wearer,
+            'site_accuracy_pairs ' || site_a || ' ' || site_b || ' ' || measure
+        ) AS percent
+    FROM site_pair_errors
+    GROUP BY site_a, site_b, position_a, position_b, measure
+),
+fields AS (
+    SELECT
+        *,
+        get_field(percent, 'p_permutation') AS p_permutation,
+        COUNT(get_field(percent, 'p_permutation')) OVER (PARTITION BY measure) AS tested
+    FROM fits
+),
+ranked AS (
+    SELECT
+        *,
+        ROW_NUMBER() OVER (
+            PARTITION BY measure ORDER BY p_permutation ASC NULLS LAST, position_a, position_b
+        ) AS rank
+    FROM fields
+),
+holm AS (
+    SELECT
+        *,
+        MAX(LEAST((tested - rank + 1) * p_permutation, 1.0)) OVER (
+            PARTITION BY measure ORDER BY rank ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
+        ) AS p_holm
+    FROM ranked
+)
+SELECT
+    site_a,
+    site_b,
+    measure,
+    sensors,
+    get_field(absolute, 'difference') AS difference,
+    get_field(absolute, 'lower') AS difference_lower,
+    get_field(absolute, 'upper') AS difference_upper,
+    get_field(percent, 'difference') AS percent,
+    get_field(percent, 'lower') AS percent_lower,
+    get_field(percent, 'upper') AS percent_upper,
+    get_field(percent, 'difference') / NULLIF(get_field(percent, 'std_error'), 0) AS t,
+    get_field(percent, 'df') AS df,
+    get_field(percent, 'p') AS p,
+    p_permutation,
+    get_field(percent, 'smallest_p') AS smallest_p,
+    CASE WHEN p_permutation IS NOT NULL THEN p_holm END AS p_holm,
+    CASE get_field(percent, 'refusal')
+        WHEN 1 THEN 'one site only'
+        WHEN 2 THEN 'too few sensors'
+        WHEN 3 THEN 'sites cannot be told apart'
+    END AS refused
+FROM holm
+ORDER BY measure DESC, position_a, position_b

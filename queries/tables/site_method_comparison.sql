@@ -1,0 +1,38 @@
+-- title = "Off by a constant, or in proportion?"
+-- row = "one site"
+-- section = "accuracy"
+-- order = 19
+-- note = "Deming's line of readings on fingersticks, both of which err: the error variance of a reading is taken as four times that of a fingerstick (common practice, no source). A slope above 1: the sensor reads high in proportion; an intercept above 0: high by a constant. Intervals leave out one sensor at a time, from five sensors on."
+-- [columns]
+-- site = { label = "Site" }
+-- sensors = { label = "Sensors" }
+-- pairs = { label = "Pairs" }
+-- slope = { label = "Slope", digits = 3 }
+-- slope_lower = { digits = 3 }
+-- slope_upper = { digits = 3 }
+-- intercept = { label = "Intercept", unit = "mg/dL", digits = 1 }
+-- intercept_lower = { unit = "mg/dL", digits = 1 }
+-- intercept_upper = { unit = "mg/dL", digits = 1 }
+WITH lines AS (
+    SELECT
+        site,
+        COUNT(DISTINCT sensor_no) AS sensors,
+        COUNT(*) AS pairs,
+        deming(fingerstick, reading, sensor_no, 4.0) AS line
+    FROM pairs
+    GROUP BY site
+)
+SELECT
+    l.site,
+    l.sensors,
+    l.pairs,
+    get_field(l.line, 'slope') AS slope,
+    get_field(l.line, 'slope_lower') AS slope_lower,
+    get_field(l.line, 'slope_upper') AS slope_upper,
+    get_field(l.line, 'intercept') AS intercept,
+    get_field(l.line, 'intercept_lower') AS intercept_lower,
+    get_field(l.line, 'intercept_upper') AS intercept_upper
+FROM lines AS l
+INNER JOIN sites AS s ON s.site = l.site
+WHERE l.line IS NOT NULL
+ORDER BY s.position

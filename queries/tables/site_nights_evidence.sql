@@ -1,0 +1,19 @@
+-- title = "Evidence on night artefacts, month by month"
+-- row = "one pair of sites at the end of one month"
+-- section = "compare"
+-- order = 10
+-- show = 12
+-- note = "You may look every month and stop when you like: without a difference the evidence reaches 20 in at most one study of twenty, over all months together. It is the capital of a bet against \"no difference\" on sensors that have ended: a fifth on which of two matched sensors had more artefacts in as many nights, built for a rate ratio of 2, the rest on permutation tests at months 3, 6, 12, 24, 48 and 96 of the pair, which pay 20."
+-- [columns]
+-- look = { label = "Looked at" }
+-- month = { label = "Month of the pair" }
+-- site_a = { label = "Site" }
+-- site_b = { label = "against" }
+-- alternative = { label = "Built for" }
+-- log_e = { label = "Evidence, natural logarithm", digits = 2 }
+-- safe_log_e = { label = "of the likelihood alone", digits = 2 }
+-- p = { label = "p by permutation, where due", digits = 4 }
+SELECT look, month, site_a, site_b, 'rate ratio 2' AS alternative, log_e, safe_log_e, p
+FROM nights_looks
+WHERE regular
+ORDER BY position_a, position_b, month
