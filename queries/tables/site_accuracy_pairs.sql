@@ -30,7 +30,7 @@ WITH fits AS (
         position_b,
         measure,
         SUM(CASE WHEN role > 0 THEN 1 ELSE 0 END) AS sensors,
-        site_difference(pairs, mean, squares, role, site, wearer, 'mg/dL') AS absolute,
+        adjusted_site_difference(pairs, mean, squares, role, site, wearer, '', '', '', 0, 0) AS absolute,
         site_difference(
             pairs, percent_mean, percent_squares, role, site, wearer,
             'site_accuracy_pairs ' || site_a || ' ' || site_b || ' ' || measure

@@ -202,6 +202,9 @@ fn sensors(figure: impl Fn(&Row<'_>) -> f64) -> Vec<(String, String, SensorMean)
         .collect()
 }
 
+/// A figure of a pair.
+type Figure = fn(&Row<'_>) -> f64;
+
 fn percent(row: &Row<'_>) -> f64 {
     100.0 * row.number("relative_difference")
 }
@@ -211,7 +214,7 @@ fn pairs_of_sites() {
     let table = STUDY.0.table("site_accuracy_pairs");
     let pairs = pairs();
     let sites = codes_of(&pairs.table, "site");
-    let figures: [(&str, fn(&Row<'_>) -> f64); 2] = [
+    let figures: [(&str, Figure); 2] = [
         ("bias", percent),
         ("absolute difference", |row| percent(row).abs()),
     ];
