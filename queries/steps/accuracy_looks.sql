@@ -46,14 +46,6 @@ looked AS (
         ) AS step
     FROM known
     GROUP BY site_a, site_b, position_a, position_b, measure, look, regular, month
-),
-fields AS (
-    SELECT
-        *,
-        get_field(step, 'safe_log_e') AS safe_log_e,
-        get_field(step, 'payoff') AS payoff,
-        get_field(step, 'p') AS p
-    FROM looked
 )
 SELECT
     look,
@@ -64,10 +56,8 @@ SELECT
     site_b,
     position_a,
     position_b,
-    LN(0.2 * EXP(safe_log_e) + payoff + COALESCE(SUM(CASE WHEN regular THEN payoff ELSE 0 END) OVER (
-        PARTITION BY site_a, site_b, measure ORDER BY look ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-    ), 0)) AS log_e,
-    safe_log_e,
-    p
-FROM fields
+    get_field(step, 'safe_log_e') AS safe_log_e,
+    get_field(step, 'payoff') AS payoff,
+    get_field(step, 'p') AS p
+FROM looked
 ORDER BY position_a, position_b, measure, look

@@ -14,7 +14,7 @@
 -- log_e = { label = "Evidence, natural logarithm", digits = 2 }
 -- safe_log_e = { label = "of the likelihood alone", digits = 2 }
 -- p = { label = "p by permutation, where due", digits = 4 }
-SELECT look, month, site_a, site_b, measure, '5 % of glucose' AS alternative, log_e, safe_log_e, p
-FROM accuracy_looks
-WHERE regular
-ORDER BY measure DESC, position_a, position_b, month
+SELECT look, month, site_a, site_b, measure, alternative, log_e, safe_log_e, p
+FROM all_looks
+WHERE regular AND place IN (2, 3)
+ORDER BY position_a, position_b, place, month

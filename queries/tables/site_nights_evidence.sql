@@ -13,7 +13,7 @@
 -- log_e = { label = "Evidence, natural logarithm", digits = 2 }
 -- safe_log_e = { label = "of the likelihood alone", digits = 2 }
 -- p = { label = "p by permutation, where due", digits = 4 }
-SELECT look, month, site_a, site_b, 'rate ratio 2' AS alternative, log_e, safe_log_e, p
-FROM nights_looks
-WHERE regular
+SELECT look, month, site_a, site_b, alternative, log_e, safe_log_e, p
+FROM all_looks
+WHERE regular AND place = 4
 ORDER BY position_a, position_b, month

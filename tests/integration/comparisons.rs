@@ -2,7 +2,6 @@
 //! statistics called directly on what it wrote of sessions, pairs and sensors.
 
 use std::collections::BTreeMap;
-use std::ffi::OsStr;
 use std::sync::LazyLock;
 
 use whereworn_stats::agreement::method_comparison::clustered_deming;
@@ -16,28 +15,13 @@ use whereworn_stats::rates::evidence::{NightlySensor, safe_pairs};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
 
-use crate::fixture::{Output, Row, Study, Table, close, close_or_missing, whereworn};
+use crate::fixture::{Output, Row, Study, Table, close, close_or_missing};
 
 const EQUAL: f64 = 1e-9;
 
 /// A synthetic study, its report, and the night artefacts of each of its sensors.
 static STUDY: LazyLock<(Output, Table)> = LazyLock::new(|| {
-    let place = Study::new("");
-    let folder = place.beside("demo");
-    let arguments = [
-        "--wearers",
-        "3",
-        "--sensors",
-        "24",
-        "--minutes",
-        "15",
-        "--seed",
-        "5",
-    ];
-    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
-    all.extend(arguments.iter().map(OsStr::new));
-    assert_eq!(whereworn(&all).code, 0);
-    let study = Study::copy_of(&folder);
+    let study = Study::demo("3", "24", "15", "5");
     let output = study.report();
     (output, study.sql("SELECT * FROM sensor_artefacts"))
 });
@@ -313,7 +297,7 @@ fn evidence_at_the_last_look() {
         .max()
         .unwrap();
     let mut checked = 0;
-    for row in table.rows_where(&[("look", &last), ("measure", "bias")]) {
+    for row in table.rows_where(&[("look", &last), ("measure", "reads high or low")]) {
         let (mut values, mut groups, mut blocks) = (Vec::new(), Vec::new(), Vec::new());
         for (wearer, sensor, short) in &all {
             let Some((_, block, site)) = over(wearer, sensor) else {

@@ -45,6 +45,26 @@ impl Study {
         Self { root }
     }
 
+    /// An invented study written by `demo`.
+    pub fn demo(wearers: &str, sensors: &str, minutes: &str, seed: &str) -> Self {
+        let place = Self::new("");
+        let folder = place.beside("demo");
+        let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
+        let options = [
+            ("--wearers", wearers),
+            ("--sensors", sensors),
+            ("--minutes", minutes),
+            ("--seed", seed),
+        ];
+        all.extend(
+            options
+                .iter()
+                .flat_map(|(name, value)| [OsStr::new(name), OsStr::new(value)]),
+        );
+        assert_eq!(whereworn(&all).code, 0);
+        Self::copy_of(&folder)
+    }
+
     pub fn dir(&self) -> PathBuf {
         self.root.path().join("study")
     }

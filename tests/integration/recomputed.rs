@@ -1,12 +1,11 @@
 //! Sessions, pairs and counted nights of a synthetic study, computed again from its accepted rows the plain way.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ffi::OsStr;
 
 use jiff::civil::date;
 use jiff::tz::TimeZone;
 
-use crate::fixture::{Output, Study, Table, whereworn};
+use crate::fixture::{Output, Study, Table};
 
 const SECOND: i64 = 1_000_000;
 const MINUTE: i64 = 60 * SECOND;
@@ -43,22 +42,7 @@ struct Whole {
 
 /// A study of 60 sensors, a change of clocks among their nights.
 fn whole() -> Whole {
-    let place = Study::new("");
-    let folder = place.beside("demo");
-    let arguments = [
-        "--wearers",
-        "3",
-        "--sensors",
-        "20",
-        "--minutes",
-        "10",
-        "--seed",
-        "11",
-    ];
-    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
-    all.extend(arguments.iter().map(OsStr::new));
-    assert_eq!(whereworn(&all).code, 0);
-    let study = Study::copy_of(&folder);
+    let study = Study::demo("3", "20", "10", "11");
     let output = study.report_with(&["--as-of", "2026-11-01T00:00:00Z"]);
     let cutoff = micros(output.json()["cutoff"].as_str().unwrap());
     let events = study.sql("SELECT wearer, sensor, time, event, site FROM wear_events");

@@ -1,7 +1,6 @@
 //! Delay and sensors worn at once: worked by hand, and by two routes.
 
 use std::collections::BTreeMap;
-use std::ffi::OsStr;
 use std::sync::LazyLock;
 
 use whereworn_stats::delay::difference::delay_difference;
@@ -10,7 +9,7 @@ use whereworn_stats::delay::point::DelayPoint;
 use whereworn_stats::multiplicity::holm;
 use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
 
-use crate::fixture::{IN_UTC, Output, Row, Study, Table, close, close_or_missing, whereworn};
+use crate::fixture::{IN_UTC, Output, Row, Study, Table, close, close_or_missing};
 
 const EQUAL: f64 = 1e-9;
 
@@ -124,22 +123,7 @@ fn one_pair_has_no_interval() {
 
 /// A synthetic study and its report.
 static KNOWN: LazyLock<(Study, Output)> = LazyLock::new(|| {
-    let place = Study::new("");
-    let folder = place.beside("demo");
-    let arguments = [
-        "--wearers",
-        "4",
-        "--sensors",
-        "24",
-        "--minutes",
-        "15",
-        "--seed",
-        "7",
-    ];
-    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
-    all.extend(arguments.iter().map(OsStr::new));
-    assert_eq!(whereworn(&all).code, 0);
-    let study = Study::copy_of(&folder);
+    let study = Study::demo("4", "24", "15", "7");
     let output = study.report();
     (study, output)
 });

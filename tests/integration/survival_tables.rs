@@ -1,6 +1,5 @@
 //! Tables on how long sensors stay on: published data through the whole program, and two routes to one number.
 
-use std::ffi::OsStr;
 use std::sync::LazyLock;
 
 use whereworn_stats::survival::beta_product::BetaProduct;
@@ -8,9 +7,7 @@ use whereworn_stats::survival::evidence::{Look, PAYOFF, SCHEDULE, log_e, safe_lo
 use whereworn_stats::survival::kaplan_meier::truncate;
 use whereworn_stats::survival::logrank::Subjects;
 
-use crate::fixture::{
-    IN_UTC, Output, Row, Study, close, close_or_missing, published, quantity, whereworn,
-};
+use crate::fixture::{IN_UTC, Output, Row, Study, close, close_or_missing, published, quantity};
 
 const EQUAL: f64 = 1e-9;
 const RATED_DAYS: f64 = 14.0;
@@ -109,24 +106,7 @@ fn transplant_gray_test() {
 }
 
 /// The report on a synthetic study.
-static OUTPUT: LazyLock<Output> = LazyLock::new(|| {
-    let place = Study::new("");
-    let folder = place.beside("demo");
-    let arguments = [
-        "--wearers",
-        "3",
-        "--sensors",
-        "21",
-        "--minutes",
-        "15",
-        "--seed",
-        "11",
-    ];
-    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
-    all.extend(arguments.iter().map(OsStr::new));
-    assert_eq!(whereworn(&all).code, 0);
-    Study::copy_of(&folder).report()
-});
+static OUTPUT: LazyLock<Output> = LazyLock::new(|| Study::demo("3", "21", "15", "11").report());
 
 /// Days up to the rated wear, and 1 for came off, 2 for another ending that competes, 0 for none.
 fn life(row: &Row<'_>) -> (f64, Option<usize>) {

@@ -1,7 +1,6 @@
 //! Two routes to one number: the SQL of the program, and the statistics called directly on its sessions and pairs.
 
 use std::collections::BTreeMap;
-use std::ffi::OsStr;
 use std::sync::LazyLock;
 
 use whereworn_stats::agreement::error_grid::{Zone, consensus_zone};
@@ -10,30 +9,13 @@ use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::survival::kaplan_meier::{IntervalScale, KaplanMeier, truncate};
 use whereworn_stats::survival::logrank::{Subjects, log_rank};
 
-use crate::fixture::{Output, Row, Study, Table, close, close_or_missing, whereworn};
+use crate::fixture::{Output, Row, Study, Table, close, close_or_missing};
 
 const EQUAL: f64 = 1e-9;
 const RATED_DAYS: f64 = 14.0;
 
 /// The report on a synthetic study of some size.
-static OUTPUT: LazyLock<Output> = LazyLock::new(|| {
-    let place = Study::new("");
-    let folder = place.beside("demo");
-    let arguments = [
-        "--wearers",
-        "4",
-        "--sensors",
-        "24",
-        "--minutes",
-        "15",
-        "--seed",
-        "7",
-    ];
-    let mut all: Vec<&OsStr> = vec!["demo".as_ref(), folder.as_ref()];
-    all.extend(arguments.iter().map(OsStr::new));
-    assert_eq!(whereworn(&all).code, 0);
-    Study::copy_of(&folder).report()
-});
+static OUTPUT: LazyLock<Output> = LazyLock::new(|| Study::demo("4", "24", "15", "7").report());
 
 /// Rows of a table by site.
 fn by_site(table: &Table) -> BTreeMap<String, Vec<Row<'_>>> {

@@ -10,10 +10,15 @@ use crate::edition::Edition;
 use crate::fixture;
 
 /// The page without its drawings.
-fn without_drawings(html: &str) -> String {
+fn without_drawings_and_style(html: &str) -> String {
     let mut page = html.to_owned();
-    while let (Some(open), Some(close)) = (page.find("<svg"), page.find("</svg>")) {
-        page.replace_range(open..close + 6, "<!-- drawing -->");
+    for (start, end, instead) in [
+        ("<svg", "</svg>", "<!-- drawing -->"),
+        ("<style", "</style>", "<!-- style -->"),
+    ] {
+        while let (Some(open), Some(close)) = (page.find(start), page.find(end)) {
+            page.replace_range(open..close + end.len(), instead);
+        }
     }
     page
 }
@@ -35,7 +40,7 @@ fn golden_pages() {
     for (name, report) in pages {
         for (kind, text) in [
             ("md", report.markdown.clone()),
-            ("html", without_drawings(&report.html)),
+            ("html", without_drawings_and_style(&report.html)),
         ] {
             let path = folder.join(format!("{name}.{kind}"));
             names.push(path.clone());
