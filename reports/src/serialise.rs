@@ -5,6 +5,9 @@ use pulldown_cmark::{Alignment, Event, HeadingLevel, Options, Parser, Tag, TagEn
 use crate::anchors::Anchors;
 use crate::escape::{html as escape, slug};
 
+/// A cell of more characters gets room, so that its row does not grow tall.
+const LONG: usize = 40;
+
 /// Most columns that fit on an upright page; a table with more is printed across.
 const MOST_UPRIGHT: usize = 9;
 
@@ -34,6 +37,7 @@ pub(crate) fn body(markdown: &str, parts: &Parts) -> String {
         columns: Vec::new(),
         column: 0,
         in_head: false,
+        cell: 0,
         in_section: false,
         has_contents: false,
         links: Vec::new(),
@@ -56,6 +60,8 @@ struct Writer<'a> {
     columns: Vec<Alignment>,
     column: usize,
     in_head: bool,
+    /// Where the cell begins in what is written.
+    cell: usize,
     in_section: bool,
     has_contents: bool,
     links: Vec<&'static str>,
@@ -249,6 +255,7 @@ impl Writer<'_> {
     }
 
     fn open_cell(&mut self) {
+        self.cell = self.out.len();
         let class = match self.columns.get(self.column) {
             Some(Alignment::Right) => " class=\"n\"",
             Some(Alignment::None) => " class=\"t\"",
@@ -263,6 +270,10 @@ impl Writer<'_> {
 
     fn close_cell(&mut self) {
         let heading = self.in_head || self.column == 0;
+        if self.out[self.cell..].chars().count() > LONG && self.out[self.cell..].starts_with("<td>")
+        {
+            self.out.insert_str(self.cell + 3, " class=\"long\"");
+        }
         self.out.push_str(if heading { "</th>" } else { "</td>" });
         self.column += 1;
     }
