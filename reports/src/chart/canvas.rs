@@ -10,6 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontDesc, FontFamily, FontStyle, ShapeStyle, TextStyle};
 
 use super::Drawing;
+use super::compact::compact;
 use crate::ReportError;
 use crate::escape::clean;
 use crate::palette::{Colour, INK, MUTED, PANEL};
@@ -143,10 +144,7 @@ pub(crate) fn paint(
     };
     let open = svg.find('>').map_or(0, |at| at + 1);
     let close = svg.rfind("</svg>").unwrap_or(svg.len());
-    let mut body = svg[open..close]
-        .trim()
-        .replace(" stroke=\"none\" stroke-width=\"1\"", "")
-        .replace(" opacity=\"1\"", "");
+    let mut body = compact(&svg[open..close]);
     for (place, (width, dash, gap)) in (DASHES_FROM..).zip(dashes) {
         body = body.replace(
             &format!(" stroke-width=\"{place}\""),
@@ -336,7 +334,7 @@ mod tests {
             canvas.line(&[(0.0, 9.0), (90.0, 9.0)], Stroke::dashed(INK, 1.5))
         });
         let body = drawing.unwrap().body;
-        assert_eq!(body.matches("<polyline").count(), 2, "{body}");
+        assert_eq!(body.matches("<path").count(), 2, "{body}");
         assert!(body.contains("stroke-width=\"4\" stroke-dasharray=\"16 12\""));
         assert!(body.contains("stroke-width=\"6\" stroke-dasharray=\"16 12\""));
     }

@@ -2,6 +2,7 @@
 
 use whereworn_model::header::{Chart as Wish, ChartKind};
 
+use self::compact::ROOT;
 use crate::ReportError;
 use crate::catalogue::fill;
 use crate::document::Picture;
@@ -12,6 +13,7 @@ pub(crate) mod axis;
 pub(crate) mod bars;
 pub(crate) mod body;
 pub(crate) mod canvas;
+pub(crate) mod compact;
 pub(crate) mod curves;
 pub(crate) mod figure;
 pub(crate) mod intervals;
@@ -152,21 +154,13 @@ impl Drawing {
     fn element(&self, picture: &Picture, suffix: &str, attributes: &str) -> String {
         let id = format!("{}-{suffix}", picture.name);
         format!(
-            "<svg role=\"img\" font-family=\"sans-serif\" aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {:.0} {:.0}\"{attributes}>\n\
+            "<svg role=\"img\" {ROOT} aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {:.0} {:.0}\"{attributes}>\n\
              <title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-desc\">{}</desc>\n{}\n</svg>\n",
             self.width * self.scale,
             self.height * self.scale,
             escape(&clean(&picture.title)),
             escape(&clean(&picture.alt)),
-            without_defaults(&self.body),
+            self.body,
         )
     }
-}
-
-/// Elements without what their root says or no one needs to say, a sixth of a large page.
-fn without_defaults(body: &str) -> String {
-    [" font-family=\"sans-serif\"", " text-anchor=\"start\""]
-        .iter()
-        .fold(body.to_owned(), |body, default| body.replace(default, ""))
-        .replace(" \"/>", "\"/>")
 }
