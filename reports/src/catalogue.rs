@@ -49,6 +49,8 @@ pub(crate) struct Catalogue {
     pub tips: Tips,
     pub sheets: SheetText,
     pub method: Vec<Point>,
+    pub figures: Vec<FigureText>,
+    pub figure_table: FigureHeadings,
     pub cautions: Vec<Point>,
 }
 
@@ -229,6 +231,31 @@ pub(crate) struct Tests {
     pub shuffled: String,
     pub formula: String,
     pub unknown: String,
+}
+
+/// How one figure of the report comes about.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FigureText {
+    pub name: String,
+    pub plain: String,
+    pub formula: String,
+    pub unit: String,
+    pub few: String,
+    pub source: String,
+}
+
+/// Headings of the table of figures.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FigureHeadings {
+    pub name: String,
+    pub plain: String,
+    pub formula: String,
+    pub unit: String,
+    pub few: String,
+    pub source: String,
+    pub caption: String,
 }
 
 /// A point of a list: its lead-in and what it says.

@@ -50,7 +50,7 @@ fn figure(picture: &Picture) -> (&'static str, String) {
     /// Height of a drawing on paper as a share of its own, over a page's width and in a column of half of it.
     const ON_PAPER: (f64, f64) = (0.83, 1.02);
     /// Highest that fits in a column, CSS pixels.
-    const COLUMN: f64 = 900.0;
+    const COLUMN: f64 = 1150.0;
     let wide = picture.wide.inline(picture, "wide");
     match &picture.narrow {
         None => ("", picture.wide.inline(picture, "small")),

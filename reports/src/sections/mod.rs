@@ -81,7 +81,7 @@ fn section(
         ("unknown", _) => unknown::blocks(context, text),
         ("sheets", _) => sheets::blocks(context, &text.intro)?,
         ("tips", _) => tips::blocks(context, text),
-        ("method", _) => vec![method::block(context)],
+        ("method", _) => method::blocks(context),
         ("cautions", _) => vec![points(&context.text.cautions, &[])],
         _ => tables::section(context, key, text, place)?,
     };
