@@ -214,6 +214,34 @@ fn gray_test_within_strata_by_permutation() {
     close(as_extreme as f64 / draws as f64, p, 0.04, "p");
 }
 
+/// Three groups without a difference among 200 patients: over 1,000 shuffles the chi-square has the mean of one with two
+/// degrees of freedom and exceeds its 95th percentile in about one of twenty.
+#[test]
+fn gray_test_of_three_groups_by_permutation() {
+    let data = published("cr_mgus2first200_data");
+    let (times, causes) = (numbers(&data, "time"), causes(&data));
+    let mut groups: Vec<usize> = (0..times.len()).map(|i| i % 5 % 3).collect();
+    let mut generator = ChaCha8Rng::seed_from_u64(2);
+    let draws = 1000;
+    let (mut mean, mut beyond) = (0.0, 0);
+    for _ in 0..draws {
+        for i in (1..groups.len()).rev() {
+            groups.swap(i, generator.random_range(0..=i));
+        }
+        let test = gray_test(&times, &causes, &groups, 1).unwrap();
+        assert_eq!(test.df, 2);
+        mean += test.chi_square / draws as f64;
+        beyond += usize::from(test.p <= 0.05);
+    }
+    close(mean, 2.0, 0.2, "mean over shuffles");
+    close(
+        beyond as f64 / draws as f64,
+        0.05,
+        0.02,
+        "beyond the 95th percentile",
+    );
+}
+
 /// The names of the groups do not matter.
 #[test]
 fn gray_test_of_three_groups() {
