@@ -23,7 +23,7 @@ pub(super) struct Point {
 /// Weighted least squares over the means of sensors with a variance of its own for each site.
 ///
 /// A site's variance is Σ w e² / ν over its sensors, e the residual, w the weight, ν its sensors less their leverages; where
-/// ν is below 2 all sites together stand in. An effect is Σ a · mean, so its variance is Σ over sites of their variance
+/// ν is below 2 all sites together stand in, unless those with little to spare scatter more. An effect is Σ a · mean, so its variance is Σ over sites of their variance
 /// times Σ a² / w, no site's part below that of the scatter of pairs, with (Σ V)² / Σ (V² / ν) degrees of freedom. For
 /// two sites and one wearer this is Welch's t test. Sources: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics
 /// Bull 2:110.
@@ -187,7 +187,8 @@ fn parts(scatters: &[Scatter]) -> Option<Vec<Part>> {
         .map(|scatter| scatter.part(scatter.squares / scatter.df, scatter.df))
         .collect();
     if !rest.is_empty() {
-        parts.push(few.part(all.squares / all.df, all.df));
+        let variance = (all.squares / all.df).max(few.squares / few.df.max(1.0));
+        parts.push(few.part(variance, all.df));
     }
     Some(parts)
 }
