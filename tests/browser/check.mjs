@@ -22,8 +22,8 @@ const MOST_PAGES = 40;
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.
 const MILLIMETRE = 96 / 25.4;
 const PAPERS = {
-  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE, across: (297 - 26) * MILLIMETRE },
-  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE, across: (279.4 - 26) * MILLIMETRE },
+  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE },
+  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE },
 };
 
 const needed = createRequire(resolve("package.json"));
@@ -98,14 +98,13 @@ async function checkPaint(browser, name, address) {
 }
 
 // Figures and tables of the body that are higher than a page, and tables that are wider than their room: a column of the
-// annex, or the page, which is as wide as the paper; outside the annex some are printed across.
-function offPaper({ height, across, whole }) {
+// annex, or the page, which is as wide as the paper.
+function offPaper({ height, whole }) {
   const name = (block) => block.textContent.trim().slice(0, 60);
   const blocks = [...document.querySelectorAll("figure, .scroll")];
   const high = blocks.filter((block) => whole && !block.closest(".annex, .sheets") && block.getBoundingClientRect().height > height);
   const wide = [...document.querySelectorAll("table")].filter((table) => {
-    const turned = table.closest(".across") && !table.closest(".annex");
-    const room = turned ? across : table.closest(".scroll").clientWidth;
+    const room = table.closest(".scroll").clientWidth;
     // A few pixels are within the page's margin.
     return table.getBoundingClientRect().width > room + 5;
   });
