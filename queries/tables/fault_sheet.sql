@@ -21,7 +21,7 @@
 -- readings = { label = "Readings of the last day", hidden = true }
 -- lowest = { label = "Lowest", unit = "mg/dL", digits = 0, hidden = true }
 -- highest = { label = "Highest", unit = "mg/dL", digits = 0, hidden = true }
--- errors = { label = "marked as errors", hidden = true }
+-- errors = { label = "Readings marked as errors", hidden = true }
 WITH extremes AS (
     SELECT
         panel,

@@ -186,12 +186,15 @@ pub(crate) struct Bottom {
     pub true_best: String,
     pub quiet_best: String,
     pub clear: String,
+    pub behind: String,
     pub overlap: String,
+    pub label: String,
+    pub label_text: String,
+    pub no_site: String,
     pub not_enough: String,
     pub caption: String,
     pub counted: String,
     pub explain: String,
-    pub explain_mmol: String,
 }
 
 #[derive(Deserialize)]
