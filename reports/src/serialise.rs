@@ -9,7 +9,7 @@ use crate::escape::{html as escape, slug};
 const LONG: usize = 40;
 
 /// Most columns of a table that fit in half the width of a printed page, in its whole width, and there on one line.
-const MOST_COLUMNS: [usize; 3] = [6, 9, 14];
+const MOST_COLUMNS: [usize; 3] = [5, 9, 14];
 
 /// What the HTML needs beside the Markdown.
 pub(crate) struct Parts<'a> {
