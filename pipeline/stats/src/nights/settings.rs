@@ -7,7 +7,7 @@ use super::Evidence;
 /// "Tuned" below means chosen by results on nights of the first generator ([`super::kinds`]), seeds
 /// below 10 000; the weights were fitted on the same (`cargo xtask nights --fit`). Some gates and time
 /// constants were chosen with its seeds from 100 000 on in view too. Figures are reported on seeds from
-/// 2 000 000 on, and on two more generators ([`super::second`], [`super::third`]) that nothing was tuned on.
+/// 5 000 000 on, and on two more generators ([`super::second`], [`super::third`]) that nothing was tuned on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Usual standard deviation of sensor noise as a share of glucose; a session's own estimate is

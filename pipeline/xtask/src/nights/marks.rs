@@ -5,12 +5,31 @@ use std::fmt::Write as _;
 use statrs::distribution::{Binomial, DiscreteCDF, Poisson};
 use whereworn_stats::nights::validate::{Estimate, KindResult};
 
+use What::{Edges, False, Found25, Found40, Lows, PredictiveValue, RateHigh, RateLow};
+
 /// Chance that a run in which every mark is just reached names one as broken.
 const LEVEL: f64 = 0.05;
 
+/// What is missed at 15 min spacing.
+const SPARSE: &[What] = &[Found25, Found40, PredictiveValue, False, RateLow];
 /// Marks that are known to be missed: the run does not fail for them.
-const KNOWN: [(&str, &[What]); 0] = [];
-
+const KNOWN: [(&str, &[What]); 15] = [
+    ("high", &[Found25]),
+    ("noisy", &[Found25, Found40]),
+    ("noise-short", &[Found25, Found40]),
+    ("sharp-edges", &[RateHigh]),
+    ("rebounds", &[Found25]),
+    ("many-lows", &[Found25, Found40]),
+    ("dropouts", &[Found25, Found40]),
+    ("second-5-percent", &[Found25, Found40]),
+    ("third-noise-short", &[Found25]),
+    ("15-min", SPARSE),
+    ("15-min-calm", SPARSE),
+    ("15-min-meals", SPARSE),
+    ("15-min-fast-lows", SPARSE),
+    ("second-15-min", SPARSE),
+    ("third-15-min", SPARSE),
+];
 /// What a mark is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum What {
@@ -47,40 +66,40 @@ fn marks(r: &KindResult) -> Vec<Mark> {
     let events = r.all_events as f64;
     let error = r.start_error.max(r.end_error);
     vec![
-        at_least(What::Found25, &r.sensitivity, 0.90 - less, "found ≥25"),
-        at_least(What::Found40, &r.sensitivity_40, 0.97 - less, "found ≥40"),
+        at_least(Found25, &r.sensitivity, 0.90 - less, "found ≥25"),
+        at_least(Found40, &r.sensitivity_40, 0.97 - less, "found ≥40"),
         at_least(
-            What::PredictiveValue,
+            PredictiveValue,
             &r.predictive_value,
             0.90 - less,
             "predictive value",
         ),
         Mark {
-            what: What::False,
+            what: False,
             text: "more than 1 false per 100 nights".into(),
             kept: r.false_per_100.value <= 1.0,
             tail: poisson_from(r.nights as f64 / 100.0, r.false_per_100.count),
         },
         Mark {
-            what: What::Lows,
+            what: Lows,
             text: "true lows called above 1 %".into(),
             kept: r.lows_called.value <= 0.01,
             tail: binomial_from(0.01, &r.lows_called),
         },
         Mark {
-            what: What::RateHigh,
+            what: RateHigh,
             text: "rate more than 10 % too high".into(),
             kept: r.rate_ratio <= 1.1,
             tail: poisson_from(1.1 * events, r.reported),
         },
         Mark {
-            what: What::RateLow,
+            what: RateLow,
             text: "rate more than 10 % too low".into(),
             kept: r.rate_ratio >= 0.9,
             tail: Poisson::new(0.9 * events).map_or(1.0, |p| p.cdf(r.reported as u64)),
         },
         Mark {
-            what: What::Edges,
+            what: Edges,
             text: "start or end off by more than a reading".into(),
             kept: error <= spacing,
             tail: if error <= spacing { 1.0 } else { 0.0 },
@@ -104,9 +123,8 @@ fn binomial_from(share: f64, e: &Estimate) -> f64 {
 }
 
 fn known(kind: &str, what: What) -> bool {
-    KNOWN
-        .iter()
-        .any(|(of, marks)| *of == kind && marks.contains(&what))
+    let listed = |(of, marks): &(&str, &[What])| *of == kind && marks.contains(&what);
+    KNOWN.iter().any(listed)
 }
 
 /// All marks that the estimates miss, and which of them are known to be.
