@@ -1,12 +1,9 @@
 -- title = "Evidence on how sensors read, at every look"
 -- row = "one pair of sites and one measure at one instant at which a report may have been read"
 -- role = "step"
-WITH two AS (
-    SELECT * FROM site_pair_errors WHERE role > 0
-),
-first_worn AS (
+WITH first_worn AS (
     SELECT site_a, site_b, position_a, position_b, measure, MIN(inserted) AS first_insert
-    FROM two
+    FROM site_pair_errors
     GROUP BY site_a, site_b, position_a, position_b, measure
 ),
 -- The month of a pair: ends of months since its first sensor. A look within a month belongs to that month.
@@ -27,7 +24,7 @@ months AS (
 known AS (
     SELECT m.look, m.regular, m.month, t.*
     FROM months AS m
-    INNER JOIN two AS t ON t.site_a = m.site_a AND t.site_b = m.site_b AND t.measure = m.measure
+    INNER JOIN site_pair_errors AS t ON t.site_a = m.site_a AND t.site_b = m.site_b AND t.measure = m.measure
     WHERE t.over_from <= m.look
 ),
 looked AS (
@@ -41,7 +38,7 @@ looked AS (
         regular,
         month,
         mean_evidence(
-            percent_mean, role - 1, block, month,
+            percent_mean, in_b, block, month,
             'site_accuracy_evidence ' || site_a || ' ' || site_b || ' ' || measure || ' ' || month
         ) AS step
     FROM known

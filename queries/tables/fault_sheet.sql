@@ -2,8 +2,8 @@
 -- row = "one sensor that ended before its rated day, latest first"
 -- section = "faults"
 -- order = 1
--- note = "For whoever replaces them. Hours lost are those to the rated wear of the model. The readings are those of the 24 hours before the end, low and high ones with the limit of the measuring range; those marked as errors are counted apart, those of the warm-up not at all."
--- show = 60
+-- note = "Each has a sheet at the end of this report, with all that is recorded of it. Hours lost are those to the rated wear of the model. The readings are those of the 24 hours before the end, low and high ones with the limit of the measuring range; those marked as errors are counted apart, those of the warm-up not at all."
+-- show = 100
 -- [columns]
 -- panel = { label = "No." }
 -- wearer = { label = "Wearer" }
@@ -11,17 +11,17 @@
 -- model = { label = "Model" }
 -- lot = { label = "Lot" }
 -- site = { label = "Site" }
--- side = { label = "Side" }
+-- side = { label = "Side", hidden = true }
 -- inserted = { label = "Inserted" }
 -- ended = { label = "Ended" }
--- hours_worn = { label = "Worn", unit = "h", digits = 0 }
+-- hours_worn = { label = "Worn", unit = "h", digits = 0, hidden = true }
 -- hours_lost = { label = "Lost", unit = "h", digits = 0 }
 -- cause = { label = "Cause" }
--- last_reading = { label = "Last reading" }
--- readings = { label = "Readings of the last day" }
--- lowest = { label = "Lowest", unit = "mg/dL", digits = 0 }
--- highest = { label = "Highest", unit = "mg/dL", digits = 0 }
--- errors = { label = "marked as errors" }
+-- last_reading = { label = "Last reading", hidden = true }
+-- readings = { label = "Readings of the last day", hidden = true }
+-- lowest = { label = "Lowest", unit = "mg/dL", digits = 0, hidden = true }
+-- highest = { label = "Highest", unit = "mg/dL", digits = 0, hidden = true }
+-- errors = { label = "Readings marked as errors", hidden = true }
 WITH extremes AS (
     SELECT
         panel,

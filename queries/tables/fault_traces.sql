@@ -2,8 +2,7 @@
 -- row = "one reading or fingerstick of the 24 hours before the end"
 -- section = "faults"
 -- order = 2
--- note = "The 8 sensors that ended last; the list above has all. Marks are fingersticks."
--- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
+-- note = "Drawn on the fault sheets."
 -- show = 0
 -- [columns]
 -- site = { label = "Site" }
@@ -15,17 +14,19 @@
 -- time = { label = "Time" }
 -- reading = { label = "Reading", unit = "mg/dL", digits = 0 }
 -- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
--- in_artefact = { hidden = true }
-WITH shown AS (
-    SELECT * FROM early_ends WHERE panel <= 8
-),
-marks AS (
-    SELECT panel, time, glucose AS reading, CAST(NULL AS DOUBLE) AS fingerstick
+-- error = { label = "Marked as an error" }
+WITH marks AS (
+    SELECT
+        panel,
+        time,
+        CASE WHEN status <> 'error' THEN glucose END AS reading,
+        CAST(NULL AS DOUBLE) AS fingerstick,
+        CASE WHEN status = 'error' THEN 1 ELSE 0 END AS error
     FROM last_readings
-    WHERE status IN ('ok', 'low', 'high')
+    WHERE status IN ('ok', 'low', 'high', 'error')
     UNION ALL
-    SELECT e.panel, f.time, CAST(NULL AS DOUBLE) AS reading, f.glucose AS fingerstick
-    FROM shown AS e
+    SELECT e.panel, f.time, CAST(NULL AS DOUBLE) AS reading, f.glucose AS fingerstick, 0 AS error
+    FROM early_ends AS e
     INNER JOIN fingersticks AS f ON f.wearer = e.wearer
     WHERE
         f.purpose <> 'control'
@@ -43,7 +44,7 @@ SELECT
     m.time,
     m.reading,
     m.fingerstick,
-    0 AS in_artefact
-FROM shown AS e
+    m.error
+FROM early_ends AS e
 INNER JOIN marks AS m ON m.panel = e.panel
 ORDER BY e.panel, m.time, m.fingerstick NULLS FIRST, m.reading

@@ -20,48 +20,70 @@
 WITH started AS (
     SELECT MIN(inserted) AS first_insert FROM sessions
 ),
-fits AS (
+listed AS (
     SELECT
-        e.site_a,
-        e.site_b,
-        e.position_a,
-        e.position_b,
         e.measure,
-        SUM(CASE WHEN e.role > 0 THEN 1 ELSE 0 END) AS sensors,
-        adjusted_site_difference(
-            e.pairs, e.percent_mean, e.percent_squares, e.role, e.site, e.wearer, '', '', '', 0, 0
-        ) AS as_worn,
-        adjusted_site_difference(
-            e.pairs, e.percent_mean, e.percent_squares, e.role, e.site, e.wearer,
+        UNNEST(adjusted_site_differences(
+            e.pairs, e.percent_mean, e.percent_squares, e.position, e.wearer,
             e.tape, e.side, e.model, days_between(t.first_insert, e.inserted), e.order_of_wear
-        ) AS adjusted
-    FROM site_pair_errors AS e
+        )) AS fit
+    FROM sensor_errors AS e
     CROSS JOIN started AS t
-    GROUP BY e.site_a, e.site_b, e.position_a, e.position_b, e.measure
+    GROUP BY e.measure
 ),
 versions AS (
-    SELECT site_a, site_b, position_a, position_b, measure, sensors, 1 AS place, 'as worn' AS version, as_worn AS fit
-    FROM fits
+    SELECT
+        a.site AS site_a,
+        b.site AS site_b,
+        l.measure,
+        2 AS place,
+        'adjusted' AS version,
+        CAST(get_field(l.fit, 'sensors') AS BIGINT) AS sensors,
+        CAST(get_field(l.fit, 'covariates') AS BIGINT) AS covariates,
+        get_field(l.fit, 'difference') AS percent,
+        get_field(l.fit, 'lower') AS percent_lower,
+        get_field(l.fit, 'upper') AS percent_upper,
+        get_field(l.fit, 'df') AS df,
+        get_field(l.fit, 'p') AS p,
+        CASE get_field(l.fit, 'refusal')
+            WHEN 1 THEN 'one site only'
+            WHEN 2 THEN 'too few sensors for so many things to adjust for'
+            WHEN 3 THEN 'sites cannot be told apart from what is adjusted for'
+        END AS refused
+    FROM listed AS l
+    INNER JOIN sites AS a ON a.position = get_field(l.fit, 'position_a')
+    INNER JOIN sites AS b ON b.position = get_field(l.fit, 'position_b')
     UNION ALL
-    SELECT site_a, site_b, position_a, position_b, measure, sensors, 2 AS place, 'adjusted' AS version, adjusted AS fit
-    FROM fits
+    SELECT
+        site_a,
+        site_b,
+        measure,
+        1 AS place,
+        'as worn' AS version,
+        sensors,
+        CASE WHEN refused IS NULL THEN 0 END AS covariates,
+        percent,
+        percent_lower,
+        percent_upper,
+        df,
+        p,
+        refused
+    FROM site_accuracy_pairs
 )
 SELECT
-    site_a,
-    site_b,
-    measure,
-    version,
-    sensors,
-    CAST(get_field(fit, 'covariates') AS BIGINT) AS covariates,
-    get_field(fit, 'difference') AS percent,
-    get_field(fit, 'lower') AS percent_lower,
-    get_field(fit, 'upper') AS percent_upper,
-    get_field(fit, 'df') AS df,
-    get_field(fit, 'p') AS p,
-    CASE get_field(fit, 'refusal')
-        WHEN 1 THEN 'one site only'
-        WHEN 2 THEN 'too few sensors for so many things to adjust for'
-        WHEN 3 THEN 'sites cannot be told apart from what is adjusted for'
-    END AS refused
-FROM versions
-ORDER BY measure DESC, position_a, position_b, place
+    v.site_a,
+    v.site_b,
+    v.measure,
+    v.version,
+    v.sensors,
+    v.covariates,
+    v.percent,
+    v.percent_lower,
+    v.percent_upper,
+    v.df,
+    v.p,
+    v.refused
+FROM versions AS v
+INNER JOIN sites AS a ON a.site = v.site_a
+INNER JOIN sites AS b ON b.site = v.site_b
+ORDER BY v.measure DESC, a.position, b.position, v.place

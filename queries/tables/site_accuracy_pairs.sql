@@ -22,21 +22,39 @@
 -- smallest_p = { label = "smallest possible", digits = 4 }
 -- p_holm = { label = "adjusted p", digits = 4 }
 -- refused = { label = "Not estimated because" }
-WITH fits AS (
+WITH listed AS (
     SELECT
-        site_a,
-        site_b,
-        position_a,
-        position_b,
         measure,
-        SUM(CASE WHEN role > 0 THEN 1 ELSE 0 END) AS sensors,
-        adjusted_site_difference(pairs, mean, squares, role, site, wearer, '', '', '', 0, 0) AS absolute,
-        site_difference(
-            pairs, percent_mean, percent_squares, role, site, wearer,
-            'site_accuracy_pairs ' || site_a || ' ' || site_b || ' ' || measure
-        ) AS percent
-    FROM site_pair_errors
-    GROUP BY site_a, site_b, position_a, position_b, measure
+        UNNEST(site_differences(
+            pairs, percent_mean, percent_squares, position, wearer, 'site_accuracy_pairs ' || measure
+        )) AS percent
+    FROM sensor_errors
+    GROUP BY measure
+),
+absolutes AS (
+    SELECT
+        measure,
+        UNNEST(adjusted_site_differences(pairs, mean, squares, position, wearer, '', '', '', 0, 0)) AS absolute
+    FROM sensor_errors
+    GROUP BY measure
+),
+fits AS (
+    SELECT
+        a.site AS site_a,
+        b.site AS site_b,
+        a.position AS position_a,
+        b.position AS position_b,
+        l.measure,
+        l.percent,
+        d.absolute
+    FROM listed AS l
+    INNER JOIN absolutes AS d
+        ON
+            d.measure = l.measure
+            AND get_field(d.absolute, 'position_a') = get_field(l.percent, 'position_a')
+            AND get_field(d.absolute, 'position_b') = get_field(l.percent, 'position_b')
+    INNER JOIN sites AS a ON a.position = get_field(l.percent, 'position_a')
+    INNER JOIN sites AS b ON b.position = get_field(l.percent, 'position_b')
 ),
 fields AS (
     SELECT
@@ -65,7 +83,7 @@ SELECT
     site_a,
     site_b,
     measure,
-    sensors,
+    CAST(get_field(percent, 'sensors') AS BIGINT) AS sensors,
     get_field(absolute, 'difference') AS difference,
     get_field(absolute, 'lower') AS difference_lower,
     get_field(absolute, 'upper') AS difference_upper,

@@ -17,7 +17,7 @@ WITH tests AS (
     SELECT
         measure,
         COUNT(*) AS sensors,
-        site_test(pairs, percent_mean, percent_squares, site, wearer, 'site_accuracy_test ' || measure) AS test
+        site_test(pairs, percent_mean, percent_squares, position, wearer, 'site_accuracy_test ' || measure) AS test
     FROM sensor_errors
     GROUP BY measure
 )

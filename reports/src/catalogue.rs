@@ -6,10 +6,11 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::chart::body::BodyText;
+use crate::chart::last_day::LastDayText;
 use crate::chart::spans::SpansText;
 use crate::chart::strip::StripText;
 use crate::chart::traces::TracesText;
-use crate::words::{Changes, Questions, TableWords, Tips, Unknown};
+use crate::words::{Changes, Questions, Reasons, SheetText, TableWords, Tips, Unknown};
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which
 /// lacks one is refused.
@@ -43,9 +44,13 @@ pub(crate) struct Catalogue {
     pub tests: Tests,
     pub changes: Changes,
     pub questions: Questions,
+    pub reasons: Reasons,
     pub unknown: Unknown,
     pub tips: Tips,
+    pub sheets: SheetText,
     pub method: Vec<Point>,
+    pub figures: Vec<FigureText>,
+    pub figure_table: FigureHeadings,
     pub cautions: Vec<Point>,
 }
 
@@ -55,6 +60,7 @@ pub(crate) struct Page {
     pub skip: String,
     pub contents: String,
     pub contents_annex: String,
+    pub contents_sheets: String,
     pub annex: String,
     pub annex_intro: String,
     /// Title of an edition that leaves out the study's own.
@@ -114,6 +120,7 @@ pub(crate) struct ChartText {
     pub bars: BarsText,
     pub spans: SpansText,
     pub traces: TracesText,
+    pub last_day: LastDayText,
     pub strip: StripText,
     pub body: BodyText,
 }
@@ -179,12 +186,15 @@ pub(crate) struct Bottom {
     pub true_best: String,
     pub quiet_best: String,
     pub clear: String,
+    pub behind: String,
     pub overlap: String,
+    pub label: String,
+    pub label_text: String,
+    pub no_site: String,
     pub not_enough: String,
     pub caption: String,
     pub counted: String,
     pub explain: String,
-    pub explain_mmol: String,
 }
 
 #[derive(Deserialize)]
@@ -224,6 +234,31 @@ pub(crate) struct Tests {
     pub shuffled: String,
     pub formula: String,
     pub unknown: String,
+}
+
+/// How one figure of the report comes about.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FigureText {
+    pub name: String,
+    pub plain: String,
+    pub formula: String,
+    pub unit: String,
+    pub few: String,
+    pub source: String,
+}
+
+/// Headings of the table of figures.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FigureHeadings {
+    pub name: String,
+    pub plain: String,
+    pub formula: String,
+    pub unit: String,
+    pub few: String,
+    pub source: String,
+    pub caption: String,
 }
 
 /// A point of a list: its lead-in and what it says.

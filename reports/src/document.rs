@@ -10,7 +10,7 @@ pub(crate) enum Block {
     Callout(Vec<String>),
     /// A list of points.
     List(Vec<Item>),
-    /// Links to every heading of this level, 2 for those of the page and 3 for those that follow.
+    /// Links to the headings of this level that follow, up to one of a higher level.
     Contents(u8),
     /// A table.
     Table(Table),
@@ -57,7 +57,7 @@ pub(crate) enum Kind {
     Time,
 }
 
-/// A chart in two widths: for a page and for a narrow screen.
+/// A chart for a page and for a narrow screen.
 pub(crate) struct Picture {
     /// File name without extension; unique in a report.
     pub name: String,
@@ -66,5 +66,6 @@ pub(crate) struct Picture {
     pub alt: String,
     pub caption: String,
     pub wide: crate::chart::Drawing,
-    pub narrow: crate::chart::Drawing,
+    /// None where the other serves both.
+    pub narrow: Option<crate::chart::Drawing>,
 }

@@ -14,14 +14,16 @@ pub(crate) fn page(context: &Context, markdown: &str, pictures: &[&Picture]) -> 
     let figure = |address: &str| {
         let name = address.strip_prefix("figures/")?.strip_suffix(".svg")?;
         let picture = pictures.iter().find(|picture| picture.name == name)?;
-        Some(picture.wide.inline(picture, "wide") + &picture.narrow.inline(picture, "narrow"))
+        Some(figure(picture))
     };
+    let page = &context.text.page;
+    let sheets = context.text.sections.get("sheets");
     let parts = Parts {
         figure: &figure,
         summary: &context.text.table.figure_numbers,
-        contents: &context.text.page.contents,
-        contents_annex: &context.text.page.contents_annex,
-        annex: &context.text.page.annex,
+        contents: [&page.contents, &page.contents_annex, &page.contents_sheets],
+        annex: &page.annex,
+        sheets: sheets.map_or("", |text| &text.title),
     };
     let title = format!(
         "{}, {}",
@@ -41,6 +43,24 @@ pub(crate) fn page(context: &Context, markdown: &str, pictures: &[&Picture]) -> 
         skip = escape(&context.text.page.skip),
         body = body(markdown, &parts),
     )
+}
+
+/// A figure's drawings, and whether it takes less paper in half the width.
+fn figure(picture: &Picture) -> (&'static str, String) {
+    /// Height of a drawing on paper as a share of its own, over a page's width and in a column of half of it.
+    const ON_PAPER: (f64, f64) = (0.83, 1.02);
+    /// Highest that fits in a column, CSS pixels.
+    const COLUMN: f64 = 1150.0;
+    let wide = picture.wide.inline(picture, "wide");
+    match &picture.narrow {
+        None => ("", picture.wide.inline(picture, "small")),
+        Some(narrow) => {
+            let in_column = narrow.height * ON_PAPER.1;
+            let less = in_column < COLUMN && in_column < 2.0 * picture.wide.height * ON_PAPER.0;
+            let class = if less { "half" } else { "" };
+            (class, wide + &narrow.inline(picture, "narrow"))
+        }
+    }
 }
 
 /// What stands on every printed page: whose report, of when, what it is not for, and the page's number.

@@ -3,10 +3,15 @@
 use toml::{Table, Value};
 use whereworn_model::settings::Language;
 use whereworn_model::table::ResultTable;
+use whereworn_model::units::Unit;
 
 use crate::ReportError;
 use crate::catalogue::Catalogue;
 use crate::edition::Edition;
+use crate::levels::in_unit;
+
+/// A table whose limits are those of a text in mg/dL.
+const REGULATION: &str = "site_regulation_limits";
 
 fn source(language: Language) -> &'static str {
     match language {
@@ -38,12 +43,19 @@ impl Catalogue {
             .map_err(|error: toml::de::Error| ReportError::Catalogue(error.to_string()))
     }
 
-    /// Gives the program's own tables the catalogue's titles, remarks and headings, where it has any.
-    pub fn localise(&self, tables: &mut [ResultTable]) {
+    /// Gives the program's own tables the catalogue's titles, remarks and headings, where it has any, and their levels the
+    /// study's unit; a regulation keeps its own.
+    pub fn localise(&self, tables: &mut [ResultTable], unit: Unit) {
         for table in tables.iter_mut().filter(|table| !table.own_query) {
-            let Some(words) = self.tables.get(&table.name) else {
-                continue;
-            };
+            self.translate(table);
+            if table.name != REGULATION {
+                self.convert(table, unit);
+            }
+        }
+    }
+
+    fn translate(&self, table: &mut ResultTable) {
+        if let Some(words) = self.tables.get(&table.name) {
             let take = |to: &mut Option<String>, from: &Option<String>| {
                 if from.is_some() {
                     to.clone_from(from);
@@ -58,6 +70,15 @@ impl Catalogue {
                     &words.columns.get(&column.name).cloned(),
                 );
             }
+        }
+    }
+
+    fn convert(&self, table: &mut ResultTable, unit: Unit) {
+        let header = &mut table.header;
+        let labels = table.columns.iter_mut().map(|c| &mut c.header.label);
+        let texts = [&mut header.title, &mut header.row, &mut header.note];
+        for text in texts.into_iter().chain(labels).flatten() {
+            *text = in_unit(text, unit, &self.decimal);
         }
     }
 }

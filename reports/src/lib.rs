@@ -24,6 +24,7 @@ mod edition;
 mod escape;
 mod html;
 mod languages;
+mod levels;
 mod markdown;
 mod palette;
 mod privacy;
@@ -103,7 +104,7 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
         }
         _ => (input, None),
     };
-    text.localise(&mut input.tables);
+    text.localise(&mut input.tables, input.settings.study.unit);
     let context = Context::new(&input, text, &plans, shared);
     let blocks = sections::blocks(&context)?;
     let pictures: Vec<&document::Picture> = blocks

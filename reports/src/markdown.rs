@@ -1,7 +1,7 @@
 //! Blocks to Markdown, the one source of every rendering.
 
 use crate::document::{Block, Item, Kind, Picture, Table};
-use crate::escape::{markdown as escape, slug};
+use crate::escape::{clean, markdown as escape, slug};
 
 /// The Markdown of a report.
 pub(crate) fn write(blocks: &[Block]) -> String {
@@ -59,14 +59,17 @@ fn list(out: &mut String, items: &[Item]) {
     out.push('\n');
 }
 
-/// Links to the headings of a level that follow. Anchors follow the usual rule: a repeated one gets a number.
+/// Links to the headings of a level that follow, up to one of a higher level. Anchors follow the usual rule: a repeated one gets a number.
 fn contents(blocks: &[Block], from: usize, wanted: u8) -> String {
     let mut seen = crate::anchors::Anchors::default();
     let mut links = Vec::new();
     for (at, block) in blocks.iter().enumerate() {
         if let Block::Heading(level, text) = block {
-            let anchor = seen.next(&slug(text));
-            if *level == wanted && at > from {
+            let anchor = seen.next(&slug(clean(text).trim()));
+            if at > from && *level < wanted {
+                break;
+            }
+            if at > from && *level == wanted {
                 links.push(format!("[{}](#{anchor})", escape(text)));
             }
         }

@@ -8,7 +8,8 @@
 //!   sites' estimates (of those with enough sensors); else it is about the same.
 //! - A site reads high or low where the interval of its bias leaves out zero; its sensors agree on that where the spread
 //!   between them is smaller than the bias.
-//! - Of all sites the best in a measure is named; its lead is clear where its interval overlaps with no other.
+//! - Of all sites the best in a measure is named; a site is clearly worse where its interval does not overlap with that of
+//!   the best.
 //! - Chance hardly explains a difference where p is below 0.01, rarely where below 0.05 (common practice, no source).
 
 use crate::catalogue::fill;
@@ -44,10 +45,11 @@ pub(crate) enum Against {
     Alone,
 }
 
-/// The best site in a measure and those that it cannot be told apart from.
+/// The best site in a measure, those that it cannot be told apart from, and those clearly behind it.
 pub(crate) struct Best {
     pub row: usize,
     pub overlapping: Vec<String>,
+    pub behind: Vec<String>,
 }
 
 impl Measure {
@@ -82,14 +84,17 @@ pub(crate) fn ranked(view: &View, measure: Measure) -> Option<Best> {
     if others.is_empty() {
         return None;
     }
-    let overlapping = others
-        .iter()
-        .filter(|other| first.2.0 <= other.2.1 && other.2.0 <= first.2.1)
-        .map(|other| view.text(other.0, "site"))
-        .collect();
+    let named = |wanted: bool| {
+        let others = others.iter();
+        others
+            .filter(|other| (first.2.0 <= other.2.1 && other.2.0 <= first.2.1) == wanted)
+            .map(|other| view.text(other.0, "site"))
+            .collect()
+    };
     Some(Best {
         row: first.0,
-        overlapping,
+        overlapping: named(true),
+        behind: named(false),
     })
 }
 
@@ -109,12 +114,19 @@ pub(crate) fn best(view: &View, measure: Measure) -> String {
         ("value", &*view.in_words(best.row, measure.column())),
         ("rated", &*rated(view.context)),
     ];
-    let surety = if best.overlapping.is_empty() {
-        text.clear.clone()
+    let mut out = vec![fill(template, &values)];
+    if best.overlapping.is_empty() {
+        out.push(text.clear.clone());
     } else {
-        fill(&text.overlap, &[("others", &best.overlapping.join(", "))])
-    };
-    format!("{} {surety}", fill(template, &values))
+        if !best.behind.is_empty() {
+            out.push(fill(&text.behind, &[("sites", &best.behind.join(", "))]));
+        }
+        out.push(fill(
+            &text.overlap,
+            &[("others", &best.overlapping.join(", "))],
+        ));
+    }
+    out.join(" ")
 }
 
 /// What can be said of one site.

@@ -8,21 +8,21 @@ use crate::escape::{html as escape, slug};
 /// A cell of more characters gets room, so that its row does not grow tall.
 const LONG: usize = 40;
 
-/// Most columns that fit on an upright page; a table with more is printed across.
-const MOST_UPRIGHT: usize = 9;
+/// Most columns of a table that fit in half the width of a printed page, in its whole width, and there on one line.
+const MOST_COLUMNS: [usize; 3] = [5, 9, 14];
 
 /// What the HTML needs beside the Markdown.
 pub(crate) struct Parts<'a> {
-    /// The HTML of a figure by the address of its image; `None` for an address that is none of ours.
-    pub figure: &'a dyn Fn(&str) -> Option<String>,
+    /// The class and the HTML of a figure by the address of its image; `None` for an address that is none of ours.
+    pub figure: &'a dyn Fn(&str) -> Option<(&'static str, String)>,
     /// The one heading under which tables are folded.
     pub summary: &'a str,
-    /// Name of the list of sections.
-    pub contents: &'a str,
-    /// Name of a later list of that kind.
-    pub contents_annex: &'a str,
+    /// Names of the lists of links, in their order.
+    pub contents: [&'a str; 3],
     /// Heading of the annex.
     pub annex: &'a str,
+    /// Heading above the sheets that are handed over one by one.
+    pub sheets: &'a str,
 }
 
 /// The body of a page.
@@ -39,17 +39,24 @@ pub(crate) fn body(markdown: &str, parts: &Parts) -> String {
         in_head: false,
         cell: 0,
         in_section: false,
-        has_contents: false,
+        sheets: Sheets::None,
+        lists: 0,
         links: Vec::new(),
     };
     let mut at = 0;
     while at < events.len() {
         at += writer.blocks(&events[at..]);
     }
-    if writer.in_section {
-        writer.out.push_str("</section>\n");
-    }
+    writer.close_section();
     writer.out
+}
+
+/// Where the writer stands in the section of sheets.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Sheets {
+    None,
+    Before,
+    Within,
 }
 
 struct Writer<'a> {
@@ -63,7 +70,9 @@ struct Writer<'a> {
     /// Where the cell begins in what is written.
     cell: usize,
     in_section: bool,
-    has_contents: bool,
+    sheets: Sheets,
+    /// Lists of links written so far.
+    lists: usize,
     links: Vec<&'static str>,
 }
 
@@ -79,10 +88,9 @@ impl Writer<'_> {
         match &events[0] {
             Event::Start(Tag::Heading { level, .. }) => return self.heading(*level, events),
             Event::Start(Tag::Paragraph) if is_contents(events) => {
-                let name = match std::mem::replace(&mut self.has_contents, true) {
-                    false => self.parts.contents,
-                    true => self.parts.contents_annex,
-                };
+                let names = &self.parts.contents;
+                let name = names[self.lists.min(names.len() - 1)];
+                self.lists += 1;
                 self.out
                     .push_str(&format!("<nav aria-label=\"{}\"><p>", escape(name)));
                 let end = end_of(events);
@@ -105,9 +113,13 @@ impl Writer<'_> {
         else {
             return None;
         };
-        let svg = (self.parts.figure)(dest_url)?;
+        let (class, svg) = (self.parts.figure)(dest_url)?;
         let end = end_of(events);
-        self.out.push_str(&format!("<figure>\n{svg}"));
+        let open = match class {
+            "" => "<figure>".to_owned(),
+            class => format!("<figure class=\"{class}\">"),
+        };
+        self.out.push_str(&format!("{open}\n{svg}"));
         let rest = &events[end + 1..];
         let mut taken = end + 1;
         if let [
@@ -143,23 +155,49 @@ impl Writer<'_> {
         let end = end_of(events);
         let text = plain(&events[1..end]);
         let anchor = escape(&self.anchors.next(&slug(&text)));
-        if level == HeadingLevel::H2 {
-            if self.in_section {
-                self.out.push_str("</section>\n");
-            }
-            self.in_section = true;
-            let class = match text == self.parts.annex {
-                true => " class=\"annex\"",
-                false => "",
-            };
-            self.out
-                .push_str(&format!("<section{class} aria-labelledby=\"{anchor}\">\n"));
+        match level {
+            HeadingLevel::H2 => self.open_section(&text, &anchor),
+            HeadingLevel::H3 if self.sheets != Sheets::None => self.open_sheet(&anchor),
+            _ => {}
         }
         self.out.push_str(&format!(
             "<{level} id=\"{anchor}\">{}</{level}>\n",
             escape(&text)
         ));
         end + 1
+    }
+
+    fn open_section(&mut self, title: &str, anchor: &str) {
+        self.close_section();
+        self.in_section = true;
+        let class = match title {
+            _ if title == self.parts.annex => " class=\"annex\"",
+            _ if title == self.parts.sheets => {
+                self.sheets = Sheets::Before;
+                " class=\"sheets\""
+            }
+            _ => "",
+        };
+        self.out
+            .push_str(&format!("<section{class} aria-labelledby=\"{anchor}\">\n"));
+    }
+
+    fn open_sheet(&mut self, anchor: &str) {
+        if self.sheets == Sheets::Within {
+            self.out.push_str("</article>\n");
+        }
+        self.sheets = Sheets::Within;
+        self.out
+            .push_str(&format!("<article aria-labelledby=\"{anchor}\">\n"));
+    }
+
+    fn close_section(&mut self) {
+        if std::mem::replace(&mut self.sheets, Sheets::None) == Sheets::Within {
+            self.out.push_str("</article>\n");
+        }
+        if std::mem::replace(&mut self.in_section, false) {
+            self.out.push_str("</section>\n");
+        }
     }
 
     fn event(&mut self, event: &Event) {
@@ -245,10 +283,14 @@ impl Writer<'_> {
     fn open_table(&mut self, columns: &[Alignment]) {
         self.columns = columns.to_vec();
         let caption = escape(&self.caption.take().unwrap_or_default());
-        let class = match columns.len() > MOST_UPRIGHT {
-            true => "scroll across",
-            false => "scroll",
-        };
+        let names = [
+            "scroll",
+            "scroll wide",
+            "scroll wide across",
+            "scroll wide across dense",
+        ];
+        let size = MOST_COLUMNS.iter().filter(|most| columns.len() > **most);
+        let class = names[size.count()];
         self.out.push_str(&format!(
             "<div class=\"{class}\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n"
         ));
@@ -320,11 +362,11 @@ mod tests {
 
     fn of(markdown: &str) -> String {
         let parts = Parts {
-            figure: &|address| (address == "figures/a.svg").then(|| "<svg></svg>".to_owned()),
+            figure: &|address| (address == "figures/a.svg").then(|| ("", "<svg></svg>".to_owned())),
             summary: "Numbers",
-            contents: "Sections",
-            contents_annex: "Sections of the annex",
+            contents: ["Sections", "Sections of the annex", "Sheets"],
             annex: "Annex",
+            sheets: "Sheets to hand over",
         };
         body(markdown, &parts)
     }
@@ -373,6 +415,21 @@ mod tests {
             "{html}"
         );
         assert!(!html.contains("<strong>"), "{html}");
+    }
+
+    #[test]
+    fn sheets_are_articles() {
+        let html = of("## Sheets to hand over\n\nw\n\n### A\n\nx\n\n### B\n\ny\n\n## C\n\n### D\n");
+        let parts: Vec<&str> = html
+            .split(['<', '>'])
+            .filter(|tag| tag.contains("article") || tag.contains("section"))
+            .map(|tag| tag.split(' ').next().unwrap_or(tag))
+            .collect();
+        let wanted = [
+            "section", "article", "/article", "article", "/article", "/section", "section",
+            "/section",
+        ];
+        assert_eq!(parts, wanted, "{html}");
     }
 
     #[test]

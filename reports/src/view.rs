@@ -196,6 +196,7 @@ impl<'a> View<'a> {
         match self.table.cell(row, name) {
             Cell::Text(text) if text.is_empty() => format::NO_VALUE.to_owned(),
             Cell::Text(text) if is_site(name) => self.context.site_label(text),
+            Cell::Text(_) if name == "reasons" && !self.table.own_query => self.reasons(row),
             Cell::Text(text) if name == "sites" => self.pair_of_sites(text),
             Cell::Text(text) => match self.context.text.value(name, text) {
                 Some(word) => word.to_owned(),
@@ -206,6 +207,23 @@ impl<'a> View<'a> {
             Cell::Date(date) => self.context.date(*date),
             Cell::Empty => format::NO_VALUE.to_owned(),
         }
+    }
+
+    /// What makes a run of readings a night artefact, from the columns of its row.
+    fn reasons(&self, row: usize) -> String {
+        let text = &self.context.text.reasons;
+        let minutes = |name| match self.value(row, name) {
+            Some(minutes) => self.context.number(minutes, 0),
+            None => format::NO_VALUE.to_owned(),
+        };
+        let check = text.checks.get(self.table.text(row, "evidence"));
+        let values = [
+            ("drop", &*self.in_words(row, "drop")),
+            ("fall", &*minutes("fall_minutes")),
+            ("recovery", &*minutes("recovery_minutes")),
+            ("check", check.map_or("", String::as_str)),
+        ];
+        fill(&text.text, &values)
     }
 
     /// An estimate with its interval, `12.3 (10.1 to 14.5)`; without brackets where it has none.

@@ -59,3 +59,23 @@ pub(crate) struct Tips {
     pub skin: Point,
     pub checks: Point,
 }
+
+/// Words of the sheets on sensors that ended early.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SheetText {
+    pub title: String,
+    pub caption: String,
+    pub fact: String,
+    pub recorded: String,
+    pub no_reading: String,
+}
+
+/// Why a run of readings is called a night artefact.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Reasons {
+    pub text: String,
+    /// What a fingerstick says, by the evidence.
+    pub checks: BTreeMap<String, String>,
+}

@@ -123,6 +123,8 @@ fn groups_of_nights() {
         assert_eq!(row.number("sensors"), 1.0, "{what}");
         assert_eq!(row.number("nights"), nights, "{what}");
         assert_eq!(row.number("artefacts"), artefacts, "{what}");
+        // One sensor tells nothing about how sensors differ.
+        assert_eq!(row.text("sensor_rate_upper"), "", "{what}");
         close(
             row.number("rate_per_100"),
             100.0 * artefacts / nights,

@@ -47,6 +47,13 @@ impl Square {
         }
     }
 
+    /// Adds `factor` times another matrix of the size.
+    pub fn add(&mut self, factor: f64, other: &Self) {
+        for (cell, other) in self.cells.iter_mut().zip(&other.cells) {
+            *cell += factor * other;
+        }
+    }
+
     /// The lower Cholesky factor of a positive definite matrix; `None` where a pivot falls below `tolerance` times its
     /// diagonal element.
     pub fn cholesky(&self, tolerance: f64) -> Option<Self> {

@@ -114,6 +114,37 @@ fn the_band_of_the_consensus() {
     }
 }
 
+/// The bands of the consensus are unions of the ranges of labelling, whole mg/dL by whole mg/dL.
+#[test]
+fn bands_of_the_consensus() {
+    let below = ["lt54", "54_to_lt70"];
+    let above = ["gt180_to_250", "gt250"];
+    for band in published("consensus_ranges") {
+        let ranges: &[&str] = match band["band"].as_str() {
+            "tbr_level2" => &below[..1],
+            "tbr_level1" => &below[1..],
+            "tbr_total_below_70" => &below,
+            "tir" => &["70_to_180"],
+            "tar_level1" => &above[..1],
+            "tar_level2" => &above[1..],
+            "tar_total_above_180" => &above,
+            other => panic!("{other}"),
+        };
+        let open = matches!(band["edges"].as_str(), "lt" | "gt");
+        for reading in (20..=500).map(f64::from) {
+            let low = maybe(&band, "low_mg_dl")
+                .is_none_or(|low| reading > low || (reading == low && !open));
+            let high = maybe(&band, "high_mg_dl")
+                .is_none_or(|high| reading < high || (reading == high && !open));
+            assert_eq!(
+                ranges.contains(&reporting_range(reading)),
+                low && high,
+                "{reading} {band:?}"
+            );
+        }
+    }
+}
+
 #[test]
 fn pairs_at_a_limit() {
     let met = |id, reading, fingerstick| limit(id).unwrap().met(reading, fingerstick);

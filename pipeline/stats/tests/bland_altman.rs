@@ -7,7 +7,7 @@ mod common;
 
 use common::{close, close_relative, codes, numbers, published, quantity};
 use whereworn_stats::agreement::bland_altman::{grouped_limits_of_agreement, limits_of_agreement};
-use whereworn_stats::distributions::normal_quantile;
+use whereworn_stats::distributions::{normal_quantile, t_quantile};
 
 fn differences(a: &[f64], b: &[f64]) -> Vec<f64> {
     a.iter().zip(b).map(|(a, b)| a - b).collect()
@@ -48,6 +48,33 @@ fn peak_flow_one_difference_each() {
         1e-9,
         "limit",
     );
+    // The file's 1.96 is again the quantile; the 1986 paper takes √(3 / n) and twice the standard deviation.
+    let n = first.len() as f64;
+    let z = normal_quantile(0.975);
+    let of_limit = agreement.sd * (1.0 / n + z * z / (2.0 * (n - 1.0))).sqrt();
+    close(
+        of_limit,
+        quantity(&expected, "se_loa_1999"),
+        1e-9,
+        "error of a limit",
+    );
+    close_relative(agreement.limit_error, of_limit, 1e-4, "error of a limit");
+    let error = agreement.sd * (3.0 / n).sqrt();
+    close(
+        error,
+        quantity(&expected, "se_loa_1986_sqrt_3s2_over_n"),
+        1e-9,
+        "1986",
+    );
+    let reach = t_quantile(0.975, n - 1.0) * error;
+    for (sign, limit) in [(-1.0, "lower"), (1.0, "upper")] {
+        let limit_at = agreement.bias + sign * 2.0 * agreement.sd;
+        for (end, name) in [(-reach, "low"), (reach, "high")] {
+            let name = format!("loa2sd_{limit}_ci_{name}");
+            close(limit_at + end, quantity(&expected, &name), 1e-9, &name);
+        }
+    }
+    assert_eq!(n, quantity(&expected, "n"));
     // Printed figures of 1986: -2.1 and 38.8.
     close(agreement.bias, -2.1, 0.1, "printed bias");
     close(agreement.sd, 38.8, 0.1, "printed standard deviation");
@@ -81,6 +108,46 @@ fn peak_flow_means_of_two() {
         1e-9,
         "sd",
     );
+    // Single readings differ more than means of two: by a quarter of each meter's squared differences between its two.
+    let repeats = |meter: &str| {
+        differences(
+            &numbers(&data, &format!("{meter}_1")),
+            &numbers(&data, &format!("{meter}_2")),
+        )
+    };
+    let about_zero = |d: &[f64]| d.iter().map(|d| d * d).sum::<f64>() / d.len() as f64;
+    let (wright, mini) = (repeats("wright"), repeats("mini"));
+    let corrected = |a: f64, b: f64| (agreement.sd.powi(2) + a / 4.0 + b / 4.0).sqrt();
+    let single = corrected(about_zero(&wright), about_zero(&mini));
+    let variance = |d: &[f64]| limits_of_agreement(d).unwrap().sd.powi(2);
+    let mut checks = vec![
+        (
+            single,
+            "sd_difference_single_corrected_about_zero".to_owned(),
+        ),
+        (
+            corrected(variance(&wright), variance(&mini)),
+            "sd_difference_single_corrected_sample_var".to_owned(),
+        ),
+        (
+            agreement.bias - 2.0 * single,
+            "loa_lower_2sd_averages_corrected".to_owned(),
+        ),
+        (
+            agreement.bias + 2.0 * single,
+            "loa_upper_2sd_averages_corrected".to_owned(),
+        ),
+    ];
+    for (repeat, meter) in [(&wright, "wright"), (&mini, "mini")] {
+        let rms = about_zero(repeat).sqrt();
+        checks.push((rms, format!("rms_replicate_diff_{meter}")));
+        checks.push((2.0 * rms, format!("coef_repeatability_2sd_{meter}")));
+        let z = normal_quantile(0.975);
+        checks.push((z * rms, format!("coef_repeatability_1.96_sqrt2_{meter}")));
+    }
+    for (actual, name) in checks {
+        close(actual, quantity(&expected, &name), 1e-9, &name);
+    }
 }
 
 #[test]
@@ -107,6 +174,16 @@ fn peak_flow_repeats_of_one_meter() {
             1e-9,
             "sd within",
         );
+        if meter == "wright" {
+            let icc = (analysis.mean_square_between - analysis.mean_square_within)
+                / (analysis.mean_square_between + analysis.mean_square_within);
+            close(
+                icc,
+                of("icc1"),
+                1e-9,
+                "intraclass correlation of two readings",
+            );
+        }
     }
 }
 
@@ -126,6 +203,8 @@ fn cardiac_output_true_value_varies() {
             "B_between_subject_var_differences",
         ),
         (agreement.total_sd, "B_total_sd"),
+        (agreement.total_sd.powi(2), "B_total_var"),
+        (values.len() as f64, "n_pairs"),
         (agreement.limits.lower, "B_loa_lower_1.96"),
         (agreement.limits.upper, "B_loa_upper_1.96"),
     ] {
@@ -218,7 +297,23 @@ fn certified_mean_squares() {
             &what("within"),
         );
         let f = analysis.mean_square_between / analysis.mean_square_within;
-        close_relative(f, certified("f"), tolerance(set), &what("F"));
+        let count = data.len() as f64;
+        let groups = codes(&data, "group").iter().max().unwrap() + 1;
+        let (df_between, df_within) = (groups as f64 - 1.0, count - groups as f64);
+        let between = df_between * analysis.mean_square_between;
+        let within = df_within * analysis.mean_square_within;
+        for (actual, name) in [
+            (f, "f"),
+            (f, "f_recomputed_40_digits"),
+            (df_between, "df_between"),
+            (df_within, "df_within"),
+            (between, "ss_between"),
+            (within, "ss_within"),
+            (between / (between + within), "r_squared"),
+            (analysis.mean_square_within.sqrt(), "resid_sd"),
+        ] {
+            close_relative(actual, certified(name), tolerance(set), &what(name));
+        }
     }
 }
 

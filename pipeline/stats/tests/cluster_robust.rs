@@ -7,6 +7,7 @@ mod common;
 
 use common::{close, codes, numbers, published, quantity};
 use whereworn_stats::agreement::bland_altman::{grouped_limits_of_agreement, limits_of_agreement};
+use whereworn_stats::agreement::method_comparison::least_squares;
 use whereworn_stats::mixed::cluster_robust::{Correction, cluster_robust};
 
 #[test]
@@ -24,6 +25,12 @@ fn firms_and_years() {
         }
     };
     check(&fit.coefficients, "coef", 1e-7);
+    let plain = least_squares(&numbers(&data, "x"), &numbers(&data, "y")).unwrap();
+    check(
+        &[plain.std_errors.intercept, plain.std_errors.slope],
+        "ols_se",
+        1e-7,
+    );
     let by_firm = fit.std_errors(&firms, Correction::Counts);
     check(
         &fit.std_errors(&each, Correction::Counts),
@@ -46,6 +53,12 @@ fn firms_and_years() {
     // Printed by Petersen.
     close(by_firm[0], 0.0670127, 5e-7, "firm, constant");
     close(by_firm[1], 0.0505957, 5e-7, "firm, slope");
+    let by_year = fit.std_errors(&years, Correction::Counts);
+    close(by_year[0], 0.0233867, 5e-7, "year, constant");
+    close(by_year[1], 0.0333889, 5e-7, "year, slope");
+    let white = fit.std_errors(&each, Correction::Counts);
+    close(white[0], 0.0283606, 5e-7, "White, constant");
+    close(white[1], 0.0283952, 5e-7, "White, slope");
 }
 
 #[test]

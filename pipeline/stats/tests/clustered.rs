@@ -1,14 +1,15 @@
-//! Headline intervals by hand: Korn and Graubard 1998 Surv Methodol 28:169 for shares, their idea for rates, t on the log
-//! scale for means. Tolerance 1e-12 for closed forms; coverage stands on the page of `cargo xtask calibrate`.
+//! Headline intervals by hand: Korn and Graubard 1998 Surv Methodol 24:193 for shares, their idea for rates, t corrected
+//! for skewness for means. Tolerance 1e-12 for closed forms; coverage stands on the page of `cargo xtask calibrate`.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
 
 use common::close;
+use std::f64::consts::PI;
 use whereworn_stats::distributions::{normal_quantile, t_quantile};
 use whereworn_stats::rates::clustered::{
-    Cluster, clustered_mean, clustered_rate, clustered_ratio, clustered_share,
+    Cluster, clustered_mean, clustered_rate, clustered_ratio, clustered_share, spread_df,
 };
 use whereworn_stats::rates::poisson::exact_poisson_interval;
 use whereworn_stats::rates::proportion::clopper_pearson;
@@ -86,21 +87,52 @@ fn edges_of_a_share() {
     assert_eq!(clustered_share(&[], &[]), None);
 }
 
-/// Sensor means 8, 10, 12 of two values each that do not differ: variance 4 / 3.
+/// Sensor means 8, 10, 12 of two values each that do not differ: variance 4 / 3; with a third of the values each, h is
+/// 2 / 3 · 0.99527 / √3 and t has 2 degrees of freedom.
 #[test]
 fn a_mean_by_hand() {
     let values = [8.0, 8.0, 10.0, 10.0, 12.0, 12.0];
     let mean = clustered_mean(&values, &[0, 0, 1, 1, 2, 2]).unwrap();
-    let reach = t_quantile(0.975, 2.0) * (4.0_f64 / 3.0).sqrt() / 10.0;
+    // Moments of |Z|: mean √(2 / π), variance 1 - 2 / π, third moment 2 √(2 / π) about 0.
+    let (m, v) = ((2.0 / PI).sqrt(), 1.0 - 2.0 / PI);
+    let skewness = (2.0 * m - 3.0 * m * v - m.powi(3)) / v.powf(1.5);
+    let h = 2.0 / 3.0 * skewness / 3.0_f64.sqrt();
+    let (error, t) = ((4.0_f64 / 3.0).sqrt(), t_quantile(0.975, 2.0));
     let interval = mean.interval.unwrap();
-    close(interval.lower, 10.0 * (-reach).exp(), 1e-12, "lower");
-    close(interval.upper, 10.0 * reach.exp(), 1e-12, "upper");
+    close(
+        interval.lower,
+        10.0 - error * (1.0 - (-h * t).exp()) / h,
+        1e-12,
+        "lower",
+    );
+    close(
+        interval.upper,
+        10.0 + error * ((h * t).exp() - 1.0) / h,
+        1e-12,
+        "upper",
+    );
     let zero = clustered_mean(&[0.0; 3], &[0, 1, 2])
         .unwrap()
         .interval
         .unwrap();
     assert_eq!((zero.lower, zero.upper), (0.0, 0.0));
     assert_eq!(clustered_mean(&[1.0, 2.0], &[0, 1]).unwrap().interval, None);
+}
+
+/// Sensors with 1, 1, 1 and 2 of five values, the sums written out; three sensors of which one holds half are held to 2.
+#[test]
+fn degrees_of_freedom_of_uneven_sensors() {
+    close(spread_df(&[0.25; 4]), 3.0, 1e-12, "even");
+    close(spread_df(&[0.5, 0.25, 0.25]), 2.0, 1e-12, "held");
+    let w = [0.2, 0.2, 0.2, 0.4];
+    let all = 0.28;
+    let d = w.map(|w: f64| w / (1.0 - w).sqrt());
+    let (own, big) = (d[0] * d[0] * (0.6 + all), d[3] * d[3] * (0.2 + all));
+    let (mates, mixed) = (d[0] * d[0] * (all - 0.4), d[0] * d[3] * (all - 0.6));
+    let trace = 3.0 * own + big;
+    let squares = 3.0 * own * own + big * big + 6.0 * mates * mates + 6.0 * mixed * mixed;
+    close(spread_df(&w), trace * trace / squares, 1e-12, "uneven");
+    assert_eq!(spread_df(&[0.5, 0.5]), 1.0);
 }
 
 /// Sensors that scatter less than Poisson: Garwood's interval of E (z / t)² events, over (z / t)² and the exposure. With

@@ -36,6 +36,18 @@ fn fit(data: &Rows, covariates: &[Vec<f64>], strata: &[usize], ties: Ties) -> Co
 }
 
 #[test]
+fn leukaemia_remission_in_matched_pairs() {
+    let data = published("km_freireich_data");
+    let expected = published("km_freireich_expected_tests");
+    let arm = [flag(&data, "arm", "6-MP")];
+    let fit = fit(&data, &arm, &codes(&data, "pair"), Ties::Efron);
+    for (actual, what) in [(fit.coefficients[0], "coef_6MP"), (fit.std_error(0), "se")] {
+        let what = format!("cox_stratified_by_pair_{what}");
+        close(actual, quantity(&expected, &what), 1e-6, &what);
+    }
+}
+
+#[test]
 fn leukaemia_remission() {
     let data = published("km_freireich_data");
     let expected = published("km_freireich_expected_tests");

@@ -4,14 +4,14 @@
 
 mod common;
 
-use common::{close, number, published};
+use common::{close, maybe, number, published};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use whereworn_stats::delay::difference::delay_difference;
 use whereworn_stats::delay::first_order::{Delay, first_order_delay};
 use whereworn_stats::delay::local_trend::local_trend;
 use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
-use whereworn_stats::delay::simulate::{Noise, World, study};
+use whereworn_stats::delay::simulate::{Noise, World, interstitial, study};
 
 fn points(pairs: &[DelayPair]) -> Vec<DelayPoint> {
     pairs.iter().filter_map(delay_point).collect()
@@ -57,6 +57,37 @@ fn exact_on_ramps() {
         );
         close(estimate.minutes, delay, 1e-9, "delay");
     }
+}
+
+/// The lag that studies are simulated with, against its closed form: on a ramp that begins, and after a step.
+#[test]
+fn the_simulated_lag_is_of_first_order() {
+    let mut seen = 0;
+    for row in published("delay_identities") {
+        let Some(minutes) = maybe(&row, "minutes_since_start") else {
+            continue;
+        };
+        let (delay, expected) = (
+            number(&row, "tau_min"),
+            number(&row, "sensor_minus_blood_mg_dl_or_fraction"),
+        );
+        let minute = minutes as usize;
+        assert_eq!(minute as f64, minutes, "{row:?}");
+        let actual = match row["case"].as_str() {
+            "first_order_lag_on_a_ramp" => {
+                let rate = number(&row, "blood_rate_mg_dl_min");
+                let blood: Vec<f64> = (0..=minute).map(|t| 150.0 + rate * t as f64).collect();
+                interstitial(&blood, 150.0, delay)[minute] - blood[minute]
+            }
+            "first_order_lag_step_fraction_reached" => {
+                interstitial(&vec![1.0; minute + 1], 0.0, delay)[minute]
+            }
+            other => panic!("{other}"),
+        };
+        close(actual, expected, 1e-9, &format!("{row:?}"));
+        seen += 1;
+    }
+    assert_eq!(seen, 57);
 }
 
 /// A cubic is fitted exactly, wherever the readings lie.

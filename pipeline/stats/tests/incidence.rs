@@ -6,7 +6,9 @@
 mod common;
 
 use common::{Rows, close, codes, maybe, number, numbers, published};
-use whereworn_stats::survival::gray::gray_test;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use whereworn_stats::survival::gray::{gray_test, stratified_gray_test};
 use whereworn_stats::survival::incidence::{IncidencePoint, cumulative_incidence};
 use whereworn_stats::survival::interval_scale::{IntervalScale, share_interval};
 
@@ -150,6 +152,94 @@ fn gray_tests() {
             close(test.p, number(&row, "p"), 1e-6, &what);
         }
     }
+}
+
+/// Within strata scores and variances add up: the same subjects in two strata have twice the chi-square of one, another
+/// stratum that holds one group adds nothing, and one stratum is the plain test.
+#[test]
+fn gray_test_within_strata() {
+    let data = published("cr_bmt_data");
+    let (times, causes, groups) = (
+        numbers(&data, "time"),
+        causes(&data),
+        codes(&data, "disease"),
+    );
+    let once = gray_test(&times, &causes, &groups, 1).unwrap();
+    let n = times.len();
+    let lone = vec![7.0, 9.0, 11.0];
+    let strata: Vec<usize> = (0..2 * n + 3).map(|i| i / n).collect();
+    let twice = stratified_gray_test(
+        &[times.clone(), times, lone].concat(),
+        &[causes.clone(), causes, vec![Some(1), Some(0), None]].concat(),
+        &[groups.clone(), groups, vec![1; 3]].concat(),
+        &strata,
+        1,
+    )
+    .unwrap();
+    close(twice.chi_square, 2.0 * once.chi_square, 1e-9, "twice");
+    assert_eq!((once.df, twice.df), (1, 1));
+}
+
+/// Sexes of 200 patients within four strata (every fourth patient): the chi-square against that with the variance of 2,000 shuffles
+/// of the sexes within strata, which the variance of Gray only nearly is.
+#[test]
+fn gray_test_within_strata_by_permutation() {
+    let data = published("cr_mgus2first200_data");
+    let (times, causes) = (numbers(&data, "time"), causes(&data));
+    let sexes = codes(&data, "sex");
+    let strata: Vec<usize> = (0..times.len()).map(|i| i % 4).collect();
+    let score = |sexes: &[usize]| {
+        let test = stratified_gray_test(&times, &causes, sexes, &strata, 1).unwrap();
+        test.chi_square
+    };
+    let observed = score(&sexes);
+    let mut generator = ChaCha8Rng::seed_from_u64(1);
+    let draws = 2000;
+    let (mut mean, mut as_extreme) = (0.0, 0);
+    for _ in 0..draws {
+        let mut shuffled = sexes.clone();
+        for i in (4..shuffled.len()).rev() {
+            let mates = (i - i % 4) / 4 + 1;
+            shuffled.swap(i, i % 4 + 4 * generator.random_range(0..mates));
+        }
+        let chi_square = score(&shuffled);
+        mean += chi_square / draws as f64;
+        as_extreme += usize::from(chi_square >= observed);
+    }
+    // A chi-square with one degree of freedom has mean 1; the p values agree.
+    close(mean, 1.0, 0.1, "mean over shuffles");
+    let p = stratified_gray_test(&times, &causes, &sexes, &strata, 1)
+        .unwrap()
+        .p;
+    close(as_extreme as f64 / draws as f64, p, 0.04, "p");
+}
+
+/// Three groups without a difference among 200 patients: over 1,000 shuffles the chi-square has the mean of one with two
+/// degrees of freedom and exceeds its 95th percentile in about one of twenty.
+#[test]
+fn gray_test_of_three_groups_by_permutation() {
+    let data = published("cr_mgus2first200_data");
+    let (times, causes) = (numbers(&data, "time"), causes(&data));
+    let mut groups: Vec<usize> = (0..times.len()).map(|i| i % 5 % 3).collect();
+    let mut generator = ChaCha8Rng::seed_from_u64(2);
+    let draws = 1000;
+    let (mut mean, mut beyond) = (0.0, 0);
+    for _ in 0..draws {
+        for i in (1..groups.len()).rev() {
+            groups.swap(i, generator.random_range(0..=i));
+        }
+        let test = gray_test(&times, &causes, &groups, 1).unwrap();
+        assert_eq!(test.df, 2);
+        mean += test.chi_square / draws as f64;
+        beyond += usize::from(test.p <= 0.05);
+    }
+    close(mean, 2.0, 0.2, "mean over shuffles");
+    close(
+        beyond as f64 / draws as f64,
+        0.05,
+        0.02,
+        "beyond the 95th percentile",
+    );
 }
 
 /// The names of the groups do not matter.

@@ -368,7 +368,7 @@ fn weighted_tests() {
     );
 }
 
-/// Permutation of scores against R coin: exact p, and z of four weights (its sign there depends on the order of arms).
+/// Permutation of scores against R coin: exact p, and z of eight weights (its sign there depends on the order of arms).
 #[test]
 fn score_permutation() {
     let scores = |set: &str, weight: EventWeight| {
@@ -391,6 +391,11 @@ fn score_permutation() {
         (EventWeight::AtRisk, "Gehan-Breslow"),
         (EventWeight::RootAtRisk, "Tarone-Ware"),
         (EventWeight::Survival, "Peto-Peto"),
+        (EventWeight::Prentice, "Prentice"),
+        (EventWeight::PrenticeMarek, "Prentice-Marek"),
+        (EventWeight::Andersen, "Andersen-Borgan-Gill-Keiding"),
+        // With both its powers 0, as there, this family is the log-rank test.
+        (EventWeight::Equal, "Fleming-Harrington"),
     ] {
         let z = quantity(&expected, &format!("coin_asymptotic_{name}_Z"));
         close(scores("km_freireich", weight).z.abs(), z, 1e-8, name);

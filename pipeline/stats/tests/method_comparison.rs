@@ -12,6 +12,7 @@ use whereworn_stats::agreement::method_comparison::{
 };
 use whereworn_stats::agreement::rank_regression::{RankLine, passing_bablok, theil_sen};
 use whereworn_stats::distributions::t_quantile;
+use whereworn_stats::quantile::median;
 
 fn each_its_own(points: usize) -> Vec<usize> {
     (0..points).collect()
@@ -77,6 +78,21 @@ fn peak_flow_meters() {
         1e-9,
         "intercept",
     );
+    // Another rule for the intercept: through the medians.
+    let middle = |values: &[f64]| median(values).unwrap();
+    close(
+        middle(&y) - sen.line.slope * middle(&x),
+        quantity(&expected, "theil_sen_intercept_ymed_minus_b_xmed"),
+        1e-9,
+        "intercept",
+    );
+    // r² of the line is the squared correlation (1986 data).
+    close(
+        least_squares(&x, &y).unwrap().r_squared.sqrt(),
+        quantity(&published("ba_pefr_expected"), "pearson_r_first"),
+        1e-9,
+        "correlation",
+    );
 }
 
 fn check_ranks(line: RankLine, expected: &Rows, prefix: &str) {
@@ -129,6 +145,29 @@ fn arsenate_with_known_errors() {
     ] {
         close(actual, quantity(&expected, name), 1e-5, name);
     }
+    // Jackknife of R deming: each point left out in turn, squares about the estimate itself.
+    let without = |left_out: usize| {
+        let mut rest = points.clone();
+        rest.remove(left_out);
+        errors_in_variables(&rest).unwrap().0
+    };
+    let lines: Vec<Line> = (0..points.len()).map(without).collect();
+    let jackknife = |of: fn(&Line) -> f64| {
+        let squares = lines.iter().map(|other| (of(other) - of(&line)).powi(2));
+        squares.sum::<f64>().sqrt()
+    };
+    for (actual, name) in [
+        (
+            jackknife(|line| line.intercept),
+            "weighted_deming_intercept_jackknife_se",
+        ),
+        (
+            jackknife(|line| line.slope),
+            "weighted_deming_slope_jackknife_se",
+        ),
+    ] {
+        close(actual, quantity(&expected, name), 1e-5, name);
+    }
     // Printed in 1987.
     close(line.intercept, 0.106448, 1e-5, "printed intercept");
     let (x, y) = (numbers(&data, "aas"), numbers(&data, "aes"));
@@ -164,12 +203,18 @@ fn fifty_pairs() {
         (fit.line.intercept, "intercept"),
         (fit.line.slope, "slope"),
         (fit.line.slope - t * fit.std_errors.slope, "slope_lower"),
+        (fit.line.slope + t * fit.std_errors.slope, "slope_upper"),
+        (
+            fit.line.intercept - t * fit.std_errors.intercept,
+            "intercept_lower",
+        ),
         (
             fit.line.intercept + t * fit.std_errors.intercept,
             "intercept_upper",
         ),
     ] {
         close(actual, value("ols", name, "value"), 1e-6, name);
+        close(actual, value("ols", name, "recomputed"), 1e-9, name);
     }
     for (method, ratio) in [("deming_ratio1", 1.0), ("deming_ratio1.21", 1.0 / 1.21)] {
         let fit = clustered_deming(&x, &y, &each_its_own(50), ratio).unwrap();
@@ -182,6 +227,7 @@ fn fifty_pairs() {
             (fit.slope.upper, "slope_upper"),
         ] {
             close(actual, value(method, name, "value"), 1e-6, name);
+            close(actual, value(method, name, "recomputed"), 1e-9, name);
         }
     }
     let ranks = passing_bablok(&x, &y, 0.95).unwrap();
@@ -201,6 +247,19 @@ fn fifty_pairs() {
     let slope = ranks.slope.unwrap();
     close(slope.lower, recomputed("slope_lower"), 1e-9, "lower");
     close(slope.upper, recomputed("slope_upper"), 1e-9, "upper");
+    let intercept = ranks.intercept.unwrap();
+    close(
+        intercept.lower,
+        recomputed("intercept_lower"),
+        1e-9,
+        "lower",
+    );
+    close(
+        intercept.upper,
+        recomputed("intercept_upper"),
+        1e-9,
+        "upper",
+    );
 }
 
 #[test]
@@ -209,7 +268,10 @@ fn the_example_of_sen() {
     let expected = published("reg_sen1968_expected");
     let fit = theil_sen(&numbers(&data, "t"), &numbers(&data, "y"), 0.93).unwrap();
     let slope = fit.slope.unwrap();
-    assert_eq!(fit.line.slope, 4.0);
+    assert_eq!(fit.line.slope, quantity(&expected, "theil_sen_slope"));
+    let of = |end: &str| quantity(&expected, &format!("theil_sen_slope_ci_{end}_93pct"));
+    close(slope.lower, of("lower"), 1e-12, "lower");
+    close(slope.upper, of("upper"), 1e-12, "upper");
     close(slope.lower, 26.0 / 7.0, 1e-12, "lower");
     close(slope.upper, 35.0 / 8.0, 1e-12, "upper");
     let intercept = quantity(&expected, "intercept_median_of_y_minus_bx");

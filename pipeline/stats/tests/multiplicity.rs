@@ -1,14 +1,16 @@
-//! Holm's adjustment against R p.adjust and statsmodels (`holm_expected.csv`), tolerance 1e-12.
+//! Adjusted p values against R p.adjust and statsmodels (`holm_expected.csv`), tolerance 1e-12.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
 
 use common::{close, number, numbers, published};
-use whereworn_stats::multiplicity::{adjusted_e_values, holm, merged_e_value};
+use whereworn_stats::multiplicity::{
+    adjusted_e_values, benjamini_hochberg, bonferroni, hochberg, holm, merged_e_value,
+};
 
 #[test]
-fn holm_as_published() {
+fn adjustments_as_published() {
     let rows = published("holm_expected");
     let mut sets: Vec<&str> = rows.iter().map(|row| row["set"].as_str()).collect();
     sets.dedup();
@@ -18,9 +20,21 @@ fn holm_as_published() {
             .filter(|row| row["set"] == set)
             .cloned()
             .collect();
-        let adjusted = holm(&numbers(&rows, "p"));
-        for (actual, row) in adjusted.iter().zip(&rows) {
-            close(*actual, number(row, "holm"), 1e-12, &format!("{row:?}"));
+        let p = numbers(&rows, "p");
+        for (adjusted, column) in [
+            (holm(&p), "holm"),
+            (bonferroni(&p), "bonferroni"),
+            (hochberg(&p), "hochberg"),
+            (benjamini_hochberg(&p), "benjamini_hochberg"),
+        ] {
+            for (actual, row) in adjusted.iter().zip(&rows) {
+                close(
+                    *actual,
+                    number(row, column),
+                    1e-12,
+                    &format!("{column} of {row:?}"),
+                );
+            }
         }
     }
 }

@@ -4,9 +4,9 @@
 
 mod common;
 
-use common::{close, number, published};
+use common::{close, close_or_missing, maybe, number, published};
 use whereworn_stats::rates::poisson::{
-    equal_rates_p, exact_poisson_interval, poisson_rate, rate_ratio, wald_rate_ratio,
+    byar_interval, equal_rates_p, exact_poisson_interval, poisson_rate, rate_ratio, wald_rate_ratio,
 };
 
 #[test]
@@ -26,6 +26,20 @@ fn intervals_of_counts() {
             1e-9,
             &format!("upper of {count}"),
         );
+        let byar = byar_interval(count, number(&row, "level"));
+        for (actual, column) in [
+            (Some(interval.lower), "lower_chisq"),
+            (Some(interval.upper), "upper_chisq"),
+            (byar.map(|byar| byar.lower), "lower_byar"),
+            (byar.map(|byar| byar.upper), "upper_byar"),
+        ] {
+            close_or_missing(
+                actual,
+                maybe(&row, column),
+                1e-9,
+                &format!("{column} of {count}"),
+            );
+        }
         let one_sided = exact_poisson_interval(count, 0.90).upper;
         close(
             one_sided,
@@ -104,4 +118,25 @@ fn ratios_with_an_empty_side() {
         1e-9,
         "inverse",
     );
+}
+
+/// Printed tables: 0 and 10 events (Garwood 1936), 1 and 5 (Ulm 1990 Am J Epidemiol 131:373); and the rate ratio of the
+/// fluoroscopy cohort (Rothman, Epidemiology: An Introduction).
+#[test]
+fn printed_limits() {
+    for (count, lower, upper, tolerance) in [
+        (0, 0.0, 3.689, 0.005),
+        (10, 4.80, 18.39, 0.005),
+        (1, 0.0253, 5.572, 0.0005),
+        (5, 1.623, 11.668, 0.0005),
+    ] {
+        let interval = exact_poisson_interval(count, 0.95);
+        close(interval.lower, lower, tolerance, "lower");
+        close(interval.upper, upper, tolerance, "upper");
+    }
+    let ratio = rate_ratio(41, 28010.0, 15, 19017.0).unwrap();
+    close(ratio.ratio.unwrap(), 1.86, 0.005, "ratio");
+    let wald = wald_rate_ratio(41, 28010.0, 15, 19017.0).unwrap();
+    close(wald.lower, 1.03, 0.005, "lower");
+    close(wald.upper, 3.35, 0.005, "upper");
 }

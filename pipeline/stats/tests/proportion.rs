@@ -7,7 +7,7 @@ mod common;
 
 use common::{close, maybe, number, published};
 use whereworn_stats::agreement::acceptance::{least_passing_count, one_sided_lower_bound};
-use whereworn_stats::rates::proportion::{clopper_pearson, wilson};
+use whereworn_stats::rates::proportion::{clopper_pearson, wilson, wilson_corrected};
 
 #[test]
 fn intervals_of_shares() {
@@ -16,12 +16,15 @@ fn intervals_of_shares() {
         let level = number(&row, "level");
         let exact = clopper_pearson(hits, total, level).unwrap();
         let score = wilson(hits, total, level).unwrap();
+        let corrected = wilson_corrected(hits, total, level).unwrap();
         let one_sided = clopper_pearson(hits, total, 0.90).unwrap();
         for (actual, column) in [
             (exact.lower, "clopper_lower"),
             (exact.upper, "clopper_upper"),
             (score.lower, "wilson_lower"),
             (score.upper, "wilson_upper"),
+            (corrected.lower, "wilson_cc_lower"),
+            (corrected.upper, "wilson_cc_upper"),
             (one_sided.lower, "one_sided_95_lower_clopper"),
         ] {
             close(
@@ -58,6 +61,7 @@ fn the_fewest_pairs_that_pass() {
 fn nothing_out_of_nothing() {
     assert_eq!(clopper_pearson(0, 0, 0.95), None);
     assert_eq!(wilson(0, 0, 0.95), None);
+    assert_eq!(wilson_corrected(0, 0, 0.95), None);
     assert_eq!(clopper_pearson(3, 2, 0.95), None);
 }
 
@@ -74,5 +78,36 @@ fn hits_and_misses_mirror_each_other() {
             clopper_pearson(12 - hits, 12, 0.95).unwrap(),
         );
         close(one.lower, 1.0 - other.upper, 1e-12, "exact");
+    }
+}
+
+/// Printed by Newcombe 1998, Table I, to four digits: Wilson, Wilson corrected, Clopper and Pearson.
+#[test]
+fn printed_by_newcombe() {
+    type Method = fn(u64, u64, f64) -> Option<whereworn_stats::interval::Interval>;
+    let methods: [Method; 3] = [wilson, wilson_corrected, clopper_pearson];
+    for (hits, total, printed) in [
+        (
+            81,
+            263,
+            [(0.2553, 0.3662), (0.2535, 0.3682), (0.2527, 0.3676)],
+        ),
+        (
+            15,
+            148,
+            [(0.0624, 0.1605), (0.0598, 0.1644), (0.0578, 0.1617)],
+        ),
+        (0, 20, [(0.0, 0.1611), (0.0, 0.2005), (0.0, 0.1684)]),
+        (
+            1,
+            29,
+            [(0.0061, 0.1718), (0.0018, 0.1963), (0.0009, 0.1776)],
+        ),
+    ] {
+        for (method, (lower, upper)) in methods.iter().zip(printed) {
+            let interval = method(hits, total, 0.95).unwrap();
+            close(interval.lower, lower, 5e-5, "lower");
+            close(interval.upper, upper, 5e-5, "upper");
+        }
     }
 }

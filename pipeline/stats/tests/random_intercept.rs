@@ -10,7 +10,9 @@ use common::{Rows, close, close_relative, codes, numbers, published, quantity};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use whereworn_stats::distributions::t_quantile;
-use whereworn_stats::mixed::random_intercept::{RandomIntercept, random_intercept};
+use whereworn_stats::mixed::random_intercept::{
+    Likelihood, RandomIntercept, components, random_intercept,
+};
 
 fn fit(rows: &Rows, value: &str, group: &str) -> RandomIntercept {
     random_intercept(&numbers(rows, value), &codes(rows, group)).unwrap()
@@ -73,6 +75,59 @@ fn dyestuff_unbalanced() {
     assert_eq!(rows.len() as f64, quantity(&expected, "unbalanced_n_obs"));
     let fit = fit(&rows, "yield", "batch");
     check_variances(&fit, &expected, "unbalanced_");
+}
+
+/// Both likelihoods on all three sets, with deviance and intraclass correlation, against lme4 and nlme.
+#[test]
+fn both_likelihoods() {
+    let first = published("vc_dyestuff_expected");
+    let dropped = &first
+        .iter()
+        .find(|row| row["quantity"] == "unbalanced_rows_dropped")
+        .unwrap()["value"];
+    let dropped: Vec<&str> = dropped.split(' ').collect();
+    let all = published("vc_dyestuff_data");
+    let (uneven, second): (Rows, Rows) = (
+        all.iter()
+            .filter(|row| !dropped.contains(&row["row"].as_str()))
+            .cloned()
+            .collect(),
+        published("vc_dyestuff2_data"),
+    );
+    let other = published("vc_dyestuff2_expected");
+    for (rows, expected, set) in [
+        (&all, &first, ""),
+        (&uneven, &first, "unbalanced_"),
+        (&second, &other, ""),
+    ] {
+        let (values, groups) = (numbers(rows, "yield"), codes(rows, "batch"));
+        let count = |name: &str| quantity(expected, &format!("{set}{name}"));
+        assert_eq!(
+            (values.len() as f64, 6.0),
+            (count("n_obs"), count("n_groups"))
+        );
+        for (likelihood, kind) in [(Likelihood::Full, "ml"), (Likelihood::Restricted, "reml")] {
+            let fit = components(&values, &groups, likelihood).unwrap();
+            for (actual, name) in [
+                (fit.mean, "mean"),
+                (fit.std_error, "mean_se"),
+                (fit.between, "between_var"),
+                (fit.within, "within_var"),
+                (fit.deviance, "minus2loglik"),
+                (fit.correlation, "icc"),
+            ] {
+                let name = format!("{set}{kind}_{name}");
+                close_relative(actual, quantity(expected, &name), 1e-5, &name);
+            }
+            for (actual, name) in [(fit.between, "between"), (fit.within, "within")] {
+                let name = format!("{set}{kind}_{name}_var_nlme");
+                if expected.iter().any(|row| row["quantity"] == name) {
+                    close_relative(actual, quantity(expected, &name), 1e-5, &name);
+                }
+            }
+        }
+    }
+    assert_eq!(components(&[1.0, 2.0], &[0, 1], Likelihood::Full), None);
 }
 
 #[test]

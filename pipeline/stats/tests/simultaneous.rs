@@ -98,15 +98,15 @@ fn pairs_without_a_shared_sensor_are_a_plain_mean() {
     assert_eq!(df, 2.0);
 }
 
-/// By hand: 0 and 3 share a sensor (correlation 0.45), 3 and 0 apart from the third, 6: R⁻¹1 is 1/1.45 for the two and 1
-/// for the third, so the mean is (3/1.45 + 6) / (2/1.45 + 1).
+/// By hand: 0 and 3 share a sensor (correlation 0.495), 3 and 0 apart from the third, 6: R⁻¹1 is 1/1.495 for the two and 1
+/// for the third, so the mean is (3/1.495 + 6) / (2/1.495 + 1).
 #[test]
 fn a_shared_sensor_counts_for_less() {
     let pairs = [pair(0.0, 0, 1, 0), pair(3.0, 0, 2, 0), pair(6.0, 3, 4, 0)];
     let mean = pair_mean(&pairs).unwrap();
     close(
         mean.mean,
-        (3.0 / 1.45 + 6.0) / (2.0 / 1.45 + 1.0),
+        (3.0 / 1.495 + 6.0) / (2.0 / 1.495 + 1.0),
         1e-12,
         "mean",
     );

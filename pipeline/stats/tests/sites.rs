@@ -43,20 +43,23 @@ fn sensor(count: f64, mean: f64, squares: f64, site: usize, wearer: usize) -> Se
 }
 
 /// Means 1505, 1528, 1564 and 1498, 1600, 1470: site means 1532.33 and 1522.67; within sites the squares are 1768.67 and
-/// 9362.67 (by hand), variance 2782.83 on 4 degrees of freedom, so t = -9.667 / √(2782.83 · 2 / 3) = -0.22443.
+/// 9362.67 (by hand), so the variances of the site means 294.78 and 1560.44. Welch: t = -9.667 / √1855.22 with
+/// 1855.22² / (294.78² / 2 + 1560.44² / 2) = 2.7296 degrees of freedom.
 #[test]
-fn balanced_sites_are_a_t_test_of_sensor_means() {
+fn balanced_sites_are_welchs_t_test_of_sensor_means() {
     let fit = compare_sites(&dyestuff()).unwrap();
     let difference = fit.difference(0, 1).unwrap();
     close(difference.estimate, -29.0 / 3.0, 1e-6, "difference");
-    let error = (2.0_f64 / 3.0 * (1_768.0 + 2.0 / 3.0 + 9_362.0 + 2.0 / 3.0) / 4.0).sqrt();
+    let [first, second] = [1_768.0 + 2.0 / 3.0, 9_362.0 + 2.0 / 3.0].map(|s: f64| s / 6.0);
+    let error = (first + second).sqrt();
     close_relative(difference.std_error, error, 1e-6, "error");
-    close(difference.df, 4.0, 1e-2, "df");
+    let df = 2.0 * (first + second).powi(2) / (first * first + second * second);
+    close(difference.df, df, 1e-6, "df");
     let t = difference.estimate / error;
-    close(difference.p, t_two_sided(t, 4.0), 1e-4, "p");
+    close(difference.p, t_two_sided(t, df), 1e-6, "p");
     let test = fit.test().unwrap();
     close_relative(test.f, t * t, 1e-5, "F");
-    close(test.p, f_upper_tail(t * t, 1.0, 4.0), 1e-4, "p of F");
+    close(test.p, f_upper_tail(t * t, 1.0, df), 1e-6, "p of F");
     let back = fit.difference(1, 0).unwrap();
     close(back.estimate, -difference.estimate, 1e-12, "swapped");
     assert_eq!(fit.difference(0, 7), None);

@@ -104,7 +104,7 @@ impl Plot {
         for (tick, text) in rows.iter().zip(tick_texts(&rows)) {
             let y = self.y.map(*tick);
             canvas.line(&[(left, y), (right, y)], Stroke::new(RULE, 0.75))?;
-            canvas.text((left - 5.0, y), &text, QUIET.end())?;
+            canvas.number((left - 5.0, y), &text, QUIET.end())?;
         }
         across(canvas, &self.x, bottom, None)?;
         canvas.line(&[(left, bottom), (right, bottom)], Stroke::new(INK, 1.0))
@@ -156,7 +156,7 @@ pub(crate) fn across(canvas: &Canvas, x: &Scale, bottom: f64, grid_top: Option<f
             Some(top) => canvas.line(&[(at, top), (at, bottom)], Stroke::new(RULE, 0.75))?,
             None => canvas.line(&[(at, bottom), (at, bottom + 3.0)], Stroke::new(GHOST, 1.0))?,
         }
-        canvas.text((at, bottom + 11.0), &text, QUIET.middle())?;
+        canvas.number((at, bottom + 11.0), &text, QUIET.middle())?;
     }
     Ok(())
 }

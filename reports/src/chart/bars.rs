@@ -116,7 +116,7 @@ fn item(text: &BarsText, category: &str, bar: &Bar) -> String {
 }
 
 impl Chart for Bars {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         let nested = self.nested();
         let label_width = if width < 500.0 { 148.0 } else { 200.0 };
         let bars = || self.parts.iter().flat_map(|part| &part.bars);
@@ -135,7 +135,7 @@ impl Chart for Bars {
         let left = 8.0 + label_width + 10.0;
         let x =
             covering(bars().map(|bar| bar.value).chain([0.0])).at(left, width - value_width - 22.0);
-        paint(width, height, |canvas| {
+        paint(decimal, width, height, |canvas| {
             canvas.text(
                 (8.0, 14.0),
                 &shorten(&self.label, SMALL, width - 16.0),

@@ -124,7 +124,7 @@ impl Body {
     }
 
     /// The figures in the middle of a page, the words at both sides.
-    fn wide(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn wide(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const WORDS: f64 = 216.0;
         let callouts = |side| -> Vec<Callout> {
             self.on(side)
@@ -159,40 +159,45 @@ impl Body {
             .chunks(columns)
             .map(|row| row.iter().map(Callout::height).fold(0.0, f64::max) + GAP)
             .collect();
-        paint(width, foot + rows.iter().sum::<f64>() + 4.0, |canvas| {
-            for (callouts, figure, edge, text) in [
-                (&front, &front_figure, 8.0 + WORDS + 4.0, 8.0),
-                (
-                    &back,
-                    &back_figure,
-                    width - 8.0 - WORDS - 4.0,
-                    width - 8.0 - WORDS,
-                ),
-            ] {
-                for callout in callouts {
-                    let at = (edge, callout.top + LINE / 2.0);
-                    let bend = (at.0 + 14.0 * (figure.middle - edge).signum(), at.1);
-                    let line = [at, bend, figure.place(callout.at)];
-                    canvas.line(&line, Stroke::new(GHOST, 1.0))?;
+        paint(
+            decimal,
+            width,
+            foot + rows.iter().sum::<f64>() + 4.0,
+            |canvas| {
+                for (callouts, figure, edge, text) in [
+                    (&front, &front_figure, 8.0 + WORDS + 4.0, 8.0),
+                    (
+                        &back,
+                        &back_figure,
+                        width - 8.0 - WORDS - 4.0,
+                        width - 8.0 - WORDS,
+                    ),
+                ] {
+                    for callout in callouts {
+                        let at = (edge, callout.top + LINE / 2.0);
+                        let bend = (at.0 + 14.0 * (figure.middle - edge).signum(), at.1);
+                        let line = [at, bend, figure.place(callout.at)];
+                        canvas.line(&line, Stroke::new(GHOST, 1.0))?;
+                    }
+                    self.figure(canvas, figure)?;
+                    for callout in callouts {
+                        callout.draw(canvas, text, callout.top, None)?;
+                    }
                 }
-                self.figure(canvas, figure)?;
-                for callout in callouts {
-                    callout.draw(canvas, text, callout.top, None)?;
+                let mut top = foot;
+                for (row, height) in blocks.chunks(columns).zip(&rows) {
+                    for (index, callout) in row.iter().enumerate() {
+                        callout.draw(canvas, 8.0 + index as f64 * column, top, None)?;
+                    }
+                    top += height;
                 }
-            }
-            let mut top = foot;
-            for (row, height) in blocks.chunks(columns).zip(&rows) {
-                for (index, callout) in row.iter().enumerate() {
-                    callout.draw(canvas, 8.0 + index as f64 * column, top, None)?;
-                }
-                top += height;
-            }
-            Ok(())
-        })
+                Ok(())
+            },
+        )
     }
 
     /// The figures above, with numbers; the words below.
-    fn narrow(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn narrow(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const HEIGHT: f64 = 300.0;
         let unit = HEIGHT / 100.0;
         let middle = (width / 4.0 + 8.0).max(HALF_WIDTH * unit + 12.0);
@@ -203,7 +208,7 @@ impl Body {
             .collect();
         let foot = 10.0 + HEIGHT + 30.0;
         let words: f64 = blocks.iter().map(|block| block.height() + GAP).sum();
-        paint(width, foot + words, |canvas| {
+        paint(decimal, width, foot + words, |canvas| {
             for (side, middle) in [(Side::Front, middle), (Side::Back, width - middle)] {
                 let figure = Figure {
                     side,
@@ -359,11 +364,11 @@ fn item(text: &BodyText, site: &Site) -> String {
 }
 
 impl Chart for Body {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         if width < 500.0 {
-            self.narrow(width)
+            self.narrow(width, decimal)
         } else {
-            self.wide(width)
+            self.wide(width, decimal)
         }
     }
 

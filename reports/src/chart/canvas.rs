@@ -10,6 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontDesc, FontFamily, FontStyle, ShapeStyle, TextStyle};
 
 use super::Drawing;
+use super::compact::compact;
 use crate::ReportError;
 use crate::escape::clean;
 use crate::palette::{Colour, INK, MUTED, PANEL};
@@ -113,6 +114,7 @@ impl Stroke {
 /// A panel to draw on; points count from its upper left corner.
 pub(crate) struct Canvas<'a> {
     area: DrawingArea<SVGBackend<'a>, Shift>,
+    decimal: &'a str,
     dashes: RefCell<Vec<Dash>>,
 }
 
@@ -123,8 +125,9 @@ type Dash = (u32, i32, i32);
 /// Widths from here on stand for dashes.
 const DASHES_FROM: u32 = 10_000;
 
-/// A drawing of a size in CSS pixels.
+/// A drawing of a size in CSS pixels, with the mark before decimals.
 pub(crate) fn paint(
+    decimal: &str,
     width: f64,
     height: f64,
     draw: impl FnOnce(&Canvas) -> Drawn,
@@ -134,6 +137,7 @@ pub(crate) fn paint(
         let size = (fine(width).unsigned_abs(), fine(height).unsigned_abs());
         let canvas = Canvas {
             area: SVGBackend::with_string(&mut svg, size).into_drawing_area(),
+            decimal,
             dashes: RefCell::default(),
         };
         canvas.rectangle((0.0, 0.0), (width, height), PANEL, 1.0)?;
@@ -143,10 +147,7 @@ pub(crate) fn paint(
     };
     let open = svg.find('>').map_or(0, |at| at + 1);
     let close = svg.rfind("</svg>").unwrap_or(svg.len());
-    let mut body = svg[open..close]
-        .trim()
-        .replace(" stroke=\"none\" stroke-width=\"1\"", "")
-        .replace(" opacity=\"1\"", "");
+    let mut body = compact(&svg[open..close]);
     for (place, (width, dash, gap)) in (DASHES_FROM..).zip(dashes) {
         body = body.replace(
             &format!(" stroke-width=\"{place}\""),
@@ -278,6 +279,11 @@ impl Canvas<'_> {
             .map_err(failed)
     }
 
+    /// A number along an axis, formatted but for the mark before its decimals.
+    pub fn number(&self, at: (f64, f64), number: &str, lettering: Lettering) -> Drawn {
+        self.text(at, &number.replace('.', self.decimal), lettering)
+    }
+
     /// The mark of the n-th group around a point.
     pub fn mark(&self, (x, y): (f64, f64), index: usize, size: f64, colour: Colour) -> Drawn {
         let r = size;
@@ -331,12 +337,12 @@ mod tests {
 
     #[test]
     fn a_dashed_line_is_one_element() {
-        let drawing = paint(90.0, 20.0, |canvas| {
+        let drawing = paint(".", 90.0, 20.0, |canvas| {
             canvas.line(&[(0.0, 5.0), (90.0, 5.0)], Stroke::dashed(INK, 1.0))?;
             canvas.line(&[(0.0, 9.0), (90.0, 9.0)], Stroke::dashed(INK, 1.5))
         });
         let body = drawing.unwrap().body;
-        assert_eq!(body.matches("<polyline").count(), 2, "{body}");
+        assert_eq!(body.matches("<path").count(), 2, "{body}");
         assert!(body.contains("stroke-width=\"4\" stroke-dasharray=\"16 12\""));
         assert!(body.contains("stroke-width=\"6\" stroke-dasharray=\"16 12\""));
     }

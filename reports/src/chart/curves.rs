@@ -358,7 +358,7 @@ fn finding(view: &View, wish: &Wish, panels: &[Panel]) -> String {
 }
 
 impl Chart for Curves {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 40.0;
         const GAP: f64 = 22.0;
         let most = if width < 500.0 { 1 } else { 3 };
@@ -382,7 +382,7 @@ impl Chart for Curves {
         let row_height = 34.0 + plot_height + below;
         let rows = self.panels.len().div_ceil(columns);
         let height = 26.0 + rows as f64 * row_height + 26.0;
-        paint(width, height, |canvas| {
+        paint(decimal, width, height, |canvas| {
             canvas.text(
                 (8.0, 14.0),
                 &shorten(&self.y_label, SMALL, width - 16.0),

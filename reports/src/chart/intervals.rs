@@ -226,7 +226,7 @@ fn scale_of<'a>(estimates: impl Iterator<Item = &'a Estimate>) -> Scale {
 }
 
 impl Chart for Intervals {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         let narrow = width < 500.0;
         let label_width = if narrow { 96.0 } else { 128.0 };
         let gap = 16.0;
@@ -237,7 +237,7 @@ impl Chart for Intervals {
         let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 14.0 + 14.0;
         let block = head + self.rows.len() as f64 * ROW + 24.0;
         let blocks = self.panels.len().div_ceil(columns);
-        paint(width, block * blocks as f64 + 6.0, |canvas| {
+        paint(decimal, width, block * blocks as f64 + 6.0, |canvas| {
             for (part, panels) in self.panels.chunks(columns).enumerate() {
                 let top = part as f64 * block + head;
                 self.labels(canvas, label_width, top, width - 10.0)?;

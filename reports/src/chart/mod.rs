@@ -2,6 +2,7 @@
 
 use whereworn_model::header::{Chart as Wish, ChartKind};
 
+use self::compact::ROOT;
 use crate::ReportError;
 use crate::catalogue::fill;
 use crate::document::Picture;
@@ -12,9 +13,11 @@ pub(crate) mod axis;
 pub(crate) mod bars;
 pub(crate) mod body;
 pub(crate) mod canvas;
+pub(crate) mod compact;
 pub(crate) mod curves;
 pub(crate) mod figure;
 pub(crate) mod intervals;
+pub(crate) mod last_day;
 pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
@@ -28,6 +31,9 @@ pub(crate) mod traces;
 /// Widths of a figure on a page and on a narrow screen, CSS pixels.
 const WIDTHS: (f64, f64) = (840.0, 330.0);
 
+/// Width of a figure that is the same on every screen, CSS pixels.
+const SMALL_WIDTH: f64 = 340.0;
+
 /// A finished drawing.
 pub(crate) struct Drawing {
     pub width: f64,
@@ -40,8 +46,8 @@ pub(crate) struct Drawing {
 
 /// A chart ready to be drawn at any width.
 pub(crate) trait Chart {
-    /// The drawing in a width of CSS pixels.
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError>;
+    /// The drawing in a width of CSS pixels, with the mark before decimals.
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError>;
     /// What the chart shows, in numbers.
     fn finding(&self) -> &str;
     /// How to read its marks.
@@ -82,13 +88,35 @@ pub(crate) fn titled(
     title: String,
 ) -> Result<Picture, ReportError> {
     let alt = &view.context.text.chart.alt;
+    let decimal = &view.context.text.decimal;
     Ok(Picture {
         name: file_stem(name),
         alt: fill(alt, &[("title", &title), ("finding", chart.finding())]),
         title,
         caption: chart.caption().to_owned(),
-        wide: chart.draw(WIDTHS.0)?,
-        narrow: chart.draw(WIDTHS.1)?,
+        wide: chart.draw(WIDTHS.0, decimal)?,
+        narrow: Some(chart.draw(WIDTHS.1, decimal)?),
+    })
+}
+
+/// A small chart, the same on every screen.
+pub(crate) fn small(
+    view: &View,
+    chart: &dyn Chart,
+    name: &str,
+    title: String,
+) -> Result<Picture, ReportError> {
+    let text = &view.context.text;
+    Ok(Picture {
+        name: file_stem(name),
+        alt: fill(
+            &text.chart.alt,
+            &[("title", &title), ("finding", chart.finding())],
+        ),
+        title,
+        caption: chart.caption().to_owned(),
+        wide: chart.draw(SMALL_WIDTH, &text.decimal)?,
+        narrow: None,
     })
 }
 
@@ -152,21 +180,13 @@ impl Drawing {
     fn element(&self, picture: &Picture, suffix: &str, attributes: &str) -> String {
         let id = format!("{}-{suffix}", picture.name);
         format!(
-            "<svg role=\"img\" font-family=\"sans-serif\" aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {:.0} {:.0}\"{attributes}>\n\
+            "<svg role=\"img\" {ROOT} aria-labelledby=\"{id}-title {id}-desc\" viewBox=\"0 0 {:.0} {:.0}\"{attributes}>\n\
              <title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-desc\">{}</desc>\n{}\n</svg>\n",
             self.width * self.scale,
             self.height * self.scale,
             escape(&clean(&picture.title)),
             escape(&clean(&picture.alt)),
-            without_defaults(&self.body),
+            self.body,
         )
     }
-}
-
-/// Elements without what their root says or no one needs to say, a sixth of a large page.
-fn without_defaults(body: &str) -> String {
-    [" font-family=\"sans-serif\"", " text-anchor=\"start\""]
-        .iter()
-        .fold(body.to_owned(), |body, default| body.replace(default, ""))
-        .replace(" \"/>", "\"/>")
 }

@@ -253,7 +253,7 @@ fn agreement(view: &View, site: &str) -> Option<Agreement> {
 }
 
 impl Chart for Points {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 44.0;
         const GAP: f64 = 16.0;
         let most = if width < 500.0 { 1 } else { 3 };
@@ -264,7 +264,7 @@ impl Chart for Points {
         let row_height = head + plot_height + 30.0;
         let rows = self.panels.len().div_ceil(columns);
         let height = 22.0 + rows as f64 * row_height + 18.0;
-        paint(width, height, |canvas| {
+        paint(decimal, width, height, |canvas| {
             canvas.text(
                 (8.0, 14.0),
                 &shorten(&self.y_label, SMALL, width - 16.0),

@@ -300,7 +300,7 @@ fn sign(canvas: &Canvas, end: End, (x, y): (f64, f64)) -> Drawn {
 }
 
 impl Chart for Spans<'_> {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         let legend = Legend::new(&self.legend, width);
         let foot = if self.of_time { 0.0 } else { 24.0 };
         let block = |block: &Block| HEAD + block.lanes.len() as f64 * LANE + 8.0 + foot;
@@ -309,29 +309,34 @@ impl Chart for Spans<'_> {
             title + part.blocks.iter().map(block).sum::<f64>()
         };
         let bottom = 8.0 + self.parts.iter().map(part).sum::<f64>();
-        paint(width, bottom + foot + legend.height() + 16.0, |canvas| {
-            let mut y = 8.0;
-            for part in self.parts.iter() {
-                if !part.title.is_empty() {
-                    let title = shorten(&part.title, TEXT, width - 16.0);
-                    canvas.text((8.0, y + 13.0), &title, STRONG)?;
-                    y += TITLE;
+        paint(
+            decimal,
+            width,
+            bottom + foot + legend.height() + 16.0,
+            |canvas| {
+                let mut y = 8.0;
+                for part in self.parts.iter() {
+                    if !part.title.is_empty() {
+                        let title = shorten(&part.title, TEXT, width - 16.0);
+                        canvas.text((8.0, y + 13.0), &title, STRONG)?;
+                        y += TITLE;
+                    }
+                    for next in &part.blocks {
+                        let x = next.x.at(10.0, width - 12.0);
+                        self.block(canvas, next, &x, y)?;
+                        y += block(next);
+                    }
                 }
-                for next in &part.blocks {
-                    let x = next.x.at(10.0, width - 12.0);
-                    self.block(canvas, next, &x, y)?;
-                    y += block(next);
+                if !self.of_time {
+                    let label = shorten(&self.x_label, SMALL, width - 20.0);
+                    canvas.text((width - 10.0, bottom + 6.0), &label, QUIET.end())?;
                 }
-            }
-            if !self.of_time {
-                let label = shorten(&self.x_label, SMALL, width - 20.0);
-                canvas.text((width - 10.0, bottom + 6.0), &label, QUIET.end())?;
-            }
-            legend.draw(canvas, bottom + foot + 6.0, |what, at| match what {
-                Sign::End(end) => sign(canvas, *end, at),
-                Sign::Mark(mark) => canvas.mark(at, *mark, 4.5, group(*mark)),
-            })
-        })
+                legend.draw(canvas, bottom + foot + 6.0, |what, at| match what {
+                    Sign::End(end) => sign(canvas, *end, at),
+                    Sign::Mark(mark) => canvas.mark(at, *mark, 4.5, group(*mark)),
+                })
+            },
+        )
     }
 
     fn finding(&self) -> &str {

@@ -10,6 +10,7 @@ use super::lettering::{shorten, wrap};
 use super::{Chart, Drawing, listing, with_rest};
 use crate::ReportError;
 use crate::catalogue::fill;
+use crate::context::Context;
 use crate::palette::{ACCENT, GHOST, INK, RULE, group};
 use crate::view::{Group, View};
 
@@ -119,7 +120,7 @@ impl Strip {
         }
         Some(Self {
             hours_label: fill(&text.hours, &[("zone", zone)]),
-            legend: legend(text, &rows, &steps, most),
+            legend: legend(view.context, &rows, &steps, most),
             finding: fill(&text.finding, &finding),
             caption: with_rest(view, &caption, days.len() - rows.len()),
             rows,
@@ -303,7 +304,8 @@ fn item(view: &View, value: &str, label: &str, day: &[Cell]) -> String {
     }
 }
 
-fn legend(text: &StripText, rows: &[Row], steps: &[f64], most: f64) -> Vec<(Sign, String)> {
+fn legend(context: &Context, rows: &[Row], steps: &[f64], most: f64) -> Vec<(Sign, String)> {
+    let text = &context.text.chart.strip;
     let mut out = Vec::new();
     let count = steps.len() + 1;
     let cells = || rows.iter().flat_map(|row| &row.cells);
@@ -318,6 +320,7 @@ fn legend(text: &StripText, rows: &[Row], steps: &[f64], most: f64) -> Vec<(Sign
     }
     let with_zero: Vec<f64> = std::iter::once(0.0).chain(steps.iter().copied()).collect();
     let ends = tick_texts(&with_zero);
+    let ends: Vec<String> = ends.iter().map(|end| context.local(end)).collect();
     for index in 0..count {
         let from = ("from", &*ends[index]);
         let words = match ends.get(index + 1) {
@@ -349,13 +352,13 @@ fn hatched(canvas: &Canvas, from: (f64, f64), to: (f64, f64)) -> Drawn {
 }
 
 impl Chart for Strip {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         let layout = self.layout(width);
         let legend = Legend::new(&self.legend, width);
         let blocks = self.hours.len().div_ceil(layout.per_block);
         let block = 18.0 + self.rows.len() as f64 * layout.row + 8.0;
         let height = 42.0 + blocks as f64 * block + legend.height() + 8.0;
-        paint(width, height, |canvas| {
+        paint(decimal, width, height, |canvas| {
             let lines = [&self.title, &self.hours_label];
             for (line, words) in lines.into_iter().enumerate() {
                 let words = shorten(words, SMALL, width - 16.0);

@@ -96,7 +96,7 @@ fn words(view: &View, wish: &Wish, group: &Group) -> String {
 }
 
 /// Readings without the gaps between them.
-fn broken(readings: &Run) -> Vec<Run> {
+pub(crate) fn broken(readings: &Run) -> Vec<Run> {
     let mut steps: Vec<f64> = readings.windows(2).map(|w| w[1].0 - w[0].0).collect();
     steps.sort_by(f64::total_cmp);
     let usual = steps.get(steps.len() / 2).copied().unwrap_or(0.0);
@@ -107,7 +107,7 @@ fn broken(readings: &Run) -> Vec<Run> {
 }
 
 /// A long trace with the lowest and the highest of every few readings, so that no peak is lost.
-fn thin(run: Run) -> Run {
+pub(crate) fn thin(run: Run) -> Run {
     if run.len() <= MOST_POINTS {
         return run;
     }

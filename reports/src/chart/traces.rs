@@ -21,7 +21,7 @@ use crate::view::{Group, View};
 const MOST_PICTURES: usize = 60;
 
 /// The level at which a low reading begins (mg/dL): level 1 hypoglycaemia, Battelino et al. 2019, Diabetes Care 42:1593.
-const LOW_MGDL: f64 = 70.0;
+pub(crate) const LOW_MGDL: f64 = 70.0;
 
 /// Most lines of words above a picture.
 const MOST_LINES: usize = 3;
@@ -178,7 +178,7 @@ impl<'a> Traces<'a> {
             let at = y.map(*level);
             canvas.line(&[(x.from, at), (x.to, at)], Stroke::new(RULE, 0.75))?;
             if first && apart(at) {
-                canvas.text((x.from - 5.0, at), &text, QUIET.end())?;
+                canvas.number((x.from - 5.0, at), &text, QUIET.end())?;
             }
         }
         if let Some(low) = self.low {
@@ -192,7 +192,7 @@ impl<'a> Traces<'a> {
                     anchor: Anchor::End,
                     ..PLAIN
                 };
-                canvas.text((x.from - 5.0, at), &text, bold)?;
+                canvas.number((x.from - 5.0, at), &text, bold)?;
             }
         }
         for tick in time_axis::clock_ticks(self.context, x) {
@@ -263,7 +263,7 @@ impl Grid {
 }
 
 /// A single measurement: dark, with a light core, so that it is seen on any line.
-fn measured(canvas: &Canvas, at: (f64, f64)) -> Drawn {
+pub(crate) fn measured(canvas: &Canvas, at: (f64, f64)) -> Drawn {
     canvas.mark(at, 2, 4.4, INK)?;
     canvas.mark(at, 2, 2.0, PANEL)
 }
@@ -330,12 +330,12 @@ fn sign(canvas: &Canvas, sign: &Sign, (x, y): (f64, f64)) -> Drawn {
 }
 
 impl Chart for Traces<'_> {
-    fn draw(&self, width: f64) -> Result<Drawing, ReportError> {
+    fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         let grid = self.grid(width);
         let legend = Legend::new(&self.legend, width);
         let sites: f64 = self.sites.iter().map(|site| grid.site(site)).sum();
         let height = 24.0 + sites + 4.0 + legend.height() + 6.0;
-        paint(width, height, |canvas| {
+        paint(decimal, width, height, |canvas| {
             let label = shorten(&self.y_label, SMALL, width - 16.0);
             canvas.text((8.0, 14.0), &label, QUIET)?;
             let mut top = 24.0;

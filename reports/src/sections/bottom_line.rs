@@ -1,13 +1,12 @@
 //! The bottom line: what can be said of all sites, how sure it is, and the table behind it.
 
-use whereworn_model::units::Unit;
-
 use super::{summary, tables};
 use crate::ReportError;
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::edition::Place;
+use crate::levels::in_unit;
 use crate::sentences::{Measure, best, worn};
 use crate::view::View;
 
@@ -39,18 +38,39 @@ fn comparison(view: &View, out: &mut Vec<Block>) {
             lead: lead.to_owned(),
             text: best(view, measure),
         };
-        out.push(Block::List(vec![
+        let mut items = vec![
             item(&text.stay, Measure::Stay),
             item(&text.r#true, Measure::True),
             item(&text.quiet, Measure::Quiet),
-        ]));
+        ];
+        items.extend(label(view));
+        out.push(Block::List(items));
     }
     out.push(Block::Table(summary::table(view)));
-    let explain = match view.context.unit {
-        Unit::MgDl => &text.explain,
-        Unit::MmolL => &text.explain_mmol,
+    let (unit, decimal) = (view.context.unit, &view.context.text.decimal);
+    let explain = in_unit(&text.explain, unit, decimal);
+    out.push(Block::Paragraph(explain));
+}
+
+/// Which sites are on the device's label and which are not; none where the study says it of no site.
+fn label(view: &View) -> Option<Item> {
+    let text = &view.context.text.bottom;
+    let sites = |code: &str| {
+        let rows = view.rows.iter();
+        rows.filter(|&&row| view.table.text(row, "on_label") == code)
+            .map(|&row| view.text(row, "site"))
+            .collect::<Vec<_>>()
     };
-    out.push(Block::Paragraph(explain.clone()));
+    let (on, off) = (sites("yes"), sites("no"));
+    let said = |sites: &[String]| match sites {
+        [] => text.no_site.clone(),
+        sites => sites.join(", "),
+    };
+    let values = [("on", &*said(&on)), ("off", &*said(&off))];
+    (on.len() + off.len() > 0).then(|| Item {
+        lead: text.label.clone(),
+        text: fill(&text.label_text, &values),
+    })
 }
 
 /// How many sensors and wearers the figures rest on.

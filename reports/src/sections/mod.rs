@@ -10,6 +10,7 @@ mod bottom_line;
 mod changes;
 mod method;
 mod questions;
+mod sheets;
 mod sites;
 mod summary;
 mod tables;
@@ -35,6 +36,9 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     }
     let version = [("version", context.input.version)];
     out.push(Block::Paragraph(fill(&context.text.page.made_by, &version)));
+    for key in &plan.sheets {
+        section(context, key, Place::Annex, &mut out)?;
+    }
     Ok(out)
 }
 
@@ -75,8 +79,9 @@ fn section(
         ("sites", _) => sites::blocks(context, place)?,
         ("questions", _) => questions::blocks(context, text),
         ("unknown", _) => unknown::blocks(context, text),
+        ("sheets", _) => sheets::blocks(context, &text.intro)?,
         ("tips", _) => tips::blocks(context, text),
-        ("method", _) => vec![method::block(context)],
+        ("method", _) => method::blocks(context),
         ("cautions", _) => vec![points(&context.text.cautions, &[])],
         _ => tables::section(context, key, text, place)?,
     };

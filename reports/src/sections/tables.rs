@@ -15,7 +15,7 @@ use crate::view::{Shown, View};
 const SHOWN_ROWS: usize = 40;
 
 /// Shown by sections of their own.
-const ELSEWHERE: [&str; 1] = ["site_comparison"];
+const ELSEWHERE: [&str; 2] = ["site_comparison", "fault_traces"];
 
 /// A section: what its figures mean, then its tables, or what is missing. In the annex, a section of the body that has
 /// nothing more to show is left out.

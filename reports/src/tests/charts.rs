@@ -102,7 +102,7 @@ fn a_trace_is_broken_at_gaps_and_marked_once() {
         9,
         "two runs and a marked stretch each"
     );
-    assert!(svg.contains(">\n70\n</text>") && svg.contains("70 mg/dL"));
+    assert!(svg.contains(">70</text>") && svg.contains("70 mg/dL"));
 }
 
 #[test]
@@ -180,7 +180,7 @@ fn the_calendar_counts_every_end_once() {
     let counts = ends.split("; ").map(|end| end.rsplit(' ').next().unwrap());
     let sum: usize = counts.map(|count| count.parse::<usize>().unwrap()).sum();
     assert_eq!(sum, sensors, "{ends}");
-    for quarter in ["\nOct 2025\n", "\nJan 2026\n"] {
+    for quarter in [">Oct 2025<", ">Jan 2026<"] {
         assert_eq!(svg.matches(quarter).count(), 2, "one for each wearer");
     }
 }

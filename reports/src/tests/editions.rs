@@ -196,7 +196,7 @@ fn cautions_stand_in_every_edition() {
 
 /// Markup without the coordinates of its drawings, which may hold any number.
 fn without_coordinates(text: &str) -> String {
-    let mut parts = text.split(" points=\"");
+    let mut parts = text.split(" d=\"");
     let mut out = parts.next().unwrap().to_owned();
     for part in parts {
         out.push_str(&part[part.find('"').unwrap()..]);

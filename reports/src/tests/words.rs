@@ -47,6 +47,22 @@ fn sites_are_judged_by_their_intervals() {
 }
 
 #[test]
+fn the_first_lines_say_what_is_worse_and_what_is_off_the_label() {
+    let report = fixture::full().report();
+    let quiet = line(&report.markdown, "- **Quiet at night**");
+    assert!(
+        quiet.ends_with(
+            "Clearly worse: Back of the upper arm. Intervals overlap with its own, so no order yet: Lower back, Upper thigh."
+        ),
+        "{quiet}"
+    );
+    line(
+        &report.markdown,
+        "- **On the device's label**: Back of the upper arm. Off it: Abdomen, Lower back, Upper thigh, Calf.",
+    );
+}
+
+#[test]
 fn several_wearers_are_named_as_such() {
     let report = fixture::full().report();
     assert!(
@@ -101,7 +117,7 @@ fn a_site_that_lost_no_sensor_is_not_unknown() {
     );
     line(
         &report.markdown,
-        "- **Stay on**: Fewest sensors came off at Lower back: 0 % by day 14. Its interval overlaps",
+        "- **Stay on**: Fewest sensors came off at Lower back: 0 % by day 14. Intervals overlap",
     );
 }
 

@@ -6,9 +6,6 @@ use whereworn_stats::agreement::steadiness::{Estimate, SteadinessClass, steadine
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::evidence as evidence_of_means;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
-use whereworn_stats::mixed::sites::{
-    SensorMean, SiteComparison, SiteRefusal, compare_sites, permute_sites,
-};
 use whereworn_stats::rates::clustered::{
     Cluster, Headline, clustered_mean, clustered_rate, clustered_share,
 };
@@ -18,41 +15,41 @@ use whereworn_stats::rates::quasi_ratio::quasi_ratio;
 use whereworn_stats::resampling::seed::seed;
 use whereworn_stats::survival::evidence::Look;
 
-use super::collect::{Kind, Rows, Statistic};
+use super::collect::{Evaluate, Kind, Rows, Statistic};
+use Evaluate::One;
 use Kind::{Label, Number};
 
 type Values = Option<Vec<Option<f64>>>;
 
-/// See [`super::statistics::ALL`]. A `role` is 1 for the first of two sites, 2 for the second and 0 for the others;
-/// `refusal` is 0, or 1 one site, 2 too few sensors, 3 sites cannot be told apart from what is adjusted for.
+/// See [`super::statistics::ALL`]. A `role` is 1 for the first of two sites, 2 for the second and 0 for the others.
 pub const ALL: &[Statistic] = &[
     Statistic {
         name: "sensor_share",
         arguments: &[("hit", Number), ("sensor", Label)],
         fields: &["share", "lower", "upper", "lower_bound"],
         about: "share of hits (1 against 0) with the interval that respects sensors, from three on, and its one-sided bound",
-        evaluate: share_over_sensors,
+        evaluate: One(share_over_sensors),
     },
     Statistic {
         name: "sensor_mean",
         arguments: &[("value", Number), ("sensor", Label)],
         fields: &["mean", "lower", "upper"],
         about: "mean of values that are not negative with the interval that respects sensors, from three on",
-        evaluate: positive_mean,
+        evaluate: One(positive_mean),
     },
     Statistic {
         name: "sensor_rate",
         arguments: &[("events", Number), ("exposure", Number)],
         fields: &["rate", "lower", "upper"],
         about: "events over exposure, a row for each sensor, with an interval that lets sensors differ, from three on",
-        evaluate: rate_over_sensors,
+        evaluate: One(rate_over_sensors),
     },
     Statistic {
         name: "mean_over_wearers",
         arguments: &[("value", Number), ("sensor", Label), ("wearer", Label)],
         fields: &["mean", "std_error", "df", "lower", "upper", "sd_wearers"],
         about: "mean with wearers and sensors random, by REML",
-        evaluate: over_wearers,
+        evaluate: One(over_wearers),
     },
     Statistic {
         name: "steadiness",
@@ -78,82 +75,7 @@ pub const ALL: &[Statistic] = &[
             "class",
         ],
         about: "bias, spread and drift of a site; `class` of percent differences: 0 too few sensors, 1 not clear yet, 2 scattered, 3 steady, 4 steady but high, 5 steady but low",
-        evaluate: steady_or_scattered,
-    },
-    Statistic {
-        name: "site_test",
-        arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("site", Label),
-            ("wearer", Label),
-            ("seed", Label),
-        ],
-        fields: &[
-            "f",
-            "df",
-            "df_error",
-            "p",
-            "p_permutation",
-            "smallest_p",
-            "refusal",
-        ],
-        about: "whether means differ between sites, a row for each sensor in short: mixed model (wearer and sensor random), and sites shuffled within wearers",
-        evaluate: test_of_sites,
-    },
-    Statistic {
-        name: "site_difference",
-        arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("role", Number),
-            ("site", Label),
-            ("wearer", Label),
-            ("seed", Label),
-        ],
-        fields: &[
-            "difference",
-            "std_error",
-            "df",
-            "lower",
-            "upper",
-            "p",
-            "p_permutation",
-            "smallest_p",
-            "refusal",
-        ],
-        about: "second site less the first in the model of `site_test`; the permutation is among sensors of the two",
-        evaluate: difference_of_sites,
-    },
-    Statistic {
-        name: "adjusted_site_difference",
-        arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("role", Number),
-            ("site", Label),
-            ("wearer", Label),
-            ("tape", Label),
-            ("side", Label),
-            ("model", Label),
-            ("calendar", Number),
-            ("order_of_wear", Number),
-        ],
-        fields: &[
-            "difference",
-            "std_error",
-            "df",
-            "lower",
-            "upper",
-            "p",
-            "covariates",
-            "refusal",
-        ],
-        about: "`site_difference` adjusted for three labels and two numbers, as far as they vary",
-        evaluate: adjusted_difference,
+        evaluate: One(steady_or_scattered),
     },
     Statistic {
         name: "rate_ratio",
@@ -166,7 +88,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["ratio", "lower", "upper", "dispersion", "df", "p"],
         about: "rate of the second site over that of the first within strata, a row for each sensor, which may differ beyond chance",
-        evaluate: ratio_of_rates,
+        evaluate: One(ratio_of_rates),
     },
     Statistic {
         name: "mean_evidence",
@@ -179,7 +101,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["safe_log_e", "payoff", "p"],
         about: "one monthly look at the means of two sites, a row for each sensor that has ended; built for one standard deviation between sensors",
-        evaluate: look_at_means,
+        evaluate: One(look_at_means),
     },
     Statistic {
         name: "rate_evidence",
@@ -194,7 +116,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["safe_log_e", "payoff", "p"],
         about: "one monthly look at the rates of two sites, a row for each sensor that has ended; `nights` has a digit for each night, the events in it; built for a rate ratio of 2",
-        evaluate: look_at_rates,
+        evaluate: One(look_at_rates),
     },
     Statistic {
         name: "deming",
@@ -213,7 +135,7 @@ pub const ALL: &[Statistic] = &[
             "slope_upper",
         ],
         about: "line of readings on fingersticks where both err, `ratio` the error variance of readings over that of fingersticks; intervals leave out a sensor at a time, from five on",
-        evaluate: line_of_two_methods,
+        evaluate: One(line_of_two_methods),
     },
 ];
 
@@ -287,115 +209,6 @@ fn steady_or_scattered(rows: &Rows) -> Values {
     let sensors = rows.labels(1).iter().max().map_or(0, |last| last + 1);
     let values = std::iter::once(Some(sensors as f64)).chain(figures);
     Some(values.chain([Some(class)]).collect())
-}
-
-/// Sensors from the arguments `pairs`, `mean`, `squares`, and the places of `site` and `wearer`.
-fn sensors(rows: &Rows, site: usize, wearer: usize) -> Vec<SensorMean> {
-    let (sites, wearers) = (rows.labels(site), rows.labels(wearer));
-    (0..sites.len())
-        .map(|row| SensorMean {
-            count: rows.numbers(0)[row],
-            mean: rows.numbers(1)[row],
-            squares: rows.numbers(2)[row],
-            site: sites[row],
-            wearer: wearers[row],
-            covariates: Vec::new(),
-        })
-        .collect()
-}
-
-fn code(refusal: SiteRefusal) -> f64 {
-    match refusal {
-        SiteRefusal::OneSite => 1.0,
-        SiteRefusal::TooFewSensors => 2.0,
-        SiteRefusal::NotTellable => 3.0,
-    }
-}
-
-fn test_of_sites(rows: &Rows) -> Values {
-    let sensors = sensors(rows, 3, 4);
-    let permuted = permute_sites(&sensors, seed(&[rows.text(5)]));
-    let (test, refusal) = match compare_sites(&sensors) {
-        Ok(fit) => (fit.test(), 0.0),
-        Err(refusal) => (None, code(refusal)),
-    };
-    Some(vec![
-        test.map(|t| t.f),
-        test.map(|t| t.df_numerator),
-        test.map(|t| t.df_denominator),
-        test.map(|t| t.p),
-        permuted.map(|p| p.p),
-        permuted.map(|p| p.smallest_p),
-        Some(refusal),
-    ])
-}
-
-/// The difference of the sites with roles 1 and 2, or why there is none.
-fn contrast(
-    fit: Result<SiteComparison, SiteRefusal>,
-    roles: &[f64],
-    sensors: &[SensorMean],
-) -> (Vec<Option<f64>>, f64) {
-    let site_of = |role: f64| {
-        let place = roles.iter().position(|&known| known == role)?;
-        Some(sensors[place].site)
-    };
-    let both = site_of(1.0).zip(site_of(2.0));
-    let found = fit.map(|fit| both.and_then(|(a, b)| fit.difference(a, b)));
-    let (contrast, refusal) = match found {
-        Ok(contrast) => (contrast, if contrast.is_some() { 0.0 } else { 1.0 }),
-        Err(refusal) => (None, code(refusal)),
-    };
-    let [lower, upper] = ends(contrast.map(|c| c.interval));
-    let values = vec![
-        contrast.map(|c| c.estimate),
-        contrast.map(|c| c.std_error),
-        contrast.map(|c| c.df),
-        lower,
-        upper,
-        contrast.map(|c| c.p),
-    ];
-    (values, refusal)
-}
-
-fn difference_of_sites(rows: &Rows) -> Values {
-    let (sensors, roles) = (sensors(rows, 4, 5), rows.numbers(3));
-    let two: Vec<SensorMean> = sensors
-        .iter()
-        .zip(roles)
-        .filter(|(_, role)| **role > 0.0)
-        .map(|(sensor, _)| sensor.clone())
-        .collect();
-    let permuted = permute_sites(&two, seed(&[rows.text(6)]));
-    let (mut values, refusal) = contrast(compare_sites(&sensors), roles, &sensors);
-    values.extend([
-        permuted.map(|p| p.p),
-        permuted.map(|p| p.smallest_p),
-        Some(refusal),
-    ]);
-    Some(values)
-}
-
-fn adjusted_difference(rows: &Rows) -> Values {
-    let mut sensors = sensors(rows, 4, 5);
-    for position in 6..9 {
-        let levels = rows.labels(position);
-        for level in 1..=levels.iter().copied().max().unwrap_or(0) {
-            for (sensor, of) in sensors.iter_mut().zip(&levels) {
-                sensor.covariates.push(f64::from(u8::from(*of == level)));
-            }
-        }
-    }
-    for position in 9..11 {
-        for (sensor, value) in sensors.iter_mut().zip(rows.numbers(position)) {
-            sensor.covariates.push(*value);
-        }
-    }
-    let fit = compare_sites(&sensors);
-    let covariates = fit.as_ref().ok().map(|fit| fit.covariates as f64);
-    let (mut values, refusal) = contrast(fit, rows.numbers(3), &sensors);
-    values.extend([covariates, Some(refusal)]);
-    Some(values)
 }
 
 fn ratio_of_rates(rows: &Rows) -> Values {

@@ -39,8 +39,17 @@ pub struct Statistic {
     pub fields: &'static [&'static str],
     /// One sentence on what it computes.
     pub about: &'static str,
-    /// The computation; `None` where nothing can be computed.
-    pub evaluate: fn(&Rows) -> Option<Vec<Option<f64>>>,
+    /// The computation.
+    pub evaluate: Evaluate,
+}
+
+/// What a statistic gives.
+#[derive(Clone, Copy)]
+pub enum Evaluate {
+    /// One struct; `None` where nothing can be computed.
+    One(fn(&Rows) -> Option<Vec<Option<f64>>>),
+    /// A list of structs, of which `UNNEST` makes rows.
+    Many(fn(&Rows) -> Vec<Vec<Option<f64>>>),
 }
 
 /// The rows of a group in an order that does not depend on how they arrived.
@@ -147,7 +156,11 @@ impl AggregateUDFImpl for Collect {
     }
 
     fn return_type(&self, _: &[DataType]) -> Result<DataType> {
-        Ok(DataType::Struct(self.fields()))
+        let one = DataType::Struct(self.fields());
+        Ok(match self.statistic.evaluate {
+            Evaluate::One(_) => one,
+            Evaluate::Many(_) => DataType::List(Arc::new(Field::new_list_field(one, true))),
+        })
     }
 
     fn accumulator(&self, _: AccumulatorArgs<'_>) -> Result<Box<dyn Accumulator>> {
@@ -194,6 +207,15 @@ impl Collected {
             .zip(self.statistic.arguments)
             .map(join)
             .collect()
+    }
+
+    fn structs(&self, rows: &[Vec<Option<f64>>], exist: Option<NullBuffer>) -> Result<StructArray> {
+        let column = |place: usize| -> ArrayRef {
+            let cells = rows.iter().map(|row| row[place].filter(|v| v.is_finite()));
+            Arc::new(cells.collect::<Float64Array>())
+        };
+        let columns = (0..self.fields.len()).map(column).collect();
+        Ok(StructArray::try_new(self.fields.clone(), columns, exist)?)
     }
 
     fn in_order(&self) -> Result<Rows> {
@@ -245,17 +267,18 @@ impl Accumulator for Collected {
 
     fn evaluate(&mut self) -> Result<ScalarValue> {
         let rows = self.in_order()?;
-        let values = (self.statistic.evaluate)(&rows);
-        let exists = NullBuffer::from(vec![values.is_some()]);
-        let values = values.unwrap_or_else(|| vec![None; self.fields.len()]);
-        let arrays = values
-            .into_iter()
-            .map(|value| -> ArrayRef {
-                Arc::new(Float64Array::from(vec![value.filter(|v| v.is_finite())]))
-            })
-            .collect();
-        let one = StructArray::try_new(self.fields.clone(), arrays, Some(exists))?;
-        Ok(ScalarValue::Struct(Arc::new(one)))
+        Ok(match self.statistic.evaluate {
+            Evaluate::One(compute) => {
+                let values = compute(&rows);
+                let exists = NullBuffer::from(vec![values.is_some()]);
+                let values = values.unwrap_or_else(|| vec![None; self.fields.len()]);
+                ScalarValue::Struct(Arc::new(self.structs(&[values], Some(exists))?))
+            }
+            Evaluate::Many(compute) => {
+                let structs = self.structs(&compute(&rows), None)?;
+                SingleRowListArrayBuilder::new(Arc::new(structs)).build_list_scalar()
+            }
+        })
     }
 
     fn size(&self) -> usize {

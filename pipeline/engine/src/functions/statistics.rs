@@ -15,7 +15,8 @@ use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
 use whereworn_stats::simultaneous::two_sensors::{CommonReading, two_sensors};
 use whereworn_stats::survival::logrank::{Subjects, log_rank, log_rank_permutation};
 
-pub use super::collect::{Kind, Rows, Statistic};
+pub use super::collect::{Evaluate, Kind, Rows, Statistic};
+use Evaluate::One;
 use Kind::{Label, Number};
 
 /// Every aggregate of ours that gives a struct of numbers; read a field with `get_field(x, 'name')`.
@@ -35,28 +36,28 @@ pub const ALL: &[Statistic] = &[
             "loa_upper",
         ],
         about: "mean of a model with a random intercept for each sensor, by REML, with Satterthwaite's degrees of freedom",
-        evaluate: mean_over_sensors,
+        evaluate: One(mean_over_sensors),
     },
     Statistic {
         name: "sensor_bootstrap",
         arguments: &[("value", Number), ("sensor", Label), ("seed", Label)],
         fields: &["lower", "upper"],
         about: "95 % interval of a mean by a bootstrap that resamples sensors",
-        evaluate: bootstrap_over_sensors,
+        evaluate: One(bootstrap_over_sensors),
     },
     Statistic {
         name: "sensor_bootstrap_median",
         arguments: &[("value", Number), ("sensor", Label), ("seed", Label)],
         fields: &["lower", "upper"],
         about: "the same of a median",
-        evaluate: median_over_sensors,
+        evaluate: One(median_over_sensors),
     },
     Statistic {
         name: "sensor_ratio",
         arguments: &[("part", Number), ("whole", Number)],
         fields: &["value", "std_error", "df", "lower", "upper"],
         about: "total of parts over total of wholes, a row for each sensor, with a 95 % interval by t from the spread between sensors",
-        evaluate: ratio_over_sensors,
+        evaluate: One(ratio_over_sensors),
     },
     Statistic {
         name: "log_rank",
@@ -70,7 +71,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["chi_square", "df", "p", "p_permutation", "smallest_p"],
         about: "log-rank test between sites within strata, and a permutation p that shuffles sites within blocks",
-        evaluate: log_rank_of_sites,
+        evaluate: One(log_rank_of_sites),
     },
     Statistic {
         name: "rate_test",
@@ -83,14 +84,14 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["statistic", "p_permutation", "smallest_p"],
         about: "whether rates differ between sites: chi-square of observed against expected, p by permutation within strata",
-        evaluate: rates_of_sites,
+        evaluate: One(rates_of_sites),
     },
     Statistic {
         name: "delay_point",
         arguments: &[("minutes", Number), ("glucose", Number)],
         fields: &["level", "slope", "wide_slope"],
         about: "one sensor around a fingerstick, from readings `minutes` after it: level, and over it the slope and the slope between readings long before and after",
-        evaluate: point_of_delay,
+        evaluate: One(point_of_delay),
     },
     Statistic {
         name: "first_order_delay",
@@ -102,7 +103,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["minutes", "lower", "upper", "sensors", "pairs"],
         about: "delay of a first-order lag behind fingersticks; a row for each `delay_point`",
-        evaluate: delay_of_sensors,
+        evaluate: One(delay_of_sensors),
     },
     Statistic {
         name: "delay_difference",
@@ -116,7 +117,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["minutes", "lower", "upper", "p", "sensors", "wearers"],
         about: "delay of one site (`first` is 1) less that of another (0), within wearers; a row for each `delay_point`",
-        evaluate: delay_between_sites,
+        evaluate: One(delay_between_sites),
     },
     Statistic {
         name: "two_sensors",
@@ -135,7 +136,7 @@ pub const ALL: &[Statistic] = &[
             "lag",
         ],
         about: "two sensors worn at once, first less second; a row for each reading of the first and one of the second, `offset` minutes later",
-        evaluate: difference_of_two,
+        evaluate: One(difference_of_two),
     },
     Statistic {
         name: "pair_mean",
@@ -147,7 +148,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["mean", "lower", "upper", "p"],
         about: "mean of a figure over pairs of sensors worn at once; pairs that share a sensor are correlated, wearers random",
-        evaluate: mean_over_pairs,
+        evaluate: One(mean_over_pairs),
     },
 ];
 

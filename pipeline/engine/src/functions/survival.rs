@@ -11,7 +11,8 @@ use whereworn_stats::survival::gray::gray_test;
 use whereworn_stats::survival::logrank::Subjects;
 use whereworn_stats::survival::lost::lost_bounds;
 
-use super::collect::{Kind, Rows, Statistic};
+use super::collect::{Evaluate, Kind, Rows, Statistic};
+use Evaluate::One;
 use Kind::{Label, Number};
 
 type Values = Option<Vec<Option<f64>>>;
@@ -23,14 +24,14 @@ pub const ALL: &[Statistic] = &[
         arguments: &[("day", Number), ("ending", Number), ("horizon", Number)],
         fields: &["lower", "upper", "mean_lower", "mean_upper"],
         about: "95 % intervals by beta products: of the share without the ending at the horizon, and of the mean days up to it",
-        evaluate: beta_product,
+        evaluate: One(beta_product),
     },
     Statistic {
         name: "gray_test",
         arguments: &[("day", Number), ("ending", Number), ("site", Label)],
         fields: &["chi_square", "df", "p"],
         about: "Gray's test of equal cumulative incidence of an ending between sites, where others compete",
-        evaluate: gray_of_sites,
+        evaluate: One(gray_of_sites),
     },
     Statistic {
         name: "hazard_ratio",
@@ -42,7 +43,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &HAZARD_FIELDS,
         about: "Cox's hazard ratio of the exposed (1) to the rest (0) within strata, with Firth's penalty where one side has all events; `refusal`: 1 no events, 2 too few, 3 no contrast, 4 not settled",
-        evaluate: plain_hazard,
+        evaluate: One(plain_hazard),
     },
     Statistic {
         name: "adjusted_hazard_ratio",
@@ -59,7 +60,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &HAZARD_FIELDS,
         about: "`hazard_ratio` adjusted for three labels and two numbers, as far as they vary; five events for each coefficient, or refused",
-        evaluate: adjusted_hazard,
+        evaluate: One(adjusted_hazard),
     },
     Statistic {
         name: "log_rank_evidence",
@@ -74,7 +75,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["safe_log_e", "payoff", "p"],
         about: "one monthly look of the anytime-valid log-rank test between two sites, hazard ratio 2 against 1; `month` counts from 1 at their first session",
-        evaluate: evidence_of_look,
+        evaluate: One(evidence_of_look),
     },
     Statistic {
         name: "lost_bounds",
@@ -86,7 +87,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["lower", "upper"],
         about: "incidence of the ending by the horizon if none, or all, of the lost sensors had it when last seen",
-        evaluate: bounds_of_lost,
+        evaluate: One(bounds_of_lost),
     },
 ];
 

@@ -21,11 +21,13 @@ pub struct Agreement {
     pub interval: Interval,
     /// Bias ± 1.96 sd.
     pub limits: Interval,
+    /// Standard error of a limit, sd √(1/n + 1.96² / 2 (n - 1)).
+    pub limit_error: f64,
 }
 
 /// Limits of agreement of independent differences; `None` with fewer than two.
 ///
-/// Source: Bland and Altman 1986 Lancet i:307. Checked by `tests/bland_altman.rs`.
+/// Source: Bland and Altman 1986 Lancet i:307; for the error of a limit 1999 Stat Methods Med Res 8:135, appendix. Checked by `tests/bland_altman.rs`.
 #[must_use]
 pub fn limits_of_agreement(differences: &[f64]) -> Option<Agreement> {
     if differences.len() < 2 {
@@ -41,6 +43,7 @@ pub fn limits_of_agreement(differences: &[f64]) -> Option<Agreement> {
         std_error,
         interval: Interval::around(bias, t_quantile(0.975, n - 1.0) * std_error),
         limits: Interval::around(bias, LIMIT_FACTOR * sd),
+        limit_error: sd * (1.0 / n + LIMIT_FACTOR * LIMIT_FACTOR / (2.0 * (n - 1.0))).sqrt(),
     })
 }
 

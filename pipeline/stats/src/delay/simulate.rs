@@ -129,16 +129,24 @@ fn blood_glucose(generator: &mut ChaCha8Rng) -> Vec<f64> {
     blood.iter().map(|glucose| glucose.max(45.0)).collect()
 }
 
-/// The lag solved from minute to minute with blood glucose straight in between, times gain and noise, in whole mg/dL.
+/// Interstitial glucose minute by minute, from `start` on: delay · dI/dt = G - I, solved exactly with blood glucose straight between
+/// its values. `delay` in minutes, above 0. Checked by `tests/delay.rs`.
+#[must_use]
+pub fn interstitial(blood: &[f64], start: f64, delay: f64) -> Vec<f64> {
+    let keep = (-1.0 / delay).exp();
+    let mut now = start;
+    let steps = blood.windows(2).map(|pair| {
+        let rate = pair[1] - pair[0];
+        now = pair[1] - delay * rate + (now - pair[0] + delay * rate) * keep;
+        now
+    });
+    std::iter::once(start).chain(steps).collect()
+}
+
+/// The lag, times gain and noise, in whole mg/dL.
 fn sensor_readings(world: &World, blood: &[f64], generator: &mut ChaCha8Rng) -> Vec<f64> {
     let delay = (world.delay + world.delay_sd * normal(generator)).max(0.1);
-    let keep = (-1.0 / delay).exp();
-    let mut interstitial = blood.to_vec();
-    for minute in 1..blood.len() {
-        let rate = blood[minute] - blood[minute - 1];
-        let behind = interstitial[minute - 1] - blood[minute - 1] + delay * rate;
-        interstitial[minute] = blood[minute] - delay * rate + behind * keep;
-    }
+    let interstitial = interstitial(blood, blood[0], delay);
     let gain = (world.gain + world.gain_sd * normal(generator)).exp();
     let carry = (-(world.spacing as f64) / world.noise.minutes).exp();
     let mut noise = normal(generator);

@@ -9,4 +9,5 @@ pub mod model;
 pub mod over_wearers;
 pub mod random_intercept;
 mod reml;
+mod site_variances;
 pub mod sites;

@@ -2,6 +2,7 @@
 
 use crate::distributions::t_quantile;
 use crate::interval::Interval;
+pub use crate::mixed::reml::Likelihood;
 use crate::mixed::reml::{Group, Sample, Variances};
 
 /// Standard deviations from the mean to a limit of agreement.
@@ -82,6 +83,43 @@ pub fn random_intercept(values: &[f64], groups: &[usize]) -> Option<RandomInterc
         sd_between: told_apart.then(|| fit.variances.between.sqrt()),
         sd_within: told_apart.then(|| fit.variances.within.sqrt()),
         limits: Some(Interval::around(fit.mean, LIMIT_FACTOR * total)),
+    })
+}
+
+/// Variance components with the likelihood that they reach.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Components {
+    /// The mean given the variances.
+    pub mean: f64,
+    /// Its standard error.
+    pub std_error: f64,
+    /// Variance between groups.
+    pub between: f64,
+    /// Variance within groups.
+    pub within: f64,
+    /// Share of the variance that lies between groups: the correlation of two values of a group.
+    pub correlation: f64,
+    /// -2 ln L, the constant included.
+    pub deviance: f64,
+}
+
+/// The model of [`random_intercept`] by one likelihood or the other; kept for checking. `None` with fewer than two groups,
+/// or one value in each. Source: Searle, Casella and McCulloch 1992, sections 3.7 and 3.8. Checked by `tests/random_intercept.rs`.
+#[must_use]
+pub fn components(values: &[f64], groups: &[usize], likelihood: Likelihood) -> Option<Components> {
+    let sample = Sample::new(values, groups);
+    if sample.groups.len() < 2 || sample.groups.len() == values.len() {
+        return None;
+    }
+    let (variances, deviance) = sample.most_likely(likelihood);
+    let fit = MeanFit::new(&sample, variances);
+    Some(Components {
+        mean: fit.mean,
+        std_error: fit.variance_of_mean.sqrt(),
+        between: variances.between,
+        within: variances.within,
+        correlation: variances.between / (variances.between + variances.within),
+        deviance,
     })
 }
 

@@ -17,6 +17,15 @@ pub(super) struct Sample {
     pub within_squares: f64,
 }
 
+/// Which likelihood is made as large as possible.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Likelihood {
+    /// That of all values (ML): its variance between groups is too small on average.
+    Full,
+    /// That of what is left once the mean is estimated (REML).
+    Restricted,
+}
+
 /// Variances between and within groups.
 #[derive(Clone, Copy)]
 pub(super) struct Variances {
@@ -78,51 +87,47 @@ impl Sample {
             / (k - 1.0)
     }
 
-    /// The REML estimates: the best of the local maxima over the ratio of the variances, found where the slope of the
-    /// profile changes sign on a grid of ratios, and of the boundary at 0.
+    /// The REML estimates.
     pub fn reml(&self) -> Variances {
+        self.most_likely(Likelihood::Restricted).0
+    }
+
+    /// The estimates and the deviance -2 ln L: the best of the local maxima over the ratio of the variances, found where
+    /// the slope of the profile changes sign on a grid of ratios, and of the boundary at 0. No spread within groups: the
+    /// deviance is -∞.
+    pub fn most_likely(&self, likelihood: Likelihood) -> (Variances, f64) {
         if self.within_squares == 0.0 {
-            return Variances {
-                between: self.between_means(),
-                within: 0.0,
-            };
+            let between = self.between_means();
+            let within = 0.0;
+            return (Variances { between, within }, f64::NEG_INFINITY);
         }
-        let mut best = (self.profile(0.0), 0.0);
-        let mut low = (0.0, self.profile(0.0).slope);
+        let profile = |ratio: f64| self.profile(ratio, likelihood);
+        let mut best = (profile(0.0), 0.0);
+        let mut low = (0.0, profile(0.0).slope);
         for step in -120..=160 {
             let ratio = 10_f64.powf(f64::from(step) / 10.0);
-            let high = (ratio, self.profile(ratio).slope);
+            let high = (ratio, profile(ratio).slope);
             if low.1 < 0.0 && high.1 >= 0.0 {
-                let root = self.flat_ratio(low.0, high.0);
-                let here = self.profile(root);
+                let root = flat_ratio(low.0, high.0, profile);
+                let here = profile(root);
                 if here.deviance < best.0.deviance {
                     best = (here, root);
                 }
             }
             low = high;
         }
-        let within = best.0.squares / (self.count - 1.0);
-        Variances {
+        let df = likelihood.df(self.count);
+        let within = best.0.squares / df;
+        let variances = Variances {
             between: best.1 * within,
             within,
-        }
+        };
+        let constant = df * (1.0 + (2.0 * std::f64::consts::PI / df).ln());
+        (variances, best.0.deviance + constant)
     }
 
-    /// Bisection for the ratio in `low..high` at which the slope of the profile turns positive.
-    fn flat_ratio(&self, mut low: f64, mut high: f64) -> f64 {
-        while high - low > 4.0 * f64::EPSILON * high {
-            let middle = 0.5 * (low + high);
-            if self.profile(middle).slope < 0.0 {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        0.5 * (low + high)
-    }
-
-    /// The REML deviance, less a constant, at a ratio of between to within variance, the within variance profiled out.
-    fn profile(&self, ratio: f64) -> Profile {
+    /// The deviance, less a constant, at a ratio of between to within variance, the within variance profiled out.
+    fn profile(&self, ratio: f64, likelihood: Likelihood) -> Profile {
         let weight = |group: &Group| group.size / (1.0 + group.size * ratio);
         let total: f64 = self.groups.iter().map(weight).sum();
         let mean = self
@@ -141,11 +146,39 @@ impl Sample {
             squared_weights += weight * weight;
             log_sizes += (group.size * ratio).ln_1p();
         }
-        let df = self.count - 1.0;
+        let df = likelihood.df(self.count);
+        // What the mean that is estimated as well adds to the restricted deviance.
+        let (of_mean, slope_of_mean) = match likelihood {
+            Likelihood::Full => (0.0, 0.0),
+            Likelihood::Restricted => (total.ln(), squared_weights / total),
+        };
         Profile {
-            deviance: df * squares.ln() + log_sizes + total.ln(),
-            slope: df * squares_slope / squares + total - squared_weights / total,
+            deviance: df * squares.ln() + log_sizes + of_mean,
+            slope: df * squares_slope / squares + total - slope_of_mean,
             squares,
+        }
+    }
+}
+
+/// Bisection for the ratio in `low..high` at which the slope of the profile turns positive.
+fn flat_ratio(mut low: f64, mut high: f64, profile: impl Fn(f64) -> Profile) -> f64 {
+    while high - low > 4.0 * f64::EPSILON * high {
+        let middle = 0.5 * (low + high);
+        if profile(middle).slope < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
+}
+
+impl Likelihood {
+    /// What the sum of squares is divided by for the variance within, from the number of values.
+    fn df(self, count: f64) -> f64 {
+        match self {
+            Self::Full => count,
+            Self::Restricted => count - 1.0,
         }
     }
 }

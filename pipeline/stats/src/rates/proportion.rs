@@ -48,3 +48,27 @@ pub fn wilson(hits: u64, total: u64, level: f64) -> Option<Interval> {
         upper: if hits == total { 1.0 } else { centre + half },
     })
 }
+
+/// Wilson's interval with continuity correction, at a confidence `level`; `None` for a total of 0.
+///
+/// (2np + z² ∓ 1 ∓ z √(z² ∓ 2 - 1/n + 4p (n (1 - p) ± 1))) / 2 (n + z²), upper signs for the lower end; 0 and 1 where there is
+/// no hit or no miss. Source: Newcombe 1998 Stat Med 17:857, method 4. Checked by `tests/proportion.rs`.
+#[must_use]
+pub fn wilson_corrected(hits: u64, total: u64, level: f64) -> Option<Interval> {
+    if total == 0 || hits > total {
+        return None;
+    }
+    let n = total as f64;
+    let z = normal_quantile(0.5 * (1.0 + level));
+    // The upper end is 1 less the lower end of the misses.
+    let lower = |hits: u64| {
+        let p = hits as f64 / n;
+        let root = (z * z - 2.0 - 1.0 / n + 4.0 * p * (n * (1.0 - p) + 1.0)).sqrt();
+        let end = (2.0 * n * p + z * z - 1.0 - z * root) / (2.0 * (n + z * z));
+        if hits == 0 { 0.0 } else { end.max(0.0) }
+    };
+    Some(Interval {
+        lower: lower(hits),
+        upper: 1.0 - lower(total - hits),
+    })
+}

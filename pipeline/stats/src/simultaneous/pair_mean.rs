@@ -4,8 +4,9 @@ use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
 use crate::mixed::random_intercept::random_intercept;
 
-/// Share of a difference's variance that belongs to its pair of sensors alone, the rest to the two sensors.
-const OWN_SHARE: f64 = 0.1;
+/// Share of a difference's variance that belongs to its pair of sensors alone, the rest to the two sensors: more would take
+/// pairs that share a sensor for surer than they may be; none would not let sensors that are compared in a ring be told.
+const OWN_SHARE: f64 = 0.01;
 
 /// A figure of one pair of sensors, first less second.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -50,7 +51,7 @@ impl PairMean {
 /// Mean of a figure over pairs of sensors.
 ///
 /// One wearer: a difference is mean + first sensor's deviation - second sensor's + the pair's own, sensors alike, so two
-/// pairs that share a sensor are correlated: R = 0.45 (a'b) + 0.1 [same pair], a and b being +1 at the first sensor and
+/// pairs that share a sensor are correlated: R = 0.495 (a'b) + 0.01 [same pair], a and b being +1 at the first sensor and
 /// -1 at the second. Generalised least squares with that R: mean = 1'R⁻¹v / 1'R⁻¹1, s² the weighted residual sum of squares
 /// over df, squared error s² / 1'R⁻¹1, df = the number of pairs, or of sensors less 1 where that is smaller, less 1.
 /// Without a shared sensor this is the plain mean with t.

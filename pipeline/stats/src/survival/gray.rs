@@ -3,6 +3,7 @@
 use super::quadratic_form::quadratic_form;
 use super::risk_table::{RiskRow, risk_table};
 use crate::distributions::chi_square_upper_tail;
+use std::collections::BTreeMap;
 
 /// Gray's test for one cause.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,7 +16,7 @@ pub struct GrayTest {
     pub p: f64,
 }
 
-/// Compares the cumulative incidence of `cause` between groups, where other causes compete (weight 1, no strata).
+/// Compares the cumulative incidence of `cause` between groups, where other causes compete (weight 1).
 ///
 /// `times`, `causes` (`None` = censored) and `groups` (numbered from 0) are equally long. Subjects that had another cause
 /// stay in the risk set of the subdistribution: with n_k at risk, S_k survival of all causes and F_k incidence just
@@ -30,28 +31,67 @@ pub fn gray_test(
     groups: &[usize],
     cause: usize,
 ) -> Option<GrayTest> {
+    stratified_gray_test(times, causes, groups, &vec![0; times.len()], cause)
+}
+
+/// [`gray_test`] within strata (wearers): scores and their variances are summed over strata, as long as the times and
+/// numbered at will. As with `strata` of `cuminc` in R cmprsk. Checked by `tests/incidence.rs`.
+#[must_use]
+pub fn stratified_gray_test(
+    times: &[f64],
+    causes: &[Option<usize>],
+    groups: &[usize],
+    strata: &[usize],
+    cause: usize,
+) -> Option<GrayTest> {
     let group_count = groups.iter().max().map_or(0, |&group| group + 1);
-    let endings = causes.iter().zip(groups).map(|(&ending, &group)| {
-        let kind = match ending {
-            None => Ending::Censored,
-            Some(other) if other != cause => Ending::Other,
-            Some(_) => Ending::Event,
-        };
-        Some(KINDS * group + kind as usize)
-    });
-    let mut state = State::new(groups, group_count);
-    let steps: Vec<Step> = risk_table(times, endings, KINDS * group_count)
-        .iter()
-        .filter_map(|row| state.pass(row))
-        .collect();
-    let variance = variance(&steps, &state.pull);
-    let scale = (0..group_count).map(|k| variance[k][k]).fold(0.0, f64::max);
-    let (chi_square, df) = quadratic_form(&variance, state.scores, scale);
+    let mut members = BTreeMap::<usize, Vec<usize>>::new();
+    for (subject, &stratum) in strata.iter().enumerate() {
+        members.entry(stratum).or_default().push(subject);
+    }
+    let mut scores = vec![0.0; group_count];
+    let mut total = vec![vec![0.0; group_count]; group_count];
+    for subjects in members.values() {
+        let subjects = subjects.iter().map(|&subject| {
+            let ending = match causes[subject] {
+                None => Ending::Censored,
+                Some(other) if other != cause => Ending::Other,
+                Some(_) => Ending::Event,
+            };
+            (times[subject], groups[subject], ending)
+        });
+        let (own, variance) = stratum(&subjects.collect::<Vec<_>>(), group_count);
+        scores
+            .iter_mut()
+            .zip(own)
+            .for_each(|(sum, own)| *sum += own);
+        for (sums, own) in total.iter_mut().zip(variance) {
+            sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+        }
+    }
+    let scale = (0..group_count).map(|k| total[k][k]).fold(0.0, f64::max);
+    let (chi_square, df) = quadratic_form(&total, scores, scale);
     (df > 0).then(|| GrayTest {
         chi_square,
         df,
         p: chi_square_upper_tail(chi_square, df as f64),
     })
+}
+
+/// Scores of the groups and their covariance from the time, group and ending of each subject of a stratum.
+fn stratum(subjects: &[(f64, usize, Ending)], group_count: usize) -> (Vec<f64>, Vec<Vec<f64>>) {
+    let times: Vec<f64> = subjects.iter().map(|subject| subject.0).collect();
+    let groups: Vec<usize> = subjects.iter().map(|subject| subject.1).collect();
+    let endings = subjects
+        .iter()
+        .map(|&(_, group, ending)| Some(KINDS * group + ending as usize));
+    let mut state = State::new(&groups, group_count);
+    let steps: Vec<Step> = risk_table(&times, endings, KINDS * group_count)
+        .iter()
+        .filter_map(|row| state.pass(row))
+        .collect();
+    let variance = variance(&steps, &state.pull);
+    (state.scores, variance)
 }
 
 #[derive(Clone, Copy)]

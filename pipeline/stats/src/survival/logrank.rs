@@ -30,15 +30,46 @@ pub enum EventWeight {
     RootAtRisk,
     /// Survival of the whole stratum just before (Peto and Peto 1972 J R Stat Soc A 135:185, as G-rho with rho 1).
     Survival,
+    /// Π n / (n + d) up to and with the time (Prentice 1978 Biometrika 65:167).
+    Prentice,
+    /// Π (1 - d / (n + 1)) up to and with the time (Prentice and Marek 1979 Biometrics 35:861).
+    PrenticeMarek,
+    /// The same just before the time, times n / (n + 1) (Andersen, Borgan, Gill and Keiding 1982 Int Stat Rev 50:219).
+    Andersen,
 }
 
-impl EventWeight {
-    fn of(self, at_risk: f64, survival: f64) -> f64 {
-        match self {
-            Self::Equal => 1.0,
-            Self::AtRisk => at_risk,
-            Self::RootAtRisk => at_risk.sqrt(),
-            Self::Survival => survival,
+/// What the weights of a stratum depend on besides the numbers of a time, just before it.
+#[derive(Clone, Copy)]
+struct Before {
+    survival: f64,
+    prentice: f64,
+    marek: f64,
+}
+
+impl Before {
+    const START: Self = Self {
+        survival: 1.0,
+        prentice: 1.0,
+        marek: 1.0,
+    };
+
+    fn pass(self, events: f64, at_risk: f64) -> Self {
+        Self {
+            survival: self.survival * (1.0 - events / at_risk),
+            prentice: self.prentice * at_risk / (at_risk + events),
+            marek: self.marek * (1.0 - events / (at_risk + 1.0)),
+        }
+    }
+
+    fn weight(self, kind: EventWeight, events: f64, at_risk: f64) -> f64 {
+        match kind {
+            EventWeight::Equal => 1.0,
+            EventWeight::AtRisk => at_risk,
+            EventWeight::RootAtRisk => at_risk.sqrt(),
+            EventWeight::Survival => self.survival,
+            EventWeight::Prentice => self.pass(events, at_risk).prentice,
+            EventWeight::PrenticeMarek => self.pass(events, at_risk).marek,
+            EventWeight::Andersen => self.marek * at_risk / (at_risk + 1.0),
         }
     }
 }
@@ -225,13 +256,13 @@ fn stratum_scores(
     let causes = members
         .iter()
         .map(|&subject| subjects.events[subject].then_some(0));
-    let (mut hazard, mut single, mut pair, mut survival) = (0.0, 0.0, 0.0, 1.0);
+    let (mut hazard, mut single, mut pair, mut before) = (0.0, 0.0, 0.0, Before::START);
     let mut members = members.iter();
     let mut scores = Vec::with_capacity(times.len());
     for row in risk_table(&times, causes, 1) {
         let (events, at_risk) = (row.all_events() as f64, row.at_risk as f64);
-        let weight = weight.of(at_risk, survival);
-        survival *= 1.0 - events / at_risk;
+        let weight = before.weight(weight, events, at_risk);
+        before = before.pass(events, at_risk);
         hazard += weight * events / at_risk;
         if row.at_risk > 1 {
             let spread = weight * weight * events * (at_risk - events) / (at_risk - 1.0);

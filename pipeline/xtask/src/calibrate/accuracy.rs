@@ -15,9 +15,9 @@ const SIZES: [usize; 5] = [2, 3, 5, 10, 20];
 
 /// The lines of the page.
 pub fn rows(quick: bool) -> Vec<Row> {
-    let mut rows = intervals::rows(if quick { 150 } else { 2000 });
-    rows.extend(comparisons::rows(if quick { 60 } else { 1000 }));
-    rows.extend(evidence::rows(if quick { 100 } else { 1500 }));
+    let mut rows = intervals::rows(if quick { 150 } else { 3000 });
+    rows.extend(comparisons::rows(if quick { 60 } else { 3000 }));
+    rows.extend(evidence::rows(if quick { 100 } else { 2500 }));
     rows
 }
 

@@ -84,6 +84,7 @@ pub fn run(quick: bool) -> Result<(), String> {
     let mut rows = survival::rows(quick);
     rows.extend(accuracy::rows(quick));
     rows.extend(delay::rows(quick));
+    rows.extend(pooled(&rows));
     let table = table(&rows);
     print!("{table}");
     if !quick {
@@ -95,6 +96,41 @@ pub fn run(quick: bool) -> Result<(), String> {
         0 => Ok(()),
         count => Err(format!("{count} promises are not kept")),
     }
+}
+
+/// Each figure over all its conditions with one promise and five sensors or more: faults too small for one condition to show.
+fn pooled(rows: &[Row]) -> Vec<Row> {
+    const FROM_SENSORS: usize = 5;
+    let sensors = |row: &Row| row.condition.split(' ').next()?.parse::<usize>().ok();
+    let mut pooled: Vec<(Row, usize)> = Vec::new();
+    for row in rows {
+        let kind = matches!(row.promise, Promise::Covers(_) | Promise::RejectsAtMost(_));
+        if !kind || sensors(row).is_none_or(|count| count < FROM_SENSORS) {
+            continue;
+        }
+        let alike =
+            |(sum, _): &(Row, usize)| sum.figure == row.figure && sum.promise == row.promise;
+        let place = pooled.iter().position(alike).unwrap_or_else(|| {
+            let empty = Row {
+                condition: String::new(),
+                held: 0,
+                shown: 0,
+                studies: 0,
+                ..*row
+            };
+            pooled.push((empty, 0));
+            pooled.len() - 1
+        });
+        let (sum, conditions) = &mut pooled[place];
+        sum.held += row.held;
+        sum.shown += row.shown;
+        sum.studies += row.studies;
+        *conditions += 1;
+        sum.condition =
+            format!("all {conditions} conditions with {FROM_SENSORS} sensors or more together");
+    }
+    let several = pooled.into_iter().filter(|(_, conditions)| *conditions > 1);
+    several.map(|(row, _)| row).collect()
 }
 
 fn table(rows: &[Row]) -> String {

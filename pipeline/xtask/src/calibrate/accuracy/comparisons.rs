@@ -19,7 +19,51 @@ pub fn rows(studies: usize) -> Vec<Row> {
         }
         rows.extend(rates(sensors, studies));
     }
+    for sensors in [[4, 12], [12, 4], [8, 24], [24, 8]] {
+        rows.extend(unlike(sensors, studies));
+    }
     rows
+}
+
+const OF_UNLIKE: [&str; 3] = [
+    "difference of sites that scatter unlike",
+    "difference of sites that scatter unlike, test",
+    "difference of sites that scatter unlike, permutation",
+];
+
+/// Two sites without a difference, the sensors of the first with three times the standard deviation of the other's. Permutation
+/// promises nothing here: it asks whether sites are alike, and these are not.
+fn unlike(sensors: [usize; 2], studies: usize) -> Vec<Row> {
+    let [wide, narrow] = sensors;
+    let condition = format!("{wide} sensors with SD 9 % and {narrow} with SD 3 %, no difference");
+    let mut random = generator(&condition);
+    let mut counts = [Count::default(); OF_UNLIKE.len()];
+    for number in 0..studies {
+        let mut pairs = Pairs::default();
+        for (site, sd_between) in [9.0, 3.0].into_iter().enumerate() {
+            let law = Errors {
+                sd_between,
+                ..USUAL
+            };
+            law.add(&mut pairs, site, sensors[site], &[0.0], &mut random);
+        }
+        let means = pairs.sensor_means(|error| error);
+        let apart = compare_sites(&means)
+            .ok()
+            .and_then(|fit| fit.difference(0, 1));
+        counts[0].add(apart.map(|c| c.interval.lower <= 0.0 && 0.0 <= c.interval.upper));
+        counts[1].add(apart.map(|c| c.p <= 0.05));
+        counts[2].add(permute_sites(&means, number as u64).map(|test| test.p <= 0.05));
+    }
+    let promises = [
+        headline(wide.min(narrow)),
+        Promise::RejectsAtMost(0.05),
+        Promise::None,
+    ];
+    let lines = OF_UNLIKE.iter().zip(counts).zip(promises);
+    lines
+        .map(|((figure, count), promise)| count.row(figure, &condition, promise, studies))
+        .collect()
 }
 
 const OF_MEANS: [&str; 6] = [

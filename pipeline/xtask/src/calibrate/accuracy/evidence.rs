@@ -88,7 +88,8 @@ fn of_means(sensors: usize, people: usize, studies: usize) -> Row {
 /// Power by month 24 beside that of a t test at one look, bias apart by one standard deviation between sensors.
 fn power(studies: usize) -> Vec<Row> {
     let condition = "10 sensors a site, bias apart by one SD between sensors";
-    let mut random = generator(condition);
+    // Other studies than those by which the schedule of the evidence was once chosen.
+    let mut random = generator("bias apart by one SD: studies that nothing was chosen by");
     let (mut single, mut monthly) = (Count::default(), Count::default());
     for number in 0..studies {
         let side = if number % 2 == 0 { 1.0 } else { -1.0 };

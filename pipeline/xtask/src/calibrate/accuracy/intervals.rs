@@ -16,7 +16,9 @@ use whereworn_stats::resampling::bootstrap::cluster_bootstrap_mean;
 pub fn rows(studies: usize) -> Vec<Row> {
     let mut rows = Vec::new();
     for sensors in SIZES {
-        rows.extend(pairs(sensors, studies));
+        for (between, within) in [(5.0, 9.0), (8.0, 8.0), (10.0, 5.0)] {
+            rows.extend(pairs(sensors, between, within, studies));
+        }
         rows.extend(over_wearers(sensors, studies));
         for (name, rate, shape) in [
             ("6 per 100 nights, sensors differ", 0.06, 1.5),
@@ -64,13 +66,19 @@ fn within_20(error: &f64) -> f64 {
     f64::from(u8::from(error.abs() <= 20.0))
 }
 
-fn pairs(sensors: usize, studies: usize) -> Vec<Row> {
-    let condition = format!("{sensors} sensors, SD 5 % between and 9 % within");
+fn pairs(sensors: usize, sd_between: f64, sd_within: f64, studies: usize) -> Vec<Row> {
+    let condition =
+        format!("{sensors} sensors, SD {sd_between} % between and {sd_within} % within");
     let mut random = generator(&condition);
-    let truths = truths(&mut random);
+    let law = Errors {
+        sd_between,
+        sd_within,
+        ..USUAL
+    };
+    let truths = truths(law, &mut random);
     let mut counts = [Count::default(); OF_PAIRS.len()];
     for _ in 0..studies {
-        let pairs = USUAL.site(sensors, &[0.0], &mut random);
+        let pairs = law.site(sensors, &[0.0], &mut random);
         for ((count, interval), truth) in counts.iter_mut().zip(of_pairs(&pairs)).zip(truths) {
             count.add(interval.map(|i| holds(i, truth)));
         }
@@ -86,21 +94,21 @@ fn pairs(sensors: usize, studies: usize) -> Vec<Row> {
 }
 
 /// The within-sensor standard deviation that pairs see holds a sensor's own drift.
-fn truths(random: &mut ChaCha8Rng) -> [f64; 9] {
-    let share = USUAL.truth(|error| within_20(&error), random);
-    let absolute = USUAL.truth(f64::abs, random);
-    let slope_variance = (0.05 * USUAL.sd_between).powi(2) * 14.0 * 14.0 / 12.0;
-    let within = (USUAL.sd_within.powi(2) + slope_variance).sqrt();
+fn truths(law: Errors, random: &mut ChaCha8Rng) -> [f64; 9] {
+    let share = law.truth(|error| within_20(&error), random);
+    let absolute = law.truth(f64::abs, random);
+    let slope_variance = (0.05 * law.sd_between).powi(2) * 14.0 * 14.0 / 12.0;
+    let within = (law.sd_within.powi(2) + slope_variance).sqrt();
     [
-        USUAL.bias,
+        law.bias,
         share,
         share,
         absolute,
         absolute,
-        USUAL.sd_between,
+        law.sd_between,
         within,
-        USUAL.drift,
-        1.0 + USUAL.bias / 100.0,
+        law.drift,
+        1.0 + law.bias / 100.0,
     ]
 }
 

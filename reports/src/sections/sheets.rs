@@ -1,0 +1,86 @@
+//! Fault sheets: a sensor that ended early on each, its facts and its last day, for whoever replaces it.
+
+use whereworn_model::table::Cell;
+
+use crate::ReportError;
+use crate::catalogue::fill;
+use crate::chart::last_day::LastDay;
+use crate::chart::small;
+use crate::context::Context;
+use crate::document::{Block, Heading, Kind, Table};
+use crate::view::View;
+
+/// Most sheets; the list has every sensor.
+const MOST_SHEETS: usize = 100;
+
+/// The sheets, the sensor that ended last first; none where no sensor ended early.
+pub(crate) fn blocks(context: &Context, intro: &[String]) -> Result<Vec<Block>, ReportError> {
+    let Some(view) = context.view("fault_sheet") else {
+        return Ok(Vec::new());
+    };
+    let mut out: Vec<Block> = intro.iter().cloned().map(Block::Paragraph).collect();
+    out.push(Block::Contents(3));
+    let traces = context.view("fault_traces");
+    for &row in view.rows.iter().take(MOST_SHEETS) {
+        sheet(&view, traces.as_ref(), row, &mut out)?;
+    }
+    if view.rows.len() > MOST_SHEETS {
+        let rows = view.rows.len().to_string();
+        let (shown, name) = (MOST_SHEETS.to_string(), view.table.name.as_str());
+        let values = [("rows", &*rows), ("shown", &*shown), ("name", name)];
+        let rest = fill(&context.text.table.first_rows, &values);
+        out.insert(intro.len(), Block::Paragraph(rest));
+    }
+    Ok(out)
+}
+
+fn sheet(
+    view: &View,
+    traces: Option<&View>,
+    row: usize,
+    out: &mut Vec<Block>,
+) -> Result<(), ReportError> {
+    let words = &view.context.text.sheets;
+    let number = view.text(row, "panel");
+    let values = [("number", &*number), ("sensor", &*view.text(row, "sensor"))];
+    let title = fill(&words.title, &values);
+    out.push(Block::Heading(3, title.clone()));
+    out.push(Block::Table(facts(view, row)));
+    let drawn = match (traces, view.table.cell(row, "ended")) {
+        (Some(traces), Cell::Time(end)) => last_day(traces, view, row, *end as f64),
+        _ => None,
+    };
+    let picture = drawn.map(|day| small(view, &day, &format!("fault_sheet_{number}"), title));
+    out.push(match picture.transpose()? {
+        Some(picture) => Block::Picture(picture),
+        None => Block::Paragraph(words.no_reading.clone()),
+    });
+    Ok(())
+}
+
+fn last_day<'a>(traces: &'a View<'a>, view: &View, row: usize, end: f64) -> Option<LastDay<'a>> {
+    let panel = view.table.number(row, "panel")?;
+    let mut rows = traces.rows.iter().copied();
+    let rows: Vec<usize> = rows
+        .by_ref()
+        .filter(|&row| traces.table.number(row, "panel") == Some(panel))
+        .collect();
+    LastDay::of(traces, &rows, end)
+}
+
+/// Every column of the sensor, one below the other.
+fn facts(view: &View, row: usize) -> Table {
+    let words = &view.context.text.sheets;
+    let columns = view.table.columns.iter().filter(|c| c.name != "panel");
+    let heading = |text: &String| Heading {
+        text: text.clone(),
+        kind: Kind::Text,
+    };
+    Table {
+        caption: fill(&words.caption, &[("cause", &view.text(row, "cause"))]),
+        headings: vec![heading(&words.fact), heading(&words.recorded)],
+        rows: columns
+            .map(|column| vec![view.heading(&column.name), view.text(row, &column.name)])
+            .collect(),
+    }
+}
