@@ -2,13 +2,16 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use statrs::distribution::{Binomial, DiscreteCDF};
 use whereworn_stats::nights::kinds::KINDS;
-use whereworn_stats::nights::simulate::{Kind, session};
-use whereworn_stats::nights::validate::{KindResult, labelled, validate};
-use whereworn_stats::nights::{Artefact, Settings, detect};
+use whereworn_stats::nights::simulate::{Kind, Session, session};
+use whereworn_stats::nights::validate::{
+    Estimate, KindResult, detected, labelled, plain_rule, validate,
+};
+use whereworn_stats::nights::{Artefact, Preset, Settings, detect};
 
 /// First seed of the nights that results are held to: the detector was made without looking at them.
-const HELD_OUT: u64 = 900_000;
+const HELD_OUT: u64 = 3_000_000;
 
 fn run(minutes: &[f64], glucose: &[f64]) -> Vec<Artefact> {
     detect(minutes, glucose, &[], &Settings::default())
@@ -126,13 +129,17 @@ fn nothing_in_short_constant_or_smooth_traces() {
 
 #[test]
 fn origin_of_time_does_not_matter() {
-    let made = session(&kind("plain"), 14, HELD_OUT + 2);
-    let moved: Vec<f64> = made.minutes.iter().map(|m| m + 64_000.0).collect();
-    let here = run(&made.minutes, &made.glucose);
-    let there = run(&moved, &made.glucose);
     let ends = |found: &[Artefact]| found.iter().map(|a| (a.start, a.end)).collect::<Vec<_>>();
-    assert!(here.len() > 1);
-    assert_eq!(ends(&here), ends(&there));
+    let mut count = 0;
+    for seed in HELD_OUT..HELD_OUT + 5 {
+        let made = session(&kind("plain"), 14, seed);
+        let moved: Vec<f64> = made.minutes.iter().map(|m| m + 64_000.0).collect();
+        let here = run(&made.minutes, &made.glucose);
+        let there = run(&moved, &made.glucose);
+        assert_eq!(ends(&here), ends(&there));
+        count += here.len();
+    }
+    assert!(count > 2);
 }
 
 #[test]
@@ -163,55 +170,109 @@ fn order_and_bounds() {
 }
 
 fn check(name: &str, sessions: u64) -> KindResult {
-    validate(&kind(name), sessions, 14, HELD_OUT, &Settings::default())
+    let seeds = HELD_OUT..HELD_OUT + sessions;
+    let set = Settings::default();
+    validate(&kind(name), 14, seeds, &|made| detected(made, &set))
 }
 
-/// What the project set itself for nights like the published ones.
+/// Whether a count this low, or lower, has a chance of 1 in 1000 or more where the share is just kept.
+fn at_least(share: f64, e: &Estimate) -> bool {
+    let counts = Binomial::new(share, e.of as u64).unwrap();
+    counts.cdf(e.count as u64) >= 0.001
+}
+
+fn at_most(share: f64, e: &Estimate) -> bool {
+    let counts = Binomial::new(share, e.of as u64).unwrap();
+    e.count == 0 || counts.sf(e.count as u64 - 1) >= 0.001
+}
+
+/// What the project set itself for nights like the published ones, with the chance of so few nights allowed for.
 #[test]
 fn reaches_its_marks_on_calm_nights() {
-    let r = check("calm", 150);
-    assert!(r.sensitivity.value >= 0.90, "{r:?}");
-    assert!(r.sensitivity_40.value >= 0.97, "{r:?}");
-    assert!(r.predictive_value.value >= 0.90, "{r:?}");
-    assert!(r.false_per_100.value <= 1.0, "{r:?}");
-    assert!(r.lows_called.value <= 0.01, "{r:?}");
-    assert!(r.start_error <= 5.0 && r.end_error <= 5.0, "{r:?}");
-    assert!((r.rate_ratio - 1.0).abs() <= 0.10, "{r:?}");
+    for name in ["calm", "calm-noise-long"] {
+        let r = check(name, 100);
+        assert!(at_least(0.90, &r.sensitivity), "{r:?}");
+        assert!(at_least(0.97, &r.sensitivity_40), "{r:?}");
+        assert!(at_least(0.90, &r.predictive_value), "{r:?}");
+        assert!(r.false_per_100.value <= 1.0, "{r:?}");
+        assert!(at_most(0.01, &r.lows_called), "{r:?}");
+        assert!(r.start_error <= 5.0 && r.end_error <= 5.0, "{r:?}");
+        assert!((r.rate_ratio - 1.0).abs() <= 0.15, "{r:?}");
+    }
 }
 
-/// Harder nights: floors from earlier runs, less about two standard errors of the run here.
+/// Harder nights: floors from runs on other seeds.
 #[test]
 fn harder_nights_do_not_get_worse() {
-    for (name, sensitivity, false_per_100) in [
-        ("plain", 0.84, 1.2),
-        ("noisy", 0.75, 3.0),
-        ("meals", 0.85, 1.5),
-        ("drifts", 0.88, 1.0),
+    for (name, sensitivity, predictive_value) in [
+        ("plain", 0.90, 0.95),
+        ("noisy", 0.80, 0.86),
+        ("meals", 0.91, 0.90),
+        ("drifts", 0.90, 0.95),
     ] {
-        let r = check(name, 80);
-        assert!(r.sensitivity.value >= sensitivity, "{r:?}");
-        assert!(r.false_per_100.value <= false_per_100, "{r:?}");
-        assert!(r.lows_called.value <= 0.01, "{r:?}");
+        let r = check(name, 60);
+        assert!(at_least(sensitivity, &r.sensitivity), "{r:?}");
+        assert!(at_least(predictive_value, &r.predictive_value), "{r:?}");
+        assert!(at_most(0.01, &r.lows_called), "{r:?}");
     }
 }
 
 #[test]
 fn minute_readings_are_no_worse() {
-    let r = check("1-min", 60);
-    assert!(
-        r.sensitivity.value >= 0.85 && r.predictive_value.value >= 0.85,
-        "{r:?}"
-    );
+    let r = check("1-min", 50);
+    assert!(at_least(0.90, &r.sensitivity), "{r:?}");
+    assert!(at_least(0.92, &r.predictive_value), "{r:?}");
     assert!(r.start_error <= 1.0 && r.end_error <= 1.0, "{r:?}");
 }
 
 #[test]
 fn true_lows_are_not_explained_away() {
-    let r = check("many-lows", 40);
-    assert!(r.lows_called.value <= 0.01, "{r:?}");
-    // The mark is 1 %; with the few hundred lows here only the lower end of the interval can be held to it.
-    let r = check("fast-lows", 80);
-    assert!(r.lows_called.lower <= 0.01, "{r:?}");
+    for name in ["many-lows", "fast-lows", "rebounds", "15-min-fast-lows"] {
+        let r = check(name, 60);
+        assert!(at_most(0.01, &r.lows_called), "{r:?}");
+    }
+}
+
+/// One pass with the looser settings says what every preset reports.
+#[test]
+fn presets_are_nested() {
+    let mut counts = [0; 3];
+    for seed in HELD_OUT..HELD_OUT + 20 {
+        let made = session(&kind("meals"), 14, seed);
+        let with = |preset| {
+            let set = Settings {
+                preset,
+                ..Settings::default()
+            };
+            detect(&made.minutes, &made.glucose, &made.held, &set)
+        };
+        let all = with(Preset::Looser);
+        for (count, preset) in counts.iter_mut().zip(Preset::ALL) {
+            let mut some = all.clone();
+            some.retain(|artefact| artefact.strictest >= preset);
+            assert_eq!(some, with(preset));
+            *count += some.len();
+        }
+    }
+    assert!(counts[0] > counts[1] && counts[1] > counts[2] && counts[2] > 0);
+}
+
+/// A fall of 22 % from 100 within 15 min, back at half of it within 3 h: by hand.
+#[test]
+fn plain_rule_by_hand() {
+    let mut made = Session {
+        minutes: every(5.0, 60),
+        glucose: vec![100.0; 60],
+        ..Session::default()
+    };
+    made.glucose[20..30].fill(75.0);
+    let found = plain_rule(&made, 0.22);
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].start, found[0].end), (90.0, 145.0));
+    assert_eq!(found[0].nadir, 100.0);
+    assert_eq!(plain_rule(&made, 0.28), []);
+    made.glucose[20..].fill(75.0);
+    assert_eq!(plain_rule(&made, 0.22), []);
 }
 
 /// Probabilities mean what they say: in each third of the range, about that share are events.

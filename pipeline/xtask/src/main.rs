@@ -9,7 +9,7 @@ mod nights;
 
 const USAGE: &str = "usage: cargo xtask check
        cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
-       cargo xtask nights [--quick]      what the detector of night artefacts finds on labelled synthetic nights";
+       cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -20,6 +20,10 @@ fn main() -> ExitCode {
         ["calibrate", "--quick"] => calibrate::run(true),
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
+        ["nights", "--fit"] => {
+            nights::fit();
+            Ok(())
+        }
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

@@ -1,6 +1,7 @@
 //! Fit of one candidate: the published shape against no event and against slow dips.
 
 use super::scan::{Pair, Series};
+use super::settings::{EXPLAINED, FINER, MARGIN, PARTS, TAIL};
 use super::window::{Column, Dip, Mixture, Window};
 use super::{Evidence, Settings};
 
@@ -10,22 +11,8 @@ pub(super) struct Fit {
     /// Begin and end of the pressure, min.
     pub start: f64,
     pub end: f64,
-    /// Time constants of the fall and of the recovery, min.
-    pub fall: f64,
-    pub rise: f64,
-    /// Height of the fall, mg/dL.
-    pub height: f64,
     pub evidence: Evidence,
 }
-
-/// Readings before and after the event that the baseline is drawn through, min.
-const MARGIN: f64 = 100.0;
-/// Shares of a slow ramp that may lie before the edge it stands for.
-const PARTS: [f64; 4] = [0.0, 0.25, 0.5, 0.75];
-/// Time constants after which a recovery is over (e⁻⁸ is left).
-const TAIL: f64 = 8.0;
-/// Weight of the likelihood in the choice between candidates that overlap.
-const EXPLAINED: f64 = 0.2;
 
 impl Fit {
     /// What decides between candidates that overlap: plausible first, then what explains more.
@@ -35,14 +22,14 @@ impl Fit {
 
     /// Fitted dip at a time, mg/dL.
     pub fn depth(&self, minute: f64) -> f64 {
-        let done = response(minute - self.start, self.fall);
-        self.height * (done - response(minute - self.end, self.rise))
+        let done = response(minute - self.start, self.evidence.fall);
+        self.evidence.height * (done - response(minute - self.end, self.evidence.rise))
     }
 
     /// Adds the fitted dip back to the readings.
     pub fn subtract(&self, minutes: &[f64], readings: &mut [f64]) {
         let first = minutes.partition_point(|&m| m < self.start);
-        let last = minutes.partition_point(|&m| m <= self.end + TAIL * self.rise);
+        let last = minutes.partition_point(|&m| m <= self.end + TAIL * self.evidence.rise);
         for (reading, minute) in readings[first..last].iter_mut().zip(&minutes[first..last]) {
             *reading += self.depth(*minute);
         }
@@ -71,7 +58,7 @@ const STEEPEST: f64 = 1.43;
 /// Whether the fit of a pair sees readings that any of `fits` (in order of time) touches.
 pub(super) fn reaches(pair: &Pair, fits: &[Fit], minutes: &[f64]) -> bool {
     let (from, to) = (minutes[pair.fall] - MARGIN, minutes[pair.rise] + MARGIN);
-    let next = fits.partition_point(|f| f.end + TAIL * f.rise < from);
+    let next = fits.partition_point(|f| f.end + TAIL * f.evidence.rise < from);
     fits.get(next).is_some_and(|f| f.start < to)
 }
 
@@ -89,19 +76,30 @@ pub(super) fn fit(series: &Series, readings: &[f64], pair: Pair, set: &Settings)
         return None;
     }
     let slow = slow_dip(&window, &best, &falls, &rises, set);
-    if half < 1.0 {
-        let fine_falls = edges(&window, best.start, &[best.fall], half.max(0.5), 2.0);
-        let fine_rises = edges(&window, best.end, &[best.rise], half.max(0.5), 2.0);
-        best = search(&fine_falls, &fine_rises, set, &mut Mixture::default()).unwrap_or(best);
-    }
-    best.height = fast.mean();
-    best.evidence.against_slow = fast.log() - slow;
+    let fine = |at: f64, tau: f64| {
+        let slowest = set.edge_minutes.last().copied().unwrap_or(tau);
+        let taus = FINER.map(|factor| (factor * tau).min(slowest));
+        edges(&window, at, &taus, (0.25 * step).max(0.5), 0.5 * step)
+    };
+    let fine_falls = fine(best.start, best.evidence.fall);
+    let fine_rises = fine(best.end, best.evidence.rise);
+    let mut finer = Mixture::default();
+    best = search(&fine_falls, &fine_rises, set, &mut finer).unwrap_or(best);
+    // The finer grid divides one of the coarse one's cells, each of which has the same prior.
+    let refined = finer.log() - ((falls.len() * rises.len()) as f64).ln();
+    best.evidence.height = if refined > fast.log() {
+        finer.mean()
+    } else {
+        fast.mean()
+    };
+    best.evidence.against_slow = fast.log().max(refined) - slow;
     let inside = series.minutes.partition_point(|&m| m < best.start)
         ..series.minutes.partition_point(|&m| m <= best.end);
     best.evidence.bottom = series.glucose[inside]
         .iter()
         .copied()
         .fold(f64::INFINITY, f64::min);
+    best.evidence.before = series.before(best.start);
     best.evidence.spacing = series.spacing;
     Some(best)
 }
@@ -134,13 +132,12 @@ fn search(falls: &[Column], rises: &[Column], set: &Settings, all: &mut Mixture)
                 best = Some(Fit {
                     start: fall.begin,
                     end: rise.begin,
-                    fall: fall.width,
-                    rise: rise.width,
-                    height: dip.height,
                     evidence: Evidence {
                         against_none,
+                        height: dip.height,
                         height_in_errors: dip.height * dip.information.sqrt(),
-                        edges: fall.width + rise.width,
+                        fall: fall.width,
+                        rise: rise.width,
                         minutes: length,
                         ..Evidence::default()
                     },
@@ -166,8 +163,8 @@ fn slow_dip(
             .map(|(begin, w)| window.column(begin, w, ramp))
             .collect()
     };
-    let falls = ramps(best.start + best.fall, set.slow_falls);
-    let rises = ramps(best.end + best.rise, set.slow_rises);
+    let falls = ramps(best.start + best.evidence.fall, set.slow_falls);
+    let rises = ramps(best.end + best.evidence.rise, set.slow_rises);
     let mut alone = Mixture::default();
     let mut dips = Mixture::default();
     let limit = |width: f64| set.fastest / STEEPEST * width;
@@ -189,11 +186,11 @@ fn slow_dip(
                 limit(fall.width.min(rise.width)),
             );
         }
-        for rise in ends.iter().filter(|c| c.width == best.rise) {
+        for rise in ends.iter().filter(|c| c.width == best.evidence.rise) {
             add(&mut dips, Dip::between(fall, rise), limit(fall.width));
         }
     }
-    for fall in starts.iter().filter(|c| c.width == best.fall) {
+    for fall in starts.iter().filter(|c| c.width == best.evidence.fall) {
         for rise in &rises {
             add(&mut dips, Dip::between(fall, rise), limit(rise.width));
         }

@@ -2,6 +2,7 @@
 
 use super::second::Second;
 use super::simulate::{Baseline, Kind};
+use super::third::Third;
 
 const PLAIN: Kind = Kind {
     name: "plain",
@@ -22,11 +23,25 @@ const PLAIN: Kind = Kind {
 
 /// Kinds of the first generator: the weights were fitted to their nights with seeds below 10 000,
 /// results are reported on seeds from 900 000 on.
-pub const KINDS: [Kind; 18] = [
+pub const KINDS: [Kind; 21] = [
     Kind {
         name: "calm",
         restless: 0.6,
         level: (95.0, 125.0),
+        ..PLAIN
+    },
+    Kind {
+        name: "calm-noise-short",
+        restless: 0.6,
+        level: (95.0, 125.0),
+        noise_correlation: 0.5,
+        ..PLAIN
+    },
+    Kind {
+        name: "calm-noise-long",
+        restless: 0.6,
+        level: (95.0, 125.0),
+        noise_correlation: 0.9,
         ..PLAIN
     },
     Kind {
@@ -108,6 +123,14 @@ pub const KINDS: [Kind; 18] = [
         ..PLAIN
     },
     Kind {
+        name: "15-min-fast-lows",
+        spacing: 15.0,
+        low_share: 0.3,
+        fast_lows: true,
+        baseline: Baseline::Meals,
+        ..PLAIN
+    },
+    Kind {
         name: "many-lows",
         low_share: 0.6,
         baseline: Baseline::Oscillator,
@@ -167,5 +190,36 @@ pub const SECOND_KINDS: [Second; 6] = [
         name: "second-15-min",
         spacing: 15.0,
         ..SECOND
+    },
+];
+
+const THIRD: Third = Third {
+    name: "third",
+    spacing: 5.0,
+    correlation: (0.5, 0.9),
+};
+
+/// Kinds of the third generator, for reports only.
+pub const THIRD_KINDS: [Third; 5] = [
+    THIRD,
+    Third {
+        name: "third-noise-short",
+        correlation: (0.3, 0.5),
+        ..THIRD
+    },
+    Third {
+        name: "third-noise-long",
+        correlation: (0.9, 0.97),
+        ..THIRD
+    },
+    Third {
+        name: "third-1-min",
+        spacing: 1.0,
+        ..THIRD
+    },
+    Third {
+        name: "third-15-min",
+        spacing: 15.0,
+        ..THIRD
     },
 ];

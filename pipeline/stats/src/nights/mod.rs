@@ -22,6 +22,7 @@ mod scan;
 pub mod second;
 pub mod settings;
 pub mod simulate;
+pub mod third;
 pub mod validate;
 mod window;
 
@@ -29,7 +30,8 @@ use std::f64::consts::LN_10;
 
 use fit::Fit;
 use scan::{Pair, Series};
-pub use settings::{Score, Settings};
+use settings::{HALF, SMOOTHED};
+pub use settings::{Preset, Score, Settings};
 
 /// A run of readings held down by pressure on the sensor.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -51,6 +53,8 @@ pub struct Artefact {
     /// Probability that the run is an artefact rather than noise or blood glucose, calibrated on
     /// synthetic nights.
     pub probability: f64,
+    /// The strictest preset that still reports it.
+    pub strictest: Preset,
 }
 
 /// Finds the artefacts of one sensor's whole session.
@@ -67,15 +71,22 @@ pub fn detect(
 ) -> Vec<Artefact> {
     candidates(minutes, glucose, held, settings)
         .into_iter()
-        .filter(|c| settings.accepts(c.artefact.height, &c.evidence))
-        .map(|c| c.artefact)
+        .filter_map(|c| {
+            let strictest = settings.strictest(&c.evidence)?;
+            (strictest >= settings.preset).then_some(Artefact {
+                strictest,
+                ..c.artefact
+            })
+        })
         .collect()
 }
 
 /// A candidate with the evidence that its probability was made from.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Candidate {
+pub struct Candidate {
+    /// a
     pub artefact: Artefact,
+    /// e
     pub evidence: Evidence,
 }
 
@@ -86,12 +97,18 @@ pub struct Evidence {
     pub against_none: f64,
     /// Against the best slow dip.
     pub against_slow: f64,
+    /// Height of the fitted fall, mg/dL.
+    pub height: f64,
     /// Height over its standard error.
     pub height_in_errors: f64,
     /// Lowest reading of the run, mg/dL.
     pub bottom: f64,
-    /// Sum of the edges' time constants, min.
-    pub edges: f64,
+    /// Mean of the readings shortly before the fall, mg/dL.
+    pub before: f64,
+    /// Time constant of the fall, min.
+    pub fall: f64,
+    /// Time constant of the recovery, min.
+    pub rise: f64,
     /// Median spacing of the readings, min.
     pub spacing: f64,
     /// Length of the run, min.
@@ -99,7 +116,7 @@ pub struct Evidence {
 }
 
 /// All non-overlapping candidates in order of time, whatever their probability.
-pub(crate) fn candidates(
+pub fn candidates(
     minutes: &[f64],
     glucose: &[f64],
     held: &[bool],
@@ -117,7 +134,7 @@ pub(crate) fn candidates(
     let strong: Vec<Fit> = taken
         .iter()
         .copied()
-        .filter(|f| settings.probability(&f.evidence) > 0.5)
+        .filter(|f| settings.probability(&f.evidence) > HALF)
         .collect();
     if !strong.is_empty() {
         let mut rest = glucose.to_vec();
@@ -146,8 +163,12 @@ fn take(
         .collect();
     found.sort_by(|a, b| b.score(settings).total_cmp(&a.score(settings)));
     for fit in found {
-        let at = taken.partition_point(|other| other.end <= fit.start);
-        if taken.get(at).is_none_or(|other| fit.end <= other.start) {
+        let apart = settings.least_apart;
+        let at = taken.partition_point(|other| other.end + apart <= fit.start);
+        if taken
+            .get(at)
+            .is_none_or(|other| fit.end + apart <= other.start)
+        {
             taken.insert(at, fit);
         }
     }
@@ -158,7 +179,7 @@ fn finish(f: &Fit, series: &Series, settings: &Settings) -> Option<Candidate> {
     let (minutes, glucose) = (series.minutes, series.glucose);
     // An abrupt fall is over by the next reading: a reading at its very begin is not in it yet. Sparse
     // readings cannot tell when between two of them the fall began.
-    let abrupt = f.fall < 0.25 * series.spacing && series.spacing < settings.sparse_from;
+    let abrupt = f.evidence.fall < 0.25 * series.spacing && series.spacing < settings.sparse_from;
     let start = minutes.partition_point(|&m| m < f.start || abrupt && m <= f.start);
     let end = minutes.partition_point(|&m| m <= f.end).checked_sub(1)?;
     if start >= end {
@@ -172,10 +193,11 @@ fn finish(f: &Fit, series: &Series, settings: &Settings) -> Option<Candidate> {
             end,
             nadir,
             drop,
-            height: f.height,
-            fall_minutes: f.fall * LN_10,
-            recovery_minutes: f.rise * LN_10,
+            height: f.evidence.height,
+            fall_minutes: f.evidence.fall * LN_10,
+            recovery_minutes: f.evidence.rise * LN_10,
             probability: settings.probability(&f.evidence),
+            strictest: Preset::Looser,
         },
         evidence: f.evidence,
     })
@@ -191,4 +213,3 @@ fn expected(f: &Fit, series: &Series, at: usize) -> f64 {
         .sum();
     sum / (to - from) as f64
 }
-const SMOOTHED: f64 = 20.0;

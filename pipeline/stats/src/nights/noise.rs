@@ -7,6 +7,7 @@
 
 use super::Settings;
 use super::model::Model;
+use super::settings::{CORRELATIONS, ENOUGH, FARTHEST, LAGS, RATES, SAMPLE};
 
 /// What is known of a session before any event is looked for.
 #[derive(Debug, Clone, Copy)]
@@ -15,14 +16,6 @@ pub(super) struct Noise {
     /// Standard deviation of the noise as a share of glucose.
     pub cv: f64,
 }
-
-const LAGS: [usize; 5] = [1, 2, 3, 4, 6];
-const CORRELATIONS: [f64; 8] = [0.3, 0.5, 0.6, 0.7, 0.8, 0.87, 0.92, 0.96];
-const RATES: [f64; 4] = [0.4, 0.6, 0.9, 1.3];
-/// Longest lag that still tells more of noise than of glucose, min.
-const FARTHEST: f64 = 45.0;
-const ENOUGH: usize = 60;
-const SAMPLE: usize = 1500;
 
 /// Noise of a session with readings about `spacing` minutes apart.
 pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Settings) -> Noise {

@@ -3,6 +3,7 @@
 use super::Settings;
 use super::model::{Step, smooth, whiten};
 use super::noise::{self, Noise};
+use super::settings::{BEFORE, HELD, ROUNDING, SCAN_TAU};
 
 /// A session's readings with their variances.
 pub(super) struct Series<'a> {
@@ -28,13 +29,6 @@ pub(super) struct Pair {
     /// Index of the first reading after the recovery began.
     pub rise: usize,
 }
-
-/// Time constant of the edges in the scan, min: the middle of the range that is fitted later.
-const SCAN_TAU: f64 = 4.0;
-/// Rounding to whole mg/dL, plus a little for mmol/L with one decimal.
-const ROUNDING: f64 = 0.3;
-/// Variance of a reading held at a limit, (mg/dL)².
-const HELD: f64 = 9.0;
 
 impl<'a> Series<'a> {
     pub fn new(minutes: &'a [f64], glucose: &'a [f64], held: &[bool], set: &Settings) -> Self {
@@ -65,6 +59,16 @@ impl<'a> Series<'a> {
             steps,
             edges,
         }
+    }
+
+    /// Mean of the readings in the last minutes before a time, or the last one where there is none in them.
+    pub fn before(&self, minute: f64) -> f64 {
+        let to = self.minutes.partition_point(|&m| m < minute).max(1);
+        let from = self
+            .minutes
+            .partition_point(|&m| m < minute - BEFORE)
+            .min(to - 1);
+        self.glucose[from..to].iter().sum::<f64>() / (to - from) as f64
     }
 
     /// Pairs of a fall and a recovery worth a fit: for each fall the best recovery, and the reverse.

@@ -5,13 +5,18 @@
 //! some true event, whatever that event's size. Errors of start and end are reported minus true.
 
 use super::second::Second;
-use super::simulate::{Kind, Session, session};
+use super::simulate::{Event, Kind, Session, session};
+use super::third::Third;
 use super::{Artefact, Candidate, Evidence, Settings, candidates};
 use statrs::distribution::{ContinuousCDF, Gamma};
 
 /// A share or rate with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
+    /// What was counted.
+    pub count: usize,
+    /// Of how many; nights for a rate.
+    pub of: usize,
     /// The estimate; NaN where nothing was counted.
     pub value: f64,
     /// Lower end of the interval.
@@ -25,6 +30,8 @@ pub struct Estimate {
 pub struct KindResult {
     /// Name of the kind.
     pub kind: &'static str,
+    /// Minutes between readings.
+    pub spacing: f64,
     /// Nights made.
     pub nights: usize,
     /// Events of 25 mg/dL or more (at 15 min spacing only those of 45 min or more, here and below).
@@ -41,6 +48,10 @@ pub struct KindResult {
     pub lows_called: Estimate,
     /// Reported artefacts over true events of 25 mg/dL or more, of any length.
     pub rate_ratio: f64,
+    /// Reported artefacts.
+    pub reported: usize,
+    /// True events of 25 mg/dL or more, of any length.
+    pub all_events: usize,
     /// Median absolute error of start, min.
     pub start_error: f64,
     /// Median absolute error of end, min.
@@ -63,58 +74,113 @@ struct Tally {
     end_errors: Vec<f64>,
 }
 
-/// Runs the detector over `sessions` sessions of `nights` nights of a kind, seeds from `seed` on.
-#[must_use]
+/// Kinds of nights that a detector can be tried on.
+pub trait Nights {
+    /// Name in tables.
+    fn name(&self) -> &'static str;
+    /// Minutes between readings.
+    fn spacing(&self) -> f64;
+    /// One session of `nights` nights; the same seed gives the same session.
+    fn session(&self, nights: usize, seed: u64) -> Session;
+}
+
+macro_rules! nights {
+    ($kind:ty, $session:path) => {
+        impl Nights for $kind {
+            fn name(&self) -> &'static str {
+                self.name
+            }
+            fn spacing(&self) -> f64 {
+                self.spacing
+            }
+            fn session(&self, nights: usize, seed: u64) -> Session {
+                $session(self, nights, seed)
+            }
+        }
+    };
+}
+
+nights!(Kind, super::simulate::session);
+nights!(Second, super::second::session);
+nights!(Third, super::third::session);
+
+/// Runs `detect` over sessions of `nights` nights of a kind, one for each seed.
 pub fn validate(
-    kind: &Kind,
-    sessions: u64,
+    kind: &dyn Nights,
     nights: usize,
-    seed: u64,
-    settings: &Settings,
-) -> KindResult {
-    let made = |seed| session(kind, nights, seed);
-    run(
-        kind.name,
-        shortest(kind.spacing),
-        seed..seed + sessions,
-        made,
-        settings,
-    )
-}
-
-/// The same for a kind of the second generator.
-#[must_use]
-pub fn validate_second(
-    kind: &Second,
-    sessions: u64,
-    nights: usize,
-    seed: u64,
-    settings: &Settings,
-) -> KindResult {
-    let made = |seed| super::second::session(kind, nights, seed);
-    run(
-        kind.name,
-        shortest(kind.spacing),
-        seed..seed + sessions,
-        made,
-        settings,
-    )
-}
-
-fn run(
-    name: &'static str,
-    shortest: f64,
     seeds: std::ops::Range<u64>,
-    session: impl Fn(u64) -> Session,
-    settings: &Settings,
+    detect: &dyn Fn(&Session) -> Vec<Found>,
 ) -> KindResult {
+    let shortest = if kind.spacing() >= 15.0 { 45.0 } else { 0.0 };
     let mut tally = Tally::default();
     for seed in seeds {
-        let made = session(seed);
-        let found = super::detect(&made.minutes, &made.glucose, &made.held, settings);
-        tally.add(&made, &found, shortest);
+        let made = kind.session(nights, seed);
+        tally.add(&made, &detect(&made), shortest);
     }
-    tally.result(name)
+    tally.result(kind)
+}
+
+/// A reported artefact: times of its first, last and lowest reading, min.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// First reading.
+    pub start: f64,
+    /// Last reading.
+    pub end: f64,
+    /// Lowest reading.
+    pub nadir: f64,
+}
+
+impl Found {
+    fn of(made: &Session, artefact: &Artefact) -> Self {
+        Self {
+            start: made.minutes[artefact.start],
+            end: made.minutes[artefact.end],
+            nadir: made.minutes[artefact.nadir],
+        }
+    }
+}
+
+/// What the detector reports in a session.
+#[must_use]
+pub fn detected(made: &Session, settings: &Settings) -> Vec<Found> {
+    super::detect(&made.minutes, &made.glucose, &made.held, settings)
+        .iter()
+        .map(|artefact| Found::of(made, artefact))
+        .collect()
+}
+
+/// What a plain rule reports: glucose falls by a share within 15 min, and is back at half of the fall within
+/// 3 h. A yardstick for how hard a kind of nights is, and for what the detector is worth.
+#[must_use]
+pub fn plain_rule(made: &Session, share: f64) -> Vec<Found> {
+    let (minutes, glucose) = (&made.minutes, &made.glucose);
+    let mut found = Vec::new();
+    let mut at = 0;
+    while at < minutes.len() {
+        let before = minutes.partition_point(|&m| m < minutes[at] - 15.5);
+        let mut next = at + 1;
+        if glucose[at] <= (1.0 - share) * glucose[before] {
+            let mut lowest = at;
+            let last = minutes.partition_point(|&m| m <= minutes[at] + 180.0);
+            for later in at + 1..last {
+                if glucose[later] < glucose[lowest] {
+                    lowest = later;
+                }
+                if 2.0 * glucose[later] >= glucose[before] + glucose[lowest] {
+                    found.push(Found {
+                        start: minutes[before + 1],
+                        end: minutes[later - 1],
+                        nadir: minutes[lowest],
+                    });
+                    next = later + 1;
+                    break;
+                }
+            }
+        }
+        at = next;
+    }
+    found
 }
 
 /// Evidence of every candidate at night of at least the least height, and whether it is a true event.
@@ -132,18 +198,13 @@ pub fn labelled(
         for Candidate { artefact, evidence } in
             candidates(&made.minutes, &made.glucose, &made.held, settings)
         {
-            if artefact.height >= settings.least_drop && made.at_night(made.minutes[artefact.nadir])
-            {
-                out.push((evidence, made.matches(&artefact).is_some()));
+            let found = Found::of(&made, &artefact);
+            if evidence.height >= settings.least_drop && made.at_night(found.nadir) {
+                out.push((evidence, made.matches(&found).is_some()));
             }
         }
     }
     out
-}
-
-/// Shortest event that counts at a spacing: 45 min from 15 min spacing on.
-fn shortest(spacing: f64) -> f64 {
-    if spacing >= 15.0 { 45.0 } else { 0.0 }
 }
 
 impl Session {
@@ -152,16 +213,16 @@ impl Session {
     }
 
     /// Index of the true event that an artefact overlaps by at least half of the event.
-    fn matches(&self, a: &Artefact) -> Option<usize> {
-        let (start, end) = (self.minutes[a.start], self.minutes[a.end]);
+    fn matches(&self, a: &Found) -> Option<usize> {
+        let shared = |e: &Event| a.end.min(e.end) - a.start.max(e.start);
         self.events
             .iter()
-            .position(|e| end.min(e.end) - start.max(e.start) >= 0.5 * (e.end - e.start))
+            .position(|e| shared(e) >= 0.5 * (e.end - e.start))
     }
 }
 
 impl Tally {
-    fn add(&mut self, made: &Session, found: &[Artefact], shortest: f64) {
+    fn add(&mut self, made: &Session, found: &[Found], shortest: f64) {
         self.nights += made.nights.len();
         let mut hit = vec![None; made.events.len()];
         for a in found {
@@ -169,14 +230,14 @@ impl Tally {
             if let Some(k) = matched {
                 hit[k] = Some(a);
             }
-            if !made.at_night(made.minutes[a.nadir]) {
+            if !made.at_night(a.nadir) {
                 continue;
             }
             self.reported += 1;
             if matched.is_none() {
                 self.wrong += 1;
-                let (start, end) = (made.minutes[a.start], made.minutes[a.end]);
-                self.lows_called += usize::from(made.lows.iter().any(|l| start < l.1 && l.0 < end));
+                let touched = made.lows.iter().any(|l| a.start < l.1 && l.0 < a.end);
+                self.lows_called += usize::from(touched);
             }
         }
         self.lows += made.lows.len();
@@ -195,31 +256,26 @@ impl Tally {
                 }
             }
             if let Some(a) = hit {
-                self.start_errors
-                    .push((made.minutes[a.start] - event.start).abs());
-                self.end_errors
-                    .push((made.minutes[a.end] - event.end).abs());
+                self.start_errors.push((a.start - event.start).abs());
+                self.end_errors.push((a.end - event.end).abs());
             }
         }
     }
 
-    fn result(mut self, kind: &'static str) -> KindResult {
-        let nights = self.nights as f64;
-        let rate = poisson(self.wrong as f64);
+    fn result(mut self, kind: &dyn Nights) -> KindResult {
         KindResult {
-            kind,
+            kind: kind.name(),
+            spacing: kind.spacing(),
             nights: self.nights,
             events: self.events[0],
             sensitivity: wilson(self.found[0], self.events[0]),
             sensitivity_40: wilson(self.found[1], self.events[1]),
             predictive_value: wilson(self.reported - self.wrong, self.reported),
-            false_per_100: Estimate {
-                value: 100.0 * rate.value / nights,
-                lower: 100.0 * rate.lower / nights,
-                upper: 100.0 * rate.upper / nights,
-            },
+            false_per_100: per_100(self.wrong, self.nights),
             lows_called: wilson(self.lows_called, self.lows),
             rate_ratio: self.reported as f64 / self.all_events as f64,
+            reported: self.reported,
+            all_events: self.all_events,
             start_error: super::noise::median(&mut self.start_errors),
             end_error: super::noise::median(&mut self.end_errors),
         }
@@ -233,18 +289,23 @@ fn wilson(count: usize, of: usize) -> Estimate {
     let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
     let half = (z2 * (p * (1.0 - p) / n + z2 / (4.0 * n * n))).sqrt() / (1.0 + z2 / n);
     Estimate {
+        count,
+        of,
         value: p,
         lower: middle - half,
         upper: middle + half,
     }
 }
 
-/// Exact Poisson interval of a count, 95 % (Garwood 1936, Biometrika 28:437-442).
-fn poisson(count: f64) -> Estimate {
+/// Rate per 100 with its exact Poisson interval, 95 % (Garwood 1936, Biometrika 28:437-442).
+fn per_100(count: usize, of: usize) -> Estimate {
+    let scale = 100.0 / of as f64;
     let quantile = |shape: f64, p: f64| Gamma::new(shape, 1.0).map_or(0.0, |g| g.inverse_cdf(p));
     Estimate {
-        value: count,
-        lower: quantile(count, 0.025),
-        upper: quantile(count + 1.0, 0.975),
+        count,
+        of,
+        value: scale * count as f64,
+        lower: scale * quantile(count as f64, 0.025),
+        upper: scale * quantile(count as f64 + 1.0, 0.975),
     }
 }
