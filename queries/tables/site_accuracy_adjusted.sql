@@ -3,7 +3,7 @@
 -- section = "compare"
 -- order = 7
 -- show = 20
--- note = "The second site less the first, in percent, by the mixed model over all sites. Adjusted: for tape, side, model, calendar time and order of wear, as far as they vary. Refused where sites cannot be told apart from these, or no degree of freedom between sensors is left."
+-- note = "The second site less the first, in percent, by the mixed model over all sites, each with its own variance. Adjusted: for tape, side, model, calendar time and order of wear, as far as they vary. Refused where sites cannot be told apart from these, or no degree of freedom between sensors is left."
 -- [columns]
 -- site_a = { label = "Site" }
 -- site_b = { label = "against" }

@@ -3,7 +3,7 @@
 -- section = "compare"
 -- order = 6
 -- show = 30
--- note = "The second site less the first: a bias above 0 means that its sensors read higher. Mixed model over all sites: site fixed, wearer and sensor random. t and all p are those of the percent. Below ten sensors a site read the p by permutation, beside the smallest that these data could give; the adjusted p (Holm) allows for the number of pairs."
+-- note = "The second site less the first: a bias above 0 means that its sensors read higher. Mixed model over all sites: site fixed, wearer and sensor random, each site with its own variance. t and all p are those of the percent. Below ten sensors a site read the p by permutation, beside the smallest that these data could give (the larger of the two p where sensors scatter more at one of the sites); the adjusted p (Holm) allows for the number of pairs."
 -- [columns]
 -- site_a = { label = "Site" }
 -- site_b = { label = "against" }

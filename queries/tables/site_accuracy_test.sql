@@ -2,7 +2,7 @@
 -- row = "one measure"
 -- section = "compare"
 -- order = 5
--- note = "All sites at once, of the percent. Mixed model: site fixed, wearer and sensor random. The p by permutation shuffles sites among the sensors of a wearer; below ten sensors a site it is the one to read, beside the smallest that these data could give."
+-- note = "All sites at once, of the percent. Mixed model: site fixed, wearer and sensor random, each site with its own variance. The p by permutation shuffles sites among the sensors of a wearer; below ten sensors a site it is the one to read, beside the smallest that these data could give; where sensors scatter more at one site than at another, read the larger of the two p."
 -- [columns]
 -- measure = { label = "Measure" }
 -- sensors = { label = "Sensors" }

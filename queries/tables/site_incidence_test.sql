@@ -2,7 +2,7 @@
 -- row = "one ending"
 -- section = "compare"
 -- order = 3
--- note = "Gray's test of the share that has ended in this way, other endings competing; wearers are not told apart. With a handful of sensors it is not to be relied on."
+-- note = "Gray's test of the share that has ended in this way, other endings competing; wearers are strata. With a handful of sensors it is not to be relied on."
 -- [columns]
 -- cause = { label = "Ending" }
 -- sensors = { label = "Sensors" }
@@ -11,7 +11,7 @@
 -- df = { label = "Degrees of freedom" }
 -- p = { label = "p", digits = 4 }
 WITH endings AS (
-    SELECT site, day, CASE WHEN ending = 1 THEN 'detached' WHEN ending = 2 THEN cause END AS cause
+    SELECT site, wearer, day, CASE WHEN ending = 1 THEN 'detached' WHEN ending = 2 THEN cause END AS cause
     FROM lives
 ),
 causes AS (
@@ -22,7 +22,9 @@ tests AS (
         c.cause,
         COUNT(*) AS sensors,
         SUM(CASE WHEN e.cause = c.cause THEN 1 ELSE 0 END) AS ended,
-        gray_test(e.day, CASE WHEN e.cause IS NULL THEN 0 WHEN e.cause = c.cause THEN 1 ELSE 2 END, e.site) AS test
+        gray_test(
+            e.day, CASE WHEN e.cause IS NULL THEN 0 WHEN e.cause = c.cause THEN 1 ELSE 2 END, e.site, e.wearer
+        ) AS test
     FROM causes AS c
     CROSS JOIN endings AS e
     GROUP BY c.cause

@@ -7,7 +7,7 @@ use whereworn_stats::survival::beta_product::BetaProduct;
 use whereworn_stats::survival::cox::CoxRefusal;
 use whereworn_stats::survival::cox::exposed::exposed_hazard;
 use whereworn_stats::survival::evidence::look;
-use whereworn_stats::survival::gray::gray_test;
+use whereworn_stats::survival::gray::stratified_gray_test;
 use whereworn_stats::survival::logrank::Subjects;
 use whereworn_stats::survival::lost::lost_bounds;
 
@@ -28,9 +28,14 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "gray_test",
-        arguments: &[("day", Number), ("ending", Number), ("site", Label)],
+        arguments: &[
+            ("day", Number),
+            ("ending", Number),
+            ("site", Label),
+            ("stratum", Label),
+        ],
         fields: &["chi_square", "df", "p"],
-        about: "Gray's test of equal cumulative incidence of an ending between sites, where others compete",
+        about: "Gray's test of equal cumulative incidence of an ending between sites within strata, where others compete",
         evaluate: One(gray_of_sites),
     },
     Statistic {
@@ -129,7 +134,8 @@ fn beta_product(rows: &Rows) -> Values {
 }
 
 fn gray_of_sites(rows: &Rows) -> Values {
-    let test = gray_test(rows.numbers(0), &causes(rows, 1), &rows.labels(2), 0)?;
+    let (sites, strata) = (rows.labels(2), rows.labels(3));
+    let test = stratified_gray_test(rows.numbers(0), &causes(rows, 1), &sites, &strata, 0)?;
     Some(vec![
         Some(test.chi_square),
         Some(test.df as f64),
