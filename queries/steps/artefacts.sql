@@ -10,6 +10,7 @@ SELECT
     nadir_time,
     nadir,
     drop,
+    height,
     fall_minutes,
     recovery_minutes,
     probability,

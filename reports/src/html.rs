@@ -51,13 +51,19 @@ fn figure(picture: &Picture) -> (&'static str, String) {
     const ON_PAPER: (f64, f64) = (0.83, 1.02);
     /// Highest that fits in a column, CSS pixels.
     const COLUMN: f64 = 1150.0;
+    /// From here on a drawing over a page's width is too high to be made smaller, CSS pixels.
+    const TALL: f64 = 400.0;
     let wide = picture.wide.inline(picture, "wide");
     match &picture.narrow {
         None => ("", picture.wide.inline(picture, "small")),
         Some(narrow) => {
             let in_column = narrow.height * ON_PAPER.1;
             let less = in_column < COLUMN && in_column < 2.0 * picture.wide.height * ON_PAPER.0;
-            let class = if less { "half" } else { "" };
+            let class = match (less, picture.wide.height > TALL) {
+                (false, _) => "",
+                (true, false) => "half",
+                (true, true) => "half tall",
+            };
             (class, wide + &narrow.inline(picture, "narrow"))
         }
     }

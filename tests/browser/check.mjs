@@ -1,6 +1,7 @@
 // Opens reports in a headless browser and fails where one asks for anything, is wider than the screen, is slow or
-// large, where axe-core finds a fault of accessibility, in either colour scheme, or where what comes before the annex
-// does not print on two pages, or a table or figure of it is higher than a page.
+// large, where axe-core finds a fault of accessibility, in either colour scheme, where what comes before the annex does
+// not print on two pages, or a table or figure of it is higher than a page, where the annex is long, or where a fault
+// sheet does not print on a page of its own, together with the others or alone.
 //
 //   node check.mjs CHROMIUM REPORT.html...
 //
@@ -16,12 +17,13 @@ const SCHEMES = ["light", "dark"];
 const MOST_BYTES = 1_500_000;
 const MOST_MILLISECONDS = 500;
 const BODY_PAGES = 2;
+const MOST_PAGES = 40;
 
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.
 const MILLIMETRE = 96 / 25.4;
 const PAPERS = {
-  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE, across: (297 - 26) * MILLIMETRE },
-  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE, across: (279.4 - 26) * MILLIMETRE },
+  A4: { width: (210 - 26) * MILLIMETRE, height: (297 - 29) * MILLIMETRE },
+  Letter: { width: (215.9 - 26) * MILLIMETRE, height: (279.4 - 29) * MILLIMETRE },
 };
 
 const needed = createRequire(resolve("package.json"));
@@ -95,15 +97,16 @@ async function checkPaint(browser, name, address) {
   if (best > MOST_MILLISECONDS) faults.push(`${name}: first paint after ${best.toFixed(0)} ms`);
 }
 
-// Figures and tables of the body that are higher than a page, and tables that are wider; some are printed across. The
-// page is as wide as the paper.
-function offPaper({ width, height, across, whole }) {
+// Figures and tables of the body that are higher than a page, and tables that are wider than their room: a column of the
+// annex, or the page, which is as wide as the paper.
+function offPaper({ height, whole }) {
   const name = (block) => block.textContent.trim().slice(0, 60);
   const blocks = [...document.querySelectorAll("figure, .scroll")];
-  const high = blocks.filter((block) => whole && !block.closest(".annex") && block.getBoundingClientRect().height > height);
+  const high = blocks.filter((block) => whole && !block.closest(".annex, .sheets") && block.getBoundingClientRect().height > height);
   const wide = [...document.querySelectorAll("table")].filter((table) => {
-    const room = table.closest(".across") ? across : width;
-    return table.getBoundingClientRect().width > room + 1 && table.scrollWidth > room + 1;
+    const room = table.closest(".scroll").clientWidth;
+    // A few pixels are within the page's margin.
+    return table.getBoundingClientRect().width > room + 5;
   });
   return [...high.map((block) => `higher than a page: ${name(block)}`), ...wide.map((table) => `wider than a page: ${name(table)}`)];
 }
@@ -115,10 +118,17 @@ async function checkPaper(browser, name, address, twoPages) {
     const all = await count();
     await page.emulateMedia({ media: "print" });
     for (const fault of await page.evaluate(offPaper, { ...viewport, whole: twoPages })) faults.push(`${name}, ${format}: ${fault}`);
+    const sheets = await page.evaluate(() => document.querySelectorAll(".sheets article").length);
     await page.evaluate(() => document.querySelector("section.annex")?.remove());
-    const body = await count();
-    console.log(`${name}, ${format}: ${body} pages before the annex, ${all} in all`);
+    const body = (await count()) - sheets;
+    console.log(`${name}, ${format}: ${body} pages before the annex, ${all - sheets} with it, ${sheets} fault sheets`);
     if (twoPages && body > BODY_PAGES) faults.push(`${name}, ${format}: ${body} pages before the annex`);
+    if (all - sheets > MOST_PAGES) faults.push(`${name}, ${format}: ${all - sheets} pages`);
+    if (sheets > 0) {
+      await page.evaluate(() => (location.hash = document.querySelector(".sheets article h3").id));
+      const alone = await count();
+      if (alone !== 1) faults.push(`${name}, ${format}: a fault sheet alone takes ${alone} pages`);
+    }
     await page.context().close();
   }
 }

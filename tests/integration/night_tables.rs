@@ -355,3 +355,19 @@ fn convert(study: &crate::fixture::Study, per_mgdl: f64) {
         study.write(name, lines.collect::<String>());
     }
 }
+
+/// Falls of 60 mg/dL are found under every setting; the calf has the higher rate.
+#[test]
+fn ranks_under_other_settings() {
+    let table = study().report().table("site_nights_sensitivity");
+    assert_eq!(table.lines.len(), 6);
+    for setting in ["looser", "standard", "stricter"] {
+        for (site, nights, artefacts, rank) in [("calf", 5.0, 3.0, "2"), ("chest", 6.0, 1.0, "1")] {
+            let row = table.row(&[("site", site), ("setting", setting)]);
+            assert_eq!(row.number("artefacts"), artefacts, "{site}, {setting}");
+            let rate = 100.0 * artefacts / nights;
+            close(row.number("rate_per_100"), rate, 1e-9, setting);
+            assert_eq!(row.text("rank"), rank, "{site}, {setting}");
+        }
+    }
+}

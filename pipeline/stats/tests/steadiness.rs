@@ -6,7 +6,7 @@ mod common;
 
 use common::{close, close_relative};
 use whereworn_stats::agreement::steadiness::{STEADY_LIMIT, SteadinessClass, steadiness};
-use whereworn_stats::distributions::{chi_square_quantile, t_quantile};
+use whereworn_stats::distributions::{chi_square_quantile, normal_quantile, t_quantile};
 
 /// Sensors at these levels, four pairs each on days 1 to 4, `noise` about the level.
 fn site(levels: &[f64], noise: f64) -> (Vec<f64>, Vec<usize>, Vec<f64>) {
@@ -43,6 +43,27 @@ fn spread_between_with_little_within() {
         1e-6,
         "within",
     );
+}
+
+/// Three sensors of two values each, ± 1, 2 and 3: squares 2, 8 and 18 with a degree of freedom each, variance 28 / 3, its
+/// clustered variance ((2 - v)² + (8 - v)² + (18 - v)²) / 9 / (2/3); kurtosis 6 · (2 + 32 + 162) / 28² = 1.5 takes nothing off.
+#[test]
+fn sensors_whose_scatter_differs() {
+    let values = [-1.0, 1.0, -2.0, 2.0, -3.0, 3.0];
+    let sensors = [0, 0, 1, 1, 2, 2];
+    let fit = steadiness(&values, &sensors, &[0.0; 6]).unwrap();
+    let v = 28.0_f64 / 3.0;
+    let of_v = [2.0, 8.0, 18.0]
+        .map(|own: f64| (own - v).powi(2))
+        .iter()
+        .sum::<f64>()
+        / 6.0;
+    let shrink = (normal_quantile(0.975) / t_quantile(0.975, 2.0)).powi(2);
+    let df = (2.0 * v * v / of_v * shrink).max(1.0);
+    let interval = fit.sd_within.unwrap().interval.unwrap();
+    let end = |p: f64| (v * df / chi_square_quantile(p, df)).sqrt();
+    close_relative(interval.lower, end(0.975), 1e-9, "lower");
+    close_relative(interval.upper, end(0.025), 1e-9, "upper");
 }
 
 #[test]

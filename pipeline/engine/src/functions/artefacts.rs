@@ -18,13 +18,15 @@ use datafusion::logical_expr::{
     Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility,
 };
 use datafusion::scalar::ScalarValue;
-use whereworn_stats::nights::{Artefact, Settings, detect};
+use whereworn_stats::nights::{Artefact, Preset, Settings, detect};
 
 use crate::base_tables::instant;
 
 /// An aggregate over the readings of one sensor that gives a list of structs, one a run of readings held down;
 /// `UNNEST` makes rows of it. Fields: `artefact_start`, `artefact_end`, `nadir_time` (instants), `nadir` and `drop`
-/// (mg/dL, the latter from the expected trace at the nadir), `fall_minutes`, `recovery_minutes`, `probability`.
+/// (mg/dL, the latter from the expected trace at the nadir), `height` (mg/dL, of the fitted fall), `fall_minutes`,
+/// `recovery_minutes`, `probability`, and `strictness`, the strictest setting of the detector that reports it: 1 looser,
+/// 2 standard, 3 stricter.
 ///
 /// `GROUP BY sensor_no` over `readings` holds one sensor in memory at a time, since the store is in that order.
 #[derive(Debug, PartialEq, Eq, Hash)]
@@ -48,12 +50,14 @@ impl Default for NightArtefacts {
 }
 
 const INSTANTS: [&str; 3] = ["artefact_start", "artefact_end", "nadir_time"];
-const NUMBERS: [&str; 5] = [
+const NUMBERS: [&str; 7] = [
     "nadir",
     "drop",
+    "height",
     "fall_minutes",
     "recovery_minutes",
     "probability",
+    "strictness",
 ];
 
 fn fields() -> Fields {
@@ -134,9 +138,15 @@ impl OneSensor {
             instants(|a| a.nadir),
             numbers(&|a| self.glucose[a.nadir]),
             numbers(&|a| a.drop),
+            numbers(&|a| a.height),
             numbers(&|a| a.fall_minutes),
             numbers(&|a| a.recovery_minutes),
             numbers(&|a| a.probability),
+            numbers(&|a| match a.strictest {
+                Preset::Looser => 1.0,
+                Preset::Standard => 2.0,
+                Preset::Stricter => 3.0,
+            }),
         ];
         Ok(StructArray::try_new(fields(), columns, None)?)
     }
@@ -169,7 +179,7 @@ impl Accumulator for OneSensor {
             .map(|at| (at - first) as f64 / 60e6)
             .collect();
         let held: Vec<bool> = self.held.iter().map(|held| *held != 0).collect();
-        let found = detect(&minutes, &self.glucose, &held, &Settings::default());
+        let found = detect(&minutes, &self.glucose, &held, &Settings::looser());
         let structs: ArrayRef = if found.is_empty() {
             new_empty_array(&DataType::Struct(fields()))
         } else {

@@ -1,8 +1,9 @@
 //! Steady or scattered: how far the sensors of a site lie apart, and how they drift.
 
-use crate::distributions::{chi_square_quantile, f_quantile, t_quantile};
+use crate::distributions::{chi_square_quantile, f_quantile, normal_quantile, t_quantile};
 use crate::interval::Interval;
 use crate::mixed::random_intercept::random_intercept;
+use crate::rates::clustered::{Cluster, clustered_ratio};
 use std::collections::BTreeMap;
 
 /// Standard deviation between sensors, percent of glucose, up to which a site is steady: with it 95 of 100 sensors lie
@@ -56,7 +57,8 @@ pub enum SteadinessClass {
 /// - interval between sensors: modified large samples, from the plain variance of sensor means and the harmonic mean of
 ///   their numbers of pairs; from three sensors on; not below 0;
 /// - interval within: chi-square with N - k degrees of freedom times 2 / (kurtosis - 1), 1 at most, since errors have
-///   heavier tails than normal ones;
+///   heavier tails than normal ones, or fewer, from three sensors on, where the sensors' own variances differ by more than
+///   that allows for: twice the squared variance over its clustered variance ([`clustered_ratio`]), times (z / t)²;
 /// - drift: Σ S_xy / Σ S_xx over sensors, x days of wear and y differences about the sensor's own mean; by t with the
 ///   degrees of freedom of Bell and McCaffrey; from three sensors on.
 ///
@@ -181,13 +183,35 @@ fn within(members: &[Vec<(f64, f64)>]) -> Option<Interval> {
     }
     let free = (n - k) as f64;
     let kurtosis = n as f64 * fourths / (squares * squares);
-    let df = (free * 2.0 / (kurtosis - 1.0).max(2.0)).max(1.0);
     let variance = squares / free;
+    let df = (free * 2.0 / (kurtosis - 1.0).max(2.0))
+        .min(df_of_unlike(members, variance))
+        .max(1.0);
     let end = |p: f64| (variance * df / chi_square_quantile(p, df)).sqrt();
     Some(Interval {
         lower: end(0.975),
         upper: end(0.025),
     })
+}
+
+/// Degrees of freedom of a variance within sensors as the scatter of their own variances shows them: 2 v² over its
+/// clustered variance, times (z / t)²; without bound below three sensors or where all are alike.
+fn df_of_unlike(members: &[Vec<(f64, f64)>], variance: f64) -> f64 {
+    let cluster = |sensor: &Vec<(f64, f64)>| {
+        let mean = own_mean(sensor);
+        Cluster {
+            sum: sensor.iter().map(|pair| (pair.1 - mean).powi(2)).sum(),
+            size: sensor.len() as f64 - 1.0,
+        }
+    };
+    let clusters: Vec<Cluster> = members.iter().map(cluster).collect();
+    match clustered_ratio(&clusters) {
+        Some(ratio) if ratio.clusters > 2 && ratio.variance > 0.0 => {
+            let t = t_quantile(0.975, ratio.clusters as f64 - 1.0);
+            2.0 * variance * variance / ratio.variance * (normal_quantile(0.975) / t).powi(2)
+        }
+        _ => f64::INFINITY,
+    }
 }
 
 fn drift(members: &[Vec<(f64, f64)>]) -> Option<Estimate> {

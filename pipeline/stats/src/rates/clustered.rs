@@ -11,9 +11,13 @@ use std::collections::BTreeMap;
 /// Fewest sensors with an interval.
 pub const FEWEST: usize = 3;
 
-/// The least correlation within a sensor that is believed: the variance among a few sensors is too often small by
-/// chance, above all where hardly a value is out of limits.
+/// The least correlation within a sensor that is believed of values: the variance among a few sensors is too often small by
+/// chance.
 const LEAST_CORRELATION: f64 = 0.05;
+
+/// The same of hits and misses. Sensors that are far off are few, and where none of them is in the data nothing in the hits
+/// tells that there are any.
+const LEAST_CORRELATION_OF_HITS: f64 = 0.2;
 
 /// Skewness of the absolute value of a normal variate about 0, √2 (4 - π) / (π - 2)^1.5.
 const HALF_NORMAL_SKEWNESS: f64 = 0.995_271_746_431_156;
@@ -106,22 +110,25 @@ impl ClusteredRatio {
 
 /// The share of values that are 1 among values 0 and 1, by sensor; `None` without values.
 ///
-/// Clopper and Pearson's interval of an effective number of values: p (1 - p) / variance, times (z / t)² with k - 1
-/// degrees of freedom for k sensors. The variance is [`clustered_ratio`]'s, not below that of a correlation of 0.05
-/// within sensors; where all or none are hits it is that least one. Source: Korn and Graubard 1998 Surv Methodol 24:193,
-/// with the least correlation of our own. Checked by `tests/clustered.rs`.
+/// Clopper and Pearson's interval of an effective number of values: p (1 - p) / variance, with [`clustered_ratio`]'s variance, times
+/// (z / t)² with k - 1 degrees of freedom for k sensors; but no more than n / (1 + 0.2 (Σ m² / n - 1)), m a sensor's number of
+/// values and n their sum: what a correlation of 0.2 within sensors leaves (Kish 1965, Survey Sampling, 5.4). Where all or none
+/// are hits it is that. Source: Korn and Graubard 1998 Surv Methodol 24:193, with the least correlation of our own. Checked by
+/// `tests/clustered.rs`.
 #[must_use]
 pub fn clustered_share(values: &[f64], sensors: &[usize]) -> Option<Headline> {
-    let ratio = clustered_ratio(&clusters_of(values, sensors))?;
+    let clusters = clusters_of(values, sensors);
+    let ratio = clustered_ratio(&clusters)?;
     let p = ratio.ratio;
+    let squares: f64 = clusters.iter().map(|cluster| cluster.size.powi(2)).sum();
+    let most = ratio.size / (1.0 + LEAST_CORRELATION_OF_HITS * (squares / ratio.size - 1.0));
     let end = |tail: f64, upper: bool| {
-        let mates = ratio.size / ratio.clusters as f64 - 1.0;
-        let independent = if p > 0.0 && p < 1.0 {
-            p * (1.0 - p) / ratio.believed(p * (1.0 - p))
+        let shrink = (normal_quantile(1.0 - tail) / ratio.t(tail)).powi(2);
+        let n = if p > 0.0 && p < 1.0 && ratio.variance > 0.0 {
+            most.min(p * (1.0 - p) / ratio.variance * shrink)
         } else {
-            ratio.size / (1.0 + mates * LEAST_CORRELATION)
+            most
         };
-        let n = independent * (normal_quantile(1.0 - tail) / ratio.t(tail)).powi(2);
         let (hits, misses) = (p * n, (1.0 - p) * n);
         match upper {
             true if misses <= 0.0 => 1.0,
@@ -136,9 +143,10 @@ pub fn clustered_share(values: &[f64], sensors: &[usize]) -> Option<Headline> {
 /// The mean of values that are not negative (absolute relative differences), by sensor; `None` without values.
 ///
 /// Means of absolute values are skewed between sensors, so that an interval alike on both sides falls short above. Upper
-/// end: mean + e (exp(h t) - 1) / h, lower end: mean - e (1 - exp(-h t)) / h, not below 0; e the standard error, its variance
-/// as in [`clustered_share`], and h = 2/3 · γ Σ w³ / (Σ w²)^1.5, w a sensor's share of the values and γ = 0.995 the
-/// skewness of the absolute value of a normal variate. To second order that is the t statistic corrected for a
+/// end: mean + e (exp(h (t + h / 4)) - 1) / h, lower end: mean - e (1 - exp(-h (t - h / 4))) / h, not below 0; e the standard
+/// error from [`clustered_ratio`]'s variance, not below that of a correlation of 0.05 within sensors, and
+/// h = 2/3 · γ Σ w³ / (Σ w²)^1.5, w a sensor's share of the values and γ = 0.995 the skewness of the absolute value of a normal
+/// variate. To second order that is the t statistic corrected for a
 /// skewness of γ (Johnson 1978 J Am Stat Assoc 73:536; Hall 1992 J R Stat Soc B 54:221); the exponential, which keeps the ends
 /// in order, and the fixed γ, since few sensors cannot tell it, are our own. t has the degrees of freedom of
 /// [`spread_df`]. Edge: a mean of 0 has the interval 0 to 0. Checked by `tests/clustered.rs`.
@@ -155,9 +163,9 @@ pub fn clustered_mean(values: &[f64], sensors: &[usize]) -> Option<Headline> {
     let bend = HALF_NORMAL_SKEWNESS * 2.0 / 3.0 * power(3) / power(2).powf(1.5);
     let df = spread_df(&weights);
     let end = |tail: f64, upper: bool| {
-        let reach = bend * t_quantile(1.0 - tail, df);
-        let signed = if upper { reach } else { -reach };
-        (mean + error * signed.exp_m1() / bend).max(0.0)
+        let t = t_quantile(1.0 - tail, df);
+        let signed = if upper { t } else { -t };
+        (mean + error * (bend * (signed + 0.25 * bend)).exp_m1() / bend).max(0.0)
     };
     Some(headline(&ratio, end))
 }

@@ -29,7 +29,7 @@ const NOISE: [(&str, f64, f64, f64); 6] = [
 /// The lines of the page.
 pub fn rows(quick: bool) -> Vec<Row> {
     // A test that is a little too eager shows only in many studies.
-    let (studies, many) = if quick { (20, 20) } else { (400, 3000) };
+    let (studies, many) = if quick { (20, 20) } else { (300, 1500) };
     let mut rows = over_kinds_of_noise(studies);
     for sensors in SENSORS {
         rows.extend(over_sensors(sensors, studies));

@@ -81,9 +81,12 @@ fn broken(rows: &[Row]) -> Vec<bool> {
 /// # Errors
 /// Where a promise is not kept, or the page cannot be written.
 pub fn run(quick: bool) -> Result<(), String> {
-    let mut rows = survival::rows(quick);
-    rows.extend(accuracy::rows(quick));
-    rows.extend(delay::rows(quick));
+    let (mut rows, (accuracy, delay)) = rayon::join(
+        || survival::rows(quick),
+        || rayon::join(|| accuracy::rows(quick), || delay::rows(quick)),
+    );
+    rows.extend(accuracy);
+    rows.extend(delay);
     rows.extend(pooled(&rows));
     let table = table(&rows);
     print!("{table}");

@@ -179,7 +179,7 @@ fn over_all_looks(worn: &[Worn]) -> [bool; 2] {
 }
 
 pub fn rows(quick: bool) -> Vec<Row> {
-    let studies = if quick { 200 } else { 4000 };
+    let studies = if quick { 200 } else { 2000 };
     let mut rows = Vec::new();
     for sensors in SIZES {
         let condition = format!("{sensors} sensors a site, no difference");

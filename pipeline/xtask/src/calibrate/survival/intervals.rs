@@ -53,7 +53,7 @@ const FIGURES: [&str; 6] = [
 ];
 
 pub fn rows(quick: bool) -> Vec<Row> {
-    let studies = if quick { 400 } else { 4000 };
+    let studies = if quick { 400 } else { 3000 };
     let mut rows = Vec::new();
     for (name, law) in LAWS {
         for sensors in SIZES {
