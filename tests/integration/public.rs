@@ -95,6 +95,12 @@ fn study() -> Study {
         .write("fingersticks/zqplant-sticks.csv", sticks)
         .write("wear-events/zqplant-events.csv", events)
         .write(
+            "judgements.csv",
+            "wearer,sensor,start,verdict,note\n\
+             zqplant-ada,Zqplant-00,2031-09-01T02:00:00Z,unsure,zqplant verdict\n\
+             zqplant-ben,Zqplant-01,2031-09-07T02:00:00Z,zqplant,\n",
+        )
+        .write(
             "exports/zqplant-1.csv",
             "zqplant when,zqplant what,zqplant meter\n02/09/2031 10:00,120,zqplant\n",
         )
