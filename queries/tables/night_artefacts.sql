@@ -2,7 +2,7 @@
 -- row = "one run of readings in one night"
 -- section = "nights"
 -- order = 4
--- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Counted: the night has enough readings to enter the rates. Judged: the verdict in judgements.csv, which changes neither the evidence nor the rate."
+-- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Probability by shape: how many runs of this shape were artefacts on invented nights; no more than 99 % is claimed. Counted: the night has enough readings to enter the rates. Judged: the verdict in judgements.csv, which changes neither the evidence nor the rate."
 -- show = 40
 -- [columns]
 -- wearer = { label = "Wearer" }
@@ -18,7 +18,7 @@
 -- nadir_time = { hidden = true }
 -- fall_minutes = { hidden = true }
 -- recovery_minutes = { hidden = true }
--- probability = { label = "Probability", unit = "share", digits = 0 }
+-- probability = { label = "Probability by shape", unit = "share", digits = 0 }
 -- judged = { label = "Judged" }
 -- reasons = { label = "Reasons" }
 -- sensor_no = { hidden = true }
