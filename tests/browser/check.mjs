@@ -17,7 +17,7 @@ const SCHEMES = ["light", "dark"];
 const MOST_BYTES = 1_500_000;
 const MOST_MILLISECONDS = 500;
 const BODY_PAGES = 2;
-const MOST_PAGES = 40;
+const MOST_PAGES = 45;
 
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.
 const MILLIMETRE = 96 / 25.4;
