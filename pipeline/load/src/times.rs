@@ -69,6 +69,9 @@ impl<'f> TimeReader<'f> {
             .read(text)
             .ok_or_else(|| fault("unparsable time: use ISO 8601 with date and time of day"))?;
         match clock.resolve(written) {
+            Moment::One(at) | Moment::Twice { earlier: at, .. } if at < 0 => {
+                Err(fault("a time before 1970: is the year right?"))
+            }
             Moment::One(at) => Ok((at, None)),
             Moment::Twice { earlier, later } => Ok((earlier, Some(later))),
             Moment::Never => Err(fault(
@@ -261,6 +264,21 @@ mod tests {
 
     fn utc(at: Micros) -> Moment {
         Moment::One(at)
+    }
+
+    #[test]
+    fn a_year_that_is_mistyped() {
+        let iso = TimeFormat::Iso;
+        let mut clock = Clock::new(TimeZone::get("Europe/Lisbon").unwrap());
+        let mut read = |text: &str| TimeReader::new(&iso).instant(text.as_bytes(), &mut clock);
+        for text in [
+            "0001-11-13T18:30",
+            "1026-03-01T08:00Z",
+            "1969-12-31T23:59:59Z",
+        ] {
+            assert!(read(text).is_err(), "{text}");
+        }
+        assert_eq!(read("1970-01-01T00:00:00Z").unwrap(), (0, None));
     }
 
     /// Examples of ISO 8601-1:2019 forms; instants by `date -u -d`.
