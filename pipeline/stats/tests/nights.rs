@@ -139,7 +139,7 @@ fn origin_of_time_does_not_matter() {
         assert_eq!(ends(&here), ends(&there));
         count += here.len();
     }
-    assert!(count > 2);
+    assert!(count > 5);
 }
 
 #[test]
@@ -186,51 +186,60 @@ fn at_most(share: f64, e: &Estimate) -> bool {
     e.count == 0 || counts.sf(e.count as u64 - 1) >= 0.001
 }
 
-/// What the project set itself for nights like the published ones, with the chance of so few nights allowed for.
+/// What the project set itself for nights like the published ones.
 #[test]
 fn reaches_its_marks_on_calm_nights() {
     for name in ["calm", "calm-noise-long"] {
-        let r = check(name, 100);
-        assert!(at_least(0.90, &r.sensitivity), "{r:?}");
-        assert!(at_least(0.97, &r.sensitivity_40), "{r:?}");
-        assert!(at_least(0.90, &r.predictive_value), "{r:?}");
+        let r = check(name, 150);
+        assert!(r.sensitivity.value >= 0.90, "{r:?}");
+        assert!(r.sensitivity_40.value >= 0.97, "{r:?}");
+        assert!(r.predictive_value.value >= 0.90, "{r:?}");
         assert!(r.false_per_100.value <= 1.0, "{r:?}");
-        assert!(at_most(0.01, &r.lows_called), "{r:?}");
+        assert!(r.lows_called.value <= 0.01, "{r:?}");
         assert!(r.start_error <= 5.0 && r.end_error <= 5.0, "{r:?}");
-        assert!((r.rate_ratio - 1.0).abs() <= 0.15, "{r:?}");
+        assert!((r.rate_ratio - 1.0).abs() <= 0.10, "{r:?}");
     }
 }
 
-/// Harder nights: floors from runs on other seeds.
+/// Harder nights: shares from runs on other seeds, the chance of so few nights allowed for, and floors.
 #[test]
 fn harder_nights_do_not_get_worse() {
-    for (name, sensitivity, predictive_value) in [
-        ("plain", 0.90, 0.95),
-        ("noisy", 0.80, 0.86),
-        ("meals", 0.91, 0.90),
-        ("drifts", 0.90, 0.95),
+    for (name, sensitivity, predictive_value, floor, false_per_100) in [
+        ("plain", 0.90, 0.95, 0.84, 1.2),
+        ("noisy", 0.80, 0.86, 0.75, 3.0),
+        ("meals", 0.91, 0.90, 0.85, 1.5),
+        ("drifts", 0.90, 0.95, 0.88, 1.0),
     ] {
-        let r = check(name, 60);
+        let r = check(name, 80);
         assert!(at_least(sensitivity, &r.sensitivity), "{r:?}");
         assert!(at_least(predictive_value, &r.predictive_value), "{r:?}");
-        assert!(at_most(0.01, &r.lows_called), "{r:?}");
+        assert!(r.sensitivity.value >= floor, "{r:?}");
+        assert!(r.false_per_100.value <= false_per_100, "{r:?}");
+        assert!(r.lows_called.value <= 0.01, "{r:?}");
     }
 }
 
 #[test]
 fn minute_readings_are_no_worse() {
-    let r = check("1-min", 50);
+    let r = check("1-min", 60);
     assert!(at_least(0.90, &r.sensitivity), "{r:?}");
     assert!(at_least(0.92, &r.predictive_value), "{r:?}");
+    assert!(
+        r.sensitivity.value >= 0.85 && r.predictive_value.value >= 0.85,
+        "{r:?}"
+    );
     assert!(r.start_error <= 1.0 && r.end_error <= 1.0, "{r:?}");
 }
 
 #[test]
 fn true_lows_are_not_explained_away() {
     for name in ["many-lows", "fast-lows", "rebounds", "15-min-fast-lows"] {
-        let r = check(name, 60);
+        let r = check(name, 80);
         assert!(at_most(0.01, &r.lows_called), "{r:?}");
+        assert!(r.lows_called.lower <= 0.01, "{r:?}");
     }
+    let r = check("many-lows", 40);
+    assert!(r.lows_called.value <= 0.01, "{r:?}");
 }
 
 /// One pass with the looser settings says what every preset reports.

@@ -56,7 +56,7 @@ pub struct SiteComparison {
 /// scatters three times as much as another's twelve, a test at 5 % would reject in 22 %. So where sites are compared
 /// within wearers, the model only gives each sensor its weight, 1 / (between² + within² / pairs); differences and tests
 /// then are least squares over the means of sensors, wearers fixed, with a variance of its own for each site that has
-/// three sensors or more to spare for it (nearly Welch's t test, for two sites and one wearer).
+/// two degrees of freedom or more to spare for it (nearly Welch's t test, for two sites and one wearer).
 ///
 /// A covariate that is a combination of others is left out; one that tells sites apart refuses the fit. Degrees of
 /// freedom are Satterthwaite's, held to those between sensors: sensors - fixed effects - (wearers - 1) where sites are

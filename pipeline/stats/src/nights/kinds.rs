@@ -22,7 +22,7 @@ const PLAIN: Kind = Kind {
 };
 
 /// Kinds of the first generator: the weights were fitted to their nights with seeds below 10 000,
-/// results are reported on seeds from 900 000 on.
+/// results are reported on seeds from 5 000 000 on.
 pub const KINDS: [Kind; 21] = [
     Kind {
         name: "calm",

@@ -83,10 +83,8 @@ pub fn detect(
 
 /// A candidate with the evidence that its probability was made from.
 #[derive(Debug, Clone, Copy)]
-pub struct Candidate {
-    /// a
+pub(crate) struct Candidate {
     pub artefact: Artefact,
-    /// e
     pub evidence: Evidence,
 }
 
@@ -116,7 +114,7 @@ pub struct Evidence {
 }
 
 /// All non-overlapping candidates in order of time, whatever their probability.
-pub fn candidates(
+pub(crate) fn candidates(
     minutes: &[f64],
     glucose: &[f64],
     held: &[bool],
