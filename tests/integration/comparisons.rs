@@ -82,8 +82,8 @@ fn headline_of_each_site() {
             &labels(&own, "wearer"),
         );
         let interval = mean.unwrap().mean.interval;
-        close(row.number("bias_lower"), interval.lower, 1e-4, site);
-        close(row.number("bias_upper"), interval.upper, 1e-4, site);
+        close(row.number("bias_lower"), interval.lower, 1e-6, site);
+        close(row.number("bias_upper"), interval.upper, 1e-6, site);
         let within = |row: &Row<'_>| {
             let (reading, fingerstick) = (row.number("reading"), row.number("fingerstick"));
             let limit =

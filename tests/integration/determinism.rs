@@ -22,7 +22,7 @@ fn assert_same_figures(ours: &Row<'_>, theirs: &Row<'_>, header: &[String], tabl
         let (x, y) = numbers.unwrap_or_else(|| panic!("{table}.{column}: {a} and {b}"));
         let scale = x.abs().max(y.abs()).max(1.0);
         let tolerance = if ITERATED.contains(&table) {
-            1e-5
+            1e-7
         } else {
             1e-9
         };

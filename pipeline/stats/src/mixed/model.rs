@@ -3,7 +3,7 @@
 
 use super::cross_products::CrossProducts;
 use crate::linear::{Square, dot};
-use crate::minimise::minimise;
+use crate::minimise::{minimise, polish};
 
 /// A value, or the mean of several that share groups and fixed effects.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,8 +89,8 @@ pub enum Refusal {
 /// Fits fixed effects, an intercept per inner group and what `terms` add, by restricted maximum likelihood.
 ///
 /// value = fixed' effects + inner intercept (+ slope · inner slope) (+ outer intercept) + residual, all normal. The
-/// likelihood is profiled over the relative standard deviations, which a simplex search finds; one whose absence costs
-/// nothing is 0. Sensors are eliminated one by one and wearers together, so that thousands of sensors are cheap.
+/// likelihood is profiled over the relative standard deviations, which a simplex search and Newton's steps find; one whose
+/// absence costs nothing is 0. Sensors are eliminated one by one and wearers together, so that thousands of sensors are cheap.
 ///
 /// # Errors
 /// [`Refusal`]: fixed effects that are a combination of others, or no more values than fixed effects.
@@ -150,7 +150,7 @@ impl CrossProducts {
                 theta[k] = kept;
             }
         }
-        Some(theta)
+        Some(polish(&theta, &mut deviance))
     }
 
     /// Places of `theta` that are standard deviations, not a covariance.
