@@ -1,34 +1,13 @@
 -- title = "Evidence on night artefacts, at every look"
 -- row = "one pair of sites at one instant at which a report may have been read"
 -- role = "step"
-WITH two AS (
-    SELECT * FROM site_pair_artefacts WHERE role > 0
-),
-first_worn AS (
-    SELECT site_a, site_b, position_a, position_b, MIN(inserted) AS first_insert
-    FROM two
-    GROUP BY site_a, site_b, position_a, position_b
-),
--- The month of a pair: ends of months since its first sensor. A look within a month belongs to that month.
-months AS (
-    SELECT
-        p.*,
-        k.look,
-        k.regular,
-        1 + COALESCE(SUM(CASE WHEN k.regular THEN 1 ELSE 0 END) OVER (
-            PARTITION BY p.site_a, p.site_b
-            ORDER BY k.look ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-        ), 0) AS month
-    FROM first_worn AS p
-    CROSS JOIN looks AS k
-    WHERE k.look > p.first_insert
-),
+
 -- Sensors that were over at that instant.
-known AS (
+WITH known AS (
     SELECT m.look, m.regular, m.month, t.*
-    FROM months AS m
-    INNER JOIN two AS t ON t.site_a = m.site_a AND t.site_b = m.site_b
-    WHERE t.over_from <= m.look
+    FROM pair_looks AS m
+    INNER JOIN site_pair_artefacts AS t ON t.site_a = m.site_a AND t.site_b = m.site_b
+    WHERE m.measure = 'quiet at night' AND t.role > 0 AND t.over_from <= m.look
 ),
 looked AS (
     SELECT
@@ -49,7 +28,7 @@ looked AS (
 SELECT
     look,
     regular,
-    CAST(month AS BIGINT) AS month,
+    month,
     site_a,
     site_b,
     position_a,

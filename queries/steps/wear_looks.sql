@@ -1,26 +1,9 @@
 -- title = "Evidence on how long sensors stay on, at every look"
 -- row = "one pair of sites at one instant at which a report may have been read"
 -- role = "step"
-WITH first_worn AS (
-    SELECT site_a, site_b, position_a, position_b, MIN(inserted) AS first_insert
-    FROM site_pair_lives
-    GROUP BY site_a, site_b, position_a, position_b
-),
--- The month of a pair: ends of months since its first sensor. A look within a month belongs to that month.
-months AS (
-    SELECT
-        p.*,
-        k.look,
-        k.regular,
-        1 + COALESCE(SUM(CASE WHEN k.regular THEN 1 ELSE 0 END) OVER (
-            PARTITION BY p.site_a, p.site_b ORDER BY k.look ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING
-        ), 0) AS month
-    FROM first_worn AS p
-    CROSS JOIN looks AS k
-    WHERE k.look > p.first_insert
-),
+
 -- What was known of each sensor at that instant.
-known AS (
+WITH known AS (
     SELECT
         m.*,
         l.site,
@@ -28,9 +11,9 @@ known AS (
         l.block,
         LEAST(days_between(l.inserted, CASE WHEN l.known_until < m.look THEN l.known_until ELSE m.look END), l.rated_days) AS day,
         CASE WHEN l.event = 1 AND l.seen_until <= m.look THEN 1 ELSE 0 END AS event
-    FROM months AS m
+    FROM pair_looks AS m
     INNER JOIN site_pair_lives AS l ON l.site_a = m.site_a AND l.site_b = m.site_b
-    WHERE l.inserted <= m.look
+    WHERE m.measure = 'stays on' AND l.inserted <= m.look
 ),
 looked AS (
     SELECT
@@ -50,7 +33,7 @@ looked AS (
 SELECT
     look,
     regular,
-    CAST(month AS BIGINT) AS month,
+    month,
     site_a,
     site_b,
     position_a,

@@ -197,7 +197,7 @@ fn reaches_its_marks_on_calm_nights() {
         assert!(r.false_per_100.value <= 1.0, "{r:?}");
         assert!(r.lows_called.value <= 0.01, "{r:?}");
         assert!(r.start_error <= 5.0 && r.end_error <= 5.0, "{r:?}");
-        assert!((r.rate_ratio - 1.0).abs() <= 0.10, "{r:?}");
+        assert!((r.rate_ratio() - 1.0).abs() <= 0.10, "{r:?}");
     }
 }
 

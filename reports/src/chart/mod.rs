@@ -87,16 +87,7 @@ pub(crate) fn titled(
     name: &str,
     title: String,
 ) -> Result<Picture, ReportError> {
-    let alt = &view.context.text.chart.alt;
-    let decimal = &view.context.text.decimal;
-    Ok(Picture {
-        name: file_stem(name),
-        alt: fill(alt, &[("title", &title), ("finding", chart.finding())]),
-        title,
-        caption: chart.caption().to_owned(),
-        wide: chart.draw(WIDTHS.0, decimal)?,
-        narrow: Some(chart.draw(WIDTHS.1, decimal)?),
-    })
+    at_widths(view, chart, name, title, (WIDTHS.0, Some(WIDTHS.1)))
 }
 
 /// A small chart, the same on every screen.
@@ -106,17 +97,26 @@ pub(crate) fn small(
     name: &str,
     title: String,
 ) -> Result<Picture, ReportError> {
+    at_widths(view, chart, name, title, (SMALL_WIDTH, None))
+}
+
+fn at_widths(
+    view: &View,
+    chart: &dyn Chart,
+    name: &str,
+    title: String,
+    (wide, narrow): (f64, Option<f64>),
+) -> Result<Picture, ReportError> {
     let text = &view.context.text;
+    let finding = [("title", &*title), ("finding", chart.finding())];
+    let draw = |width| chart.draw(width, &text.decimal);
     Ok(Picture {
         name: file_stem(name),
-        alt: fill(
-            &text.chart.alt,
-            &[("title", &title), ("finding", chart.finding())],
-        ),
-        title,
+        alt: fill(&text.chart.alt, &finding),
         caption: chart.caption().to_owned(),
-        wide: chart.draw(SMALL_WIDTH, &text.decimal)?,
-        narrow: None,
+        wide: draw(wide)?,
+        narrow: narrow.map(draw).transpose()?,
+        title,
     })
 }
 

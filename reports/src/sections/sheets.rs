@@ -60,12 +60,9 @@ fn sheet(
 
 fn last_day<'a>(traces: &'a View<'a>, view: &View, row: usize, end: f64) -> Option<LastDay<'a>> {
     let panel = view.table.number(row, "panel")?;
-    let mut rows = traces.rows.iter().copied();
-    let rows: Vec<usize> = rows
-        .by_ref()
-        .filter(|&row| traces.table.number(row, "panel") == Some(panel))
-        .collect();
-    LastDay::of(traces, &rows, end)
+    let rows = traces.rows.iter().copied();
+    let own = rows.filter(|&row| traces.table.number(row, "panel") == Some(panel));
+    LastDay::of(traces, &own.collect::<Vec<usize>>(), end)
 }
 
 /// Every column of the sensor, one below the other.

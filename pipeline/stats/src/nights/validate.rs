@@ -8,7 +8,9 @@ use super::second::Second;
 use super::simulate::{Event, Kind, Session, session};
 use super::third::Third;
 use super::{Artefact, Candidate, Evidence, Settings, candidates};
-use statrs::distribution::{ContinuousCDF, Gamma};
+use crate::interval::Interval;
+use crate::rates::poisson::exact_poisson_interval;
+use crate::rates::proportion::wilson;
 
 /// A share or rate with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,8 +48,6 @@ pub struct KindResult {
     pub false_per_100: Estimate,
     /// Share of true lows called artefacts: a false one covers some of the low (Wilson interval).
     pub lows_called: Estimate,
-    /// Reported artefacts over true events of 25 mg/dL or more, of any length.
-    pub rate_ratio: f64,
     /// Reported artefacts.
     pub reported: usize,
     /// True events of 25 mg/dL or more, of any length.
@@ -56,6 +56,14 @@ pub struct KindResult {
     pub start_error: f64,
     /// Median absolute error of end, min.
     pub end_error: f64,
+}
+
+impl KindResult {
+    /// Reported artefacts over true events of 25 mg/dL or more, of any length.
+    #[must_use]
+    pub fn rate_ratio(&self) -> f64 {
+        self.reported as f64 / self.all_events as f64
+    }
 }
 
 /// Counts over sessions of a kind.
@@ -268,12 +276,11 @@ impl Tally {
             spacing: kind.spacing(),
             nights: self.nights,
             events: self.events[0],
-            sensitivity: wilson(self.found[0], self.events[0]),
-            sensitivity_40: wilson(self.found[1], self.events[1]),
-            predictive_value: wilson(self.reported - self.wrong, self.reported),
+            sensitivity: share(self.found[0], self.events[0]),
+            sensitivity_40: share(self.found[1], self.events[1]),
+            predictive_value: share(self.reported - self.wrong, self.reported),
             false_per_100: per_100(self.wrong, self.nights),
-            lows_called: wilson(self.lows_called, self.lows),
-            rate_ratio: self.reported as f64 / self.all_events as f64,
+            lows_called: share(self.lows_called, self.lows),
             reported: self.reported,
             all_events: self.all_events,
             start_error: super::noise::median(&mut self.start_errors),
@@ -282,30 +289,28 @@ impl Tally {
     }
 }
 
-/// Wilson score interval, 95 % (Wilson 1927, J Am Stat Assoc 22:209-212).
-fn wilson(count: usize, of: usize) -> Estimate {
-    let (n, z2) = (of as f64, 1.959_963_985_f64.powi(2));
-    let p = count as f64 / n;
-    let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
-    let half = (z2 * (p * (1.0 - p) / n + z2 / (4.0 * n * n))).sqrt() / (1.0 + z2 / n);
-    Estimate {
-        count,
-        of,
-        value: p,
-        lower: middle - half,
-        upper: middle + half,
-    }
+/// A share with Wilson's interval.
+fn share(count: usize, of: usize) -> Estimate {
+    estimate(count, of, 1.0, wilson(count as u64, of as u64, 0.95))
 }
 
-/// Rate per 100 with its exact Poisson interval, 95 % (Garwood 1936, Biometrika 28:437-442).
+/// A rate per 100 with its exact Poisson interval.
 fn per_100(count: usize, of: usize) -> Estimate {
-    let scale = 100.0 / of as f64;
-    let quantile = |shape: f64, p: f64| Gamma::new(shape, 1.0).map_or(0.0, |g| g.inverse_cdf(p));
+    let interval = exact_poisson_interval(count as u64, 0.95);
+    let scale = |end: f64| end / of as f64;
+    let interval = Interval {
+        lower: scale(interval.lower),
+        upper: scale(interval.upper),
+    };
+    estimate(count, of, 100.0, Some(interval))
+}
+
+fn estimate(count: usize, of: usize, scale: f64, interval: Option<Interval>) -> Estimate {
     Estimate {
         count,
         of,
-        value: scale * count as f64,
-        lower: scale * quantile(count as f64, 0.025),
-        upper: scale * quantile(count as f64 + 1.0, 0.975),
+        value: scale * count as f64 / of as f64,
+        lower: interval.map_or(f64::NAN, |interval| scale * interval.lower),
+        upper: interval.map_or(f64::NAN, |interval| scale * interval.upper),
     }
 }

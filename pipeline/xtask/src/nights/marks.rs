@@ -89,13 +89,13 @@ fn marks(r: &KindResult) -> Vec<Mark> {
         Mark {
             what: RateHigh,
             text: "rate more than 10 % too high".into(),
-            kept: r.rate_ratio <= 1.1,
+            kept: r.rate_ratio() <= 1.1,
             tail: poisson_from(1.1 * events, r.reported),
         },
         Mark {
             what: RateLow,
             text: "rate more than 10 % too low".into(),
-            kept: r.rate_ratio >= 0.9,
+            kept: r.rate_ratio() >= 0.9,
             tail: Poisson::new(0.9 * events).map_or(1.0, |p| p.cdf(r.reported as u64)),
         },
         Mark {

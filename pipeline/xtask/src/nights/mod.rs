@@ -91,7 +91,7 @@ fn table(title: &str, results: &[KindResult]) -> String {
             with_interval(&r.lows_called, 4),
             r.start_error,
             r.end_error,
-            r.rate_ratio
+            r.rate_ratio()
         );
     }
     text + "\n"
@@ -153,7 +153,7 @@ fn presets(sessions: u64) -> String {
                 r.predictive_value.value,
                 r.false_per_100.value,
                 r.lows_called.value,
-                r.rate_ratio
+                r.rate_ratio()
             )
         });
         text += &rows.concat();
