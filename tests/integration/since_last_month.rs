@@ -126,3 +126,11 @@ fn wear_is_split_at_the_turn_of_the_month() {
     );
     assert_eq!(off.text("finding"), "may be chance");
 }
+
+/// A sensor a site: nothing can be set beside earlier months, and the report does not say that nothing moved.
+#[test]
+fn too_few_sensors_to_say() {
+    let report = Study::demo("1", "6", "15", "3").report().text("report.md");
+    assert!(report.contains("There is nothing to set beside earlier months yet."));
+    assert!(!report.contains("no difference is more than chance"));
+}

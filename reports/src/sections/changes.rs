@@ -20,14 +20,14 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Result<Vec<Block>
     let Some(view) = context.view("since_last_month") else {
         return tables::section(context, "changes", text, Place::Body);
     };
-    let mut out = vec![moved(&view)];
+    let mut out = vec![moved(&view, text)];
     for table in tables::of_section(context, "changes", Place::Body) {
         tables::table(context, table, &mut out)?;
     }
     Ok(out)
 }
 
-fn moved(view: &View) -> Block {
+fn moved(view: &View, text: &SectionText) -> Block {
     let words = &view.context.text.changes;
     let found = |row: usize| view.table.text(row, "finding");
     let items: Vec<_> = view
@@ -56,6 +56,9 @@ fn moved(view: &View) -> Block {
         .iter()
         .filter(|&&row| !found(row).is_empty() && found(row) != TOO_FEW)
         .count();
+    if compared == 0 {
+        return Block::Paragraph(text.missing.clone());
+    }
     let count = compared.to_string();
     Block::Paragraph(fill(&words.none, &[("count", &count)]))
 }
