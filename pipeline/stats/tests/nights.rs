@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use statrs::distribution::{Binomial, DiscreteCDF};
-use whereworn_stats::nights::kinds::KINDS;
+use whereworn_stats::nights::kinds::{KINDS, drawn};
 use whereworn_stats::nights::simulate::{Kind, Session, session};
 use whereworn_stats::nights::validate::{
     Estimate, KindResult, detected, labelled, plain_rule, validate,
@@ -11,7 +11,7 @@ use whereworn_stats::nights::validate::{
 use whereworn_stats::nights::{Artefact, Preset, Settings, detect};
 
 /// First seed of the nights that results are held to: the detector was made without looking at them.
-const HELD_OUT: u64 = 3_000_000;
+const HELD_OUT: u64 = 30_000_000;
 
 fn run(minutes: &[f64], glucose: &[f64]) -> Vec<Artefact> {
     detect(minutes, glucose, &[], &Settings::default())
@@ -188,16 +188,18 @@ fn at_most(share: f64, e: &Estimate) -> bool {
 
 /// What the project set itself for nights like the published ones.
 #[test]
-fn reaches_its_marks_on_calm_nights() {
-    for name in ["calm", "calm-noise-long"] {
+fn reaches_its_marks_on_usual_nights() {
+    for name in ["slow-lows", "calm", "calm-noise-long", "plain", "meals"] {
         let r = check(name, 150);
-        assert!(r.sensitivity.value >= 0.90, "{r:?}");
-        assert!(r.sensitivity_40.value >= 0.97, "{r:?}");
+        assert!(at_least(0.90, &r.sensitivity), "{r:?}");
+        assert!(at_least(0.97, &r.sensitivity_40), "{r:?}");
+        assert!(at_least(0.95, &r.predictive_value), "{r:?}");
+        assert!(r.sensitivity.value >= 0.88, "{r:?}");
         assert!(r.predictive_value.value >= 0.90, "{r:?}");
         assert!(r.false_per_100.value <= 1.0, "{r:?}");
         assert!(r.lows_called.value <= 0.01, "{r:?}");
         assert!(r.start_error <= 5.0 && r.end_error <= 5.0, "{r:?}");
-        assert!((r.rate_ratio() - 1.0).abs() <= 0.10, "{r:?}");
+        assert!((r.rate_ratio() - 1.0).abs() <= 0.15, "{r:?}");
     }
 }
 
@@ -205,24 +207,25 @@ fn reaches_its_marks_on_calm_nights() {
 #[test]
 fn harder_nights_do_not_get_worse() {
     for (name, sensitivity, predictive_value, floor, false_per_100) in [
-        ("plain", 0.90, 0.95, 0.84, 1.2),
-        ("noisy", 0.80, 0.86, 0.75, 3.0),
-        ("meals", 0.91, 0.90, 0.85, 1.5),
+        ("noisy", 0.83, 0.88, 0.77, 2.0),
+        ("noise-short", 0.80, 0.90, 0.75, 2.0),
         ("drifts", 0.90, 0.95, 0.88, 1.0),
+        ("many-lows", 0.86, 0.95, 0.80, 1.0),
+        ("dropouts", 0.84, 0.93, 0.80, 1.0),
     ] {
         let r = check(name, 80);
         assert!(at_least(sensitivity, &r.sensitivity), "{r:?}");
         assert!(at_least(predictive_value, &r.predictive_value), "{r:?}");
         assert!(r.sensitivity.value >= floor, "{r:?}");
         assert!(r.false_per_100.value <= false_per_100, "{r:?}");
-        assert!(r.lows_called.value <= 0.01, "{r:?}");
+        assert!(at_most(0.01, &r.lows_called), "{r:?}");
     }
 }
 
 #[test]
 fn minute_readings_are_no_worse() {
     let r = check("1-min", 60);
-    assert!(at_least(0.90, &r.sensitivity), "{r:?}");
+    assert!(at_least(0.92, &r.sensitivity), "{r:?}");
     assert!(at_least(0.92, &r.predictive_value), "{r:?}");
     assert!(
         r.sensitivity.value >= 0.85 && r.predictive_value.value >= 0.85,
@@ -231,9 +234,25 @@ fn minute_readings_are_no_worse() {
     assert!(r.start_error <= 1.0 && r.end_error <= 1.0, "{r:?}");
 }
 
+/// Readings 15 min apart: events of 45 min or more.
+#[test]
+fn sparse_readings() {
+    for (name, sensitivity, predictive_value) in [
+        ("15-min-slow-lows", 0.83, 0.93),
+        ("15-min-calm", 0.80, 0.90),
+        ("15-min-meals", 0.76, 0.90),
+        ("15-min", 0.64, 0.80),
+    ] {
+        let r = check(name, 150);
+        assert!(at_least(sensitivity, &r.sensitivity), "{r:?}");
+        assert!(at_least(predictive_value, &r.predictive_value), "{r:?}");
+        assert!(r.start_error <= 15.0 && r.end_error <= 15.0, "{r:?}");
+    }
+}
+
 #[test]
 fn true_lows_are_not_explained_away() {
-    for name in ["many-lows", "fast-lows", "rebounds", "15-min-fast-lows"] {
+    for name in ["many-lows", "fast-lows", "rebounds", "15-min-slow-lows"] {
         let r = check(name, 80);
         assert!(at_most(0.01, &r.lows_called), "{r:?}");
         assert!(r.lows_called.lower <= 0.01, "{r:?}");
@@ -284,29 +303,25 @@ fn plain_rule_by_hand() {
     assert_eq!(plain_rule(&made, 0.22), []);
 }
 
-/// Probabilities mean what they say: in each third of the range, about that share are events.
+/// Probabilities mean what they say: of kinds drawn as those that the weights were fitted to, in each fifth of the range
+/// about that share are events.
 #[test]
 fn probability_is_calibrated_on_held_out_nights() {
     let set = Settings::default();
-    let mut bins = [(0.0, 0.0, 0.0); 3];
-    for kind in [
-        kind("plain"),
-        kind("meals"),
-        kind("drifts"),
-        kind("fast-lows"),
-    ] {
-        for (evidence, is_event) in labelled(&kind, 80, 14, HELD_OUT + 5_000, &set) {
-            let p = set.probability(&evidence);
-            let bin = &mut bins[((p * 3.0) as usize).min(2)];
-            *bin = (
-                bin.0 + 1.0,
-                bin.1 + p,
-                bin.2 + f64::from(u8::from(is_event)),
-            );
+    for spacing in [5.0, 15.0] {
+        let mut bins = [(0.0, 0.0, 0.0); 5];
+        for seed in HELD_OUT..HELD_OUT + 1_500 {
+            let made = session(&drawn(spacing, seed), 14, seed);
+            for candidate in labelled(&made, &set).iter().filter(|c| c.at_night) {
+                let p = set.probability(&candidate.evidence);
+                let event = f64::from(u8::from(candidate.event.is_some()));
+                let bin = &mut bins[((p * 5.0) as usize).min(4)];
+                *bin = (bin.0 + 1.0, bin.1 + p, bin.2 + event);
+            }
         }
-    }
-    for (count, expected, observed) in bins {
-        assert!(count > 30.0);
-        assert!((expected - observed).abs() / count < 0.12, "{bins:?}");
+        for (count, expected, observed) in bins {
+            assert!(count > 60.0, "{bins:?}");
+            assert!((expected - observed).abs() / count < 0.12, "{bins:?}");
+        }
     }
 }

@@ -20,10 +20,7 @@ fn main() -> ExitCode {
         ["calibrate", "--quick"] => calibrate::run(true),
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
-        ["nights", "--fit"] => {
-            nights::fit();
-            Ok(())
-        }
+        ["nights", "--fit"] => nights::fit(),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

@@ -7,8 +7,9 @@
 //!    recursions give, at every reading, how well a fall or a recovery begins there (`scan`).
 //! 3. Each pair of a fall and a recovery is fitted on its own window by generalised least squares:
 //!    start, end and time constant of the published shape (first-order linear system driven by a
-//!    rectangle, Facchinetti et al. 2016, doi 10.1089/dia.2015.0250). A log likelihood ratio sets it
-//!    against no event, a second one against the best slow dip that blood glucose can make (`fit`).
+//!    rectangle, Facchinetti et al. 2016, doi 10.1089/dia.2015.0250). Log likelihood ratios set it
+//!    against no event, against the best slow dip that blood glucose can make, and against a slow dip to a
+//!    low (`fit`). A small network turns them and the readings around into a probability (`network`).
 //! 4. The best candidates that do not overlap are taken, their dips subtracted, and the rest looked
 //!    at once more, so that neighbours do not hide each other.
 //!
@@ -17,6 +18,7 @@
 mod fit;
 pub mod kinds;
 mod model;
+mod network;
 mod noise;
 mod scan;
 pub mod second;
@@ -24,14 +26,16 @@ pub mod settings;
 pub mod simulate;
 pub mod third;
 pub mod validate;
+mod weights;
 mod window;
 
 use std::f64::consts::LN_10;
 
 use fit::Fit;
+pub use network::{FEATURES, HIDDEN, Network};
 use scan::{Pair, Series};
 use settings::{HALF, SMOOTHED};
-pub use settings::{Preset, Score, Settings};
+pub use settings::{Preset, Settings, Spaced};
 
 /// A run of readings held down by pressure on the sensor.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -88,13 +92,15 @@ pub(crate) struct Candidate {
     pub evidence: Evidence,
 }
 
-/// Log likelihood ratios and size of a candidate.
+/// What is known of a candidate.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Evidence {
-    /// Against no event.
+    /// Log likelihood ratio against no event.
     pub against_none: f64,
-    /// Against the best slow dip.
+    /// Log likelihood ratio against the best slow dip.
     pub against_slow: f64,
+    /// Log Bayes factor against a slow dip to a low.
+    pub against_low: f64,
     /// Height of the fitted fall, mg/dL.
     pub height: f64,
     /// Height over its standard error.
@@ -103,6 +109,8 @@ pub struct Evidence {
     pub bottom: f64,
     /// Mean of the readings shortly before the fall, mg/dL.
     pub before: f64,
+    /// Mean of the readings shortly after the recovery less `before`, mg/dL.
+    pub after: f64,
     /// Time constant of the fall, min.
     pub fall: f64,
     /// Time constant of the recovery, min.
@@ -111,6 +119,11 @@ pub struct Evidence {
     pub spacing: f64,
     /// Length of the run, min.
     pub minutes: f64,
+    /// Differences of readings one step apart, from two steps before the first of the run to one after, and from
+    /// one before its last to two after, mg/dL. A step is the spacing, or 5 min where that is longer.
+    pub steps: [f64; 6],
+    /// Minutes since the reading before the first of the run, and from its last to the next, over the spacing.
+    pub gaps: [f64; 2],
 }
 
 /// All non-overlapping candidates in order of time, whatever their probability.
@@ -132,7 +145,7 @@ pub(crate) fn candidates(
     let strong: Vec<Fit> = taken
         .iter()
         .copied()
-        .filter(|f| settings.probability(&f.evidence) > HALF)
+        .filter(|f| settings.probability(&f.evidence) > HALF && settings.high_enough(&f.evidence))
         .collect();
     if !strong.is_empty() {
         let mut rest = glucose.to_vec();
@@ -174,15 +187,8 @@ fn take(
 
 /// Turns a fit into indices of readings.
 fn finish(f: &Fit, series: &Series, settings: &Settings) -> Option<Candidate> {
-    let (minutes, glucose) = (series.minutes, series.glucose);
-    // An abrupt fall is over by the next reading: a reading at its very begin is not in it yet. Sparse
-    // readings cannot tell when between two of them the fall began.
-    let abrupt = f.evidence.fall < 0.25 * series.spacing && series.spacing < settings.sparse_from;
-    let start = minutes.partition_point(|&m| m < f.start || abrupt && m <= f.start);
-    let end = minutes.partition_point(|&m| m <= f.end).checked_sub(1)?;
-    if start >= end {
-        return None;
-    }
+    let glucose = series.glucose;
+    let (start, end) = f.run(series)?;
     let nadir = (start..=end).min_by(|&a, &b| glucose[a].total_cmp(&glucose[b]))?;
     let drop = expected(f, series, nadir) - glucose[nadir];
     Some(Candidate {

@@ -3,11 +3,14 @@
 //! A second difference y(t+h) − 2y(t) + y(t−h) hardly sees the trend of glucose; of AR(1) noise with
 //! standard deviation s it has variance s²(6 − 8ρ(h) + 2ρ(2h)). Its scale is taken from the median of
 //! absolute values (times 1.4826), which a few events or meals do not move. The parameters are those
-//! of a small grid that fit the scales at all lags best, with a pull towards the defaults.
+//! of a small grid that fit the scales at all lags best: least squares of logs, weighted by the
+//! variance of the log of a median of absolute values, with a normal prior around the usual values.
 
 use super::Settings;
 use super::model::Model;
-use super::settings::{CORRELATIONS, ENOUGH, FARTHEST, LAGS, RATES, SAMPLE};
+use super::settings::{
+    CORRELATIONS, ENOUGH, FARTHEST, LAGS, OF_LOG_MAD, RATES, SAMPLE, SPREAD, TRUSTED,
+};
 
 /// What is known of a session before any event is looked for.
 #[derive(Debug, Clone, Copy)]
@@ -19,12 +22,12 @@ pub(super) struct Noise {
 
 /// Noise of a session with readings about `spacing` minutes apart.
 pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Settings) -> Noise {
+    let least = set.at(spacing).rate_sd_least;
     let scales = LAGS.map(|lag| {
         let near = lag as f64 * spacing <= FARTHEST;
         near.then(|| scale(minutes, glucose, spacing, lag))
             .flatten()
     });
-    let trust = set.prior_weight * (spacing / 5.0).powi(2).max(1.0);
     let mut best = (
         f64::INFINITY,
         set.noise_cv,
@@ -33,20 +36,23 @@ pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Set
     );
     for correlation in CORRELATIONS {
         for rate_sd in RATES {
-            let model = model(correlation, rate_sd, set);
+            let model = model(correlation, rate_sd.max(least), set);
             for step in -8..=8 {
                 let cv = set.noise_cv * (f64::from(step) * 0.15).exp();
-                let mut loss = trust
-                    * ((cv / set.noise_cv).ln().powi(2)
-                        + (correlation - set.noise_correlation).powi(2) * 4.0
-                        + (rate_sd / set.rate_sd).ln().powi(2));
+                let mut loss = ((cv / set.noise_cv).ln() / SPREAD.0).powi(2)
+                    + ((correlation - set.noise_correlation) / SPREAD.1).powi(2)
+                    + ((rate_sd / set.rate_sd).ln() / SPREAD.2).powi(2);
                 for (lag, scale) in LAGS.iter().zip(&scales) {
-                    let Some((sd, level)) = scale else { continue };
+                    let Some((sd, level, count)) = scale else {
+                        continue;
+                    };
+                    let independent = (count / (2.0 * *lag as f64)).min(TRUSTED);
                     let h = *lag as f64 * spacing;
                     let rho = model.noise_per_minute.powf(h);
                     let noise = (cv * level).powi(2) * (6.0 - 8.0 * rho + 2.0 * rho * rho);
                     let expected = noise + model.second_difference_variance(h) + 0.5;
-                    loss += (sd.ln() - 0.5 * expected.ln()).powi(2);
+                    let error = (sd.ln() - 0.5 * expected.ln()).powi(2);
+                    loss += error * independent / OF_LOG_MAD;
                 }
                 if loss < best.0 {
                     best = (loss, cv, correlation, rate_sd);
@@ -55,21 +61,21 @@ pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Set
         }
     }
     Noise {
-        model: model(best.2, best.3, set),
+        model: model(best.2, best.3.max(least), set),
         cv: best.1,
     }
 }
 
 fn model(correlation: f64, rate_sd: f64, set: &Settings) -> Model {
     Model {
-        rate_sd: rate_sd.max(set.rate_sd_least),
+        rate_sd,
         rate_minutes: set.rate_minutes,
         noise_per_minute: correlation.powf(0.2),
     }
 }
 
-/// Scale of second differences at a lag (mg/dL) and the typical level they were taken at.
-fn scale(minutes: &[f64], glucose: &[f64], spacing: f64, lag: usize) -> Option<(f64, f64)> {
+/// Scale of second differences at a lag (mg/dL), the typical level they were taken at, and their count.
+fn scale(minutes: &[f64], glucose: &[f64], spacing: f64, lag: usize) -> Option<(f64, f64, f64)> {
     let last = minutes.len().checked_sub(2 * lag)?;
     let stride = last.div_ceil(SAMPLE).max(1);
     let (mut differences, mut levels) = (Vec::new(), Vec::new());
@@ -88,7 +94,12 @@ fn scale(minutes: &[f64], glucose: &[f64], spacing: f64, lag: usize) -> Option<(
         return None;
     }
     let level = median(&mut levels);
-    Some(((1.4826 * median(&mut differences) * level).max(0.7), level))
+    let count = differences.len() as f64;
+    Some((
+        (1.4826 * median(&mut differences) * level).max(0.7),
+        level,
+        count,
+    ))
 }
 
 /// Upper median; 0 for none.

@@ -74,10 +74,11 @@ impl<'a> Series<'a> {
     /// Pairs of a fall and a recovery worth a fit: for each fall the best recovery, and the reverse.
     pub fn pairs(&self, readings: &[f64], set: &Settings) -> Vec<Pair> {
         let z = self.evidence(readings);
+        let gates = set.at(self.spacing);
         let peaks = |sign: f64| -> Vec<usize> {
             let high = |i: usize| {
                 let v = sign * z[i];
-                v > set.edge_gate
+                v > gates.edge_gate
                     && v >= sign * z[i - 1]
                     && z.get(i + 1).is_none_or(|next| v > sign * next)
             };
@@ -86,10 +87,10 @@ impl<'a> Series<'a> {
         let (falls, rises) = (peaks(-1.0), peaks(1.0));
         let shortest = set.length.0.min(0.9 * self.spacing);
         let mut pairs = Vec::new();
-        let mut best_fall = vec![(set.pair_gate, usize::MAX); rises.len()];
+        let mut best_fall = vec![(gates.pair_gate, usize::MAX); rises.len()];
         let mut first = 0;
         for &fall in &falls {
-            let mut best = (set.pair_gate, usize::MAX);
+            let mut best = (gates.pair_gate, usize::MAX);
             while first < rises.len() && rises[first] < fall {
                 first += 1;
             }
@@ -104,7 +105,7 @@ impl<'a> Series<'a> {
                 let factor = self.edges.pair_factor(rise - fall);
                 let joint = (z[rise] - z[fall]) * factor;
                 let height = joint * factor / self.edges.sd(self.scale[fall]);
-                if height < set.height_gate {
+                if height < gates.height_gate {
                     continue;
                 }
                 if joint > best.0 {

@@ -34,6 +34,8 @@ pub struct Kind {
     pub level: (f64, f64),
     /// Factor on how much glucose moves about.
     pub restless: f64,
+    /// Standard deviation of small quick movements of glucose on top (Ornstein-Uhlenbeck, 20 min), mg/dL.
+    pub ripple: f64,
     /// Range of the events' time constant at both edges, min.
     pub edge_minutes: (f64, f64),
     /// Standard deviation of the noise as a share of glucose.
@@ -42,8 +44,8 @@ pub struct Kind {
     pub noise_correlation: f64,
     /// Share of nights with a true low.
     pub low_share: f64,
-    /// True lows from fast-acting insulin (to 4 mg/dL/min) with a fast rescue.
-    pub fast_lows: bool,
+    /// Course of the true lows.
+    pub lows: Lows,
     /// Share of true lows after which treatment drives glucose far up.
     pub rebounds: f64,
     /// Signal losses (5 to 40 min) per night.
@@ -52,6 +54,23 @@ pub struct Kind {
     pub nights_only: bool,
     /// Mean number of pressure events per night.
     pub events_per_night: f64,
+}
+
+/// Course of true lows.
+#[derive(Debug, Clone, Copy)]
+pub struct Lows {
+    /// Range of their glucose, mg/dL.
+    pub target: (f64, f64),
+    /// Range of the rates at which they fall, mg/dL/min; fast-acting insulin comes to 4.
+    pub rate: (f64, f64),
+    /// Range of the minutes that they stay low.
+    pub stay: (f64, f64),
+    /// Range of the minutes in which they recover.
+    pub recovery: (f64, f64),
+    /// Straight (1) or smooth (0) falls and recoveries, or something between.
+    pub straight: f64,
+    /// Time constant with which the sensor follows, min.
+    pub lag: f64,
 }
 
 /// A pressure event as it was made.
@@ -102,7 +121,7 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
         }
         events(kind, offset, &mut truth.events, &mut rng);
     }
-    lag(&mut trace, 8.0);
+    lag(&mut trace, kind.lows.lag);
     let dip = dip(&truth.events, trace.len(), kind.edge_minutes, &mut rng);
     let mut noise = normal(&mut rng);
     let keep = kind.noise_correlation.powf(0.2);
@@ -205,8 +224,14 @@ fn baseline(kind: &Kind, length: usize, rng: &mut impl Rng) -> Vec<f64> {
             }
         }
     }
+    let keep = (-1.0_f64 / 20.0).exp();
+    let mut ripple = 0.0;
     for value in &mut trace {
         *value = mean + kind.restless * (*value - mean);
+        if kind.ripple > 0.0 {
+            ripple = keep * ripple + kind.ripple * (1.0 - keep * keep).sqrt() * normal(rng);
+            *value += ripple;
+        }
         let low = 75.0;
         if *value < low + 30.0 {
             *value = low + 30.0 * ((*value - low - 30.0) / 30.0).exp();
@@ -240,25 +265,19 @@ fn lag(trace: &mut [f64], minutes: f64) {
 
 /// Bends the trace to a low of 45 to 65 mg/dL from `at` on; gives begin and end.
 fn true_low(trace: &mut [f64], at: f64, kind: &Kind, rng: &mut impl Rng) -> (f64, f64) {
-    let fast = kind.fast_lows;
-    let target = uniform(rng, 45.0, 65.0);
+    let Lows { straight, .. } = kind.lows;
+    let mut draw = |(low, high): (f64, f64)| uniform(rng, low, high);
+    let target = draw(kind.lows.target);
     let depth = (trace[at as usize] - target).max(10.0);
-    let rate = if fast {
-        uniform(rng, 2.5, 4.0)
-    } else {
-        uniform(rng, 0.7, 2.5)
-    };
-    let fall = (1.5 * depth / rate).max(25.0);
-    let stay = uniform(rng, 5.0, 45.0);
-    let recovery = if fast {
-        uniform(rng, 15.0, 25.0)
-    } else {
-        uniform(rng, 20.0, 40.0)
-    };
+    // The steepest slope of a smooth fall is 1.5 times its mean.
+    let steepest = 1.5 - 0.5 * straight;
+    let fall = (steepest * depth / draw(kind.lows.rate)).max(25.0 - 10.0 * straight);
+    let stay = draw(kind.lows.stay);
+    let recovery = draw(kind.lows.recovery);
     let end = at + fall + stay + recovery;
     let smooth = |x: f64| {
         let x = x.clamp(0.0, 1.0);
-        x * x * (3.0 - 2.0 * x)
+        straight * x + (1.0 - straight) * x * x * (3.0 - 2.0 * x)
     };
     for (t, value) in trace
         .iter_mut()

@@ -5,7 +5,7 @@
 //! some true event, whatever that event's size. Errors of start and end are reported minus true.
 
 use super::second::Second;
-use super::simulate::{Event, Kind, Session, session};
+use super::simulate::{Event, Kind, Session};
 use super::third::Third;
 use super::{Artefact, Candidate, Evidence, Settings, candidates};
 use crate::interval::Interval;
@@ -191,33 +191,44 @@ pub fn plain_rule(made: &Session, share: f64) -> Vec<Found> {
     found
 }
 
-/// Evidence of every candidate at night of at least the least height, and whether it is a true event.
+/// A candidate and what is true about it.
+#[derive(Debug, Clone, Copy)]
+pub struct Labelled {
+    /// What the detector knows of it.
+    pub evidence: Evidence,
+    /// The true event that it is.
+    pub event: Option<Event>,
+    /// Whether its nadir lies in a night.
+    pub at_night: bool,
+    /// Whether it touches a true low.
+    pub touches_low: bool,
+}
+
+/// Every candidate of a session, whatever its probability.
 #[must_use]
-pub fn labelled(
-    kind: &Kind,
-    sessions: u64,
-    nights: usize,
-    seed: u64,
-    settings: &Settings,
-) -> Vec<(Evidence, bool)> {
-    let mut out = Vec::new();
-    for k in 0..sessions {
-        let made = session(kind, nights, seed + k);
-        for Candidate { artefact, evidence } in
-            candidates(&made.minutes, &made.glucose, &made.held, settings)
-        {
-            let found = Found::of(&made, &artefact);
-            if evidence.height >= settings.least_drop && made.at_night(found.nadir) {
-                out.push((evidence, made.matches(&found).is_some()));
-            }
+pub fn labelled(made: &Session, settings: &Settings) -> Vec<Labelled> {
+    let label = |c: Candidate| {
+        let found = Found::of(made, &c.artefact);
+        Labelled {
+            evidence: c.evidence,
+            event: made.matches(&found).map(|k| made.events[k]),
+            at_night: made.at_night(found.nadir),
+            touches_low: made.touches_low(&found),
         }
-    }
-    out
+    };
+    candidates(&made.minutes, &made.glucose, &made.held, settings)
+        .into_iter()
+        .map(label)
+        .collect()
 }
 
 impl Session {
     fn at_night(&self, minute: f64) -> bool {
         self.nights.iter().any(|n| n.0 <= minute && minute < n.1)
+    }
+
+    fn touches_low(&self, a: &Found) -> bool {
+        self.lows.iter().any(|l| a.start < l.1 && l.0 < a.end)
     }
 
     /// Index of the true event that an artefact overlaps by at least half of the event.
@@ -244,8 +255,7 @@ impl Tally {
             self.reported += 1;
             if matched.is_none() {
                 self.wrong += 1;
-                let touched = made.lows.iter().any(|l| a.start < l.1 && l.0 < a.end);
-                self.lows_called += usize::from(touched);
+                self.lows_called += usize::from(made.touches_low(a));
             }
         }
         self.lows += made.lows.len();

@@ -44,6 +44,15 @@ impl Dip {
         }
     }
 
+    /// Log Bayes factor against no dip of a dip whose height is normal with this mean and standard
+    /// deviation, mg/dL (conjugate prior; Gelman et al. 2013, Bayesian Data Analysis, 2.5).
+    pub fn expected(&self, (mean, sd): (f64, f64)) -> f64 {
+        let prior = 1.0 / (sd * sd);
+        let sum = self.information + prior;
+        let pull = self.information * self.height + prior * mean;
+        0.5 * ((prior / sum).ln() + pull * pull / sum - prior * mean * mean)
+    }
+
     /// Log likelihood ratio against no dip of a dip of this height.
     pub fn gain(&self, height: f64) -> f64 {
         self.information * height * (self.height - 0.5 * height)
@@ -119,7 +128,6 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// Running log of the mean of exp(gain), and the mean of a value under those weights.
-#[derive(Default)]
 pub(super) struct Mixture {
     most: f64,
     sum: f64,
@@ -127,7 +135,21 @@ pub(super) struct Mixture {
     count: f64,
 }
 
+impl Default for Mixture {
+    fn default() -> Self {
+        Self::NONE
+    }
+}
+
 impl Mixture {
+    /// A mixture of nothing.
+    pub const NONE: Self = Self {
+        most: f64::NEG_INFINITY,
+        sum: 0.0,
+        weighted: 0.0,
+        count: 0.0,
+    };
+
     /// Adds a member with its log likelihood ratio and its value.
     pub fn add(&mut self, gain: f64, value: f64) {
         self.count += 1.0;

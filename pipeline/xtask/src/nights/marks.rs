@@ -10,24 +10,27 @@ use What::{Edges, False, Found25, Found40, Lows, PredictiveValue, RateHigh, Rate
 /// Chance that a run in which every mark is just reached names one as broken.
 const LEVEL: f64 = 0.05;
 
-/// What is missed at 15 min spacing.
-const SPARSE: &[What] = &[Found25, Found40, PredictiveValue, False, RateLow];
+/// What is missed at 15 min spacing where glucose is restless or true lows are not slow.
+const SPARSE: &[What] = &[Found25, Found40, Lows, RateLow];
 /// Marks that are known to be missed: the run does not fail for them.
 const KNOWN: [(&str, &[What]); 15] = [
     ("high", &[Found25]),
-    ("noisy", &[Found25, Found40]),
-    ("noise-short", &[Found25, Found40]),
+    ("noisy", &[Found25]),
+    ("noise-short", &[Found25]),
     ("sharp-edges", &[RateHigh]),
-    ("rebounds", &[Found25]),
-    ("many-lows", &[Found25, Found40]),
+    ("rebounds", &[Found25, Found40]),
+    ("many-lows", &[Found25]),
     ("dropouts", &[Found25, Found40]),
-    ("second-5-percent", &[Found25, Found40]),
+    ("second-5-percent", &[Found25, Found40, Lows]),
     ("third-noise-short", &[Found25]),
     ("15-min", SPARSE),
-    ("15-min-calm", SPARSE),
+    ("15-min-calm", &[Lows]),
     ("15-min-meals", SPARSE),
-    ("15-min-fast-lows", SPARSE),
-    ("second-15-min", SPARSE),
+    (
+        "15-min-fast-lows",
+        &[Found25, Found40, PredictiveValue, False, Lows, RateHigh],
+    ),
+    ("second-15-min", &[False, Lows]),
     ("third-15-min", SPARSE),
 ];
 /// What a mark is about.

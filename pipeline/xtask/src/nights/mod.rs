@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use rayon::prelude::*;
 use whereworn_stats::nights::kinds::{KINDS, SECOND_KINDS, THIRD_KINDS};
-use whereworn_stats::nights::simulate::Session;
+use whereworn_stats::nights::simulate::{Session, session};
 use whereworn_stats::nights::validate::{
     Estimate, Found, KindResult, Nights, detected, labelled, plain_rule, validate,
 };
@@ -18,12 +18,19 @@ pub use weights::run as fit;
 const NIGHTS: usize = 14;
 const FULL: u64 = 300;
 const QUICK: u64 = 60;
-/// First seed of the reported nights; weights and thresholds were chosen on seeds below 10 000.
-const REPORTED: u64 = 5_000_000;
+/// First seed of the reported nights: nothing was fitted or chosen on seeds from here on.
+const REPORTED: u64 = 20_000_000;
 const PAGE: &str = "pipeline/stats/docs/nights.md";
 const INTRO: &str = include_str!("intro.md");
 /// Kinds that the presets are shown on.
-const PRESET_KINDS: [&str; 4] = ["calm", "fast-lows", "second", "third"];
+const PRESET_KINDS: [&str; 6] = [
+    "calm",
+    "fast-lows",
+    "15-min-slow-lows",
+    "15-min-fast-lows",
+    "second",
+    "third",
+];
 /// Falls within 15 min that the plain rule takes for an artefact, as a share of glucose.
 const RULES: [f64; 2] = [0.22, 0.28];
 
@@ -165,8 +172,10 @@ fn presets(sessions: u64) -> String {
 fn calibration(sessions: u64, set: &Settings) -> String {
     let rows: Vec<(f64, bool)> = KINDS
         .par_iter()
-        .flat_map_iter(|kind| labelled(kind, sessions, NIGHTS, REPORTED, set))
-        .map(|(evidence, event)| (set.probability(&evidence), event))
+        .flat_map_iter(|kind| (0..sessions).map(move |k| session(kind, NIGHTS, REPORTED + k)))
+        .flat_map_iter(|made| labelled(&made, set))
+        .filter(|c| c.at_night && set.high_enough(&c.evidence))
+        .map(|c| (set.probability(&c.evidence), c.event.is_some()))
         .collect();
     let mut text = String::from(
         "## Calibration of the probability, first generator\n\n| probability | candidates | mean probability | share of true events |\n|---|--:|--:|--:|\n",
