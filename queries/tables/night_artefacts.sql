@@ -21,6 +21,7 @@
 -- probability = { label = "Probability by shape", unit = "share", digits = 0 }
 -- judged = { label = "Judged" }
 -- reasons = { label = "Reasons" }
+-- sparse_minutes = { hidden = true }
 -- sensor_no = { hidden = true }
 WITH words AS (
     SELECT
@@ -36,8 +37,11 @@ WITH words AS (
             WHEN 'refuted' THEN 'a fingerstick was as low'
             WHEN 'undecided' THEN 'a fingerstick did not settle it'
             ELSE 'no fingerstick'
-        END AS check_words
+        END AS check_words,
+        -- Readings so far apart that a fast fall to a low looks like pressure; 85 is a low that was read too high.
+        CASE WHEN p.spacing_minutes >= 9.0 AND e.nadir < 85.0 THEN p.spacing_minutes END AS sparse_minutes
     FROM night_evidence AS e
+    INNER JOIN sensor_spacing AS p ON p.sensor_no = e.sensor_no
     CROSS JOIN settings AS t
     WHERE e.setting = 'standard'
 )
@@ -58,7 +62,12 @@ SELECT
     w.probability,
     j.verdict AS judged,
     'fell ' || w.fall || ' in ' || w.fall_time || ', recovered in ' || w.recovery_time || ', ' || w.check_words
-        AS reasons,
+    || COALESCE(
+        ', but readings ' || CAST(CAST(ROUND(w.sparse_minutes) AS BIGINT) AS TEXT)
+        || ' min apart hardly tell it from a fast true low',
+        ''
+    ) AS reasons,
+    w.sparse_minutes,
     w.sensor_no
 FROM words AS w
 LEFT JOIN judged_artefacts AS j ON j.sensor_no = w.sensor_no AND j.start = w.start AND j.run_rank = 1

@@ -223,7 +223,13 @@ impl<'a> View<'a> {
             ("recovery", &*minutes("recovery_minutes")),
             ("check", check.map_or("", String::as_str)),
         ];
-        fill(&text.text, &values)
+        let words = fill(&text.text, &values);
+        match self.value(row, "sparse_minutes") {
+            Some(apart) => {
+                words + &fill(&text.sparse, &[("apart", &*self.context.number(apart, 0))])
+            }
+            None => words,
+        }
     }
 
     /// An estimate with its interval, `12.3 (10.1 to 14.5)`; without brackets where it has none.

@@ -76,6 +76,8 @@ pub(crate) struct SheetText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Reasons {
     pub text: String,
+    /// What is added where readings are too far apart.
+    pub sparse: String,
     /// What a fingerstick says, by the evidence.
     pub checks: BTreeMap<String, String>,
 }

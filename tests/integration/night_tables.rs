@@ -341,6 +341,35 @@ fn reasons_in_words() {
     }
 }
 
+/// Of readings 15 min apart that get near a low the reasons say that they hardly tell; a fall that stays high needs no
+/// such words.
+#[test]
+fn sparse_readings_hardly_tell() {
+    let study = study();
+    let text = std::fs::read_to_string(study.dir().join("readings/r.csv")).unwrap();
+    let quarter = |line: &&str| {
+        let minutes = line.split(':').nth(1).and_then(|m| m.parse::<u32>().ok());
+        minutes.is_none_or(|m| m % 15 == 0)
+    };
+    let raise = |line: &str| match line.rsplit_once(',') {
+        Some((rest, glucose)) if line.starts_with("b,") => {
+            format!("{rest},{}\n", glucose.parse::<f64>().unwrap() + 60.0)
+        }
+        _ => format!("{line}\n"),
+    };
+    let kept: String = text.lines().filter(quarter).map(raise).collect();
+    study.write("readings/r.csv", kept);
+    let found = study.report().table("night_artefacts");
+    let doubt = "but readings 15 min apart hardly tell it from a fast true low";
+    for (sensor, count, in_doubt) in [("a", 3, true), ("b", 1, false)] {
+        let rows = found.rows_where(&[("sensor", sensor)]);
+        assert_eq!(rows.len(), count, "{sensor}");
+        for row in rows {
+            assert_eq!(row.text("reasons").ends_with(doubt), in_doubt, "{sensor}");
+        }
+    }
+}
+
 /// Writes readings and fingersticks again in mmol/L.
 fn convert(study: &crate::fixture::Study, per_mgdl: f64) {
     for name in ["readings/r.csv", "fingersticks/f.csv"] {
