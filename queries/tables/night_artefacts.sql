@@ -39,7 +39,12 @@ WITH words AS (
             ELSE 'no fingerstick'
         END AS check_words,
         -- Readings so far apart that a fast fall to a low looks like pressure; 85 is a low that was read too high.
-        CASE WHEN p.spacing_minutes >= 9.0 AND e.nadir < 85.0 THEN p.spacing_minutes END AS sparse_minutes
+        CASE
+            WHEN
+                p.spacing_minutes >= 9.0 AND e.nadir < 85.0
+                AND e.evidence NOT IN ('confirmed', 'refuted')
+                THEN p.spacing_minutes
+        END AS sparse_minutes
     FROM night_evidence AS e
     INNER JOIN sensor_spacing AS p ON p.sensor_no = e.sensor_no
     CROSS JOIN settings AS t
