@@ -105,7 +105,7 @@ pub fn drawn(spacing: f64, seed: u64) -> Kind {
 }
 
 /// Kinds of the first generator. Thresholds were chosen on their nights with seeds below 1 000 000,
-/// results are reported on seeds from 40 000 000 on.
+/// results are reported on seeds from 60 000 000 on.
 pub const KINDS: [Kind; 23] = [
     Kind {
         name: "slow-lows",
