@@ -38,7 +38,8 @@ WITH words AS (
             WHEN 'undecided' THEN 'a fingerstick did not settle it'
             ELSE 'no fingerstick'
         END AS check_words,
-        -- Readings so far apart that a fast fall to a low looks like pressure; 85 is a low that was read too high.
+        -- Readings so far apart that a fast fall to a low looks like pressure, and a low that may have been read too
+        -- high: the detector's limits for both (pipeline/stats/src/nights/settings.rs).
         CASE
             WHEN
                 p.spacing_minutes >= 9.0 AND e.nadir < 85.0

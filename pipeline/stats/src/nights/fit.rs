@@ -233,7 +233,7 @@ impl Other {
         let falls = ramps(best.start + best.evidence.fall, set.slow_falls);
         let rises = ramps(best.end + best.evidence.rise, set.slow_rises);
         let to_low = (series.before(best.start) - set.usual_low.0, set.usual_low.1);
-        let [mut alone, mut dips, mut low] = [const { Mixture::NONE }; 3];
+        let [mut alone, mut dips, mut low] = <[Mixture; 3]>::default();
         let limit = |width: f64| set.fastest / STEEPEST * width;
         let add = |to: &mut Mixture, dip: Dip, most: f64| {
             let height = dip.height.clamp(0.0, most);

@@ -22,7 +22,11 @@ pub(super) struct Noise {
 
 /// Noise of a session with readings about `spacing` minutes apart.
 pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Settings) -> Noise {
-    let least = set.at(spacing).rate_sd_least;
+    let model = |correlation: f64, rate_sd: f64| Model {
+        rate_sd: rate_sd.max(set.at(spacing).rate_sd_least),
+        rate_minutes: set.rate_minutes,
+        noise_per_minute: correlation.powf(0.2),
+    };
     let scales = LAGS.map(|lag| {
         let near = lag as f64 * spacing <= FARTHEST;
         near.then(|| scale(minutes, glucose, spacing, lag))
@@ -36,7 +40,7 @@ pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Set
     );
     for correlation in CORRELATIONS {
         for rate_sd in RATES {
-            let model = model(correlation, rate_sd.max(least), set);
+            let model = model(correlation, rate_sd);
             for step in -8..=8 {
                 let cv = set.noise_cv * (f64::from(step) * 0.15).exp();
                 let mut loss = ((cv / set.noise_cv).ln() / SPREAD.0).powi(2)
@@ -61,16 +65,8 @@ pub(super) fn estimate(minutes: &[f64], glucose: &[f64], spacing: f64, set: &Set
         }
     }
     Noise {
-        model: model(best.2, best.3.max(least), set),
+        model: model(best.2, best.3),
         cv: best.1,
-    }
-}
-
-fn model(correlation: f64, rate_sd: f64, set: &Settings) -> Model {
-    Model {
-        rate_sd,
-        rate_minutes: set.rate_minutes,
-        noise_per_minute: correlation.powf(0.2),
     }
 }
 

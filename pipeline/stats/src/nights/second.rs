@@ -1,4 +1,4 @@
-//! A second generator of labelled nights, for reports only: nothing was ever tuned on it.
+//! A second generator of labelled nights, for reports: no weight was fitted to it.
 //!
 //! Other functional forms than [`super::simulate`]: a mean-reverting level (Ornstein-Uhlenbeck) passed
 //! through a slow lag, evening meals, a dawn rise; events with sharp or first-order edges of their own

@@ -1,4 +1,4 @@
-//! A third generator of labelled nights, for reports only.
+//! A third generator of labelled nights, for reports: no weight was fitted to it.
 //!
 //! Baselines are sums of cosines with periods from 80 min to a day. Events are as published (Facchinetti
 //! et al. 2016, doi 10.1089/dia.2015.0250): one first-order system for both edges, driven by a rectangle; heights

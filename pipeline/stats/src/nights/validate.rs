@@ -200,8 +200,6 @@ pub struct Labelled {
     pub event: Option<Event>,
     /// Whether its nadir lies in a night.
     pub at_night: bool,
-    /// Whether it touches a true low.
-    pub touches_low: bool,
 }
 
 /// Every candidate of a session, whatever its probability.
@@ -213,7 +211,6 @@ pub fn labelled(made: &Session, settings: &Settings) -> Vec<Labelled> {
             evidence: c.evidence,
             event: made.matches(&found).map(|k| made.events[k]),
             at_night: made.at_night(found.nadir),
-            touches_low: made.touches_low(&found),
         }
     };
     candidates(&made.minutes, &made.glucose, &made.held, settings)

@@ -137,19 +137,16 @@ pub(super) struct Mixture {
 
 impl Default for Mixture {
     fn default() -> Self {
-        Self::NONE
+        Self {
+            most: f64::NEG_INFINITY,
+            sum: 0.0,
+            weighted: 0.0,
+            count: 0.0,
+        }
     }
 }
 
 impl Mixture {
-    /// A mixture of nothing.
-    pub const NONE: Self = Self {
-        most: f64::NEG_INFINITY,
-        sum: 0.0,
-        weighted: 0.0,
-        count: 0.0,
-    };
-
     /// Adds a member with its log likelihood ratio and its value.
     pub fn add(&mut self, gain: f64, value: f64) {
         self.count += 1.0;

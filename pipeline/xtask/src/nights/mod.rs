@@ -44,7 +44,7 @@ pub fn run(quick: bool) -> Result<(), String> {
     let all: Vec<&KindResult> = first.iter().chain(&second).chain(&third).collect();
     let mut text = table("First generator, seeds not tuned on", &first);
     text += &table("Second generator, nothing fitted to it", &second);
-    text += &table("Third generator, for this page only", &third);
+    text += &table("Third generator, nothing fitted to it", &third);
     text += &marks::missed(&all);
     if !quick {
         text += &rules(sessions / 3, &all);
