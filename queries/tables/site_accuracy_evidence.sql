@@ -12,9 +12,9 @@
 -- measure = { label = "Measure" }
 -- alternative = { label = "Built for" }
 -- log_e = { label = "Evidence, natural logarithm", digits = 2 }
--- safe_log_e = { label = "of the likelihood alone", digits = 2 }
+-- log_e_likelihood = { label = "of the likelihood alone", digits = 2 }
 -- p = { label = "p by permutation, where due", digits = 4 }
-SELECT look, month, site_a, site_b, measure, alternative, log_e, safe_log_e, p
+SELECT look, month, site_a, site_b, measure, alternative, log_e, log_e_likelihood, p
 FROM all_looks
 WHERE regular AND place IN (2, 3)
 ORDER BY position_a, position_b, place, month

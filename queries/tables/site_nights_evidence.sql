@@ -11,9 +11,9 @@
 -- site_b = { label = "against" }
 -- alternative = { label = "Built for" }
 -- log_e = { label = "Evidence, natural logarithm", digits = 2 }
--- safe_log_e = { label = "of the likelihood alone", digits = 2 }
+-- log_e_likelihood = { label = "of the likelihood alone", digits = 2 }
 -- p = { label = "p by permutation, where due", digits = 4 }
-SELECT look, month, site_a, site_b, alternative, log_e, safe_log_e, p
+SELECT look, month, site_a, site_b, alternative, log_e, log_e_likelihood, p
 FROM all_looks
 WHERE regular AND place = 4
 ORDER BY position_a, position_b, month

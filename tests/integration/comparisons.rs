@@ -315,7 +315,7 @@ fn evidence_at_the_last_look() {
             .map(|block| block_codes[block.as_str()])
             .collect();
         let log_e = safe_t(&values, &groups, &strata).unwrap_or(0.0);
-        close(row.number("safe_log_e"), log_e, 1e-8, "means");
+        close(row.number("log_e_likelihood"), log_e, 1e-8, "means");
         checked += 1;
     }
     assert!(checked > 5);
@@ -351,7 +351,7 @@ fn evidence_at_the_last_look() {
             })
             .collect();
         close(
-            row.number("safe_log_e"),
+            row.number("log_e_likelihood"),
             safe_pairs(&sensors).unwrap_or(0.0),
             1e-9,
             "rates",

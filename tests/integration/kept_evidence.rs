@@ -32,7 +32,7 @@ fn evidence_of_two_events_by_hand() {
         .table("site_wear_evidence");
     let row = table.row(&[("site_a", "forearm"), ("site_b", "calf")]);
     close(
-        row.number("safe_log_e"),
+        row.number("log_e_likelihood"),
         1.2_f64.ln(),
         1e-9,
         "likelihood ratio",

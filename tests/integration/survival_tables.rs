@@ -227,8 +227,13 @@ fn evidence_by_month() {
             groups: &groups,
             strata: &strata,
         };
-        let safe_log_e = safe_log_rank(subjects).unwrap_or(0.0);
-        close(row.number("safe_log_e"), safe_log_e, EQUAL, "safe log-rank");
+        let log_e_likelihood = safe_log_rank(subjects).unwrap_or(0.0);
+        close(
+            row.number("log_e_likelihood"),
+            log_e_likelihood,
+            EQUAL,
+            "safe log-rank",
+        );
         let share = SCHEDULE
             .iter()
             .find(|(at, _)| *at == month)
@@ -240,7 +245,7 @@ fn evidence_by_month() {
         );
         let pays = p.zip(share).is_some_and(|(p, share)| p <= share);
         looks.push(Look {
-            safe_log_e,
+            log_e_likelihood,
             payoff: if pays { PAYOFF } else { 0.0 },
             p,
         });

@@ -126,7 +126,7 @@ impl Catalog {
         &self.queries
     }
 
-    /// Lets a query have a table of its own even where its header makes it a mere step.
+    /// Lets a query have a table of its own even where its header makes it an intermediate one.
     pub fn show(&mut self, name: &str) {
         for query in self.queries.iter_mut().filter(|query| query.name == name) {
             query.header.role = Role::Table;

@@ -29,7 +29,7 @@ pub(crate) struct Rows {
 }
 
 impl Engine {
-    /// Runs every query of a catalog and gives the tables in its order, steps and views left out.
+    /// Runs every query of a catalog and gives the tables in its order, intermediate results and views left out.
     ///
     /// `progress` is called with the name of each query that is done.
     ///

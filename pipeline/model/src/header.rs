@@ -35,8 +35,8 @@ pub enum Role {
     /// A table of the report, written to `tables/`.
     #[default]
     Table,
-    /// A step for other queries: computed once, written nowhere.
-    Step,
+    /// An intermediate result for other queries: computed once, written nowhere.
+    Intermediate,
     /// A name for other queries: computed as a part of each, written nowhere.
     View,
 }

@@ -96,5 +96,5 @@ fn a_clear_difference_pays_at_month_24() {
     assert!(due.p.unwrap() <= 0.001);
     let not_due = look(&values, &groups, &[0; 20], &[0; 20], 23, 1);
     assert_eq!((not_due.payoff, not_due.p), (0.0, None));
-    assert_eq!(not_due.safe_log_e, due.safe_log_e);
+    assert_eq!(not_due.log_e_likelihood, due.log_e_likelihood);
 }

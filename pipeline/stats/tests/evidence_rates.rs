@@ -79,7 +79,10 @@ fn nothing_to_match() {
     };
     assert_eq!(safe_pairs(&[sensor(0, 1.0, &[1.0]), apart]), None);
     let empty = look(&[], 24, 1);
-    assert_eq!((empty.safe_log_e, empty.payoff, empty.p), (0.0, 0.0, None));
+    assert_eq!(
+        (empty.log_e_likelihood, empty.payoff, empty.p),
+        (0.0, 0.0, None)
+    );
 }
 
 /// Ten sensors with an artefact every night against ten with none.

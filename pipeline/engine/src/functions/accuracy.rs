@@ -99,7 +99,7 @@ pub const ALL: &[Statistic] = &[
             ("month", Number),
             ("seed", Label),
         ],
-        fields: &["safe_log_e", "payoff", "p"],
+        fields: &["log_e_likelihood", "payoff", "p"],
         about: "one monthly look at the means of two sites, a row for each sensor that has ended; built for one standard deviation between sensors",
         evaluate: One(look_at_means),
     },
@@ -114,7 +114,7 @@ pub const ALL: &[Statistic] = &[
             ("month", Number),
             ("seed", Label),
         ],
-        fields: &["safe_log_e", "payoff", "p"],
+        fields: &["log_e_likelihood", "payoff", "p"],
         about: "one monthly look at the rates of two sites, a row for each sensor that has ended; `nights` has a digit for each night, the events in it; built for a rate ratio of 2",
         evaluate: One(look_at_rates),
     },
@@ -242,7 +242,7 @@ fn groups(numbers: &[f64]) -> Vec<usize> {
 }
 
 fn seen(look: Look) -> Values {
-    Some(vec![Some(look.safe_log_e), Some(look.payoff), look.p])
+    Some(vec![Some(look.log_e_likelihood), Some(look.payoff), look.p])
 }
 
 fn look_at_means(rows: &Rows) -> Values {

@@ -78,7 +78,7 @@ pub const ALL: &[Statistic] = &[
             ("month", Number),
             ("seed", Label),
         ],
-        fields: &["safe_log_e", "payoff", "p"],
+        fields: &["log_e_likelihood", "payoff", "p"],
         about: "one monthly look of the anytime-valid log-rank test between two sites, hazard ratio 2 against 1; `month` counts from 1 at their first session",
         evaluate: One(evidence_of_look),
     },
@@ -217,7 +217,7 @@ fn evidence_of_look(rows: &Rows) -> Values {
     };
     let month = first(rows.numbers(5))? as u32;
     let look = look(subjects, &rows.labels(4), month, seed(&[rows.text(6)]));
-    Some(vec![Some(look.safe_log_e), Some(look.payoff), look.p])
+    Some(vec![Some(look.log_e_likelihood), Some(look.payoff), look.p])
 }
 
 fn bounds_of_lost(rows: &Rows) -> Values {

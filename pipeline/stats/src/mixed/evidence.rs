@@ -95,7 +95,7 @@ pub fn look(
     let test = share.and_then(|_| shuffled(values, groups, blocks, seed));
     let pays = test.zip(share).is_some_and(|(p, share)| at_most(p, share));
     Look {
-        safe_log_e: safe_t(values, groups, strata).unwrap_or(0.0),
+        log_e_likelihood: safe_t(values, groups, strata).unwrap_or(0.0),
         payoff: if pays { PAYOFF } else { 0.0 },
         p: test,
     }

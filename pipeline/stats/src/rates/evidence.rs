@@ -82,7 +82,7 @@ pub fn look(sensors: &[NightlySensor], month: u32, seed: u64) -> Look {
     });
     let pays = test.zip(share).is_some_and(|(p, share)| at_most(p, share));
     Look {
-        safe_log_e: safe_pairs(sensors).unwrap_or(0.0),
+        log_e_likelihood: safe_pairs(sensors).unwrap_or(0.0),
         payoff: if pays { PAYOFF } else { 0.0 },
         p: test,
     }

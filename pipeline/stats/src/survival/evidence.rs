@@ -58,7 +58,7 @@ pub fn safe_log_rank(subjects: Subjects<'_>) -> Option<f64> {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Look {
     /// Logarithm of the safe log-rank test's e-value on all data up to this look; 0 where there is nothing to compare.
-    pub safe_log_e: f64,
+    pub log_e_likelihood: f64,
     /// What the permutation test of this look pays: 20 or 0.
     pub payoff: f64,
     /// Its p, where one is made at this look and can be.
@@ -78,7 +78,7 @@ pub fn look(subjects: Subjects<'_>, blocks: &[usize], month: u32, seed: u64) -> 
         .zip(share)
         .is_some_and(|(test, share)| at_most(test.p, share));
     Look {
-        safe_log_e: safe_log_rank(subjects).unwrap_or(0.0),
+        log_e_likelihood: safe_log_rank(subjects).unwrap_or(0.0),
         payoff: if pays { PAYOFF } else { 0.0 },
         p: test.map(|test| test.p),
     }
@@ -89,7 +89,7 @@ pub fn look(subjects: Subjects<'_>, blocks: &[usize], month: u32, seed: u64) -> 
 #[must_use]
 pub fn log_e(looks: &[Look]) -> f64 {
     let paid: f64 = looks.iter().map(|look| look.payoff).sum();
-    let safe = looks.last().map_or(0.0, |look| look.safe_log_e);
+    let safe = looks.last().map_or(0.0, |look| look.log_e_likelihood);
     (SAFE_SHARE * safe.exp() + paid).ln()
 }
 

@@ -1,0 +1,19 @@
+-- title = "Fingersticks and the sensors worn at the time"
+-- row = "one fingerstick and one sensor that its wearer then wore"
+-- role = "intermediate"
+SELECT
+    n.fingerstick_no,
+    n.wearer,
+    s.sensor,
+    s.site,
+    s.sensor_no,
+    n.time AS fingerstick_time,
+    n.glucose AS fingerstick,
+    n.purpose,
+    s.inserted,
+    s.worn_until,
+    s.warm_from
+FROM numbered_fingersticks AS n
+INNER JOIN sessions AS s ON s.wearer = n.wearer
+WHERE n.time >= s.inserted AND n.time <= s.worn_until
+ORDER BY n.fingerstick_no, s.sensor

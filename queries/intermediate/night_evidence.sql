@@ -1,0 +1,92 @@
+-- title = "Night artefacts with what fingersticks say of them, by setting of the detector"
+-- row = "one run of readings in one night, under one setting"
+-- role = "intermediate"
+WITH at_night AS (
+    SELECT a.*, n.night
+    FROM artefacts_by_setting AS a
+    INNER JOIN nights AS n ON n.wearer = a.wearer
+    CROSS JOIN settings AS t
+    WHERE a.nadir_time >= n.night_start AND a.nadir_time < n.night_end AND n.night_end <= t.month_end
+),
+used_settings AS (
+    SELECT DISTINCT setting FROM at_night
+),
+clean_pairs AS (
+    SELECT u.setting, p.sensor_no, p.relative_difference
+    FROM used_settings AS u
+    CROSS JOIN pairs AS p
+    LEFT JOIN at_night AS a
+        ON a.setting = u.setting
+        AND a.sensor_no = p.sensor_no
+        AND p.fingerstick_time >= a.start
+        AND p.fingerstick_time <= a."end"
+    WHERE a.sensor_no IS NULL
+),
+gains AS (
+    SELECT setting, sensor_no, CASE WHEN COUNT(*) >= 5 THEN MEDIAN(relative_difference) ELSE 0 END AS relative_bias
+    FROM clean_pairs
+    GROUP BY setting, sensor_no
+),
+checks AS (
+    SELECT
+        a.setting,
+        a.sensor_no,
+        a.start,
+        c.fingerstick_no,
+        c.fingerstick * (1 + COALESCE(g.relative_bias, 0)) AS expected,
+        r.glucose AS reading,
+        ROW_NUMBER() OVER (
+            PARTITION BY a.setting, a.sensor_no, a.start, c.fingerstick_no
+            ORDER BY ABS(r.minutes), r.time
+        ) AS rank
+    FROM at_night AS a
+    INNER JOIN checks_worn AS c
+        ON c.sensor_no = a.sensor_no AND c.fingerstick_time >= a.start AND c.fingerstick_time <= a."end"
+    INNER JOIN near_readings AS r ON r.fingerstick_no = c.fingerstick_no AND r.sensor_no = c.sensor_no
+    LEFT JOIN gains AS g ON g.setting = a.setting AND g.sensor_no = a.sensor_no
+    CROSS JOIN settings AS t
+    WHERE c.purpose <> 'control' AND ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
+),
+verdicts AS (
+    SELECT
+        setting,
+        sensor_no,
+        start,
+        MAX(CASE
+            WHEN expected - reading < 10 * (1 - 1e-9) AND expected - reading < 0.1 * reading * (1 - 1e-9) THEN 1
+            ELSE 0
+        END) AS blood_was_low,
+        MAX(CASE
+            WHEN expected - reading >= 20 * (1 - 1e-9) AND expected - reading >= 0.2 * reading * (1 - 1e-9) THEN 1
+            ELSE 0
+        END) AS blood_was_not
+    FROM checks
+    WHERE rank = 1
+    GROUP BY setting, sensor_no, start
+)
+SELECT
+    a.setting,
+    a.wearer,
+    a.sensor,
+    a.site,
+    a.night,
+    a.start,
+    a."end",
+    a.nadir,
+    a.drop,
+    CASE
+        WHEN v.sensor_no IS NULL THEN 'unchecked'
+        WHEN v.blood_was_low = 1 THEN 'refuted'
+        WHEN v.blood_was_not = 1 THEN 'confirmed'
+        ELSE 'undecided'
+    END AS evidence,
+    COALESCE(n.counted, 0) AS counted,
+    a.nadir_time,
+    a.fall_minutes,
+    a.recovery_minutes,
+    a.probability,
+    a.sensor_no
+FROM at_night AS a
+LEFT JOIN verdicts AS v ON v.setting = a.setting AND v.sensor_no = a.sensor_no AND v.start = a.start
+LEFT JOIN sensor_nights AS n ON n.sensor_no = a.sensor_no AND n.night = a.night
+ORDER BY a.setting, a.wearer, a.sensor, a.start, a.night

@@ -1,0 +1,20 @@
+-- title = "Night artefacts of each sensor for each pair of sites"
+-- row = "one sensor and one pair of sites"
+-- role = "intermediate"
+
+-- `role`: 1 worn at the first site of the pair, 2 at the second, 0 elsewhere.
+WITH worn AS (
+    SELECT DISTINCT site, position FROM sensor_artefacts
+)
+SELECT
+    a.site AS site_a,
+    b.site AS site_b,
+    a.position AS position_a,
+    b.position AS position_b,
+    CASE WHEN n.site = a.site THEN 1 WHEN n.site = b.site THEN 2 ELSE 0 END AS role,
+    n.*
+FROM worn AS a
+CROSS JOIN worn AS b
+CROSS JOIN sensor_artefacts AS n
+WHERE a.position < b.position
+ORDER BY a.position, b.position, n.wearer, n.inserted, n.sensor

@@ -1,0 +1,55 @@
+-- title = "Fingersticks that found no reading to pair with"
+-- row = "one fingerstick and one sensor then worn, or one fingerstick while none was worn"
+-- role = "intermediate"
+WITH worn AS (
+    SELECT c.*, s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost
+    FROM checks_worn AS c
+    INNER JOIN sessions AS s ON s.wearer = c.wearer AND s.sensor = c.sensor
+    LEFT JOIN pairs AS p ON p.fingerstick_no = c.fingerstick_no AND p.wearer = c.wearer AND p.sensor = c.sensor
+    WHERE p.fingerstick_no IS NULL
+),
+nearby AS (
+    SELECT
+        w.fingerstick_no,
+        w.sensor_no,
+        MAX(CASE WHEN r.warm AND r.status = 'low' THEN 1 ELSE 0 END) AS low,
+        MAX(CASE WHEN r.warm AND r.status = 'high' THEN 1 ELSE 0 END) AS high,
+        MAX(CASE WHEN r.warm THEN 0 ELSE 1 END) AS cold
+    FROM worn AS w
+    INNER JOIN near_readings AS r ON r.fingerstick_no = w.fingerstick_no AND r.sensor_no = w.sensor_no
+    CROSS JOIN settings AS t
+    WHERE ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
+    GROUP BY w.fingerstick_no, w.sensor_no
+)
+SELECT
+    w.fingerstick_no,
+    w.wearer,
+    w.sensor,
+    w.site,
+    w.sensor_no,
+    w.fingerstick,
+    CASE
+        WHEN w.purpose IN ('calibration', 'control') THEN 'calibration or control'
+        WHEN w.lost THEN 'sensor lost track of'
+        WHEN n.low = 1 THEN 'reading low'
+        WHEN n.high = 1 THEN 'reading high'
+        WHEN w.fingerstick_time < w.warm_from OR n.cold = 1 THEN 'warm-up'
+        ELSE 'gap in the readings'
+    END AS reason
+FROM worn AS w
+LEFT JOIN nearby AS n ON n.fingerstick_no = w.fingerstick_no AND n.sensor_no = w.sensor_no
+UNION ALL
+SELECT
+    f.fingerstick_no,
+    f.wearer,
+    CAST(NULL AS VARCHAR) AS sensor,
+    CAST(NULL AS VARCHAR) AS site,
+    CAST(NULL AS INT) AS sensor_no,
+    f.glucose AS fingerstick,
+    CASE
+        WHEN f.purpose IN ('calibration', 'control') THEN 'calibration or control'
+        ELSE 'no sensor worn'
+    END AS reason
+FROM numbered_fingersticks AS f
+LEFT JOIN checks_worn AS c ON c.fingerstick_no = f.fingerstick_no
+WHERE c.fingerstick_no IS NULL
