@@ -125,13 +125,14 @@ fn one_crate_names_each_heavy_library() {
 
 #[test]
 fn arrows_between_the_crates() {
-    let expected: [(&str, &[&str]); 6] = [
+    let expected: [(&str, &[&str]); 7] = [
         ("whereworn-model", &[]),
         ("whereworn-stats", &[]),
         ("whereworn-load", &["whereworn-model"]),
         ("whereworn-engine", &["whereworn-model", "whereworn-stats"]),
         ("whereworn-report", &["whereworn-model"]),
         ("whereworn-demo", &["whereworn-model"]),
+        ("whereworn-simulate", &["whereworn-stats"]),
     ];
     let graph = graph();
     for (package, allowed) in expected {
@@ -142,6 +143,11 @@ fn arrows_between_the_crates() {
         let extra = ours.iter().find(|name| !allowed.contains(&name.as_str()));
         assert_eq!(extra, None, "{package} may need {allowed:?} alone");
     }
+    assert!(graph["xtask"].contains("whereworn-simulate"));
+    assert!(
+        naming(&graph, |name| name == "whereworn-simulate").is_empty(),
+        "invented studies reach what is shipped"
+    );
     let engine = &graph["whereworn-engine"];
     assert!(engine.contains("whereworn-stats") && engine.contains("whereworn-model"));
 }

@@ -5,13 +5,14 @@
 mod common;
 
 use common::{close, maybe, number, published};
-use rand::{RngExt, SeedableRng};
+use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::delay::{Noise, World, interstitial, study};
+use whereworn_simulate::draws::normal;
 use whereworn_stats::delay::difference::delay_difference;
 use whereworn_stats::delay::first_order::{Delay, first_order_delay};
 use whereworn_stats::delay::local_trend::local_trend;
 use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
-use whereworn_stats::delay::simulate::{Noise, World, interstitial, study};
 
 fn points(pairs: &[DelayPair]) -> Vec<DelayPoint> {
     pairs.iter().filter_map(delay_point).collect()
@@ -269,10 +270,4 @@ fn wrong_clocks_drop_out_of_differences() {
         None,
         "no wearer wore both"
     );
-}
-
-/// Box and Muller's normal deviate.
-fn normal(generator: &mut ChaCha8Rng) -> f64 {
-    let (u, v): (f64, f64) = (generator.random(), generator.random());
-    (-2.0 * (1.0 - u).ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }

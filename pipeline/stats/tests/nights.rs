@@ -3,11 +3,11 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use statrs::distribution::{Binomial, DiscreteCDF};
-use whereworn_stats::nights::kinds::{KINDS, drawn};
-use whereworn_stats::nights::simulate::{Kind, Session, session};
-use whereworn_stats::nights::validate::{
+use whereworn_simulate::nights::kinds::{KINDS, drawn};
+use whereworn_simulate::nights::validate::{
     Estimate, KindResult, detected, labelled, plain_rule, validate,
 };
+use whereworn_simulate::nights::{Kind, Nights, Session};
 use whereworn_stats::nights::{Artefact, Preset, Settings, detect};
 
 /// First seed of the nights that results are held to: the detector was made without looking at them.
@@ -132,7 +132,7 @@ fn origin_of_time_does_not_matter() {
     let ends = |found: &[Artefact]| found.iter().map(|a| (a.start, a.end)).collect::<Vec<_>>();
     let mut count = 0;
     for seed in HELD_OUT..HELD_OUT + 5 {
-        let made = session(&kind("plain"), 14, seed);
+        let made = kind("plain").session(14, seed);
         let moved: Vec<f64> = made.minutes.iter().map(|m| m + 64_000.0).collect();
         let here = run(&made.minutes, &made.glucose);
         let there = run(&moved, &made.glucose);
@@ -145,7 +145,7 @@ fn origin_of_time_does_not_matter() {
 #[test]
 fn order_and_bounds() {
     for kind in &KINDS {
-        let made = session(kind, 7, HELD_OUT + 1);
+        let made = kind.session(7, HELD_OUT + 1);
         let found = detect(
             &made.minutes,
             &made.glucose,
@@ -266,7 +266,7 @@ fn true_lows_are_not_explained_away() {
 fn presets_are_nested() {
     let mut counts = [0; 3];
     for seed in HELD_OUT..HELD_OUT + 20 {
-        let made = session(&kind("meals"), 14, seed);
+        let made = kind("meals").session(14, seed);
         let with = |preset| {
             let set = Settings {
                 preset,
@@ -311,7 +311,7 @@ fn probability_is_calibrated_on_held_out_nights() {
     for spacing in [5.0, 15.0] {
         let mut bins = [(0.0, 0.0, 0.0); 5];
         for seed in HELD_OUT..HELD_OUT + 1_500 {
-            let made = session(&drawn(spacing, seed), 14, seed);
+            let made = drawn(spacing, seed).session(14, seed);
             for candidate in labelled(&made, &set).iter().filter(|c| c.at_night) {
                 let p = set.probability(&candidate.evidence);
                 let event = f64::from(u8::from(candidate.event.is_some()));

@@ -5,7 +5,7 @@
 mod common;
 
 use common::close;
-use whereworn_stats::delay::simulate::{World, worn_at_once};
+use whereworn_simulate::delay::{World, worn_at_once};
 use whereworn_stats::simultaneous::pair_mean::{SensorPair, pair_mean};
 use whereworn_stats::simultaneous::two_sensors::{CommonReading, two_sensors};
 

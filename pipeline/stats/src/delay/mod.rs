@@ -1,11 +1,10 @@
 //! How far a sensor lags behind the blood.
 //!
 //! [`point`] reduces a fingerstick and the readings around it to three numbers, [`first_order`] makes the delay of a
-//! site from them, [`difference`] the difference between two sites; [`simulate`] makes studies with a known delay.
+//! site from them, [`difference`] the difference between two sites.
 
 pub mod difference;
 pub mod first_order;
 pub mod local_trend;
 pub mod point;
-pub mod simulate;
 mod sums;

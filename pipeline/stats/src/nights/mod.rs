@@ -16,16 +16,11 @@
 //! The cost is linear in the readings: the fits touch only candidates.
 
 mod fit;
-pub mod kinds;
 mod model;
 mod network;
 mod noise;
 mod scan;
-pub mod second;
 pub mod settings;
-pub mod simulate;
-pub mod third;
-pub mod validate;
 mod weights;
 mod window;
 
@@ -87,8 +82,10 @@ pub fn detect(
 
 /// A candidate with the evidence that its probability was made from.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Candidate {
+pub struct Candidate {
+    /// The run.
     pub artefact: Artefact,
+    /// What its probability was made from.
     pub evidence: Evidence,
 }
 
@@ -126,8 +123,9 @@ pub struct Evidence {
     pub gaps: [f64; 2],
 }
 
-/// All non-overlapping candidates in order of time, whatever their probability.
-pub(crate) fn candidates(
+/// All non-overlapping candidates in order of time, whatever their probability; arguments as of [`detect`].
+#[must_use]
+pub fn candidates(
     minutes: &[f64],
     glucose: &[f64],
     held: &[bool],

@@ -3,7 +3,6 @@
 mod comparisons;
 mod evidence;
 mod intervals;
-mod study;
 
 use super::{Promise, Row};
 use rand_chacha::ChaCha8Rng;

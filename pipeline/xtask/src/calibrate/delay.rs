@@ -2,10 +2,10 @@
 
 use super::{Promise, Row};
 use rayon::prelude::*;
+use whereworn_simulate::delay::{Noise, World, study, worn_at_once};
 use whereworn_stats::delay::difference::delay_difference;
 use whereworn_stats::delay::first_order::first_order_delay;
 use whereworn_stats::delay::point::{DelayPoint, delay_point};
-use whereworn_stats::delay::simulate::{Noise, World, study, worn_at_once};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::simultaneous::pair_mean::{PairMean, SensorPair, pair_mean};
 use whereworn_stats::simultaneous::two_sensors::{CommonReading, TwoSensors, two_sensors};

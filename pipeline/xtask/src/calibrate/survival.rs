@@ -2,7 +2,6 @@
 
 mod comparisons;
 mod intervals;
-mod study;
 
 use super::Row;
 use rand_chacha::ChaCha8Rng;

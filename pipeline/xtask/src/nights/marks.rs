@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use statrs::distribution::{Binomial, DiscreteCDF, Poisson};
-use whereworn_stats::nights::validate::{Estimate, KindResult};
+use whereworn_simulate::nights::validate::{Estimate, KindResult};
 
 use What::{Edges, False, Found25, Found40, Lows, PredictiveValue, RateHigh, RateLow};
 

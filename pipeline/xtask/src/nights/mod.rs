@@ -6,11 +6,11 @@ mod weights;
 use std::fmt::Write as _;
 
 use rayon::prelude::*;
-use whereworn_stats::nights::kinds::{KINDS, SECOND_KINDS, THIRD_KINDS};
-use whereworn_stats::nights::simulate::{Session, session};
-use whereworn_stats::nights::validate::{
-    Estimate, Found, KindResult, Nights, detected, labelled, plain_rule, validate,
+use whereworn_simulate::nights::kinds::{KINDS, SECOND_KINDS, THIRD_KINDS};
+use whereworn_simulate::nights::validate::{
+    Estimate, Found, KindResult, detected, labelled, plain_rule, validate,
 };
+use whereworn_simulate::nights::{Nights, Session};
 use whereworn_stats::nights::{Preset, Settings};
 
 pub use weights::run as fit;
@@ -172,7 +172,7 @@ fn presets(sessions: u64) -> String {
 fn calibration(sessions: u64, set: &Settings) -> String {
     let rows: Vec<(f64, bool)> = KINDS
         .par_iter()
-        .flat_map_iter(|kind| (0..sessions).map(move |k| session(kind, NIGHTS, REPORTED + k)))
+        .flat_map_iter(|kind| (0..sessions).map(move |k| kind.session(NIGHTS, REPORTED + k)))
         .flat_map_iter(|made| labelled(&made, set))
         .filter(|c| c.at_night && set.high_enough(&c.evidence))
         .map(|c| (set.probability(&c.evidence), c.event.is_some()))

@@ -4,9 +4,9 @@ use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use whereworn_stats::nights::kinds::drawn;
-use whereworn_stats::nights::simulate::session;
-use whereworn_stats::nights::validate::labelled;
+use whereworn_simulate::nights::Nights;
+use whereworn_simulate::nights::kinds::drawn;
+use whereworn_simulate::nights::validate::labelled;
 use whereworn_stats::nights::{FEATURES, HIDDEN, Network, Settings};
 
 use super::NIGHTS;
@@ -45,7 +45,7 @@ fn fitted(name: &str, (sessions, spacings): (u64, &[f64])) -> Network {
         .into_par_iter()
         .flat_map_iter(|k| {
             let spacing = spacings[k as usize % spacings.len()];
-            let made = session(&drawn(spacing, SEED + k), NIGHTS, SEED + k);
+            let made = drawn(spacing, SEED + k).session(NIGHTS, SEED + k);
             labelled(&made, &set)
         })
         .filter(|candidate| candidate.at_night)

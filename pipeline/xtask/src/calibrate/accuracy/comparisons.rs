@@ -1,9 +1,9 @@
 //! Error rates of the comparisons of sites, and coverage of their differences.
 
-use super::study::{Errors, Nights, Pairs, USUAL, wearers};
 use super::{Count, SIZES, generator, headline};
 use crate::calibrate::{Promise, Row};
 use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::accuracy::{Errors, Nights, Pairs, USUAL, wearers};
 use whereworn_stats::mixed::sites::{SensorMean, compare_sites, permute_sites};
 use whereworn_stats::multiplicity::holm;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};

@@ -1,10 +1,11 @@
 //! Evidence between two sites over 24 monthly looks.
 
-use super::study::{Errors, Nights, USUAL, normal};
 use super::{Count, SIZES, generator};
 use crate::calibrate::{Promise, Row};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::accuracy::{Errors, Nights, USUAL};
+use whereworn_simulate::draws::normal;
 use whereworn_stats::distributions::t_two_sided;
 use whereworn_stats::mixed::evidence as means;
 use whereworn_stats::rates::evidence::{self as rates, NightlySensor};

@@ -1,9 +1,9 @@
 //! Coverage of the intervals of one site.
 
-use super::study::{Errors, Nights, Pairs, USUAL, wearers};
 use super::{Count, SIZES, generator, headline};
 use crate::calibrate::{Promise, Row};
 use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::accuracy::{Errors, Nights, Pairs, USUAL, wearers};
 use whereworn_stats::agreement::method_comparison::clustered_deming;
 use whereworn_stats::agreement::steadiness::steadiness;
 use whereworn_stats::interval::Interval;

@@ -1,10 +1,10 @@
 //! Error rates and power of the comparisons of two sites, at one look and at 24 monthly ones.
 
-use super::study::{Cause, Law, Life, RATED};
 use super::{SEVERAL, SIZES, generator};
 use crate::calibrate::{Promise, Row};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::wear::{Cause, Law, Life, RATED};
 use whereworn_stats::distributions::chi_square_upper_tail;
 use whereworn_stats::survival::cox::firth::firth_cox;
 use whereworn_stats::survival::cox::{CoxData, Ties, cox};

@@ -1,9 +1,9 @@
 //! Coverage of the intervals of one site.
 
-use super::study::{Cause, Law, Life, RATED, still_on};
 use super::{SEVERAL, SIZES, generator};
 use crate::calibrate::{Promise, Row};
 use rand::RngExt;
+use whereworn_simulate::wear::{Cause, Law, Life, RATED, still_on};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::survival::beta_product::BetaProduct;
 use whereworn_stats::survival::incidence::cumulative_incidence;

@@ -3,9 +3,8 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::second::Second;
-use super::simulate::{Baseline, Kind, Lows, uniform};
-use super::third::Third;
+use super::{Baseline, Cosines, Kind, Lows, MeanReverting};
+use crate::draws::uniform;
 
 const LOWS: Lows = Lows {
     target: (45.0, 65.0),
@@ -250,7 +249,7 @@ pub const KINDS: [Kind; 23] = [
     },
 ];
 
-const SECOND: Second = Second {
+const SECOND: MeanReverting = MeanReverting {
     name: "second",
     spacing: 5.0,
     noise_cv: 0.035,
@@ -259,63 +258,63 @@ const SECOND: Second = Second {
 };
 
 /// Kinds of the second generator, for reports only.
-pub const SECOND_KINDS: [Second; 6] = [
+pub const SECOND_KINDS: [MeanReverting; 6] = [
     SECOND,
-    Second {
+    MeanReverting {
         name: "second-2-percent",
         noise_cv: 0.02,
         white: 0.3,
         ..SECOND
     },
-    Second {
+    MeanReverting {
         name: "second-5-percent",
         noise_cv: 0.05,
         white: 0.3,
         ..SECOND
     },
-    Second {
+    MeanReverting {
         name: "second-noise-long",
         correlation: 0.9,
         white: 0.2,
         ..SECOND
     },
-    Second {
+    MeanReverting {
         name: "second-1-min",
         spacing: 1.0,
         ..SECOND
     },
-    Second {
+    MeanReverting {
         name: "second-15-min",
         spacing: 15.0,
         ..SECOND
     },
 ];
 
-const THIRD: Third = Third {
+const THIRD: Cosines = Cosines {
     name: "third",
     spacing: 5.0,
     correlation: (0.5, 0.9),
 };
 
 /// Kinds of the third generator, for reports only.
-pub const THIRD_KINDS: [Third; 5] = [
+pub const THIRD_KINDS: [Cosines; 5] = [
     THIRD,
-    Third {
+    Cosines {
         name: "third-noise-short",
         correlation: (0.3, 0.5),
         ..THIRD
     },
-    Third {
+    Cosines {
         name: "third-noise-long",
         correlation: (0.9, 0.97),
         ..THIRD
     },
-    Third {
+    Cosines {
         name: "third-1-min",
         spacing: 1.0,
         ..THIRD
     },
-    Third {
+    Cosines {
         name: "third-15-min",
         spacing: 15.0,
         ..THIRD

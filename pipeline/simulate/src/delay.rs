@@ -1,8 +1,10 @@
 //! Studies with a known delay, for tests and calibration.
 
-use super::point::DelayPair;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use whereworn_stats::delay::point::DelayPair;
+
+use crate::draws::normal;
 
 /// Noise of a sensor's readings: standard deviations relative to glucose.
 #[derive(Clone, Copy, Debug)]
@@ -130,7 +132,7 @@ fn blood_glucose(generator: &mut ChaCha8Rng) -> Vec<f64> {
 }
 
 /// Interstitial glucose minute by minute, from `start` on: delay · dI/dt = G - I, solved exactly with blood glucose straight between
-/// its values. `delay` in minutes, above 0. Checked by `tests/delay.rs`.
+/// its values. `delay` in minutes, above 0.
 #[must_use]
 pub fn interstitial(blood: &[f64], start: f64, delay: f64) -> Vec<f64> {
     let keep = (-1.0 / delay).exp();
@@ -159,10 +161,4 @@ fn sensor_readings(world: &World, blood: &[f64], generator: &mut ChaCha8Rng) -> 
             (gain * glucose * (1.0 + relative)).round()
         })
         .collect()
-}
-
-/// Box and Muller's normal deviate.
-fn normal(generator: &mut ChaCha8Rng) -> f64 {
-    let (u, v): (f64, f64) = (generator.random(), generator.random());
-    (-2.0 * (1.0 - u).ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }

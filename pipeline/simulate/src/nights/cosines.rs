@@ -1,4 +1,4 @@
-//! A third generator of labelled nights, for reports: no weight was fitted to it.
+//! The third generator, for reports: no weight was fitted to it.
 //!
 //! Baselines are sums of cosines with periods from 80 min to a day. Events are as published (Facchinetti
 //! et al. 2016, doi 10.1089/dia.2015.0250): one first-order system for both edges, driven by a rectangle; heights
@@ -11,11 +11,13 @@ use std::f64::consts::TAU;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::simulate::{Event, Session, normal, uniform};
+use super::Nights;
+use super::session::{DAY, Event, Session};
+use crate::draws::{normal, uniform};
 
 /// A kind of nights of the third generator.
 #[derive(Debug, Clone, Copy)]
-pub struct Third {
+pub struct Cosines {
     /// Name in tables.
     pub name: &'static str,
     /// Minutes between readings.
@@ -24,9 +26,6 @@ pub struct Third {
     pub correlation: (f64, f64),
 }
 
-const DAY: f64 = 1440.0;
-const NIGHT: (f64, f64) = (1380.0, 1860.0);
-const RANGE: (f64, f64) = (40.0, 400.0);
 const NOISE: f64 = 0.035;
 const LOW_SHARE: f64 = 0.12;
 const EVENTS_PER_NIGHT: f64 = 0.14;
@@ -42,18 +41,28 @@ struct Low {
     overshoot: f64,
 }
 
-/// One session of `nights` nights; the same seed gives the same session.
-#[must_use]
-pub fn session(kind: &Third, nights: usize, seed: u64) -> Session {
+impl Nights for Cosines {
+    fn name(&self) -> &'static str {
+        self.name
+    }
+
+    fn spacing(&self) -> f64 {
+        self.spacing
+    }
+
+    fn session(&self, nights: usize, seed: u64) -> Session {
+        session(self, nights, seed)
+    }
+}
+
+fn session(kind: &Cosines, nights: usize, seed: u64) -> Session {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let baseline = Baseline::draw(&mut rng);
     let mut truth = Session::default();
     let mut lows = Vec::new();
     let mut edges = Vec::new();
     for night in 0..nights {
-        let offset = night as f64 * DAY;
-        let (from, to) = (offset + NIGHT.0, offset + NIGHT.1);
-        truth.nights.push((from, to));
+        let (from, to) = truth.add_night(night);
         if rng.random::<f64>() < LOW_SHARE {
             let begin = uniform(&mut rng, from, to - 120.0);
             lows.push(Low::draw(begin, &mut rng));
@@ -85,10 +94,7 @@ pub fn session(kind: &Third, nights: usize, seed: u64) -> Session {
             .map(|(e, tau)| depth(e, *tau, minute))
             .sum();
         let glucose = calm + bent;
-        let reading = (glucose * (1.0 + NOISE * noise) - dip).round();
-        truth.minutes.push(minute);
-        truth.held.push(reading < RANGE.0 || reading > RANGE.1);
-        truth.glucose.push(reading.clamp(RANGE.0, RANGE.1));
+        truth.read(minute, glucose * (1.0 + NOISE * noise) - dip);
         noise = keep * noise + (1.0 - keep * keep).sqrt() * normal(&mut rng);
         minute += kind.spacing;
     }

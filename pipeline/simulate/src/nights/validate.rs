@@ -4,13 +4,13 @@
 //! artefact overlaps at least half of it; a reported one is true where it overlaps at least half of
 //! some true event, whatever that event's size. Errors of start and end are reported minus true.
 
-use super::second::Second;
-use super::simulate::{Event, Kind, Session};
-use super::third::Third;
-use super::{Artefact, Candidate, Evidence, Settings, candidates};
-use crate::interval::Interval;
-use crate::rates::poisson::exact_poisson_interval;
-use crate::rates::proportion::wilson;
+use whereworn_stats::interval::Interval;
+use whereworn_stats::nights::{Artefact, Candidate, Evidence, Settings, candidates, detect};
+use whereworn_stats::quantile::median;
+use whereworn_stats::rates::poisson::exact_poisson_interval;
+use whereworn_stats::rates::proportion::wilson;
+
+use super::{Event, Nights, Session};
 
 /// A share or rate with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -82,36 +82,6 @@ struct Tally {
     end_errors: Vec<f64>,
 }
 
-/// Kinds of nights that a detector can be tried on.
-pub trait Nights {
-    /// Name in tables.
-    fn name(&self) -> &'static str;
-    /// Minutes between readings.
-    fn spacing(&self) -> f64;
-    /// One session of `nights` nights; the same seed gives the same session.
-    fn session(&self, nights: usize, seed: u64) -> Session;
-}
-
-macro_rules! nights {
-    ($kind:ty, $session:path) => {
-        impl Nights for $kind {
-            fn name(&self) -> &'static str {
-                self.name
-            }
-            fn spacing(&self) -> f64 {
-                self.spacing
-            }
-            fn session(&self, nights: usize, seed: u64) -> Session {
-                $session(self, nights, seed)
-            }
-        }
-    };
-}
-
-nights!(Kind, super::simulate::session);
-nights!(Second, super::second::session);
-nights!(Third, super::third::session);
-
 /// Runs `detect` over sessions of `nights` nights of a kind, one for each seed.
 pub fn validate(
     kind: &dyn Nights,
@@ -152,7 +122,7 @@ impl Found {
 /// What the detector reports in a session.
 #[must_use]
 pub fn detected(made: &Session, settings: &Settings) -> Vec<Found> {
-    super::detect(&made.minutes, &made.glucose, &made.held, settings)
+    detect(&made.minutes, &made.glucose, &made.held, settings)
         .iter()
         .map(|artefact| Found::of(made, artefact))
         .collect()
@@ -220,10 +190,6 @@ pub fn labelled(made: &Session, settings: &Settings) -> Vec<Labelled> {
 }
 
 impl Session {
-    fn at_night(&self, minute: f64) -> bool {
-        self.nights.iter().any(|n| n.0 <= minute && minute < n.1)
-    }
-
     fn touches_low(&self, a: &Found) -> bool {
         self.lows.iter().any(|l| a.start < l.1 && l.0 < a.end)
     }
@@ -277,7 +243,7 @@ impl Tally {
         }
     }
 
-    fn result(mut self, kind: &dyn Nights) -> KindResult {
+    fn result(self, kind: &dyn Nights) -> KindResult {
         KindResult {
             kind: kind.name(),
             spacing: kind.spacing(),
@@ -290,8 +256,8 @@ impl Tally {
             lows_called: share(self.lows_called, self.lows),
             reported: self.reported,
             all_events: self.all_events,
-            start_error: super::noise::median(&mut self.start_errors),
-            end_error: super::noise::median(&mut self.end_errors),
+            start_error: median(&self.start_errors).unwrap_or(0.0),
+            end_error: median(&self.end_errors).unwrap_or(0.0),
         }
     }
 }

@@ -24,14 +24,20 @@ pub struct Law {
 /// One sensor: how long it was worn, and why it ended.
 #[derive(Clone, Copy)]
 pub struct Life {
+    /// Days worn.
     pub days: f64,
+    /// Why it ended.
     pub cause: Cause,
 }
 
+/// Why a sensor ended.
 #[derive(Clone, Copy, PartialEq)]
 pub enum Cause {
+    /// It came off.
     Detached,
+    /// It failed, or never started.
     Fault,
+    /// It was taken off for another reason.
     Chosen,
     /// Reached the rated day, or is still on.
     Still,

@@ -1,4 +1,4 @@
-//! Labelled synthetic nights: glucose, true lows and pressure events of known start, end and size.
+//! The first generator, to which the detector's weights were fitted: four baselines, many sorts of lows and noise.
 //!
 //! An event follows the published shape, a first-order linear system driven by a rectangular input
 //! (Facchinetti et al. 2016, Diabetes Technol Ther 18(4), doi 10.1089/dia.2015.0250). Everything is
@@ -7,6 +7,10 @@
 
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+
+use super::Nights;
+use super::session::{DAY, Event, NIGHT, Session};
+use crate::draws::{normal, uniform};
 
 /// How undisturbed glucose moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,53 +77,31 @@ pub struct Lows {
     pub lag: f64,
 }
 
-/// A pressure event as it was made.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Event {
-    /// Begin of the rectangular input, min.
-    pub start: f64,
-    /// End of the rectangular input, min.
-    pub end: f64,
-    /// Height of the input, mg/dL.
-    pub drop: f64,
+impl Nights for Kind {
+    fn name(&self) -> &'static str {
+        self.name
+    }
+
+    fn spacing(&self) -> f64 {
+        self.spacing
+    }
+
+    fn session(&self, nights: usize, seed: u64) -> Session {
+        session(self, nights, seed)
+    }
 }
 
-/// One sensor's readings with what is true about them.
-#[derive(Debug, Clone, Default)]
-pub struct Session {
-    /// Times of the readings, min from midnight before the first night.
-    pub minutes: Vec<f64>,
-    /// Readings, mg/dL, whole numbers.
-    pub glucose: Vec<f64>,
-    /// Whether a reading is held at the measuring range's limit.
-    pub held: Vec<bool>,
-    /// Pressure events in order of start.
-    pub events: Vec<Event>,
-    /// True lows: begin of the fall and end of the recovery, min.
-    pub lows: Vec<(f64, f64)>,
-    /// Begin and end of each night, min.
-    pub nights: Vec<(f64, f64)>,
-}
-
-/// Measuring range of the synthetic sensor, mg/dL.
-const RANGE: (f64, f64) = (40.0, 400.0);
-const DAY: usize = 1440;
-const NIGHT: (f64, f64) = (1380.0, 1860.0);
-
-/// One session of `nights` nights of a kind; the same seed gives the same session.
-#[must_use]
-pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
+fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut truth = Session::default();
-    let mut trace = baseline(kind, (nights + 1) * DAY, &mut rng);
+    let mut trace = baseline(kind, (nights + 1) * DAY as usize, &mut rng);
     for night in 0..nights {
-        let offset = (night * DAY) as f64;
-        truth.nights.push((offset + NIGHT.0, offset + NIGHT.1));
+        let (from, to) = truth.add_night(night);
         if rng.random::<f64>() < kind.low_share {
-            let at = offset + uniform(&mut rng, NIGHT.0 - 30.0, NIGHT.1 - 120.0);
+            let at = from - NIGHT.0 + uniform(&mut rng, NIGHT.0 - 30.0, NIGHT.1 - 120.0);
             truth.lows.push(true_low(&mut trace, at, kind, &mut rng));
         }
-        events(kind, offset, &mut truth.events, &mut rng);
+        events(kind, (from, to), &mut truth.events, &mut rng);
     }
     lag(&mut trace, kind.lows.lag);
     let dip = dip(&truth.events, trace.len(), kind.edge_minutes, &mut rng);
@@ -129,7 +111,7 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
     let mut next = uniform(&mut rng, 0.0, kind.spacing);
     for (t, &glucose) in trace.iter().enumerate() {
         noise = keep * noise + (1.0 - keep * keep).sqrt() * normal(&mut rng);
-        if rng.random::<f64>() < kind.dropouts / DAY as f64 * 3.0 {
+        if rng.random::<f64>() < kind.dropouts / DAY * 3.0 {
             lost_until = t as f64 + uniform(&mut rng, 5.0, 40.0);
         }
         let minute = t as f64;
@@ -137,26 +119,14 @@ pub fn session(kind: &Kind, nights: usize, seed: u64) -> Session {
             continue;
         }
         next += kind.spacing;
-        let of_day = (minute - NIGHT.0).rem_euclid(DAY as f64);
-        let outside = of_day > NIGHT.1 - NIGHT.0 + 60.0 && of_day < DAY as f64 - 60.0;
+        let of_day = (minute - NIGHT.0).rem_euclid(DAY);
+        let outside = of_day > NIGHT.1 - NIGHT.0 + 60.0 && of_day < DAY - 60.0;
         if minute < lost_until || kind.nights_only && outside {
             continue;
         }
-        let reading = (glucose - dip[t] + kind.noise_cv * glucose * noise).round();
-        truth.minutes.push(minute);
-        truth.held.push(reading < RANGE.0 || reading > RANGE.1);
-        truth.glucose.push(reading.clamp(RANGE.0, RANGE.1));
+        truth.read(minute, glucose - dip[t] + kind.noise_cv * glucose * noise);
     }
     truth
-}
-
-pub(super) fn uniform(rng: &mut impl Rng, low: f64, high: f64) -> f64 {
-    low + (high - low) * rng.random::<f64>()
-}
-
-pub(super) fn normal(rng: &mut impl Rng) -> f64 {
-    let radius = (-2.0 * (1.0 - rng.random::<f64>()).ln()).sqrt();
-    radius * (std::f64::consts::TAU * rng.random::<f64>()).cos()
 }
 
 fn baseline(kind: &Kind, length: usize, rng: &mut impl Rng) -> Vec<f64> {
@@ -183,7 +153,7 @@ fn baseline(kind: &Kind, length: usize, rng: &mut impl Rng) -> Vec<f64> {
             }
         }
         Baseline::Meals => {
-            for day in 0..length / DAY {
+            for day in 0..length / DAY as usize {
                 for (hour, chance) in [(7.5, 0.9), (12.5, 0.95), (19.5, 1.0), (22.5, 0.4)] {
                     if rng.random::<f64>() < chance {
                         let at = day as f64 * 1440.0 + 60.0 * hour + 40.0 * normal(rng);
@@ -296,12 +266,12 @@ fn true_low(trace: &mut [f64], at: f64, kind: &Kind, rng: &mut impl Rng) -> (f64
     (at, end)
 }
 
-fn events(kind: &Kind, offset: f64, events: &mut Vec<Event>, rng: &mut impl Rng) {
-    let mut at = offset + NIGHT.0 - 30.0;
+fn events(kind: &Kind, (from, to): (f64, f64), events: &mut Vec<Event>, rng: &mut impl Rng) {
+    let mut at = from - 30.0;
     loop {
         at -= (1.0 - rng.random::<f64>()).ln() * 480.0 / kind.events_per_night;
         let start = at;
-        if start > offset + NIGHT.1 {
+        if start > to {
             return;
         }
         let minutes = (45.0 * (0.5 * normal(rng)).exp()).clamp(18.0, 150.0);

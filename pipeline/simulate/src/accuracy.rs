@@ -5,17 +5,24 @@ use rand_chacha::ChaCha8Rng;
 use whereworn_stats::mixed::sites::SensorMean;
 use whereworn_stats::rates::clustered::Cluster;
 
+use crate::draws::{gamma, normal, poisson};
+
 /// Error of the pairs of a site's sensors.
 #[derive(Clone, Copy)]
 pub struct Errors {
+    /// Mean over all sensors there could be.
     pub bias: f64,
+    /// Standard deviation between wearers.
     pub sd_wearers: f64,
+    /// Between sensors of a wearer.
     pub sd_between: f64,
+    /// Of pairs of a sensor.
     pub sd_within: f64,
     /// Change per day of wear.
     pub drift: f64,
 }
 
+/// Sensors as they usually are (common practice, no source).
 pub const USUAL: Errors = Errors {
     bias: 3.0,
     sd_wearers: 0.0,
@@ -27,42 +34,20 @@ pub const USUAL: Errors = Errors {
 /// The pairs of some sensors.
 #[derive(Default)]
 pub struct Pairs {
+    /// Reading less fingerstick, percent.
     pub errors: Vec<f64>,
+    /// Days since insertion.
     pub days: Vec<f64>,
+    /// mg/dL.
     pub readings: Vec<f64>,
-    /// By a meter whose errors have half the standard deviation of a sensor's.
+    /// By a meter whose errors have half the standard deviation of a sensor's, mg/dL.
     pub fingersticks: Vec<f64>,
+    /// Whose pair it is; ascending.
     pub sensors: Vec<usize>,
+    /// Who wore that sensor.
     pub wearers: Vec<usize>,
+    /// Where.
     pub sites: Vec<usize>,
-}
-
-pub fn normal(random: &mut ChaCha8Rng) -> f64 {
-    let radius = (-2.0 * (1.0 - random.random::<f64>()).ln()).sqrt();
-    radius * (std::f64::consts::TAU * random.random::<f64>()).cos()
-}
-
-/// A gamma variate of mean 1 by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363, shape 1 or more.
-fn gamma(shape: f64, random: &mut ChaCha8Rng) -> f64 {
-    let d = shape - 1.0 / 3.0;
-    let c = 1.0 / (9.0 * d).sqrt();
-    loop {
-        let x = normal(random);
-        let v = (1.0 + c * x).powi(3);
-        let u: f64 = random.random();
-        if v > 0.0 && u.ln() < 0.5 * x * x + d - d * v + d * v.ln() {
-            return d * v / shape;
-        }
-    }
-}
-
-fn poisson(mean: f64, random: &mut ChaCha8Rng) -> f64 {
-    let (limit, mut product, mut count) = ((-mean).exp(), random.random::<f64>(), 0.0);
-    while product > limit {
-        product *= random.random::<f64>();
-        count += 1.0;
-    }
-    count
 }
 
 impl Errors {
@@ -161,12 +146,13 @@ pub struct Nights {
 impl Nights {
     /// Events night by night of one sensor, three to fourteen nights.
     pub fn sensor(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
-        let rate = self.rate * gamma(self.shape, random);
+        let rate = self.rate * gamma(random, self.shape);
         (0..random.random_range(3..=14))
-            .map(|_| poisson(rate, random))
+            .map(|_| poisson(random, rate))
             .collect()
     }
 
+    /// One sensor's events and nights.
     pub fn cluster(&self, random: &mut ChaCha8Rng) -> Cluster {
         let nights = self.sensor(random);
         Cluster {

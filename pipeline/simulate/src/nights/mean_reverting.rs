@@ -1,6 +1,6 @@
-//! A second generator of labelled nights, for reports: no weight was fitted to it.
+//! The second generator, for reports: no weight was fitted to it.
 //!
-//! Other functional forms than [`super::simulate`]: a mean-reverting level (Ornstein-Uhlenbeck) passed
+//! Other functional forms than the first generator: a mean-reverting level (Ornstein-Uhlenbeck) passed
 //! through a slow lag, evening meals, a dawn rise; events with sharp or first-order edges of their own
 //! time constants, sloped bottoms, partial recovery or two steps; true lows as straight falls with a
 //! rounded corner, some with a rebound; noise of AR(1) and white parts.
@@ -8,15 +8,13 @@
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::simulate::{Event, Session, normal, uniform};
-
-const DAY: f64 = 1440.0;
-const NIGHT: (f64, f64) = (1380.0, 1860.0);
-const RANGE: (f64, f64) = (40.0, 400.0);
+use super::Nights;
+use super::session::{DAY, Event, Session};
+use crate::draws::{normal, uniform};
 
 /// A kind of nights of the second generator.
 #[derive(Debug, Clone, Copy)]
-pub struct Second {
+pub struct MeanReverting {
     /// Name in tables.
     pub name: &'static str,
     /// Minutes between readings.
@@ -29,32 +27,43 @@ pub struct Second {
     pub correlation: f64,
 }
 
-/// One session of `nights` nights; the same seed gives the same session.
-#[must_use]
-pub fn session(kind: &Second, nights: usize, seed: u64) -> Session {
+impl Nights for MeanReverting {
+    fn name(&self) -> &'static str {
+        self.name
+    }
+
+    fn spacing(&self) -> f64 {
+        self.spacing
+    }
+
+    fn session(&self, nights: usize, seed: u64) -> Session {
+        session(self, nights, seed)
+    }
+}
+
+fn session(kind: &MeanReverting, nights: usize, seed: u64) -> Session {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut truth = Session::default();
     let length = (nights + 1) * DAY as usize;
     let mut glucose = baseline(length, &mut rng);
     let mut dip = vec![0.0; length];
     for night in 0..nights {
-        let offset = night as f64 * DAY;
-        truth.nights.push((offset + NIGHT.0, offset + NIGHT.1));
+        let (from, to) = truth.add_night(night);
         if rng.random::<f64>() < 0.12 {
-            let at = offset + uniform(&mut rng, NIGHT.0, NIGHT.1 - 130.0);
+            let at = uniform(&mut rng, from, to - 130.0);
             truth.lows.push(low(&mut glucose, at as usize, &mut rng));
         }
-        let mut at = offset + NIGHT.0 - 40.0;
+        let mut at = from - 40.0;
         while rng.random::<f64>() < 0.14 {
             let minutes = (45.0 * (0.45 * normal(&mut rng)).exp()).clamp(18.0, 150.0);
-            let start = at + uniform(&mut rng, 0.0, (offset + NIGHT.1 - at).max(1.0));
+            let start = at + uniform(&mut rng, 0.0, (to - at).max(1.0));
             let middle = if rng.random::<bool>() { 26.0 } else { 50.0 };
             let drop = middle + uniform(&mut rng, -9.0, 9.0);
             let end = start + minutes;
             press(&mut dip, start, end, drop, &mut rng);
             truth.events.push(Event { start, end, drop });
             at = end + 30.0;
-            if at > offset + NIGHT.1 {
+            if at > to {
                 break;
             }
         }
@@ -63,7 +72,13 @@ pub fn session(kind: &Second, nights: usize, seed: u64) -> Session {
     truth
 }
 
-fn read(kind: &Second, glucose: &[f64], dip: &[f64], truth: &mut Session, rng: &mut impl Rng) {
+fn read(
+    kind: &MeanReverting,
+    glucose: &[f64],
+    dip: &[f64],
+    truth: &mut Session,
+    rng: &mut impl Rng,
+) {
     let keep = kind.correlation.powf(0.2);
     let mut slow = normal(rng);
     let mut next = uniform(rng, 0.0, kind.spacing);
@@ -74,10 +89,7 @@ fn read(kind: &Second, glucose: &[f64], dip: &[f64], truth: &mut Session, rng: &
         }
         next += kind.spacing;
         let noise = (1.0 - kind.white).sqrt() * slow + kind.white.sqrt() * normal(rng);
-        let reading = ((g - d) * (1.0 + kind.noise_cv * noise)).round();
-        truth.minutes.push(t as f64);
-        truth.held.push(reading < RANGE.0 || reading > RANGE.1);
-        truth.glucose.push(reading.clamp(RANGE.0, RANGE.1));
+        truth.read(t as f64, (g - d) * (1.0 + kind.noise_cv * noise));
     }
 }
 
