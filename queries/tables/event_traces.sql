@@ -6,19 +6,19 @@
 -- chart = { kind = "traces", x = "time", y = "reading", panel = "panel", marked = "in_artefact", points = "fingerstick" }
 -- show = 0
 -- [columns]
--- site = { label = "Site" }
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- night = { label = "Night of" }
--- panel = { label = "Picture" }
--- time = { label = "Time" }
--- reading = { label = "Reading", unit = "mg/dL", digits = 0 }
--- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
--- in_artefact = { label = "In an artefact" }
--- evidence = { label = "Evidence" }
--- event = { label = "Artefact" }
--- start = { label = "Start" }
--- judged = { label = "Judged" }
+-- site = { label = "Site", class = "site" }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- night = { label = "Night of", class = "time", type = "date" }
+-- panel = { label = "Picture", class = "category", type = "integer" }
+-- time = { label = "Time", class = "time" }
+-- reading = { label = "Reading", unit = "mg/dL", digits = 0, class = "estimate" }
+-- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0, class = "estimate" }
+-- in_artefact = { label = "In an artefact", class = "category", type = "integer" }
+-- evidence = { label = "Evidence", class = "category" }
+-- event = { label = "Artefact", class = "identifying", type = "integer" }
+-- start = { label = "Start", class = "time" }
+-- judged = { label = "Judged", class = "category" }
 SELECT
     r.site,
     r.wearer,

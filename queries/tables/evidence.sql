@@ -5,14 +5,14 @@
 -- show = 40
 -- note = "You may look at this every month and stop when you like. If sites did not differ, evidence of 20 or more would come up in at most one study of twenty, over all months together. The last column allows for all rows of this table as well (Vovk and Wang 2021): a row with 20 or more there stands for itself."
 -- [columns]
--- look = { hidden = true }
--- measure = { label = "Measure" }
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- alternative = { label = "Built for" }
--- log_e = { hidden = true }
--- evidence = { label = "Evidence", digits = 1 }
--- evidence_all = { label = "Allowing for all rows", digits = 1 }
+-- look = { hidden = true, class = "time" }
+-- measure = { label = "Measure", class = "category" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- alternative = { label = "Built for", class = "category" }
+-- log_e = { hidden = true, class = "estimate" }
+-- evidence = { label = "Evidence", digits = 1, class = "estimate" }
+-- evidence_all = { label = "Allowing for all rows", digits = 1, class = "estimate" }
 WITH at_cutoff AS (
     SELECT *, EXP(log_e) AS evidence
     FROM all_looks

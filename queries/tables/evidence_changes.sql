@@ -4,12 +4,12 @@
 -- order = 9
 -- note = "The log was corrected, or data were added, after that report. What it said is kept, and is not rewritten."
 -- [columns]
--- look = { label = "Cut-off of the report" }
--- measure = { label = "Measure" }
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- evidence_then = { label = "Evidence as reported", digits = 1 }
--- evidence_now = { label = "as computed now", digits = 1 }
+-- look = { label = "Cut-off of the report", class = "time" }
+-- measure = { label = "Measure", class = "category" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- evidence_then = { label = "Evidence as reported", digits = 1, class = "estimate" }
+-- evidence_now = { label = "as computed now", digits = 1, class = "estimate" }
 SELECT
     k.look,
     k.measure,

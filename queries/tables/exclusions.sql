@@ -4,10 +4,10 @@
 -- order = 1
 -- show = 60
 -- [columns]
--- step = { hidden = true }
--- table_name = { label = "Rows of" }
--- what = { label = "Step" }
--- rows = { label = "Rows" }
+-- step = { hidden = true, class = "category", type = "integer" }
+-- table_name = { label = "Rows of", class = "category" }
+-- what = { label = "Step", class = "category" }
+-- rows = { label = "Rows", class = "count" }
 WITH totals AS (
     SELECT COALESCE(SUM(readings), 0) AS readings, COALESCE(SUM(used), 0) AS used
     FROM sensor_readings

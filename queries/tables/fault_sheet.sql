@@ -5,23 +5,23 @@
 -- note = "Each has a sheet at the end of this report, with all that is recorded of it. Hours lost are those to the rated wear of the model. The readings are those of the 24 hours before the end, low and high ones with the limit of the measuring range; those marked as errors are counted apart, those of the warm-up not at all."
 -- show = 100
 -- [columns]
--- panel = { label = "No." }
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- model = { label = "Model" }
--- lot = { label = "Lot" }
--- site = { label = "Site" }
--- side = { label = "Side", hidden = true }
--- inserted = { label = "Inserted" }
--- ended = { label = "Ended" }
--- hours_worn = { label = "Worn", unit = "h", digits = 0, hidden = true }
--- hours_lost = { label = "Lost", unit = "h", digits = 0 }
--- cause = { label = "Cause" }
--- last_reading = { label = "Last reading", hidden = true }
--- readings = { label = "Readings of the last day", hidden = true }
--- lowest = { label = "Lowest", unit = "mg/dL", digits = 0, hidden = true }
--- highest = { label = "Highest", unit = "mg/dL", digits = 0, hidden = true }
--- errors = { label = "Readings marked as errors", hidden = true }
+-- panel = { label = "No.", class = "category", type = "integer" }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- model = { label = "Model", class = "identifying" }
+-- lot = { label = "Lot", class = "identifying" }
+-- site = { label = "Site", class = "site" }
+-- side = { label = "Side", hidden = true, class = "category" }
+-- inserted = { label = "Inserted", class = "time" }
+-- ended = { label = "Ended", class = "time" }
+-- hours_worn = { label = "Worn", unit = "h", digits = 0, hidden = true, class = "estimate" }
+-- hours_lost = { label = "Lost", unit = "h", digits = 0, class = "estimate" }
+-- cause = { label = "Cause", class = "category" }
+-- last_reading = { label = "Last reading", hidden = true, class = "time" }
+-- readings = { label = "Readings of the last day", hidden = true, class = "count" }
+-- lowest = { label = "Lowest", unit = "mg/dL", digits = 0, hidden = true, class = "estimate" }
+-- highest = { label = "Highest", unit = "mg/dL", digits = 0, hidden = true, class = "estimate" }
+-- errors = { label = "Readings marked as errors", hidden = true, class = "count" }
 WITH extremes AS (
     SELECT
         panel,

@@ -5,16 +5,16 @@
 -- note = "Drawn on the fault sheets."
 -- show = 0
 -- [columns]
--- site = { label = "Site" }
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- ended = { label = "Ended" }
--- cause = { label = "Cause" }
--- panel = { label = "No." }
--- time = { label = "Time" }
--- reading = { label = "Reading", unit = "mg/dL", digits = 0 }
--- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
--- error = { label = "Marked as an error" }
+-- site = { label = "Site", class = "site" }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- ended = { label = "Ended", class = "time" }
+-- cause = { label = "Cause", class = "category" }
+-- panel = { label = "No.", class = "category", type = "integer" }
+-- time = { label = "Time", class = "time" }
+-- reading = { label = "Reading", unit = "mg/dL", digits = 0, class = "estimate" }
+-- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0, class = "estimate" }
+-- error = { label = "Marked as an error", class = "category", type = "integer" }
 WITH marks AS (
     SELECT
         panel,

@@ -5,17 +5,17 @@
 -- note = "Beside a sensor: one was worn on that site at the time. Too close: nearer to the sensor than 7.5 cm, three inches (common practice, no source), of those whose distance was noted. Exact intervals, injections as independent."
 -- chart = { kind = "intervals", x = "beside_share", y = "site", lower = "beside_share_lower", upper = "beside_share_upper" }
 -- [columns]
--- site = { label = "Site" }
--- injections = { label = "Injections" }
--- beside = { label = "of these with a sensor on that site" }
--- beside_share = { label = "Share beside a sensor", unit = "share", digits = 0 }
--- beside_share_lower = { unit = "share", digits = 0 }
--- beside_share_upper = { unit = "share", digits = 0 }
--- measured = { label = "Distance noted" }
--- close = { label = "of these nearer than 7.5 cm" }
--- close_share = { label = "Share too close", unit = "share", digits = 0 }
--- close_share_lower = { unit = "share", digits = 0 }
--- close_share_upper = { unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- injections = { label = "Injections", class = "count" }
+-- beside = { label = "of these with a sensor on that site", class = "count" }
+-- beside_share = { label = "Share beside a sensor", unit = "share", digits = 0, class = "share" }
+-- beside_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- beside_share_upper = { unit = "share", digits = 0, class = "upper" }
+-- measured = { label = "Distance noted", class = "count" }
+-- close = { label = "of these nearer than 7.5 cm", class = "count" }
+-- close_share = { label = "Share too close", unit = "share", digits = 0, class = "share" }
+-- close_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- close_share_upper = { unit = "share", digits = 0, class = "upper" }
 WITH injections AS (
     SELECT
         wearer,

@@ -4,11 +4,11 @@
 -- order = 3
 -- note = "They are censored at their last reading. If you know how they ended, log it: survival depends on it."
 -- [columns]
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- site = { label = "Site" }
--- inserted = { label = "Inserted" }
--- last_reading = { label = "Last reading" }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- site = { label = "Site", class = "site" }
+-- inserted = { label = "Inserted", class = "time" }
+-- last_reading = { label = "Last reading", class = "time" }
 SELECT wearer, sensor, site, inserted, last_reading
 FROM sessions
 WHERE state = 'lost track of'

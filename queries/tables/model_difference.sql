@@ -5,15 +5,15 @@
 -- note = "How much higher the newer model reads, in percent of the fingerstick: difference of the means of sensors, each sensor counting once. The row of every site averages the differences within sites, so that a model worn mostly on a site that reads high gains nothing by it; where it and the single sites agree, the whole generation differs, else it is just that site. Interval by t with the spread of sensors within site and model."
 -- chart = { kind = "intervals", x = "difference", y = "site", lower = "difference_lower", upper = "difference_upper", series = "model" }
 -- [columns]
--- site = { label = "Site" }
--- model = { label = "Newer model" }
--- earlier = { label = "Earlier model" }
--- sensors = { label = "Sensors of the newer" }
--- sensors_earlier = { label = "of the earlier" }
--- difference = { label = "Newer minus earlier", unit = "%", digits = 1 }
--- difference_lower = { unit = "%", digits = 1 }
--- difference_upper = { unit = "%", digits = 1 }
--- finding = { label = "Finding" }
+-- site = { label = "Site", class = "site" }
+-- model = { label = "Newer model", class = "identifying" }
+-- earlier = { label = "Earlier model", class = "identifying" }
+-- sensors = { label = "Sensors of the newer", class = "count" }
+-- sensors_earlier = { label = "of the earlier", class = "count" }
+-- difference = { label = "Newer minus earlier", unit = "%", digits = 1, class = "estimate" }
+-- difference_lower = { unit = "%", digits = 1, class = "lower" }
+-- difference_upper = { unit = "%", digits = 1, class = "upper" }
+-- finding = { label = "Finding", class = "category" }
 
 -- Weights n1 n2 / (n1 + n2), which are best where all sensors spread alike; pooled variance within cells of site and
 -- model: the analysis of variance of two models in blocks, from memory of any handbook.

@@ -5,24 +5,24 @@
 -- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Probability by shape: how many runs of this shape were artefacts on invented nights; no more than 99 % is claimed. Counted: the night has enough readings to enter the rates. Judged: the verdict in judgements.csv, which changes neither the evidence nor the rate."
 -- show = 40
 -- [columns]
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- site = { label = "Site" }
--- night = { label = "Night of" }
--- start = { label = "From" }
--- end = { label = "To" }
--- nadir = { label = "Lowest", unit = "mg/dL", digits = 0 }
--- drop = { label = "Below expected by", unit = "mg/dL", digits = 0 }
--- evidence = { label = "Evidence" }
--- counted = { label = "Counted" }
--- nadir_time = { hidden = true }
--- fall_minutes = { hidden = true }
--- recovery_minutes = { hidden = true }
--- probability = { label = "Probability by shape", unit = "share", digits = 0 }
--- judged = { label = "Judged" }
--- reasons = { label = "Reasons" }
--- sparse_minutes = { hidden = true }
--- sensor_no = { hidden = true }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- site = { label = "Site", class = "site" }
+-- night = { label = "Night of", class = "time", type = "date" }
+-- start = { label = "From", class = "time" }
+-- end = { label = "To", class = "time" }
+-- nadir = { label = "Lowest", unit = "mg/dL", digits = 0, class = "estimate" }
+-- drop = { label = "Below expected by", unit = "mg/dL", digits = 0, class = "estimate" }
+-- evidence = { label = "Evidence", class = "category" }
+-- counted = { label = "Counted", class = "category", type = "integer" }
+-- nadir_time = { hidden = true, class = "time" }
+-- fall_minutes = { hidden = true, class = "estimate" }
+-- recovery_minutes = { hidden = true, class = "estimate" }
+-- probability = { label = "Probability by shape", unit = "share", digits = 0, class = "share" }
+-- judged = { label = "Judged", class = "category" }
+-- reasons = { label = "Reasons", class = "category" }
+-- sparse_minutes = { hidden = true, class = "estimate" }
+-- sensor_no = { hidden = true, class = "sensor", type = "integer" }
 WITH words AS (
     SELECT
         e.*,

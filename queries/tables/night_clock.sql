@@ -6,11 +6,11 @@
 -- chart = { kind = "strip", x = "hour", y = "site", value = "rate" }
 -- show = 0
 -- [columns]
--- site = { label = "Site" }
--- hour = { label = "Hour" }
--- nights = { label = "Sensor-nights", digits = 1 }
--- artefacts = { label = "Artefacts" }
--- rate = { label = "Per 100 sensor-nights", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- hour = { label = "Hour", class = "category", type = "integer" }
+-- nights = { label = "Sensor-nights", digits = 1, class = "count", type = "number" }
+-- artefacts = { label = "Artefacts", class = "count" }
+-- rate = { label = "Per 100 sensor-nights", digits = 1, class = "estimate" }
 WITH spans AS (
     SELECT
         site,

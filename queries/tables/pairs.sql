@@ -6,10 +6,18 @@
 -- chart = { kind = "points", x = "fingerstick", y = "difference", series = "site" }
 -- show = 0
 -- [columns]
--- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0 }
--- reading = { label = "Reading", unit = "mg/dL", digits = 0 }
--- difference = { label = "Reading minus fingerstick", unit = "mg/dL", digits = 0 }
--- relative_difference = { label = "Relative difference", unit = "share", digits = 1 }
+-- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0, class = "estimate" }
+-- reading = { label = "Reading", unit = "mg/dL", digits = 0, class = "estimate" }
+-- difference = { label = "Reading minus fingerstick", unit = "mg/dL", digits = 0, class = "estimate" }
+-- relative_difference = { label = "Relative difference", unit = "share", digits = 1, class = "estimate" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- fingerstick_time = { class = "time" }
+-- reading_time = { class = "time" }
+-- wear_days = { class = "estimate" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- fingerstick_no = { class = "identifying", type = "integer" }
 WITH candidates AS (
     SELECT
         c.*,

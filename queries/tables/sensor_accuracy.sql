@@ -5,14 +5,14 @@
 -- chart = { kind = "points", x = "wear_order", y = "mean_difference", lower = "mean_difference_lower", upper = "mean_difference_upper", series = "site" }
 -- show = 60
 -- [columns]
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- site = { label = "Site" }
--- wear_order = { label = "Sensor of this site, in order of wear" }
--- pairs = { label = "Pairs" }
--- mean_difference = { label = "Mean difference", unit = "mg/dL", digits = 1 }
--- mean_difference_lower = { unit = "mg/dL", digits = 1 }
--- mean_difference_upper = { unit = "mg/dL", digits = 1 }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- site = { label = "Site", class = "site" }
+-- wear_order = { label = "Sensor of this site, in order of wear", class = "category", type = "integer" }
+-- pairs = { label = "Pairs", class = "count" }
+-- mean_difference = { label = "Mean difference", unit = "mg/dL", digits = 1, class = "estimate" }
+-- mean_difference_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- mean_difference_upper = { unit = "mg/dL", digits = 1, class = "upper" }
 WITH fits AS (
     SELECT
         wearer,

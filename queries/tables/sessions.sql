@@ -6,26 +6,26 @@
 -- chart = { kind = "spans", x = "inserted", y = "site", lower = "inserted", upper = "seen_until", series = "wearer" }
 -- show = 60
 -- [columns]
--- wearer = { label = "Wearer" }
--- sensor = { label = "Sensor" }
--- site = { label = "Site" }
--- side = { label = "Side" }
--- inserted = { label = "Inserted" }
--- ended = { label = "Ended" }
--- days = { label = "Worn", unit = "days", digits = 1 }
--- cause = { label = "Cause" }
--- detached = { hidden = true }
--- model = { label = "Model" }
--- lot = { label = "Lot" }
--- tape = { label = "Tape" }
--- state = { label = "State" }
--- rated_days = { label = "Rated", unit = "days", digits = 0, hidden = true }
--- order_of_wear = { hidden = true }
--- seen_until = { hidden = true }
--- worn_until = { hidden = true }
--- warm_from = { hidden = true }
--- last_reading = { hidden = true }
--- sensor_no = { hidden = true }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- sensor = { label = "Sensor", class = "sensor" }
+-- site = { label = "Site", class = "site" }
+-- side = { label = "Side", class = "category" }
+-- inserted = { label = "Inserted", class = "time" }
+-- ended = { label = "Ended", class = "time" }
+-- days = { label = "Worn", unit = "days", digits = 1, class = "estimate" }
+-- cause = { label = "Cause", class = "category" }
+-- detached = { hidden = true, class = "category", type = "integer" }
+-- model = { label = "Model", class = "identifying" }
+-- lot = { label = "Lot", class = "identifying" }
+-- tape = { label = "Tape", class = "category" }
+-- state = { label = "State", class = "category" }
+-- rated_days = { label = "Rated", unit = "days", digits = 0, hidden = true, class = "estimate" }
+-- order_of_wear = { hidden = true, class = "category", type = "integer" }
+-- seen_until = { hidden = true, class = "time" }
+-- worn_until = { hidden = true, class = "time" }
+-- warm_from = { hidden = true, class = "time" }
+-- last_reading = { hidden = true, class = "time" }
+-- sensor_no = { hidden = true, class = "sensor", type = "integer" }
 WITH lives AS (
     SELECT
         k.*,

@@ -5,21 +5,21 @@
 -- show = 60
 -- note = "First less second over their common readings, after warm-up; no fingerstick is needed. Percent of the mean of the two. Lag: minutes by which the first is behind the second."
 -- [columns]
--- wearer = { label = "Wearer" }
--- first_site = { label = "First site" }
--- second_site = { label = "Second site" }
--- first_sensor = { label = "First sensor" }
--- second_sensor = { label = "Second sensor" }
--- first_no = { hidden = true }
--- second_no = { hidden = true }
--- both_from = { label = "Both worn from", hidden = true }
--- readings = { label = "Readings in common" }
--- hours = { label = "Hours in common", digits = 0 }
--- difference = { label = "Mean difference", unit = "mg/dL", digits = 1 }
--- percent = { label = "Mean difference", unit = "%", digits = 1 }
--- sd_differences = { label = "SD of the differences", unit = "mg/dL", digits = 1 }
--- absolute_relative = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- lag_minutes = { label = "Lag", unit = "min", digits = 1 }
+-- wearer = { label = "Wearer", class = "wearer" }
+-- first_site = { label = "First site", class = "site" }
+-- second_site = { label = "Second site", class = "site" }
+-- first_sensor = { label = "First sensor", class = "sensor" }
+-- second_sensor = { label = "Second sensor", class = "sensor" }
+-- first_no = { hidden = true, class = "sensor", type = "integer" }
+-- second_no = { hidden = true, class = "sensor", type = "integer" }
+-- both_from = { label = "Both worn from", hidden = true, class = "time" }
+-- readings = { label = "Readings in common", class = "count" }
+-- hours = { label = "Hours in common", digits = 0, class = "estimate" }
+-- difference = { label = "Mean difference", unit = "mg/dL", digits = 1, class = "estimate" }
+-- percent = { label = "Mean difference", unit = "%", digits = 1, class = "estimate" }
+-- sd_differences = { label = "SD of the differences", unit = "mg/dL", digits = 1, class = "estimate" }
+-- absolute_relative = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- lag_minutes = { label = "Lag", unit = "min", digits = 1, class = "estimate" }
 
 -- A reading of the second sensor within half the spacing lies in one of two slots of that width, so one join on slots
 -- finds it. The readings of the first stream past in the order of the store, one pair of sensors after another.

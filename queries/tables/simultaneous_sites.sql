@@ -5,24 +5,24 @@
 -- note = "First less second; of two on one site, the one inserted first less the other. Each pair of sensors counts once; pairs of at least 6 hours are used. No interval with one pair of sensors. Holm's p allows for all pairs of sites."
 -- chart = { kind = "intervals", x = "percent", y = "sites", lower = "percent_lower", upper = "percent_upper" }
 -- [columns]
--- sites = { label = "Sites" }
--- first_site = { hidden = true }
--- second_site = { hidden = true }
--- wearers = { label = "Wearers" }
--- sensor_pairs = { label = "Pairs of sensors" }
--- hours = { label = "Hours in common", digits = 0 }
--- difference = { label = "Difference", unit = "mg/dL", digits = 1 }
--- difference_lower = { unit = "mg/dL", digits = 1 }
--- difference_upper = { unit = "mg/dL", digits = 1 }
--- percent = { label = "Difference", unit = "%", digits = 1 }
--- percent_lower = { unit = "%", digits = 1 }
--- percent_upper = { unit = "%", digits = 1 }
--- p = { label = "p", digits = 3 }
--- p_holm = { label = "Holm's p", digits = 3 }
--- absolute_relative = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- lag_minutes = { label = "Lag of the first behind the second", unit = "min", digits = 1 }
--- lag_minutes_lower = { unit = "min", digits = 1 }
--- lag_minutes_upper = { unit = "min", digits = 1 }
+-- sites = { label = "Sites", class = "site" }
+-- first_site = { hidden = true, class = "site" }
+-- second_site = { hidden = true, class = "site" }
+-- wearers = { label = "Wearers", class = "count" }
+-- sensor_pairs = { label = "Pairs of sensors", class = "count" }
+-- hours = { label = "Hours in common", digits = 0, class = "estimate" }
+-- difference = { label = "Difference", unit = "mg/dL", digits = 1, class = "estimate" }
+-- difference_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- difference_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- percent = { label = "Difference", unit = "%", digits = 1, class = "estimate" }
+-- percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- p = { label = "p", digits = 3, class = "p" }
+-- p_holm = { label = "Holm's p", digits = 3, class = "p" }
+-- absolute_relative = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- lag_minutes = { label = "Lag of the first behind the second", unit = "min", digits = 1, class = "estimate" }
+-- lag_minutes_lower = { unit = "min", digits = 1, class = "lower" }
+-- lag_minutes_upper = { unit = "min", digits = 1, class = "upper" }
 WITH fits AS (
     SELECT
         first_site,

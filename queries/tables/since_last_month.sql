@@ -5,18 +5,18 @@
 -- note = "This month against everything before it. Each month has an interval in which sensors may differ (exact ones where they are wider); that of the difference is made from both. A sensor worn across the turn of the month counts on both sides, which makes intervals too wide rather than too narrow. More than chance: beyond zero also when allowing for the number of differences in this table; else it may be chance. Night artefacts that a fingerstick refuted are left out."
 -- show = 80
 -- [columns]
--- site = { label = "Site" }
--- measure = { label = "Measure" }
--- unit = { label = "in" }
--- now = { label = "All months", digits = 1 }
--- before = { label = "Before this month", digits = 1 }
--- this_month = { label = "This month", digits = 1 }
--- sensors_before = { label = "Sensors before" }
--- sensors_this_month = { label = "this month" }
--- difference = { label = "This month minus before", digits = 1 }
--- difference_lower = { digits = 1 }
--- difference_upper = { digits = 1 }
--- finding = { label = "Finding" }
+-- site = { label = "Site", class = "site" }
+-- measure = { label = "Measure", class = "category" }
+-- unit = { label = "in", class = "category" }
+-- now = { label = "All months", digits = 1, class = "estimate" }
+-- before = { label = "Before this month", digits = 1, class = "estimate" }
+-- this_month = { label = "This month", digits = 1, class = "estimate" }
+-- sensors_before = { label = "Sensors before", class = "count" }
+-- sensors_this_month = { label = "this month", class = "count" }
+-- difference = { label = "This month minus before", digits = 1, class = "estimate" }
+-- difference_lower = { digits = 1, class = "lower" }
+-- difference_upper = { digits = 1, class = "upper" }
+-- finding = { label = "Finding", class = "category" }
 
 -- The interval of a difference from the limits of its two sides: Zou and Donner 2008 Stat Med 27:1693, from memory.
 -- The allowance for many differences widens it by the ratio of Student's quantiles (Bonferroni), with the degrees of

@@ -5,39 +5,39 @@
 -- note = "Bias is reading minus fingerstick, from a model in which each sensor has its own level. 20/20: within 20 mg/dL below 100 mg/dL, within 20 % from there on. Zones: consensus error grid, type 1."
 -- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper" }
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- bias_df = { label = "its degrees of freedom", digits = 1, hidden = true }
--- bias_percent = { label = "Bias", unit = "%", digits = 1 }
--- bias_percent_lower = { unit = "%", digits = 1 }
--- bias_percent_upper = { unit = "%", digits = 1 }
--- sd_between = { label = "SD between sensors", unit = "mg/dL", digits = 1 }
--- sd_within = { label = "SD within a sensor", unit = "mg/dL", digits = 1 }
--- loa_lower = { label = "Limits of agreement from", unit = "mg/dL", digits = 0 }
--- loa_upper = { label = "to", unit = "mg/dL", digits = 0 }
--- loa_percent_lower = { label = "Limits of agreement from", unit = "%", digits = 0 }
--- loa_percent_upper = { label = "to", unit = "%", digits = 0 }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- mard_lower = { unit = "share", digits = 1 }
--- mard_upper = { unit = "share", digits = 1 }
--- median_ard = { label = "its median", unit = "share", digits = 1 }
--- median_ard_lower = { unit = "share", digits = 1 }
--- median_ard_upper = { unit = "share", digits = 1 }
--- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_20_20_lower = { unit = "share", digits = 0 }
--- within_20_20_upper = { unit = "share", digits = 0 }
--- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
--- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
--- zone_a = { label = "Zone A", unit = "share", digits = 1 }
--- zone_b = { label = "Zone B", unit = "share", digits = 1 }
--- zone_c = { label = "Zone C", unit = "share", digits = 1 }
--- zone_d = { label = "Zone D", unit = "share", digits = 1 }
--- zone_e = { label = "Zone E", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- bias_df = { label = "its degrees of freedom", digits = 1, hidden = true, class = "estimate" }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1, class = "estimate" }
+-- bias_percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- bias_percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- sd_between = { label = "SD between sensors", unit = "mg/dL", digits = 1, class = "estimate" }
+-- sd_within = { label = "SD within a sensor", unit = "mg/dL", digits = 1, class = "estimate" }
+-- loa_lower = { label = "Limits of agreement from", unit = "mg/dL", digits = 0, class = "lower" }
+-- loa_upper = { label = "to", unit = "mg/dL", digits = 0, class = "upper" }
+-- loa_percent_lower = { label = "Limits of agreement from", unit = "%", digits = 0, class = "lower" }
+-- loa_percent_upper = { label = "to", unit = "%", digits = 0, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- mard_lower = { unit = "share", digits = 1, class = "lower" }
+-- mard_upper = { unit = "share", digits = 1, class = "upper" }
+-- median_ard = { label = "its median", unit = "share", digits = 1, class = "estimate" }
+-- median_ard_lower = { unit = "share", digits = 1, class = "lower" }
+-- median_ard_upper = { unit = "share", digits = 1, class = "upper" }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0, class = "share" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_20_20_lower = { unit = "share", digits = 0, class = "lower" }
+-- within_20_20_upper = { unit = "share", digits = 0, class = "upper" }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0, class = "share" }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0, class = "share" }
+-- zone_a = { label = "Zone A", unit = "share", digits = 1, class = "share" }
+-- zone_b = { label = "Zone B", unit = "share", digits = 1, class = "share" }
+-- zone_c = { label = "Zone C", unit = "share", digits = 1, class = "share" }
+-- zone_d = { label = "Zone D", unit = "share", digits = 1, class = "share" }
+-- zone_e = { label = "Zone E", unit = "share", digits = 1, class = "share" }
 SELECT
     site,
     sensors,

@@ -5,18 +5,18 @@
 -- show = 20
 -- note = "The second site less the first, in percent, by the mixed model over all sites, each with its own variance. Adjusted: for tape, side, model, calendar time and order of wear, as far as they vary. Refused where sites cannot be told apart from these, or no degree of freedom between sensors is left."
 -- [columns]
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- measure = { label = "Measure" }
--- version = { label = "Version" }
--- sensors = { label = "Sensors" }
--- covariates = { label = "Adjusted for" }
--- percent = { label = "Difference", unit = "%", digits = 1 }
--- percent_lower = { unit = "%", digits = 1 }
--- percent_upper = { unit = "%", digits = 1 }
--- df = { label = "Degrees of freedom", digits = 1 }
--- p = { label = "p", digits = 4 }
--- refused = { label = "Refused because" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- measure = { label = "Measure", class = "category" }
+-- version = { label = "Version", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- covariates = { label = "Adjusted for", class = "count" }
+-- percent = { label = "Difference", unit = "%", digits = 1, class = "estimate" }
+-- percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- df = { label = "Degrees of freedom", digits = 1, class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- refused = { label = "Refused because", class = "category" }
 WITH started AS (
     SELECT MIN(inserted) AS first_insert FROM sessions
 ),

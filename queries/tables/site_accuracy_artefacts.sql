@@ -4,19 +4,19 @@
 -- order = 9
 -- note = "All pairs are the figure to go by. Left out are pairs within any run of readings that looks like a night artefact, whatever the fingerstick said of it: leaving out only the confirmed ones would take off pairs for their own error."
 -- [columns]
--- site = { label = "Site" }
--- pairs_used = { label = "Pairs used" }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- mard_lower = { unit = "share", digits = 1 }
--- mard_upper = { unit = "share", digits = 1 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_20_20_lower = { unit = "share", digits = 0 }
--- within_20_20_upper = { unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- pairs_used = { label = "Pairs used", class = "count" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- mard_lower = { unit = "share", digits = 1, class = "lower" }
+-- mard_upper = { unit = "share", digits = 1, class = "upper" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_20_20_lower = { unit = "share", digits = 0, class = "lower" }
+-- within_20_20_upper = { unit = "share", digits = 0, class = "upper" }
 WITH runs AS (
     SELECT DISTINCT sensor_no, start, "end"
     FROM night_artefacts

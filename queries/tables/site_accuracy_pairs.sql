@@ -5,23 +5,23 @@
 -- show = 30
 -- note = "The second site less the first: a bias above 0 means that its sensors read higher. Mixed model over all sites: site fixed, wearer and sensor random, each site with its own variance. t and all p are those of the percent. Below ten sensors a site read the p by permutation, beside the smallest that these data could give (the larger of the two p where sensors scatter more at one of the sites); the adjusted p (Holm) allows for the number of pairs."
 -- [columns]
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- measure = { label = "Measure" }
--- sensors = { label = "Sensors" }
--- difference = { label = "Difference", unit = "mg/dL", digits = 1 }
--- difference_lower = { unit = "mg/dL", digits = 1 }
--- difference_upper = { unit = "mg/dL", digits = 1 }
--- percent = { label = "in percent", unit = "%", digits = 1 }
--- percent_lower = { unit = "%", digits = 1 }
--- percent_upper = { unit = "%", digits = 1 }
--- t = { label = "t", digits = 2 }
--- df = { label = "Degrees of freedom", digits = 1 }
--- p = { label = "p", digits = 4 }
--- p_permutation = { label = "p by permutation", digits = 4 }
--- smallest_p = { label = "smallest possible", digits = 4 }
--- p_holm = { label = "adjusted p", digits = 4 }
--- refused = { label = "Not estimated because" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- measure = { label = "Measure", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- difference = { label = "Difference", unit = "mg/dL", digits = 1, class = "estimate" }
+-- difference_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- difference_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- percent = { label = "in percent", unit = "%", digits = 1, class = "estimate" }
+-- percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- t = { label = "t", digits = 2, class = "estimate" }
+-- df = { label = "Degrees of freedom", digits = 1, class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
+-- smallest_p = { label = "smallest possible", digits = 4, class = "p" }
+-- p_holm = { label = "adjusted p", digits = 4, class = "p" }
+-- refused = { label = "Not estimated because", class = "category" }
 WITH listed AS (
     SELECT
         measure,

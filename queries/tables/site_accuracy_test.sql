@@ -4,15 +4,15 @@
 -- order = 5
 -- note = "All sites at once, of the percent. Mixed model: site fixed, wearer and sensor random, each site with its own variance. The p by permutation shuffles sites among the sensors of a wearer; below ten sensors a site it is the one to read, beside the smallest that these data could give; where sensors scatter more at one site than at another, read the larger of the two p."
 -- [columns]
--- measure = { label = "Measure" }
--- sensors = { label = "Sensors" }
--- f = { label = "F", digits = 2 }
--- df = { label = "Degrees of freedom", digits = 0 }
--- df_error = { label = "of the error", digits = 1 }
--- p = { label = "p", digits = 4 }
--- p_permutation = { label = "p by permutation", digits = 4 }
--- smallest_p = { label = "smallest possible", digits = 4 }
--- refused = { label = "Refused because" }
+-- measure = { label = "Measure", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- f = { label = "F", digits = 2, class = "estimate" }
+-- df = { label = "Degrees of freedom", digits = 0, class = "estimate" }
+-- df_error = { label = "of the error", digits = 1, class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
+-- smallest_p = { label = "smallest possible", digits = 4, class = "p" }
+-- refused = { label = "Refused because", class = "category" }
 WITH tests AS (
     SELECT
         measure,

@@ -5,23 +5,23 @@
 -- note = "Ranges are those of the fingerstick; both ends belong to the middle one. Sorting by the fingerstick makes sensors look high where it is low and low where it is high, since a part of every difference is the error of the fingerstick itself: compare sites within a range. Intervals from three sensors on."
 -- chart = { kind = "intervals", x = "bias_percent", y = "site", lower = "bias_percent_lower", upper = "bias_percent_upper", series = "range" }
 -- [columns]
--- site = { label = "Site" }
--- range = { label = "Fingerstick" }
--- range_from = { label = "from", unit = "mg/dL", digits = 0 }
--- range_to = { label = "to", unit = "mg/dL", digits = 0 }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- bias_percent = { label = "Bias", unit = "%", digits = 1 }
--- bias_percent_lower = { unit = "%", digits = 1 }
--- bias_percent_upper = { unit = "%", digits = 1 }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
--- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- range = { label = "Fingerstick", class = "category" }
+-- range_from = { label = "from", unit = "mg/dL", digits = 0, class = "estimate" }
+-- range_to = { label = "to", unit = "mg/dL", digits = 0, class = "estimate" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1, class = "estimate" }
+-- bias_percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- bias_percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0, class = "share" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0, class = "share" }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0, class = "share" }
 SELECT
     site,
     CASE place WHEN 1 THEN 'low' WHEN 2 THEN 'in range' ELSE 'high' END AS range,

@@ -4,21 +4,21 @@
 -- order = 14
 -- note = "Months of the study's time zone, by the time of the fingerstick. A change that all sites share points to the meter, its strips or a new lot of sensors. Intervals from three sensors on."
 -- [columns]
--- site = { label = "Site" }
--- month = { label = "Month" }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- bias_percent = { label = "Bias", unit = "%", digits = 1 }
--- bias_percent_lower = { unit = "%", digits = 1 }
--- bias_percent_upper = { unit = "%", digits = 1 }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
--- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- month = { label = "Month", class = "time", type = "text" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1, class = "estimate" }
+-- bias_percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- bias_percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0, class = "share" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0, class = "share" }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0, class = "share" }
 SELECT
     site,
     name AS month,

@@ -5,23 +5,23 @@
 -- note = "Rate of change of the sensor over the quarter of an hour before the reading; falling and rising begin at 1 mg/dL a minute, fast at 2 (common practice). Where glucose falls, a sensor that lags reads high, where it rises, low; the noise of a single reading pulls the other way. Pairs without enough readings before them are left out. Intervals from three sensors on."
 -- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper", series = "rate" }
 -- [columns]
--- site = { label = "Site" }
--- rate = { label = "Sensor" }
--- rate_from = { label = "from", unit = "mg/dL/min", digits = 0 }
--- rate_to = { label = "to", unit = "mg/dL/min", digits = 0 }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- bias_percent = { label = "Bias", unit = "%", digits = 1 }
--- bias_percent_lower = { unit = "%", digits = 1 }
--- bias_percent_upper = { unit = "%", digits = 1 }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1 }
--- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0 }
--- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- rate = { label = "Sensor", class = "category" }
+-- rate_from = { label = "from", unit = "mg/dL/min", digits = 0, class = "estimate" }
+-- rate_to = { label = "to", unit = "mg/dL/min", digits = 0, class = "estimate" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- bias_percent = { label = "Bias", unit = "%", digits = 1, class = "estimate" }
+-- bias_percent_lower = { unit = "%", digits = 1, class = "lower" }
+-- bias_percent_upper = { unit = "%", digits = 1, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
+-- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0, class = "share" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_40_40 = { label = "Within 40/40", unit = "share", digits = 0, class = "share" }
+-- within_20_percent = { label = "Within 20 %", unit = "share", digits = 0, class = "share" }
 SELECT
     site,
     CASE place

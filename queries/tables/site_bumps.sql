@@ -5,15 +5,15 @@
 -- note = "As logged while the sensor was worn; the interval is exact for a Poisson count and takes bumps as independent. Ended: the sensor came off or failed within 24 hours after a bump."
 -- chart = { kind = "intervals", x = "per_100_days", y = "site", lower = "per_100_days_lower", upper = "per_100_days_upper" }
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- days = { label = "Days worn", digits = 0 }
--- bumps = { label = "Bumps" }
--- per_100_days = { label = "Bumps per 100 days", digits = 1 }
--- per_100_days_lower = { digits = 1 }
--- per_100_days_upper = { digits = 1 }
--- bumped = { label = "Sensors bumped" }
--- ended = { label = "of these ended within a day of it" }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- days = { label = "Days worn", digits = 0, class = "estimate" }
+-- bumps = { label = "Bumps", class = "count" }
+-- per_100_days = { label = "Bumps per 100 days", digits = 1, class = "estimate" }
+-- per_100_days_lower = { digits = 1, class = "lower" }
+-- per_100_days_upper = { digits = 1, class = "upper" }
+-- bumped = { label = "Sensors bumped", class = "count" }
+-- ended = { label = "of these ended within a day of it", class = "count" }
 WITH bumps AS (
     SELECT
         e.wearer,

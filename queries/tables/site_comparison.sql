@@ -3,32 +3,32 @@
 -- section = "bottom-line"
 -- order = 1
 -- [columns]
--- site = { label = "Site" }
--- on_label = { label = "On the label" }
--- sensors = { hidden = true }
--- sessions = { label = "Sensors" }
--- wearers = { hidden = true }
--- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1 }
--- usable_days_lower = { unit = "days", digits = 1 }
--- usable_days_upper = { unit = "days", digits = 1 }
--- came_off = { label = "Came off by the rated day", unit = "share", digits = 0 }
--- came_off_lower = { unit = "share", digits = 0 }
--- came_off_upper = { unit = "share", digits = 0 }
--- pairs = { hidden = true }
--- bias = { label = "Bias", unit = "mg/dL", digits = 1 }
--- bias_lower = { unit = "mg/dL", digits = 1 }
--- bias_upper = { unit = "mg/dL", digits = 1 }
--- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0 }
--- within_20_20_lower = { unit = "share", digits = 0 }
--- within_20_20_upper = { unit = "share", digits = 0 }
--- nights = { hidden = true }
--- night_rate = { label = "Night artefacts per 100 sensor-nights", digits = 1 }
--- night_rate_lower = { digits = 1 }
--- night_rate_upper = { digits = 1 }
--- delay_minutes = { label = "Delay", unit = "min", digits = 1 }
--- delay_minutes_lower = { unit = "min", digits = 1 }
--- delay_minutes_upper = { unit = "min", digits = 1 }
--- sd_between = { label = "Spread between sensors", unit = "mg/dL", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- on_label = { label = "On the label", class = "category", type = "boolean" }
+-- sensors = { hidden = true, class = "count" }
+-- sessions = { label = "Sensors", class = "count" }
+-- wearers = { hidden = true, class = "count" }
+-- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1, class = "estimate" }
+-- usable_days_lower = { unit = "days", digits = 1, class = "lower" }
+-- usable_days_upper = { unit = "days", digits = 1, class = "upper" }
+-- came_off = { label = "Came off by the rated day", unit = "share", digits = 0, class = "share" }
+-- came_off_lower = { unit = "share", digits = 0, class = "lower" }
+-- came_off_upper = { unit = "share", digits = 0, class = "upper" }
+-- pairs = { hidden = true, class = "count" }
+-- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- bias_upper = { unit = "mg/dL", digits = 1, class = "upper" }
+-- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
+-- within_20_20_lower = { unit = "share", digits = 0, class = "lower" }
+-- within_20_20_upper = { unit = "share", digits = 0, class = "upper" }
+-- nights = { hidden = true, class = "count" }
+-- night_rate = { label = "Night artefacts per 100 sensor-nights", digits = 1, class = "estimate" }
+-- night_rate_lower = { digits = 1, class = "lower" }
+-- night_rate_upper = { digits = 1, class = "upper" }
+-- delay_minutes = { label = "Delay", unit = "min", digits = 1, class = "estimate" }
+-- delay_minutes_lower = { unit = "min", digits = 1, class = "lower" }
+-- delay_minutes_upper = { unit = "min", digits = 1, class = "upper" }
+-- sd_between = { label = "Spread between sensors", unit = "mg/dL", digits = 1, class = "estimate" }
 WITH worn AS (
     SELECT site, COUNT(*) AS sessions, COUNT(DISTINCT wearer) AS wearers
     FROM sessions

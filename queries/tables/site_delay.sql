@@ -5,11 +5,11 @@
 -- note = "A meter clock that is off shifts every site alike: the differences between sites, in the next table, hold even then. Empty where glucose moved too little to tell."
 -- chart = { kind = "intervals", x = "delay_minutes", y = "site", lower = "lower", upper = "upper" }
 -- [columns]
--- site = { label = "Site" }
--- pairs = { label = "Pairs used" }
--- delay_minutes = { label = "Delay", unit = "min", digits = 1 }
--- lower = { label = "from", unit = "min", digits = 1 }
--- upper = { label = "to", unit = "min", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- pairs = { label = "Pairs used", class = "count" }
+-- delay_minutes = { label = "Delay", unit = "min", digits = 1, class = "estimate" }
+-- lower = { label = "from", unit = "min", digits = 1, class = "lower" }
+-- upper = { label = "to", unit = "min", digits = 1, class = "upper" }
 WITH fits AS (
     SELECT site, first_order_delay(sensor_no, ratio, slope, wide_slope) AS fit
     FROM delay_points

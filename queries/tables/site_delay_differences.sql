@@ -5,16 +5,16 @@
 -- note = "First site less second, within wearers: above zero, the first lags further behind. A meter clock that is off does not move these, as long as a wearer uses one meter for both sites. Holm's p allows for all pairs of sites."
 -- chart = { kind = "intervals", x = "difference_minutes", y = "sites", lower = "lower", upper = "upper" }
 -- [columns]
--- sites = { label = "Sites" }
--- first_site = { hidden = true }
--- second_site = { hidden = true }
--- wearers = { label = "Wearers of both" }
--- sensors = { label = "Sensors" }
--- difference_minutes = { label = "Difference in delay", unit = "min", digits = 1 }
--- lower = { label = "from", unit = "min", digits = 1 }
--- upper = { label = "to", unit = "min", digits = 1 }
--- p = { label = "p", digits = 3 }
--- p_holm = { label = "Holm's p", digits = 3 }
+-- sites = { label = "Sites", class = "site" }
+-- first_site = { hidden = true, class = "site" }
+-- second_site = { hidden = true, class = "site" }
+-- wearers = { label = "Wearers of both", class = "count" }
+-- sensors = { label = "Sensors", class = "count" }
+-- difference_minutes = { label = "Difference in delay", unit = "min", digits = 1, class = "estimate" }
+-- lower = { label = "from", unit = "min", digits = 1, class = "lower" }
+-- upper = { label = "to", unit = "min", digits = 1, class = "upper" }
+-- p = { label = "p", digits = 3, class = "p" }
+-- p_holm = { label = "Holm's p", digits = 3, class = "p" }
 WITH both_sites AS (
     SELECT
         a.site AS first_site,

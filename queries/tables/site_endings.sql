@@ -4,9 +4,9 @@
 -- order = 5
 -- chart = { kind = "bars", x = "cause", y = "sessions", series = "site" }
 -- [columns]
--- site = { label = "Site" }
--- cause = { label = "Ending" }
--- sessions = { label = "Sensors" }
+-- site = { label = "Site", class = "site" }
+-- cause = { label = "Ending", class = "category" }
+-- sessions = { label = "Sensors", class = "count" }
 SELECT x.site, x.cause, x.sessions
 FROM (
     SELECT site, COALESCE(cause, state) AS cause, COUNT(*) AS sessions

@@ -5,11 +5,11 @@
 -- note = "Aalen-Johansen: the share of all sensors that has ended by this cause. The standard error is by the delta method."
 -- chart = { kind = "steps", x = "day", y = "incidence", series = "site" }
 -- [columns]
--- site = { label = "Site" }
--- cause = { label = "Cause" }
--- day = { label = "Day of wear", unit = "days", digits = 2 }
--- incidence = { label = "Ended by this cause", unit = "share", digits = 1 }
--- std_error = { label = "Standard error", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- cause = { label = "Cause", class = "category" }
+-- day = { label = "Day of wear", unit = "days", digits = 2, class = "estimate" }
+-- incidence = { label = "Ended by this cause", unit = "share", digits = 1, class = "share" }
+-- std_error = { label = "Standard error", unit = "share", digits = 1, class = "estimate" }
 WITH lives AS (
     SELECT
         site,

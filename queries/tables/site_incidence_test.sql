@@ -4,12 +4,12 @@
 -- order = 3
 -- note = "Gray's test of the share that has ended in this way, other endings competing; wearers are strata. With a handful of sensors it is not to be relied on."
 -- [columns]
--- cause = { label = "Ending" }
--- sensors = { label = "Sensors" }
--- ended = { label = "ended so" }
--- chi_square = { label = "Chi-square", digits = 2 }
--- df = { label = "Degrees of freedom" }
--- p = { label = "p", digits = 4 }
+-- cause = { label = "Ending", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- ended = { label = "ended so", class = "time" }
+-- chi_square = { label = "Chi-square", digits = 2, class = "estimate" }
+-- df = { label = "Degrees of freedom", class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
 WITH endings AS (
     SELECT site, wearer, day, CASE WHEN ending = 1 THEN 'detached' WHEN ending = 2 THEN cause END AS cause
     FROM lives

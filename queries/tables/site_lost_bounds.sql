@@ -4,11 +4,11 @@
 -- order = 6
 -- note = "The share that came off by the rated day, if none or all of the sensors lost track of came off when last seen. Not a confidence interval: it says what not knowing costs."
 -- [columns]
--- site = { label = "Site" }
--- sessions = { label = "Sensors" }
--- lost = { label = "lost track of" }
--- lower = { label = "Came off if none of them did", unit = "share", digits = 0 }
--- upper = { label = "if all of them did", unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- sessions = { label = "Sensors", class = "count" }
+-- lost = { label = "lost track of", class = "count" }
+-- lower = { label = "Came off if none of them did", unit = "share", digits = 0, class = "lower" }
+-- upper = { label = "if all of them did", unit = "share", digits = 0, class = "upper" }
 WITH bounds AS (
     SELECT
         l.site,

@@ -4,18 +4,18 @@
 -- order = 17
 -- note = "Low is below 70 mg/dL. A sensor below its measuring range counts as low, above it as not low. Lows that nobody checked are not here, and people check when they feel low: this does not say how many lows a sensor misses. Intervals are the wider of the exact one, which takes pairs as independent, and the one that lets sensors differ, which takes three of them."
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- low_fingersticks = { label = "Fingersticks low" }
--- seen = { label = "of these sensor low too" }
--- seen_share = { label = "Lows seen", unit = "share", digits = 0 }
--- seen_share_lower = { unit = "share", digits = 0 }
--- seen_share_upper = { unit = "share", digits = 0 }
--- low_readings = { label = "Sensor low" }
--- alone = { label = "of these fingerstick not low" }
--- alone_share = { label = "Sensor low alone", unit = "share", digits = 0 }
--- alone_share_lower = { unit = "share", digits = 0 }
--- alone_share_upper = { unit = "share", digits = 0 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- low_fingersticks = { label = "Fingersticks low", class = "count" }
+-- seen = { label = "of these sensor low too", class = "count" }
+-- seen_share = { label = "Lows seen", unit = "share", digits = 0, class = "share" }
+-- seen_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- seen_share_upper = { unit = "share", digits = 0, class = "upper" }
+-- low_readings = { label = "Sensor low", class = "count" }
+-- alone = { label = "of these fingerstick not low", class = "count" }
+-- alone_share = { label = "Sensor low alone", unit = "share", digits = 0, class = "share" }
+-- alone_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- alone_share_upper = { unit = "share", digits = 0, class = "upper" }
 WITH checks AS (
     SELECT
         site,

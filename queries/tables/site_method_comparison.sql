@@ -4,15 +4,15 @@
 -- order = 19
 -- note = "Deming's line of readings on fingersticks, both of which err: the error variance of a reading is taken as four times that of a fingerstick (common practice, no source). A slope above 1: the sensor reads high in proportion; an intercept above 0: high by a constant. Intervals leave out one sensor at a time, from five sensors on."
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- slope = { label = "Slope", digits = 3 }
--- slope_lower = { digits = 3 }
--- slope_upper = { digits = 3 }
--- intercept = { label = "Intercept", unit = "mg/dL", digits = 1 }
--- intercept_lower = { unit = "mg/dL", digits = 1 }
--- intercept_upper = { unit = "mg/dL", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- slope = { label = "Slope", digits = 3, class = "estimate" }
+-- slope_lower = { digits = 3, class = "lower" }
+-- slope_upper = { digits = 3, class = "upper" }
+-- intercept = { label = "Intercept", unit = "mg/dL", digits = 1, class = "estimate" }
+-- intercept_lower = { unit = "mg/dL", digits = 1, class = "lower" }
+-- intercept_upper = { unit = "mg/dL", digits = 1, class = "upper" }
 WITH lines AS (
     SELECT
         site,

@@ -4,14 +4,14 @@
 -- order = 9
 -- note = "Everything else in the report counts all months up to this one."
 -- [columns]
--- site = { label = "Site" }
--- inserted = { label = "Sensors inserted" }
--- ended = { label = "ended" }
--- came_off = { label = "of these came off" }
--- pairs = { label = "Pairs" }
--- mean_difference = { label = "Mean difference", unit = "mg/dL", digits = 1 }
--- nights = { label = "Sensor-nights" }
--- artefacts = { label = "Night artefacts" }
+-- site = { label = "Site", class = "site" }
+-- inserted = { label = "Sensors inserted", class = "count" }
+-- ended = { label = "ended", class = "count" }
+-- came_off = { label = "of these came off", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- mean_difference = { label = "Mean difference", unit = "mg/dL", digits = 1, class = "estimate" }
+-- nights = { label = "Sensor-nights", class = "count" }
+-- artefacts = { label = "Night artefacts", class = "count" }
 WITH sessions_of_month AS (
     SELECT
         s.site,

@@ -4,13 +4,13 @@
 -- order = 6
 -- note = "Counted nights. The first figure counts every reading and is the one to go by. The second takes off readings within artefacts that a fingerstick confirmed, and nothing else: an artefact that nobody checked may have been a true low. Treat every low as true until a fingerstick says otherwise."
 -- [columns]
--- site = { label = "Site" }
--- nights = { label = "Sensor-nights" }
--- readings = { label = "Readings", hidden = true }
--- low_share = { label = "Below 70 mg/dL, every reading", unit = "share", digits = 2 }
--- low_minutes = { label = "Minutes a night, every reading", unit = "min", digits = 1 }
--- low_share_less_confirmed = { label = "Below 70 mg/dL, confirmed artefacts taken off", unit = "share", digits = 2 }
--- low_minutes_less_confirmed = { label = "Minutes a night, confirmed artefacts taken off", unit = "min", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- nights = { label = "Sensor-nights", class = "count" }
+-- readings = { label = "Readings", hidden = true, class = "count" }
+-- low_share = { label = "Below 70 mg/dL, every reading", unit = "share", digits = 2, class = "share" }
+-- low_minutes = { label = "Minutes a night, every reading", unit = "min", digits = 1, class = "estimate" }
+-- low_share_less_confirmed = { label = "Below 70 mg/dL, confirmed artefacts taken off", unit = "share", digits = 2, class = "share" }
+-- low_minutes_less_confirmed = { label = "Minutes a night, confirmed artefacts taken off", unit = "min", digits = 1, class = "estimate" }
 WITH nights_of AS (
     SELECT
         site,

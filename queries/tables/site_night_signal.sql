@@ -4,13 +4,13 @@
 -- order = 7
 -- note = "Readings captured, of those expected at each sensor's usual spacing from the end of its warm-up to its end or last reading. A night is lost where the sensor was worn for long enough to be counted and too few readings came through. Pressure on a sensor also cuts its signal: the worst nights can be the missing ones, so a site that loses many nights may have a worse rate than the one shown."
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- day_share = { label = "Captured by day", unit = "share", digits = 1 }
--- night_share = { label = "by night", unit = "share", digits = 1 }
--- nights_worn = { label = "Sensor-nights worn" }
--- nights_lost = { label = "lost to gaps" }
--- lost_share = { label = "lost", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- day_share = { label = "Captured by day", unit = "share", digits = 1, class = "share" }
+-- night_share = { label = "by night", unit = "share", digits = 1, class = "share" }
+-- nights_worn = { label = "Sensor-nights worn", class = "count" }
+-- nights_lost = { label = "lost to gaps", class = "count" }
+-- lost_share = { label = "lost", unit = "share", digits = 1, class = "share" }
 WITH nights_of AS (
     SELECT
         n.sensor_no,

@@ -5,23 +5,23 @@
 -- note = "The rate leaves out artefacts that a fingerstick refuted. Its interval is exact for a Poisson count and takes nights as independent. The rate without judged true lows also leaves out those that judgements.csv calls true lows; it never takes the first one's place. Minutes and lows are those within counted nights. An artefact that nobody checked may have been a true low."
 -- chart = { kind = "intervals", x = "rate_per_100", y = "site", lower = "rate_lower", upper = "rate_upper" }
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- nights = { label = "Sensor-nights" }
--- artefacts = { label = "Artefacts" }
--- confirmed = { label = "Confirmed" }
--- undecided = { label = "Undecided" }
--- unchecked = { label = "Unchecked" }
--- refuted = { label = "Refuted" }
--- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1 }
--- rate_lower = { label = "from", digits = 1 }
--- rate_upper = { label = "to", digits = 1 }
--- share_of_nights = { label = "Nights with any", unit = "share", digits = 1 }
--- artefact_minutes = { label = "In artefacts a night", unit = "min", digits = 1 }
--- low_share_in_artefacts = { label = "Of readings below 70 mg/dL, in artefacts", unit = "share", digits = 0 }
--- judged_rate_per_100 = { label = "Per 100 without judged true lows", digits = 1 }
--- judged_rate_per_100_lower = { digits = 1 }
--- judged_rate_per_100_upper = { digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- nights = { label = "Sensor-nights", class = "count" }
+-- artefacts = { label = "Artefacts", class = "count" }
+-- confirmed = { label = "Confirmed", class = "count" }
+-- undecided = { label = "Undecided", class = "count" }
+-- unchecked = { label = "Unchecked", class = "count" }
+-- refuted = { label = "Refuted", class = "count" }
+-- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1, class = "estimate" }
+-- rate_lower = { label = "from", digits = 1, class = "lower" }
+-- rate_upper = { label = "to", digits = 1, class = "upper" }
+-- share_of_nights = { label = "Nights with any", unit = "share", digits = 1, class = "share" }
+-- artefact_minutes = { label = "In artefacts a night", unit = "min", digits = 1, class = "estimate" }
+-- low_share_in_artefacts = { label = "Of readings below 70 mg/dL, in artefacts", unit = "share", digits = 0, class = "share" }
+-- judged_rate_per_100 = { label = "Per 100 without judged true lows", digits = 1, class = "estimate" }
+-- judged_rate_per_100_lower = { digits = 1, class = "lower" }
+-- judged_rate_per_100_upper = { digits = 1, class = "upper" }
 WITH counted_nights AS (
     SELECT
         site,

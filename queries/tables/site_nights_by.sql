@@ -5,18 +5,18 @@
 -- note = "Counted nights; artefacts that a fingerstick refuted are left out. Side and posture are those noted on going to bed, where they were: nobody keeps them all night. Nights without a note of side, posture or tape are in none of those groups. The first interval takes events as independent (exact Poisson); the second, from three sensors on, lets sensors differ. Many groups are compared here: one that stands out by itself may be chance."
 -- show = 120
 -- [columns]
--- site = { label = "Site" }
--- split = { label = "Nights by" }
--- level = { label = "Group" }
--- sensors = { label = "Sensors" }
--- nights = { label = "Sensor-nights" }
--- artefacts = { label = "Artefacts" }
--- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1 }
--- rate_per_100_lower = { digits = 1 }
--- rate_per_100_upper = { digits = 1 }
--- sensor_rate = { label = "Sensors allowed to differ", digits = 1 }
--- sensor_rate_lower = { digits = 1 }
--- sensor_rate_upper = { digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- split = { label = "Nights by", class = "category" }
+-- level = { label = "Group", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- nights = { label = "Sensor-nights", class = "count" }
+-- artefacts = { label = "Artefacts", class = "count" }
+-- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1, class = "estimate" }
+-- rate_per_100_lower = { digits = 1, class = "lower" }
+-- rate_per_100_upper = { digits = 1, class = "upper" }
+-- sensor_rate = { label = "Sensors allowed to differ", digits = 1, class = "estimate" }
+-- sensor_rate_lower = { digits = 1, class = "lower" }
+-- sensor_rate_upper = { digits = 1, class = "upper" }
 WITH by_sensor AS (
     SELECT
         split,

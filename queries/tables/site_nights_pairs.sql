@@ -5,19 +5,19 @@
 -- show = 40
 -- note = "The rate of the second site over that of the first: above 1 where its nights are noisier. Wearers are strata; the interval lets sensors of one site differ beyond chance, by the dispersion of all sensors. Below ten sensors a site read the p by permutation, beside the smallest that these data could give; the adjusted p (Holm) allows for the number of pairs."
 -- [columns]
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- sensors = { label = "Sensors" }
--- artefacts = { label = "Artefacts" }
--- ratio = { label = "Rate ratio", digits = 2 }
--- ratio_lower = { digits = 2 }
--- ratio_upper = { digits = 2 }
--- dispersion = { label = "Dispersion", digits = 2 }
--- df = { label = "Degrees of freedom", digits = 0 }
--- p = { label = "p", digits = 4 }
--- p_permutation = { label = "p by permutation", digits = 4 }
--- smallest_p = { label = "smallest possible", digits = 4 }
--- p_holm = { label = "adjusted p", digits = 4 }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- artefacts = { label = "Artefacts", class = "count" }
+-- ratio = { label = "Rate ratio", digits = 2, class = "estimate" }
+-- ratio_lower = { digits = 2, class = "lower" }
+-- ratio_upper = { digits = 2, class = "upper" }
+-- dispersion = { label = "Dispersion", digits = 2, class = "estimate" }
+-- df = { label = "Degrees of freedom", digits = 0, class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
+-- smallest_p = { label = "smallest possible", digits = 4, class = "p" }
+-- p_holm = { label = "adjusted p", digits = 4, class = "p" }
 WITH ratios AS (
     SELECT
         site_a,

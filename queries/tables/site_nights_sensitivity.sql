@@ -4,14 +4,14 @@
 -- order = 10
 -- note = "The same runs of readings, counted from another probability on: looser counts less sure ones too, stricter the surest only. Rank 1 has the lowest rate; equal rates share a rank. Where the rank of a site changes with the setting, the detector decides and not the site."
 -- [columns]
--- site = { label = "Site" }
--- setting = { label = "Detector" }
--- nights = { label = "Sensor-nights" }
--- artefacts = { label = "Artefacts" }
--- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1 }
--- rate_per_100_lower = { digits = 1 }
--- rate_per_100_upper = { digits = 1 }
--- rank = { label = "Rank" }
+-- site = { label = "Site", class = "site" }
+-- setting = { label = "Detector", class = "category" }
+-- nights = { label = "Sensor-nights", class = "count" }
+-- artefacts = { label = "Artefacts", class = "count" }
+-- rate_per_100 = { label = "Per 100 sensor-nights", digits = 1, class = "estimate" }
+-- rate_per_100_lower = { digits = 1, class = "lower" }
+-- rate_per_100_upper = { digits = 1, class = "upper" }
+-- rank = { label = "Rank", class = "category", type = "integer" }
 WITH detectors AS (
     SELECT setting, place
     FROM (VALUES ('looser', 1), ('standard', 2), ('stricter', 3)) AS v (setting, place)

@@ -4,9 +4,9 @@
 -- order = 2
 -- note = "The p shuffles sites among the sensors of each wearer; it is empty where no wearer wore two sites."
 -- [columns]
--- test = { label = "Test" }
--- statistic = { label = "Chi-square", digits = 2 }
--- p_permutation = { label = "p by permutation", digits = 3 }
+-- test = { label = "Test", class = "category" }
+-- statistic = { label = "Chi-square", digits = 2, class = "estimate" }
+-- p_permutation = { label = "p by permutation", digits = 3, class = "p" }
 WITH found AS (
     SELECT sensor_no, COUNT(*) AS artefacts
     FROM night_artefacts

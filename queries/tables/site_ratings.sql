@@ -5,13 +5,13 @@
 -- note = "0 to 10, 10 is best: easy to insert, no pain, comfortable, invisible, no trouble asleep. Each sensor counts as one draw from its site; intervals by t from three sensors on, cut at 0 and 10."
 -- chart = { kind = "intervals", x = "mean", y = "site", lower = "mean_lower", upper = "mean_upper", series = "aspect" }
 -- [columns]
--- site = { label = "Site" }
--- aspect = { label = "Aspect" }
--- sensors = { label = "Sensors" }
--- ratings = { label = "Ratings" }
--- mean = { label = "Mean rating", digits = 1 }
--- mean_lower = { digits = 1 }
--- mean_upper = { digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- aspect = { label = "Aspect", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- ratings = { label = "Ratings", class = "count" }
+-- mean = { label = "Mean rating", digits = 1, class = "estimate" }
+-- mean_lower = { digits = 1, class = "lower" }
+-- mean_upper = { digits = 1, class = "upper" }
 WITH fits AS (
     SELECT
         s.site,

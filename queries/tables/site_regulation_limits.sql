@@ -5,18 +5,18 @@
 -- note = "This is no regulatory test: that takes many wearers and a laboratory method, here there is a meter, and a wearer or few. The limits, sorted by the sensor's reading, serve as a yardstick. The regulation compares the lower bound for A to G, and the share itself for H to K. Its bound takes pairs as independent, which pairs of one sensor are not; the bound beside it lets the sensors differ, and takes three of them. J and K need two fingersticks 10 to 30 minutes apart (no source)."
 -- show = 80
 -- [columns]
--- site = { label = "Site" }
--- limit = { label = "Limit" }
--- readings = { label = "Sensor's reading" }
--- criterion = { label = "A pair counts if" }
--- compared = { label = "Compared" }
--- required = { label = "Required", unit = "share", digits = 0 }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- met = { label = "Pairs that count" }
--- share = { label = "Share", unit = "share", digits = 1 }
--- bound = { label = "One-sided 95 % lower bound, pairs as independent", unit = "share", digits = 1 }
--- bound_sensors = { label = "the same, sensors may differ", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- limit = { label = "Limit", class = "category" }
+-- readings = { label = "Sensor's reading", class = "category" }
+-- criterion = { label = "A pair counts if", class = "category" }
+-- compared = { label = "Compared", class = "count" }
+-- required = { label = "Required", unit = "share", digits = 0, class = "share" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- met = { label = "Pairs that count", class = "count" }
+-- share = { label = "Share", unit = "share", digits = 1, class = "share" }
+-- bound = { label = "One-sided 95 % lower bound, pairs as independent", unit = "share", digits = 1, class = "share" }
+-- bound_sensors = { label = "the same, sensors may differ", unit = "share", digits = 1, class = "share" }
 WITH limits AS (
     SELECT *
     FROM (

@@ -5,19 +5,19 @@
 -- note = "Usable days: mean time to any ending, up to the rated wear. Sensors per 30 days: endings over days worn, for someone who wears this site all the time; the interval lets sensors differ and takes three. Replaced early: ended before the rated day, for whatever cause."
 -- chart = { kind = "intervals", x = "per_30_days", y = "site", lower = "per_30_days_lower", upper = "per_30_days_upper" }
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1 }
--- usable_days_se = { label = "its standard error", unit = "days", digits = 2 }
--- ended = { label = "Ended" }
--- replaced_early = { label = "of these replaced early" }
--- replaced_early_share = { label = "Share replaced early", unit = "share", digits = 0 }
--- replaced_early_share_lower = { unit = "share", digits = 0 }
--- replaced_early_share_upper = { unit = "share", digits = 0 }
--- days = { label = "Days worn", digits = 0 }
--- per_30_days = { label = "Sensors per 30 days", digits = 1 }
--- per_30_days_lower = { digits = 1 }
--- per_30_days_upper = { digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- usable_days = { label = "Usable days a sensor", unit = "days", digits = 1, class = "estimate" }
+-- usable_days_se = { label = "its standard error", unit = "days", digits = 2, class = "estimate" }
+-- ended = { label = "Ended", class = "count" }
+-- replaced_early = { label = "of these replaced early", class = "count" }
+-- replaced_early_share = { label = "Share replaced early", unit = "share", digits = 0, class = "share" }
+-- replaced_early_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- replaced_early_share_upper = { unit = "share", digits = 0, class = "upper" }
+-- days = { label = "Days worn", digits = 0, class = "estimate" }
+-- per_30_days = { label = "Sensors per 30 days", digits = 1, class = "estimate" }
+-- per_30_days_lower = { digits = 1, class = "lower" }
+-- per_30_days_upper = { digits = 1, class = "upper" }
 WITH lives AS (
     SELECT
         site,

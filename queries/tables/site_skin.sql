@@ -4,14 +4,14 @@
 -- order = 1
 -- note = "Grades as logged: 0 none, 1 mild redness, 2 redness and itch, 3 swelling or blisters, 4 broken skin or infection. Grade 3 or 4: show it to a clinician."
 -- [columns]
--- site = { label = "Site" }
--- checks = { label = "Times graded" }
--- grade_0 = { label = "Grade 0" }
--- grade_1 = { label = "1" }
--- grade_2 = { label = "2" }
--- grade_3 = { label = "3" }
--- grade_4 = { label = "4" }
--- reactions = { label = "Sensors taken off for a reaction" }
+-- site = { label = "Site", class = "site" }
+-- checks = { label = "Times graded", class = "count" }
+-- grade_0 = { label = "Grade 0", class = "count" }
+-- grade_1 = { label = "1", class = "count" }
+-- grade_2 = { label = "2", class = "count" }
+-- grade_3 = { label = "3", class = "count" }
+-- grade_4 = { label = "4", class = "count" }
+-- reactions = { label = "Sensors taken off for a reaction", class = "count" }
 WITH grades AS (
     SELECT s.site, e.grade
     FROM wear_events AS e

@@ -5,16 +5,16 @@
 -- note = "A spot is one wearer's site and side; its rest ends with the next insertion there. A sensor counts once, with its worst grade. Itch or worse: grade 2 and above. Exact intervals, sensors as independent. People rest a spot longer after trouble, which can make rest look useless."
 -- show = 60
 -- [columns]
--- site = { label = "Site" }
--- rest = { label = "Days of rest" }
--- sensors = { label = "Sensors" }
--- graded = { label = "of these looked at" }
--- marked = { label = "Grade 1 or more" }
--- itching = { label = "Itch or worse" }
--- itching_share = { label = "Share with itch or worse", unit = "share", digits = 0 }
--- itching_share_lower = { unit = "share", digits = 0 }
--- itching_share_upper = { unit = "share", digits = 0 }
--- reactions = { label = "Taken off for a reaction" }
+-- site = { label = "Site", class = "site" }
+-- rest = { label = "Days of rest", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- graded = { label = "of these looked at", class = "count" }
+-- marked = { label = "Grade 1 or more", class = "count" }
+-- itching = { label = "Itch or worse", class = "count" }
+-- itching_share = { label = "Share with itch or worse", unit = "share", digits = 0, class = "share" }
+-- itching_share_lower = { unit = "share", digits = 0, class = "lower" }
+-- itching_share_upper = { unit = "share", digits = 0, class = "upper" }
+-- reactions = { label = "Taken off for a reaction", class = "count" }
 WITH rested AS (
     SELECT
         wearer,

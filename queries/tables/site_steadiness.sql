@@ -5,22 +5,22 @@
 -- note = "In percent of the fingerstick. Steady: the whole interval of the SD between sensors is at or below 7.5 %, with which 95 of 100 sensors lie within 15 % of what is usual for the site; scattered: the whole interval is above it; not clear yet: it is in between. Steady, but high or low: the interval of the bias is above or below 0 as well. Fewer than three sensors: no class."
 -- chart = { kind = "intervals", x = "sd_between", y = "site", lower = "sd_between_lower", upper = "sd_between_upper" }
 -- [columns]
--- site = { label = "Site" }
--- sensors = { label = "Sensors" }
--- pairs = { label = "Pairs" }
--- class = { label = "In a word" }
--- bias = { label = "Bias", unit = "%", digits = 1 }
--- bias_lower = { unit = "%", digits = 1 }
--- bias_upper = { unit = "%", digits = 1 }
--- sd_between = { label = "SD between sensors", unit = "%", digits = 1 }
--- sd_between_lower = { unit = "%", digits = 1 }
--- sd_between_upper = { unit = "%", digits = 1 }
--- sd_within = { label = "SD within a sensor", unit = "%", digits = 1 }
--- sd_within_lower = { unit = "%", digits = 1 }
--- sd_within_upper = { unit = "%", digits = 1 }
--- drift = { label = "Drift a day of wear", unit = "%", digits = 2 }
--- drift_lower = { unit = "%", digits = 2 }
--- drift_upper = { unit = "%", digits = 2 }
+-- site = { label = "Site", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- pairs = { label = "Pairs", class = "count" }
+-- class = { label = "In a word", class = "category" }
+-- bias = { label = "Bias", unit = "%", digits = 1, class = "estimate" }
+-- bias_lower = { unit = "%", digits = 1, class = "lower" }
+-- bias_upper = { unit = "%", digits = 1, class = "upper" }
+-- sd_between = { label = "SD between sensors", unit = "%", digits = 1, class = "estimate" }
+-- sd_between_lower = { unit = "%", digits = 1, class = "lower" }
+-- sd_between_upper = { unit = "%", digits = 1, class = "upper" }
+-- sd_within = { label = "SD within a sensor", unit = "%", digits = 1, class = "estimate" }
+-- sd_within_lower = { unit = "%", digits = 1, class = "lower" }
+-- sd_within_upper = { unit = "%", digits = 1, class = "upper" }
+-- drift = { label = "Drift a day of wear", unit = "%", digits = 2, class = "estimate" }
+-- drift_lower = { unit = "%", digits = 2, class = "lower" }
+-- drift_upper = { unit = "%", digits = 2, class = "upper" }
 WITH fits AS (
     SELECT
         site,

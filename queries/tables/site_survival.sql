@@ -5,15 +5,15 @@
 -- note = "Kaplan-Meier with 95 % bands on the log(-log) scale. Other endings are censored, so this compares how well sites hold a sensor; it is not the share that comes off."
 -- chart = { kind = "steps", x = "day", y = "survival", lower = "lower", upper = "upper", series = "site" }
 -- [columns]
--- site = { label = "Site" }
--- day = { label = "Day of wear", unit = "days", digits = 2 }
--- at_risk = { label = "At risk" }
--- detached = { label = "Came off" }
--- censored = { label = "Censored" }
--- survival = { label = "Still attached", unit = "share", digits = 1 }
--- std_error = { label = "Standard error", unit = "share", digits = 1 }
--- lower = { label = "from", unit = "share", digits = 1 }
--- upper = { label = "to", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- day = { label = "Day of wear", unit = "days", digits = 2, class = "estimate" }
+-- at_risk = { label = "At risk", class = "count" }
+-- detached = { label = "Came off", class = "count" }
+-- censored = { label = "Censored", class = "count" }
+-- survival = { label = "Still attached", unit = "share", digits = 1, class = "share" }
+-- std_error = { label = "Standard error", unit = "share", digits = 1, class = "estimate" }
+-- lower = { label = "from", unit = "share", digits = 1, class = "lower" }
+-- upper = { label = "to", unit = "share", digits = 1, class = "upper" }
 SELECT
     k.site,
     k.day,

@@ -5,14 +5,14 @@
 -- note = "Came off: fell off, knocked off, or taken off because it was coming loose, up to the rated day. A sensor that was taped later counts without tape until then. Exact Poisson intervals. Nobody drew lots for tape: people tape what they fear for, and a site compares with itself only."
 -- chart = { kind = "intervals", x = "per_100_days", y = "site", lower = "per_100_days_lower", upper = "per_100_days_upper", series = "tape" }
 -- [columns]
--- site = { label = "Site" }
--- tape = { label = "Tape" }
--- sensors = { label = "Sensors" }
--- days = { label = "Days worn", digits = 0 }
--- came_off = { label = "Came off" }
--- per_100_days = { label = "Came off per 100 days", digits = 1 }
--- per_100_days_lower = { digits = 1 }
--- per_100_days_upper = { digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- tape = { label = "Tape", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- days = { label = "Days worn", digits = 0, class = "estimate" }
+-- came_off = { label = "Came off", class = "count" }
+-- per_100_days = { label = "Came off per 100 days", digits = 1, class = "estimate" }
+-- per_100_days_lower = { digits = 1, class = "lower" }
+-- per_100_days_upper = { digits = 1, class = "upper" }
 WITH later_tape AS (
     SELECT e.wearer, e.sensor, MIN(e.time) AS taped
     FROM wear_events AS e

@@ -4,23 +4,23 @@
 -- order = 2
 -- note = "Usable days are the mean time to any ending up to the rated wear; the restricted mean counts detachment only. Empty where follow-up does not reach that day, or the median is not reached."
 -- [columns]
--- site = { label = "Site" }
--- sessions = { label = "Sensors" }
--- detached = { label = "Came off" }
--- survival_7 = { label = "Still attached on day 7", unit = "share", digits = 0 }
--- survival_7_lower = { unit = "share", digits = 0 }
--- survival_7_upper = { unit = "share", digits = 0 }
--- survival_10 = { label = "on day 10", unit = "share", digits = 0 }
--- survival_10_lower = { unit = "share", digits = 0 }
--- survival_10_upper = { unit = "share", digits = 0 }
--- survival_rated = { label = "on the rated day", unit = "share", digits = 0 }
--- survival_rated_lower = { unit = "share", digits = 0 }
--- survival_rated_upper = { unit = "share", digits = 0 }
--- median_days = { label = "Median", unit = "days", digits = 1 }
--- rmst_days = { label = "Restricted mean", unit = "days", digits = 1 }
--- rmst_se = { label = "its standard error", unit = "days", digits = 2 }
--- usable_days = { label = "Usable days", unit = "days", digits = 1 }
--- usable_days_se = { hidden = true }
+-- site = { label = "Site", class = "site" }
+-- sessions = { label = "Sensors", class = "count" }
+-- detached = { label = "Came off", class = "count" }
+-- survival_7 = { label = "Still attached on day 7", unit = "share", digits = 0, class = "share" }
+-- survival_7_lower = { unit = "share", digits = 0, class = "lower" }
+-- survival_7_upper = { unit = "share", digits = 0, class = "upper" }
+-- survival_10 = { label = "on day 10", unit = "share", digits = 0, class = "share" }
+-- survival_10_lower = { unit = "share", digits = 0, class = "lower" }
+-- survival_10_upper = { unit = "share", digits = 0, class = "upper" }
+-- survival_rated = { label = "on the rated day", unit = "share", digits = 0, class = "share" }
+-- survival_rated_lower = { unit = "share", digits = 0, class = "lower" }
+-- survival_rated_upper = { unit = "share", digits = 0, class = "upper" }
+-- median_days = { label = "Median", unit = "days", digits = 1, class = "estimate" }
+-- rmst_days = { label = "Restricted mean", unit = "days", digits = 1, class = "estimate" }
+-- rmst_se = { label = "its standard error", unit = "days", digits = 2, class = "estimate" }
+-- usable_days = { label = "Usable days", unit = "days", digits = 1, class = "estimate" }
+-- usable_days_se = { hidden = true, class = "estimate" }
 WITH totals AS (
     SELECT
         site,

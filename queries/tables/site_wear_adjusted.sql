@@ -4,18 +4,18 @@
 -- order = 2
 -- note = "Cox's hazard ratio of the second site to the first, wearers as strata. Adjusted: for tape, side, model, calendar time and order of wear, as far as they vary. Five sensors that came off are asked for each coefficient."
 -- [columns]
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- version = { label = "Version" }
--- sensors = { label = "Sensors" }
--- detached = { label = "came off" }
--- coefficients = { label = "Coefficients" }
--- hazard_ratio = { label = "Hazard ratio", digits = 2 }
--- lower = { label = "from", digits = 2 }
--- upper = { label = "to", digits = 2 }
--- p = { label = "p", digits = 4 }
--- estimate = { label = "Estimate" }
--- refused = { label = "Refused because" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- version = { label = "Version", class = "category" }
+-- sensors = { label = "Sensors", class = "count" }
+-- detached = { label = "came off", class = "count" }
+-- coefficients = { label = "Coefficients", class = "count" }
+-- hazard_ratio = { label = "Hazard ratio", digits = 2, class = "estimate" }
+-- lower = { label = "from", digits = 2, class = "lower" }
+-- upper = { label = "to", digits = 2, class = "upper" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- estimate = { label = "Estimate", class = "category" }
+-- refused = { label = "Refused because", class = "category" }
 WITH started AS (
     SELECT MIN(inserted) AS first_insert FROM lives
 ),

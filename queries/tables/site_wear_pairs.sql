@@ -4,19 +4,19 @@
 -- order = 1
 -- note = "The hazard ratio is that of the second site to the first: above 1 where its sensors come off sooner. Wearers are strata. Below ten sensors a site read the p by permutation, beside the smallest that these data could give; the adjusted p (Holm) allows for the number of pairs. Firth: one site had all events or none, and the estimate is a penalised one."
 -- [columns]
--- site_a = { label = "Site" }
--- site_b = { label = "against" }
--- sensors = { label = "Sensors" }
--- detached = { label = "came off" }
--- hazard_ratio = { label = "Hazard ratio", digits = 2 }
--- lower = { label = "from", digits = 2 }
--- upper = { label = "to", digits = 2 }
--- estimate = { label = "Estimate" }
--- p = { label = "Log-rank p", digits = 4 }
--- p_permutation = { label = "p by permutation", digits = 4 }
--- smallest_p = { label = "smallest possible", digits = 4 }
--- p_holm = { label = "adjusted p", digits = 4 }
--- refused = { label = "Not estimated because" }
+-- site_a = { label = "Site", class = "site" }
+-- site_b = { label = "against", class = "site" }
+-- sensors = { label = "Sensors", class = "count" }
+-- detached = { label = "came off", class = "count" }
+-- hazard_ratio = { label = "Hazard ratio", digits = 2, class = "estimate" }
+-- lower = { label = "from", digits = 2, class = "lower" }
+-- upper = { label = "to", digits = 2, class = "upper" }
+-- estimate = { label = "Estimate", class = "category" }
+-- p = { label = "Log-rank p", digits = 4, class = "p" }
+-- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
+-- smallest_p = { label = "smallest possible", digits = 4, class = "p" }
+-- p_holm = { label = "adjusted p", digits = 4, class = "p" }
+-- refused = { label = "Not estimated because", class = "category" }
 WITH tests AS (
     SELECT
         site_a,

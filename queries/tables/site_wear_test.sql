@@ -4,12 +4,12 @@
 -- order = 3
 -- note = "Log-rank, stratified by wearer. The p by permutation shuffles sites among the sessions of a wearer and model, and is the one to read below ten sensors a site; it is empty where no wearer wore two sites."
 -- [columns]
--- test = { label = "Test" }
--- chi_square = { label = "Chi-square", digits = 2 }
--- df = { label = "Degrees of freedom" }
--- p = { label = "p", digits = 4 }
--- p_permutation = { label = "p by permutation", digits = 4 }
--- smallest_p = { label = "smallest that these data could give", digits = 4 }
+-- test = { label = "Test", class = "category" }
+-- chi_square = { label = "Chi-square", digits = 2, class = "estimate" }
+-- df = { label = "Degrees of freedom", class = "estimate" }
+-- p = { label = "p", digits = 4, class = "p" }
+-- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
+-- smallest_p = { label = "smallest that these data could give", digits = 4, class = "p" }
 WITH test AS (
     SELECT
         log_rank(

@@ -4,10 +4,10 @@
 -- order = 19
 -- note = "A fingerstick is counted once for each sensor worn at the time. Low and high: the sensor was outside its measuring range and shows no number. A gap: no usable reading near enough in time. Lost track of: the sensor has no logged end, and its readings had stopped by then. Fingersticks with no sensor on stand last, without a site."
 -- [columns]
--- site = { label = "Site" }
--- reason = { label = "Reason" }
--- fingersticks = { label = "Fingersticks" }
--- share = { label = "Of those taken there", unit = "share", digits = 1 }
+-- site = { label = "Site", class = "site" }
+-- reason = { label = "Reason", class = "category" }
+-- fingersticks = { label = "Fingersticks", class = "count" }
+-- share = { label = "Of those taken there", unit = "share", digits = 1, class = "share" }
 WITH taken AS (
     SELECT site, COUNT(*) AS fingersticks
     FROM checks_worn

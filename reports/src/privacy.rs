@@ -204,7 +204,7 @@ impl Replacement<'_> {
             (CellKind::Text, _) if holds_sites(&column) => self.replaced(&column, |key| {
                 self.sites.get(key).cloned().map_or(Cell::Empty, Cell::Text)
             }),
-            (CellKind::Text, name) => {
+            (CellKind::Text | CellKind::Boolean, name) => {
                 let words = self.text.values.get(name)?;
                 self.replaced(&column, |word| match words.contains_key(word) {
                     true => Cell::Text(word.to_owned()),

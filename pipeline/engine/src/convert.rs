@@ -58,7 +58,7 @@ pub(crate) fn arrow_kind(kind: CellKind) -> DataType {
         CellKind::Time => instant(),
         CellKind::Integer => DataType::Int64,
         CellKind::Number => DataType::Float64,
-        CellKind::Text => DataType::Utf8,
+        CellKind::Text | CellKind::Boolean => DataType::Utf8,
     }
 }
 

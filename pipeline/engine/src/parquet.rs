@@ -60,7 +60,9 @@ fn array(column: &Column) -> ArrayRef {
             _ => None,
         }))),
         CellKind::Number => Arc::new(Float64Array::from_iter(cells.map(Cell::as_number))),
-        CellKind::Text => Arc::new(StringArray::from_iter(cells.map(Cell::as_text))),
+        CellKind::Text | CellKind::Boolean => {
+            Arc::new(StringArray::from_iter(cells.map(Cell::as_text)))
+        }
         CellKind::Time => {
             let times = TimestampMicrosecondArray::from_iter(cells.map(Cell::as_time));
             Arc::new(times.with_timezone("UTC"))

@@ -41,18 +41,92 @@ pub enum Role {
     View,
 }
 
-/// How to show one column.
+/// What one column holds and how to show it.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct ColumnHeader {
-    /// Heading of the column.
+    /// Heading of the column, and what it means.
     pub label: Option<String>,
+    /// What its values tell; a column without a class reaches no public edition.
+    pub class: Option<Class>,
+    /// What its cells are, where it is not what its class has by default.
+    #[serde(rename = "type")]
+    pub kind: Option<CellKind>,
     /// Unit, put into the heading: `mg/dL`, `%`, `min`, `days`. Glucose follows the report's unit.
     pub unit: Option<String>,
     /// Decimals shown.
     pub digits: Option<u8>,
     /// Leaves the column out of the report; it stays in `tables/`.
     pub hidden: bool,
+}
+
+impl ColumnHeader {
+    /// What the cells of the column are declared to be.
+    pub fn declared_kind(&self) -> Option<CellKind> {
+        self.kind.or_else(|| self.class.map(Class::default_kind))
+    }
+}
+
+/// What the cells of a column are where they are not empty.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CellKind {
+    /// Whole numbers.
+    Integer,
+    /// Numbers.
+    Number,
+    /// Texts.
+    Text,
+    /// Instants.
+    Time,
+    /// Dates.
+    Date,
+    /// True or false; in a table of the report as text.
+    Boolean,
+}
+
+/// What the values of a column tell: privacy and the ends of an estimate go by it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Class {
+    /// A site, by its key.
+    Site,
+    /// A wearer, by name.
+    Wearer,
+    /// A sensor, by its label or number.
+    Sensor,
+    /// An instant or a date.
+    Time,
+    /// How many of something.
+    Count,
+    /// A fraction from 0 to 1.
+    Share,
+    /// A measured or estimated quantity.
+    Estimate,
+    /// Lower end of an interval.
+    Lower,
+    /// Upper end of an interval.
+    Upper,
+    /// A p-value.
+    P,
+    /// One of few words or codes that the program or the query names.
+    Category,
+    /// Anything that may tell who wore what: free text, a lot, a meter, a row of a file.
+    Identifying,
+}
+
+impl Class {
+    /// What the cells of a column of this class are, unless its header says otherwise.
+    pub fn default_kind(self) -> CellKind {
+        match self {
+            Self::Site | Self::Wearer | Self::Sensor | Self::Category | Self::Identifying => {
+                CellKind::Text
+            }
+            Self::Time => CellKind::Time,
+            Self::Count => CellKind::Integer,
+            Self::Share | Self::Estimate | Self::Lower | Self::Upper | Self::P => CellKind::Number,
+        }
+    }
 }
 
 /// A chart: its kind and the columns it draws.
@@ -177,6 +251,19 @@ mod tests {
         assert_eq!(header.title.as_deref(), Some("Bias by day of wear"));
         assert_eq!(header.chart.unwrap().kind, ChartKind::Line);
         assert_eq!(header.columns["bias"].digits, Some(1));
+    }
+
+    #[test]
+    fn a_class_says_the_type_unless_the_header_does() {
+        let header = Header::parse(
+            "-- [columns]\n-- site = { class = \"site\" }\n-- night = { class = \"time\", type = \"date\" }\n-- x = {}",
+        )
+        .unwrap();
+        let kind = |name: &str| header.columns[name].declared_kind();
+        assert_eq!(kind("site"), Some(CellKind::Text));
+        assert_eq!(kind("night"), Some(CellKind::Date));
+        assert_eq!(kind("x"), None);
+        assert!(Header::parse("-- [columns]\n-- site = { class = \"place\" }").is_err());
     }
 
     #[test]

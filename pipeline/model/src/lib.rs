@@ -9,6 +9,7 @@ pub mod settings;
 pub mod sites;
 pub mod store;
 pub mod table;
+pub mod tables;
 pub mod time;
 pub mod units;
 

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+pub use crate::header::CellKind;
 use crate::header::{ColumnHeader, Header};
 use crate::time::{self, Micros};
 
@@ -85,21 +86,6 @@ fn quote(text: &str) -> String {
     } else {
         text.to_owned()
     }
-}
-
-/// What the cells of a column are where they are not empty.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CellKind {
-    /// Whole numbers.
-    Integer,
-    /// Numbers.
-    Number,
-    /// Texts.
-    Text,
-    /// Instants.
-    Time,
-    /// Dates.
-    Date,
 }
 
 /// A column of a result table.
