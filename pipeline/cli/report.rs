@@ -70,6 +70,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
 fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
     output.write("report.md", report.markdown.as_bytes())?;
     output.write("report.html", report.html.as_bytes())?;
+    if let Some(sheets) = &report.sheets {
+        output.write("sheets.html", sheets.as_bytes())?;
+    }
     for figure in &report.figures {
         output.write(
             &format!("figures/{}", figure.file_name),

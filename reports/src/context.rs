@@ -12,11 +12,10 @@ use whereworn_model::table::ResultTable;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
-use crate::Input;
 use crate::catalogue::{Catalogue, fill};
 use crate::edition::{Place, Plan, Plans};
+use crate::input::Input;
 use crate::privacy::Shared;
-use crate::view::View;
 
 /// The input with its words, sites and units at hand.
 pub(crate) struct Context<'a> {
@@ -108,12 +107,6 @@ impl<'a> Context<'a> {
             Some(shared) => fill(&self.text.page.days, &[("days", &shared.days.to_string())]),
             None => self.month(),
         }
-    }
-
-    /// A result by its name, where it has rows.
-    pub fn view(&'a self, name: &str) -> Option<View<'a>> {
-        let table = self.input.tables.iter().find(|table| table.name == name)?;
-        (table.rows() > 0).then(|| View::new(self, table))
     }
 
     /// A name from outside, closed so that one written from right to left does not turn what follows it.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 use whereworn_model::table::ResultTable;
 
-use crate::ReportError;
+use crate::error::ReportError;
 
 const PLANS: &str = include_str!("text/editions.toml");
 
@@ -53,8 +53,8 @@ pub(crate) enum Place {
 pub(crate) struct Plan {
     pub body: Vec<String>,
     pub annex: Vec<String>,
-    /// Sections after the annex, to be handed over by themselves.
-    pub sheets: Vec<String>,
+    /// Whether it comes with sheets of sensors that ended early.
+    pub sheets: bool,
     /// Columns of the table of the bottom line.
     pub summary: Vec<SummaryColumn>,
 }
@@ -128,7 +128,7 @@ mod tests {
         for edition in Edition::ALL {
             let text = Catalogue::read(Language::English, edition).unwrap();
             let plan = plans.of(edition);
-            for part in [&plan.body, &plan.annex, &plan.sheets] {
+            for part in [&plan.body, &plan.annex] {
                 for (at, key) in part.iter().enumerate() {
                     assert!(text.sections.contains_key(key), "{key}");
                     assert!(!part[..at].contains(key), "{key}");

@@ -2,71 +2,114 @@
 
 use crate::catalogue::fill;
 use crate::context::Context;
-use crate::document::Picture;
+use crate::document::{Block, Kind, Part, Picture, Table};
 use crate::escape::{clean, html as escape};
-use crate::palette;
-use crate::serialise::{Parts, body};
+use crate::serialise::{html, inner};
+use crate::{markdown, palette};
 
 const STYLE: &str = include_str!("style.css");
 
-/// The HTML of a report's Markdown, its figures drawn into it.
-pub(crate) fn page(context: &Context, markdown: &str, pictures: &[&Picture]) -> String {
-    let figure = |address: &str| {
-        let name = address.strip_prefix("figures/")?.strip_suffix(".svg")?;
-        let picture = pictures.iter().find(|picture| picture.name == name)?;
-        Some(figure(picture))
-    };
-    let page = &context.text.page;
-    let sheets = context.text.sections.get("sheets");
-    let parts = Parts {
-        figure: &figure,
-        summary: &context.text.table.figure_numbers,
-        contents: [&page.contents, &page.contents_annex, &page.contents_sheets],
-        annex: &page.annex,
-        sheets: sheets.map_or("", |text| &text.title),
-    };
-    let title = format!(
-        "{}, {}",
-        context.input.settings.study.title,
-        context.period()
-    );
+/// Nothing may be asked of any server, and no script run (Content Security Policy Level 3).
+const POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
+/// Most columns of a table that fit in half the width of a printed page, in its whole width, and there on one line.
+const MOST_COLUMNS: [usize; 3] = [5, 9, 14];
+
+/// The page of a document.
+pub(crate) fn page(context: &Context, title: &str, blocks: &[Block]) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"{lang}\" dir=\"{dir}\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <title>{title}</title>\n<style>\n{colours}{STYLE}{paper}</style>\n</head>\n<body>\n\
          <a class=\"skip\" href=\"#report\">{skip}</a>\n<main id=\"report\">\n{body}</main>\n</body>\n</html>\n",
         lang = escape(&context.text.language),
         dir = escape(&context.text.direction),
-        title = escape(&clean(&title)),
+        title = escape(&clean(title)),
         colours = palette::css(),
         paper = paper(context),
         skip = escape(&context.text.page.skip),
-        body = body(markdown, &parts),
+        body = body(blocks),
     )
 }
 
-/// A figure's drawings, and whether it takes less paper in half the width.
-fn figure(picture: &Picture) -> (&'static str, String) {
-    /// Height of a drawing on paper as a share of its own, over a page's width and in a column of half of it.
-    const ON_PAPER: (f64, f64) = (0.83, 1.02);
-    /// Highest that fits in a column, CSS pixels.
-    const COLUMN: f64 = 1150.0;
-    /// From here on a drawing over a page's width is too high to be made smaller, CSS pixels.
-    const TALL: f64 = 400.0;
-    let wide = picture.wide.inline(picture, "wide");
-    match &picture.narrow {
-        None => ("", picture.wide.inline(picture, "small")),
-        Some(narrow) => {
-            let in_column = narrow.height * ON_PAPER.1;
-            let less = in_column < COLUMN && in_column < 2.0 * picture.wide.height * ON_PAPER.0;
-            let class = match (less, picture.wide.height > TALL) {
-                (false, _) => "",
-                (true, false) => "half",
-                (true, true) => "half tall",
+fn body(blocks: &[Block]) -> String {
+    let mut out = String::new();
+    let mut open = false;
+    for block in blocks {
+        if let Block::Title(title) = block
+            && title.level == 2
+        {
+            out.push_str(if open { "</section>\n" } else { "" });
+            open = true;
+            let class = match title.part {
+                Part::Body => "",
+                Part::Annex => " class=\"annex\"",
+                Part::Sheet => " class=\"sheet\"",
             };
-            (class, wide + &narrow.inline(picture, "narrow"))
+            let anchor = escape(&title.anchor);
+            out.push_str(&format!("<section{class} aria-labelledby=\"{anchor}\">\n"));
         }
+        out.push_str(&element(block));
     }
+    out.push_str(if open { "</section>\n" } else { "" });
+    out
+}
+
+/// The HTML of a block: its Markdown, dressed in what the block knows of itself.
+fn element(block: &Block) -> String {
+    let markdown = markdown::block(block);
+    match block {
+        Block::Title(title) => {
+            let (level, anchor) = (title.level, escape(&title.anchor));
+            format!(
+                "<h{level} id=\"{anchor}\">{}</h{level}>\n",
+                inner(&markdown)
+            )
+        }
+        Block::Contents(contents) if !contents.links.is_empty() => {
+            let label = escape(&contents.label);
+            format!(
+                "<nav aria-label=\"{label}\">{}</nav>\n",
+                html(&markdown, &[])
+            )
+        }
+        Block::Files(_) => format!("<div class=\"files\">{}</div>\n", html(&markdown, &[])),
+        Block::Table(table) => self::table(table),
+        Block::Picture(picture) => figure(picture),
+        _ => html(&markdown, &[]),
+    }
+}
+
+fn table(table: &Table) -> String {
+    let kinds: Vec<Kind> = table.headings.iter().map(|heading| heading.kind).collect();
+    let names = [
+        "scroll",
+        "scroll wide",
+        "scroll wide across",
+        "scroll wide across dense",
+    ];
+    let size = MOST_COLUMNS.iter().filter(|most| kinds.len() > **most);
+    let class = names.get(size.count()).unwrap_or(&"scroll");
+    let caption = escape(clean(&table.caption).trim());
+    format!(
+        "<div class=\"{class}\" role=\"group\" aria-label=\"{caption}\" tabindex=\"0\"><table><caption>{caption}</caption>\n{}</table></div>\n",
+        html(&markdown::table(table), &kinds)
+    )
+}
+
+/// A figure with its drawings, for a page and for a narrow screen.
+fn figure(picture: &Picture) -> String {
+    let drawings = match &picture.narrow {
+        None => picture.inline(&picture.wide, "small"),
+        Some(narrow) => picture.inline(&picture.wide, "wide") + &picture.inline(narrow, "narrow"),
+    };
+    let caption = match inner(&markdown::block(&Block::Paragraph(picture.caption.clone()))) {
+        empty if empty.is_empty() => empty,
+        caption => format!("<figcaption>{caption}</figcaption>\n"),
+    };
+    format!("<figure>\n{drawings}{caption}</figure>\n")
 }
 
 /// What stands on every printed page: whose report, of when, what it is not for, and the page's number.

@@ -5,9 +5,9 @@ use whereworn_model::settings::Language;
 use whereworn_model::table::ResultTable;
 use whereworn_model::units::Unit;
 
-use crate::ReportError;
 use crate::catalogue::Catalogue;
 use crate::edition::Edition;
+use crate::error::ReportError;
 use crate::levels::in_unit;
 
 /// A table whose limits are those of a text in mg/dL.

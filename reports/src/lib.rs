@@ -5,24 +5,29 @@
 //! escaped where they are written, and no HTML of theirs survives.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
-use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
-use whereworn_model::time::{Micros, Month};
 
 use catalogue::Catalogue;
 use context::Context;
 use edition::Plans;
 
 pub use edition::Edition;
+pub use error::ReportError;
+pub use input::Input;
 
 mod anchors;
 mod catalogue;
 mod chart;
+mod chart_words;
+mod columns;
 mod context;
 mod document;
+mod drawing;
 mod edition;
+mod error;
 mod escape;
 mod html;
+mod input;
 mod languages;
 mod levels;
 mod markdown;
@@ -39,24 +44,6 @@ mod fixture;
 #[cfg(test)]
 mod tests;
 
-/// What a report is made from.
-pub struct Input<'a> {
-    /// Whom the report is for.
-    pub edition: Edition,
-    /// The study's settings: title, unit, language, names of sites.
-    pub settings: Settings,
-    /// The month of the report.
-    pub month: Month,
-    /// Nothing later than this was used.
-    pub cutoff: Micros,
-    /// All results, those of the program and the researcher's own; they are shown in this order within
-    /// the section that their header names. Glucose is in mg/dL, shares are 0 to 1. A table that came with
-    /// the program and names no section is not shown.
-    pub tables: Vec<ResultTable>,
-    /// Version of the program.
-    pub version: &'a str,
-}
-
 /// A report, ready to be written.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Report {
@@ -64,6 +51,8 @@ pub struct Report {
     pub markdown: String,
     /// One page that asks nothing of any other file.
     pub html: String,
+    /// Sheets of sensors that ended early, a printed page each; none where there is no such sensor, or no one to hand them to.
+    pub sheets: Option<String>,
     /// The figures that the Markdown links.
     pub figures: Vec<Figure>,
     /// The results that may be written beside the report: in the public edition, those that identify no one.
@@ -77,17 +66,6 @@ pub struct Figure {
     pub file_name: String,
     /// The drawing, with title and description.
     pub svg: String,
-}
-
-/// The report could not be made.
-#[derive(Debug, thiserror::Error)]
-pub enum ReportError {
-    /// The file of words is wrong.
-    #[error("the report's words cannot be read: {0}")]
-    Catalogue(String),
-    /// A chart could not be drawn.
-    #[error("a chart cannot be drawn: {0}")]
-    Drawing(String),
 }
 
 /// Makes the report of a month. Tables that are missing or empty become sentences that say so.
@@ -107,25 +85,29 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
     text.localise(&mut input.tables, input.settings.study.unit);
     let context = Context::new(&input, text, &plans, shared);
     let blocks = sections::blocks(&context)?;
-    let pictures: Vec<&document::Picture> = blocks
+    let title = format!(
+        "{}, {}",
+        context.input.settings.study.title,
+        context.period()
+    );
+    let sheets = sections::sheet_blocks(&context)?;
+    let sheets = sheets.map(|blocks| html::page(&context, &context.text.sheets.page, &blocks));
+    let markdown = markdown::write(&blocks);
+    let html = html::page(&context, &title, &blocks);
+    let figures = blocks
         .iter()
         .filter_map(|block| match block {
-            document::Block::Picture(picture) => Some(picture),
+            document::Block::Picture(picture) => Some(Figure {
+                file_name: format!("{}.svg", picture.name),
+                svg: picture.file(),
+            }),
             _ => None,
-        })
-        .collect();
-    let markdown = markdown::write(&blocks);
-    let html = html::page(&context, &markdown, &pictures);
-    let figures = pictures
-        .iter()
-        .map(|picture| Figure {
-            file_name: format!("{}.svg", picture.name),
-            svg: picture.wide.file(picture),
         })
         .collect();
     Ok(Report {
         markdown,
         html,
+        sheets,
         figures,
         tables: input.tables,
     })

@@ -1,93 +1,69 @@
 //! Blocks to Markdown, the one source of every rendering.
 
-use crate::document::{Block, Item, Kind, Picture, Table};
-use crate::escape::{clean, markdown as escape, slug};
+use crate::document::{Block, Files, Item, Kind, Link, Picture, Table};
+use crate::escape::markdown as escape;
 
 /// The Markdown of a report.
 pub(crate) fn write(blocks: &[Block]) -> String {
-    let mut out = String::new();
-    for (at, block) in blocks.iter().enumerate() {
-        match block {
-            Block::Heading(level, text) => {
-                out.push_str(&"#".repeat(usize::from(*level)));
-                out.push(' ');
-                out.push_str(&escape(text));
-                out.push_str("\n\n");
-            }
-            Block::Paragraph(text) => paragraph(&mut out, &escape(text)),
-            Block::Callout(lines) => {
-                let lines: Vec<String> = lines
-                    .iter()
-                    .map(|line| format!("> {}", escape(line)))
-                    .collect();
-                paragraph(&mut out, &lines.join("\n>\n"));
-            }
-            Block::List(items) => list(&mut out, items),
-            Block::Contents(level) => paragraph(&mut out, &contents(blocks, at, *level)),
-            Block::Table(inner) => table(&mut out, inner),
-            Block::Folded(summary, inner) => {
-                paragraph(
-                    &mut out,
-                    &format!("<details>\n<summary>{summary}</summary>"),
-                );
-                table(&mut out, inner);
-                paragraph(&mut out, "</details>");
-            }
-            Block::Picture(inner) => picture(&mut out, inner),
+    let pieces = blocks.iter().map(block);
+    let pieces: Vec<String> = pieces.filter(|piece| !piece.is_empty()).collect();
+    pieces.join("\n\n") + "\n"
+}
+
+/// The Markdown of one block, without a line end; empty where it has nothing to say.
+pub(crate) fn block(block: &Block) -> String {
+    match block {
+        Block::Title(title) => {
+            let marks = "#".repeat(usize::from(title.level));
+            format!("{marks} {}", escape(&title.text))
         }
-    }
-    out.truncate(out.trim_end().len());
-    out.push('\n');
-    out
-}
-
-fn paragraph(out: &mut String, markdown: &str) {
-    if !markdown.is_empty() {
-        out.push_str(markdown);
-        out.push_str("\n\n");
-    }
-}
-
-fn list(out: &mut String, items: &[Item]) {
-    for item in items {
-        out.push_str(&format!(
-            "- **{}**: {}\n",
-            escape(&item.lead),
-            escape(&item.text)
-        ));
-    }
-    out.push('\n');
-}
-
-/// Links to the headings of a level that follow, up to one of a higher level. Anchors follow the usual rule: a repeated one gets a number.
-fn contents(blocks: &[Block], from: usize, wanted: u8) -> String {
-    let mut seen = crate::anchors::Anchors::default();
-    let mut links = Vec::new();
-    for (at, block) in blocks.iter().enumerate() {
-        if let Block::Heading(level, text) = block {
-            let anchor = seen.next(&slug(clean(text).trim()));
-            if at > from && *level < wanted {
-                break;
-            }
-            if at > from && *level == wanted {
-                links.push(format!("[{}](#{anchor})", escape(text)));
-            }
+        Block::Paragraph(text) => escape(text),
+        Block::Callout(lines) => {
+            let lines = lines.iter().map(|line| format!("> {}", escape(line)));
+            lines.collect::<Vec<_>>().join("\n>\n")
         }
+        Block::List(items) => items.iter().map(item).collect::<Vec<_>>().join("\n"),
+        Block::Contents(contents) => links(&contents.links, " · "),
+        Block::Files(inner) => files(inner),
+        Block::Table(inner) => format!("**{}**\n\n{}", escape(&inner.caption), table(inner)),
+        Block::Picture(inner) => picture(inner),
     }
-    links.join(" · ")
 }
 
-fn table(out: &mut String, table: &Table) {
-    paragraph(out, &format!("**{}**", escape(&table.caption)));
-    row(out, table.headings.iter().map(|h| escape(&h.text)));
-    row(out, table.headings.iter().map(|h| rule(h.kind).to_owned()));
-    for cells in &table.rows {
-        row(out, cells.iter().map(|cell| escape(cell)));
+fn item(item: &Item) -> String {
+    match item.lead.is_empty() {
+        true => format!("- {}", escape(&item.text)),
+        false => format!("- **{}**: {}", escape(&item.lead), escape(&item.text)),
     }
-    out.push('\n');
 }
 
-/// The alignment of a column; times have none, which keeps them on one line.
+fn links(links: &[Link], between: &str) -> String {
+    let links = links
+        .iter()
+        .map(|link| format!("[{}]({})", escape(&link.text), link.address));
+    links.collect::<Vec<_>>().join(between)
+}
+
+fn files(files: &Files) -> String {
+    format!("{} {}", escape(&files.lead), links(&files.links, ", "))
+}
+
+/// The rows of a table, its headings first.
+pub(crate) fn table(table: &Table) -> String {
+    let heads = &table.headings;
+    let mut out = vec![
+        row(heads.iter().map(|heading| escape(&heading.text))),
+        row(heads.iter().map(|heading| rule(heading.kind).to_owned())),
+    ];
+    out.extend(
+        table
+            .rows
+            .iter()
+            .map(|cells| row(cells.iter().map(|cell| escape(cell)))),
+    );
+    out.join("\n")
+}
+
 fn rule(kind: Kind) -> &'static str {
     match kind {
         Kind::Text => ":---",
@@ -96,20 +72,15 @@ fn rule(kind: Kind) -> &'static str {
     }
 }
 
-fn row(out: &mut String, cells: impl Iterator<Item = String>) {
-    out.push('|');
-    for cell in cells {
-        out.push_str(&format!(" {cell} |"));
-    }
-    out.push('\n');
+fn row(cells: impl Iterator<Item = String>) -> String {
+    let cells: String = cells.map(|cell| format!(" {cell} |")).collect();
+    format!("|{cells}")
 }
 
-fn picture(out: &mut String, picture: &Picture) {
-    paragraph(
-        out,
-        &format!("![{}](figures/{}.svg)", escape(&picture.alt), picture.name),
-    );
-    if !picture.caption.is_empty() {
-        paragraph(out, &format!("*{}*", escape(&picture.caption)));
+fn picture(picture: &Picture) -> String {
+    let image = format!("![{}](figures/{}.svg)", escape(&picture.alt), picture.name);
+    match picture.caption.is_empty() {
+        true => image,
+        false => format!("{image}\n\n*{}*", escape(&picture.caption)),
     }
 }

@@ -16,10 +16,10 @@ use whereworn_model::sites::BUILT_IN;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 use whereworn_model::time::{Month, local_date};
 
-use crate::Input;
 use crate::catalogue::{Catalogue, fill};
+use crate::columns::is_site;
 use crate::edition::Plans;
-use crate::view::is_site;
+use crate::input::Input;
 
 /// Fewest sensors of a group that is shown.
 const LEAST_SENSORS: f64 = 3.0;

@@ -283,7 +283,7 @@ pub(crate) fn chance(context: &Context, section: &str) -> Option<String> {
         "nights" => ("site_nights_test", &text.nights),
         _ => return None,
     };
-    let found = context.view(name).and_then(|view| evidence(&view));
+    let found = View::named(context, name).and_then(|view| evidence(&view));
     let answer = match found {
         None => text.unknown.clone(),
         Some((p, words)) => {

@@ -6,6 +6,7 @@ use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::units::Unit;
 
 use crate::catalogue::fill;
+use crate::columns::is_site;
 use crate::context::Context;
 use crate::document::Kind;
 
@@ -41,6 +42,13 @@ impl<'a> View<'a> {
             table,
             rows,
         }
+    }
+
+    /// A result by its name, where it has rows.
+    pub fn named(context: &'a Context<'a>, name: &str) -> Option<Self> {
+        let tables = &context.input.tables;
+        let table = tables.iter().find(|table| table.name == name)?;
+        (table.rows() > 0).then(|| Self::new(context, table))
     }
 
     /// The columns shown, those of an interval joined to their estimate.
@@ -335,11 +343,6 @@ impl<'a> View<'a> {
         }
         groups
     }
-}
-
-/// Whether a column of texts holds keys of sites.
-pub(crate) fn is_site(name: &str) -> bool {
-    name == "site" || name.starts_with("site_") || name.ends_with("_site")
 }
 
 /// Rows that share a value.

@@ -5,9 +5,11 @@ use whereworn_model::header::Chart as Wish;
 use super::axis::covering;
 use super::canvas::{PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::lettering::{shorten, width as text_width};
-use super::{Chart, Drawing, listing, with_rest};
-use crate::ReportError;
-use crate::catalogue::{BarsText, fill};
+use super::shared::{Chart, listing, with_rest};
+use crate::catalogue::fill;
+use crate::chart_words::BarsText;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{INK, group};
 use crate::view::{Group, View};
 

@@ -1,13 +1,13 @@
 //! The drawn body: each site where it lies, with what is known of it beside the figure.
 
-use serde::Deserialize;
-
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::figure::{Figure, HALF_WIDTH, Side, spot};
 use super::lettering::wrap;
-use super::{Chart, Drawing, listing, with_rest};
-use crate::ReportError;
+use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
+use crate::chart_words::BodyText;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{GHOST, PANEL, group};
 use crate::sentences::{LEAST_SENSORS, worn};
 use crate::view::View;
@@ -17,24 +17,6 @@ const MOST_SITES: usize = 24;
 
 const LINE: f64 = 13.5;
 const GAP: f64 = 10.0;
-
-/// Words of the figure.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct BodyText {
-    pub title: String,
-    front: String,
-    back: String,
-    off_label: String,
-    came_off: String,
-    bias: String,
-    nights: String,
-    few: String,
-    caption: String,
-    caption_elsewhere: String,
-    finding: String,
-    item: String,
-}
 
 /// One site.
 struct Site {

@@ -9,9 +9,9 @@ use plotters::prelude::{
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontDesc, FontFamily, FontStyle, ShapeStyle, TextStyle};
 
-use super::Drawing;
 use super::compact::compact;
-use crate::ReportError;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::escape::clean;
 use crate::palette::{Colour, INK, MUTED, PANEL};
 

@@ -12,9 +12,6 @@ const DEFAULTS: [&str; 6] = [
     " text-anchor=\"start\"",
 ];
 
-/// Attributes that the root element of a compact drawing has to carry.
-pub(crate) const ROOT: &str = "fill=\"none\" font-family=\"sans-serif\"";
-
 /// plotters' elements, each on a line of its own: lines and polygons become paths from point to point, circles that look
 /// alike one group, and texts lose the blanks around them.
 pub(crate) fn compact(elements: &str) -> String {

@@ -5,9 +5,10 @@ use whereworn_model::header::{Chart as Wish, ChartKind};
 use super::axis::{Plot, Scale, covering, fitting_ticks};
 use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::lettering::shorten;
-use super::{Chart, Drawing, MOST_PANELS, listing, splits, with_rest};
-use crate::ReportError;
+use super::shared::{Chart, MOST_PANELS, listing, splits, with_rest};
 use crate::catalogue::fill;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{GHOST, group};
 use crate::view::View;
 

@@ -5,9 +5,10 @@ use whereworn_model::header::Chart as Wish;
 use super::axis::{Scale, across, covering};
 use super::canvas::{Canvas, Drawn, PLAIN, QUIET, STRONG, Stroke, TEXT, paint};
 use super::lettering::wrap;
-use super::{Chart, Drawing, listing, with_rest};
-use crate::ReportError;
+use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{INK, MUTED, RULE, group};
 use crate::view::{Group, View};
 

@@ -1,15 +1,16 @@
 //! The last day of one sensor: readings up to its end, fingersticks, and readings marked as errors at the foot.
 
-use serde::Deserialize;
-
 use super::axis::{Scale, covering, tick_texts};
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, Stroke, paint};
 use super::lettering::{shorten, width as text_width};
+use super::shared::Chart;
+use super::time_axis;
 use super::trace::{Run, broken, thin};
-use super::{Chart, Drawing, time_axis, traces};
-use crate::ReportError;
+use super::traces;
 use crate::catalogue::fill;
 use crate::context::Context;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{ACCENT, GHOST, INK, MUTED, RULE, group};
 use crate::view::View;
 
@@ -22,17 +23,6 @@ const AFTER: f64 = 0.03;
 const LEFT: f64 = 34.0;
 const TOP: f64 = 34.0;
 const PLOT: f64 = 112.0;
-
-/// Words of this chart.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct LastDayText {
-    caption: String,
-    caption_points: String,
-    caption_errors: String,
-    end: String,
-    finding: String,
-}
 
 /// The last day of one sensor.
 pub(crate) struct LastDay<'a> {

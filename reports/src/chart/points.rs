@@ -7,9 +7,10 @@ use whereworn_model::header::Chart as Wish;
 use super::axis::{Plot, Scale, covering};
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::lettering::shorten;
-use super::{Chart, Drawing, MOST_PANELS, listing, splits, with_rest};
-use crate::ReportError;
+use super::shared::{Chart, MOST_PANELS, listing, splits, with_rest};
 use crate::catalogue::fill;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{INK, MUTED, group};
 use crate::view::{Group, View};
 
@@ -213,7 +214,7 @@ fn caption(view: &View, panels: &[Panel]) -> String {
 fn item(view: &View, panel: &Panel) -> String {
     let text = &view.context.text.chart.points;
     let count = panel.count.to_string();
-    let written = match (&panel.agreement, view.context.view("site_accuracy")) {
+    let written = match (&panel.agreement, View::named(view.context, "site_accuracy")) {
         (Some(agreement), Some(accuracy)) => {
             let bias = accuracy.write("bias", agreement.bias);
             fill(
@@ -228,7 +229,7 @@ fn item(view: &View, panel: &Panel) -> String {
 
 fn agreement(view: &View, site: &str) -> Option<Agreement> {
     let text = &view.context.text.chart.points;
-    let accuracy = view.context.view("site_accuracy")?;
+    let accuracy = View::named(view.context, "site_accuracy")?;
     let &row = accuracy.table.rows_where("site", site).first()?;
     let bias = accuracy.value(row, "bias")?;
     let limits = accuracy

@@ -2,17 +2,19 @@
 //!
 //! Time is cut into quarters of a year, one under another, so that many sensors stay legible on a narrow screen.
 
-use serde::Deserialize;
 use whereworn_model::header::Chart as Wish;
 
 use super::axis::{Scale, across};
 use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::legend::Legend;
 use super::lettering::{shorten, width as text_width};
+use super::shared::{Chart, listing, with_rest};
 use super::span::{ENDS, End, Span, collect, stack};
-use super::{Chart, Drawing, listing, time_axis, with_rest};
-use crate::ReportError;
+use super::time_axis;
 use crate::catalogue::fill;
+use crate::chart_words::SpansText;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{GHOST, INK, MUTED, RULE, group};
 use crate::view::View;
 
@@ -25,22 +27,6 @@ const TITLE: f64 = 26.0;
 
 /// Most lanes drawn.
 const MOST_LANES: usize = 120;
-
-/// Words of this kind of chart.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SpansText {
-    caption: String,
-    finding: String,
-    item: String,
-    ended: String,
-    pub days: String,
-    legend_bar: String,
-    legend_cross: String,
-    legend_diamond: String,
-    legend_triangle: String,
-    legend_arrow: String,
-}
 
 /// What the legend explains.
 enum Sign {

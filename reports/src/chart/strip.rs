@@ -1,16 +1,16 @@
 //! Cells by clock hour: a row for each group, evening on the left, morning on the right.
 
-use serde::Deserialize;
 use whereworn_model::header::Chart as Wish;
 
 use super::axis::{covering, tick_texts};
 use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, Stroke, TEXT, paint};
 use super::legend::Legend;
 use super::lettering::{shorten, wrap};
-use super::{Chart, Drawing, listing, with_rest};
-use crate::ReportError;
+use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::context::Context;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{ACCENT, GHOST, INK, RULE, group};
 use crate::view::{Group, View};
 
@@ -24,23 +24,6 @@ const COUNT: &str = "artefacts";
 const DARKEST: f64 = 0.45;
 
 const CELL: f64 = 30.0;
-
-/// Words of this kind of chart.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct StripText {
-    caption: String,
-    caption_count: String,
-    caption_midnight: String,
-    hours: String,
-    none: String,
-    unknown: String,
-    to: String,
-    above: String,
-    finding: String,
-    item: String,
-    item_none: String,
-}
 
 /// What is known of an hour.
 #[derive(Clone, PartialEq)]

@@ -1,6 +1,5 @@
 //! Glucose traces: a small picture for each stretch of readings, sites under each other, times by the clock.
 
-use serde::Deserialize;
 use whereworn_model::header::Chart as Wish;
 
 use super::axis::{Scale, covering, tick_texts};
@@ -9,11 +8,13 @@ use super::canvas::{
 };
 use super::legend::Legend;
 use super::lettering::{shorten, width as text_width, wrap};
+use super::shared::{Chart, listing, with_rest};
+use super::time_axis;
 use super::trace::{Picture, picture};
-use super::{Chart, Drawing, listing, time_axis, with_rest};
-use crate::ReportError;
 use crate::catalogue::fill;
 use crate::context::Context;
+use crate::drawing::Drawing;
+use crate::error::ReportError;
 use crate::palette::{ACCENT, GHOST, INK, MUTED, PANEL, RULE, group};
 use crate::view::{Group, View};
 
@@ -28,15 +29,6 @@ const MOST_LINES: usize = 3;
 
 const LEFT: f64 = 36.0;
 const GAP: f64 = 12.0;
-
-/// Words of this kind of chart.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct TracesText {
-    caption: String,
-    finding: String,
-    item: String,
-}
 
 struct Site {
     title: String,

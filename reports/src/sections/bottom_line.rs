@@ -1,11 +1,11 @@
 //! The bottom line: what can be said of all sites, how sure it is, and the table behind it.
 
 use super::{summary, tables};
-use crate::ReportError;
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::edition::Place;
+use crate::error::ReportError;
 use crate::levels::in_unit;
 use crate::sentences::{Measure, best, worn};
 use crate::view::View;
@@ -13,7 +13,7 @@ use crate::view::View;
 /// The section's blocks.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     let mut out = Vec::new();
-    match context.view("site_comparison") {
+    match View::named(context, "site_comparison") {
         Some(view) => comparison(&view, &mut out),
         None => {
             let missing = context

@@ -1,13 +1,14 @@
 //! What moved since last month: in the body the differences that are more than chance, or that there are none.
 
-use super::questions::item;
+use super::parts::item;
 use super::tables;
-use crate::ReportError;
-use crate::catalogue::{SectionText, fill};
+use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::Block;
 use crate::edition::Place;
+use crate::error::ReportError;
 use crate::view::View;
+use crate::words::SectionText;
 
 /// What the table finds of a difference that is more than chance.
 const MOVED: [&str; 2] = ["up, more than chance", "down, more than chance"];
@@ -17,7 +18,7 @@ const TOO_FEW: &str = "too few sensors";
 
 /// The section's blocks in the body.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = context.view("since_last_month") else {
+    let Some(view) = View::named(context, "since_last_month") else {
         return tables::section(context, "changes", text, Place::Body);
     };
     let mut out = vec![moved(&view, text)];

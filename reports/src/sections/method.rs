@@ -1,6 +1,6 @@
 //! How the figures came about, with the settings of the study.
 
-use super::points;
+use super::parts::points;
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};

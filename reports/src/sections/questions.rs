@@ -4,16 +4,17 @@
 //! - Reading high or low: the site whose bias leaves out zero by the most.
 //! - Skin: the site on which most sensors ended for skin trouble.
 
-use crate::catalogue::{Point, SectionText, fill};
+use super::parts::{item, skin, unchecked};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::sentences::{Against, against, enough, rated, size_of_bias};
 use crate::view::View;
+use crate::words::{Point, SectionText};
 
 /// The section's blocks.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let mut items = Vec::new();
-    if let Some(view) = context.view("site_comparison") {
+    if let Some(view) = View::named(context, "site_comparison") {
         items.extend(label(&view));
         items.extend(comes_off(&view));
         items.extend(reads_off(&view));
@@ -23,14 +24,6 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     match items.is_empty() {
         true => vec![Block::Paragraph(text.missing.clone())],
         false => vec![Block::List(items)],
-    }
-}
-
-/// A point with its text filled in.
-pub(super) fn item(point: &Point, values: &[(&str, &str)]) -> Item {
-    Item {
-        lead: fill(&point.lead, values),
-        text: fill(&point.text, values),
     }
 }
 
@@ -85,40 +78,4 @@ fn reads_off(view: &View) -> Option<Item> {
         ("value", &*size_of_bias(view, bias, lower, upper)),
     ];
     Some(item(point, &values))
-}
-
-/// Runs of low readings at night that no fingerstick checked.
-pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
-    let view = context.view("site_nights")?;
-    let count = total(&view, "unchecked");
-    (count > 0.0).then(|| item(point, &[("count", &context.number(count, 0))]))
-}
-
-/// The site on which most sensors ended for skin trouble.
-pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
-    let view = context.view("site_skin")?;
-    let (row, count) = most(&view, "reactions")?;
-    let values = [
-        ("site", &*view.text(row, "site")),
-        ("sensors", &*context.text.sensors(count)),
-    ];
-    Some(item(point, &values))
-}
-
-/// The sum of a column.
-pub(super) fn total(view: &View, column: &str) -> f64 {
-    let values = view.rows.iter().filter_map(|&row| view.value(row, column));
-    values.sum()
-}
-
-/// The row with the highest value above zero, the first of equals.
-pub(super) fn most(view: &View, column: &str) -> Option<(usize, f64)> {
-    let mut best: Option<(usize, f64)> = None;
-    for &row in &view.rows {
-        let value = view.value(row, column).unwrap_or(0.0);
-        if value > best.map_or(0.0, |(_, value)| value) {
-            best = Some((row, value));
-        }
-    }
-    best
 }

@@ -2,12 +2,12 @@
 
 use whereworn_model::table::Cell;
 
-use crate::ReportError;
 use crate::catalogue::fill;
 use crate::chart::last_day::LastDay;
 use crate::chart::small;
 use crate::context::Context;
-use crate::document::{Block, Heading, Kind, Table};
+use crate::document::{Block, Heading, Kind, Part, Table};
+use crate::error::ReportError;
 use crate::view::View;
 
 /// Most sheets; the list has every sensor.
@@ -15,12 +15,12 @@ const MOST_SHEETS: usize = 100;
 
 /// The sheets, the sensor that ended last first; none where no sensor ended early.
 pub(crate) fn blocks(context: &Context, intro: &[String]) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = context.view("fault_sheet") else {
+    let Some(view) = View::named(context, "fault_sheet") else {
         return Ok(Vec::new());
     };
     let mut out: Vec<Block> = intro.iter().cloned().map(Block::Paragraph).collect();
-    out.push(Block::Contents(3));
-    let traces = context.view("fault_traces");
+    out.push(Block::contents(&context.text.page.contents_sheets, 2));
+    let traces = View::named(context, "fault_traces");
     for &row in view.rows.iter().take(MOST_SHEETS) {
         sheet(&view, traces.as_ref(), row, &mut out)?;
     }
@@ -44,7 +44,7 @@ fn sheet(
     let number = view.text(row, "panel");
     let values = [("number", &*number), ("sensor", &*view.text(row, "sensor"))];
     let title = fill(&words.title, &values);
-    out.push(Block::Heading(3, title.clone()));
+    out.push(Block::in_part(2, &title, Part::Sheet));
     out.push(Block::Table(facts(view, row)));
     let drawn = match (traces, view.table.cell(row, "ended")) {
         (Some(traces), Cell::Time(end)) => last_day(traces, view, row, *end as f64),

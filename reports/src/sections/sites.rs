@@ -1,13 +1,13 @@
 //! Site by site: the figure, its numbers, and what can be said of each.
 
 use super::tables;
-use crate::ReportError;
 use crate::chart::body::Body;
 use crate::chart::intervals::Intervals;
 use crate::chart::{picture, titled};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::edition::Place;
+use crate::error::ReportError;
 use crate::sentences::site;
 use crate::view::View;
 
@@ -24,7 +24,7 @@ const MEASURES: [&str; 6] = [
 /// The section's blocks; none without a site. The figure of all measures and its numbers stand in the part that the
 /// edition's plan has for their table, all else in the body.
 pub(crate) fn blocks(context: &Context, place: Place) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = context.view("site_comparison") else {
+    let Some(view) = View::named(context, "site_comparison") else {
         return Ok(Vec::new());
     };
     let mut out = Vec::new();
@@ -46,7 +46,7 @@ pub(crate) fn blocks(context: &Context, place: Place) -> Result<Vec<Block>, Repo
 }
 
 fn side_by_side(view: &View, out: &mut Vec<Block>) -> Result<(), ReportError> {
-    out.push(Block::Heading(3, view.table.title()));
+    out.push(Block::title(3, &view.table.title()));
     let chart = Intervals::of_measures(view, &MEASURES);
     let drawn = chart.is_some();
     if let Some(chart) = chart {

@@ -22,8 +22,7 @@ pub(crate) fn table(comparison: &View) -> Table {
         let Some((table, name)) = column.value.split_once('.') else {
             continue;
         };
-        let found = context
-            .view(table)
+        let found = View::named(context, table)
             .and_then(|view| Some((view.kind(view.table.column(name)?), view)));
         let Some((kind, view)) = found else { continue };
         headings.push(Heading {
@@ -55,7 +54,7 @@ fn cell(view: &View, site: &str, name: &str, column: &SummaryColumn) -> String {
     let value = view.estimate(row, name);
     let count = column.count.as_deref().and_then(|count| {
         let (table, name) = count.split_once('.')?;
-        let view = view.context.view(table)?;
+        let view = View::named(view.context, table)?;
         let row = row_of(&view)?;
         view.value(row, name).map(|_| view.text(row, name))
     });

@@ -2,14 +2,15 @@
 
 use whereworn_model::table::ResultTable;
 
-use crate::ReportError;
-use crate::catalogue::{SectionText, fill};
+use crate::catalogue::fill;
 use crate::chart;
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};
 use crate::edition::Place;
+use crate::error::ReportError;
 use crate::sentences::chance;
 use crate::view::{Shown, View};
+use crate::words::SectionText;
 
 /// Most rows shown of a table whose header does not say.
 const SHOWN_ROWS: usize = 40;
@@ -80,7 +81,7 @@ pub(crate) fn table(
     out: &mut Vec<Block>,
 ) -> Result<(), ReportError> {
     let text = &context.text.table;
-    out.push(Block::Heading(3, table.title()));
+    out.push(Block::title(3, &table.title()));
     let mut remarks = Vec::new();
     if table.own_query {
         remarks.push(fill(&text.own, &[("name", &table.name)]));
@@ -125,11 +126,7 @@ pub(crate) fn numbers(view: &View, folded: bool, out: &mut Vec<Block>) {
         remarks.push(fill(template, &values));
     } else {
         let table = of_columns(view, &columns, most);
-        out.push(if folded {
-            Block::Folded(text.figure_numbers.clone(), table)
-        } else {
-            Block::Table(table)
-        });
+        out.push(Block::Table(table));
         if view.rows.len() > most {
             remarks.push(fill(&text.first_rows, &values));
         }

@@ -1,10 +1,10 @@
 //! Tips from the study's own log: how sensors ended, and where.
 
-use super::questions::{item, most, skin};
-use crate::catalogue::{Point, SectionText};
+use super::parts::{item, most, skin};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::view::View;
+use crate::words::{Point, SectionText};
 
 /// Pairs of a sensor below which its own level is hardly known: common practice, no source.
 const FEW_PAIRS: f64 = 5.0;
@@ -13,7 +13,7 @@ const FEW_PAIRS: f64 = 5.0;
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let words = &context.text.tips;
     let mut items = Vec::new();
-    if let Some(view) = context.view("site_endings") {
+    if let Some(view) = View::named(context, "site_endings") {
         items.extend(ended(&view, &["knocked-off"], &words.knocked));
         items.extend(ended(&view, &["fell-off", "lifted"], &words.loose));
     }
@@ -55,7 +55,7 @@ fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
 
 /// Sensors with few fingersticks beside them.
 fn checks(context: &Context) -> Option<Item> {
-    let view = context.view("sensor_accuracy")?;
+    let view = View::named(context, "sensor_accuracy")?;
     most(&view, "pairs")?;
     let few = view
         .rows

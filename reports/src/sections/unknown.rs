@@ -1,17 +1,17 @@
 //! What is not known yet, and what would settle it.
 
-use super::questions::{item, unchecked};
-use crate::catalogue::SectionText;
+use super::parts::{item, unchecked};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::sentences::{LEAST_SENSORS, Measure, ranked, worn};
 use crate::view::View;
+use crate::words::SectionText;
 
 /// The section's blocks.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let words = &context.text.unknown;
     let mut items = Vec::new();
-    if let Some(view) = context.view("site_comparison") {
+    if let Some(view) = View::named(context, "site_comparison") {
         items.extend(few(&view));
         for (measure, point) in [
             (Measure::Stay, &words.stay),
@@ -29,7 +29,7 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
         }
     }
     items.extend(unchecked(context, &words.unchecked));
-    if let Some(view) = context.view("lost_sensors") {
+    if let Some(view) = View::named(context, "lost_sensors") {
         let sensors = context.text.sensors(view.rows.len() as f64);
         items.push(item(&words.lost, &[("sensors", &sensors)]));
     }

@@ -7,6 +7,7 @@ use crate::fixture::{self, HOSTILE, Study};
 
 mod charts;
 mod editions;
+mod layers;
 mod page;
 mod words;
 

@@ -39,12 +39,11 @@ pub(super) fn no_nonsense(name: &str, report: &Report) {
     ] {
         assert!(!report.html.contains(part), "{name}: {part}");
     }
-    let links = report.html.matches("href=\"").count();
-    assert_eq!(
-        links,
-        report.html.matches("href=\"#").count(),
-        "{name}: links leave the page"
-    );
+    for link in report.html.split("href=\"").skip(1) {
+        let address = link.split('"').next().unwrap_or_default();
+        let file = address.starts_with("tables/") || address == "sheets.html";
+        assert!(file || address.starts_with('#'), "{name}: {address}");
+    }
 }
 
 #[test]
@@ -151,15 +150,11 @@ fn every_figure_says_what_it_shows() {
                 report.markdown.contains(&format!("](figures/{stem}.svg)")),
                 "{name}: {stem}"
             );
-            let drawings: &[&str] = match stem.starts_with("fault_sheet") {
-                true => &["small"],
-                false => &["wide", "narrow"],
-            };
-            for drawing in drawings {
+            for drawing in ["wide", "narrow"] {
                 let id = format!("id=\"{stem}-{drawing}-title\"");
                 assert!(report.html.contains(&id), "{name}: {id}");
             }
-            drawn += drawings.len();
+            drawn += 2;
         }
         assert_eq!(report.html.matches("<svg").count(), drawn, "{name}");
     }
@@ -199,13 +194,9 @@ fn every_chart_has_its_numbers() {
         .match_indices("](figures/")
         .map(|(at, _)| at)
         .collect();
-    assert_eq!(figures.len(), 12);
+    assert_eq!(figures.len(), 11);
     for at in figures {
         let mut rest = &report.markdown[at..];
-        if rest.starts_with("](figures/fault_sheet") {
-            // The facts stand before the picture.
-            continue;
-        }
         if rest.starts_with("](figures/site_body") {
             rest = &rest[rest.find("\n#### Sites side by side").unwrap() + 1..];
         }
@@ -214,11 +205,6 @@ fn every_chart_has_its_numbers() {
         let part = &rest[..end];
         assert!(part.contains("\n| ") || part.contains(".csv"), "{part}");
     }
-    let curves = &report.markdown[report
-        .markdown
-        .find("](figures/site_survival.svg)")
-        .unwrap()..];
-    assert!(curves.contains("<details>\n<summary>Numbers of this figure</summary>"));
 }
 
 /// What the text alternative of a curve, an interval or a bar says stands in the table below it.
