@@ -153,12 +153,6 @@ fn thin_figures(tables: &[&ResultTable], open: &StudyMonth) -> Vec<String> {
                     count(sessions as usize, "sensor")
                 ));
             }
-            if sites.text(row, "on_label").is_empty() {
-                findings.push(format!(
-                    "{site}: not known whether it is on the device's label: set on_label under [sites.{}] in study.toml",
-                    sites.text(row, "site")
-                ));
-            }
         }
     }
     if let Some(lost) = table("lost_sensors") {

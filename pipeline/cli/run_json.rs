@@ -68,7 +68,7 @@ pub fn public_run_json(
         "version": env!("CARGO_PKG_VERSION"),
         "edition": Edition::Public.name(),
         "settings": {
-            "unit": settings.study.unit,
+            "unit": settings.unit(),
             "language": settings.study.language,
             "rated_days": settings.wear.rated_days,
             "warmup_hours": settings.wear.warmup_hours,

@@ -45,7 +45,7 @@ impl<'a> Context<'a> {
             plans,
             shared,
             zone: input.settings.zone(),
-            unit: input.settings.study.unit,
+            unit: input.settings.unit(),
             worn: Vec::new(),
         };
         context.worn = context.worn_sites();
@@ -85,7 +85,7 @@ impl<'a> Context<'a> {
 
     /// A calendar date as the study or else the language writes it.
     pub fn date(&self, date: Date) -> String {
-        let pattern = match self.input.settings.study.date_format {
+        let pattern = match &self.input.settings.study.date_format {
             Some(wanted) => DateFormat::pattern(wanted),
             None => &self.text.date,
         };

@@ -82,7 +82,7 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
         }
         _ => (input, None),
     };
-    text.localise(&mut input.tables, input.settings.study.unit);
+    text.localise(&mut input.tables, input.settings.unit());
     let context = Context::new(&input, text, &plans, shared);
     let blocks = sections::blocks(&context)?;
     let title = format!(

@@ -263,7 +263,7 @@ impl Replacement<'_> {
         let mut settings = Settings::default();
         settings.study.title.clone_from(&self.text.page.title);
         settings.study.wearer.clear();
-        settings.study.unit = of.study.unit;
+        settings.study.unit = Some(of.unit());
         settings.study.language = of.study.language;
         settings.wear = of.wear.clone();
         settings.pairing = of.pairing.clone();
@@ -274,7 +274,7 @@ impl Replacement<'_> {
         for (key, new) in &self.sites {
             let number = new.strip_prefix("own-site-").filter(|_| new != key);
             let label = number.map(|n| fill(&self.text.page.own_site, &[("number", n)]));
-            let on_label = of.sites.get(key).and_then(|site| site.on_label);
+            let on_label = of.sites.get(key).is_some_and(|site| site.on_label);
             settings
                 .sites
                 .insert(new.clone(), SiteSettings { label, on_label });

@@ -82,7 +82,7 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
             "timezone",
             texts([settings.study.timezone.as_deref().unwrap_or("UTC")]),
         ),
-        ("unit", texts([settings.study.unit.code()])),
+        ("unit", texts([settings.unit().code()])),
         ("rated_days", numbers([settings.wear.rated_days])),
         ("warmup_hours", numbers([settings.wear.warmup_hours])),
         ("pairing_minutes", numbers([settings.pairing.minutes])),
@@ -96,7 +96,7 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 /// One row a site, in the order of reports.
 fn sites(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let sites = study.settings.all_sites();
-    let on_label: BooleanArray = sites.iter().map(|site| site.on_label).collect();
+    let on_label: BooleanArray = sites.iter().map(|site| Some(site.on_label)).collect();
     batch(vec![
         ("site", texts(sites.iter().map(|site| site.key.as_str()))),
         ("label", texts(sites.iter().map(|site| site.label.as_str()))),

@@ -1,8 +1,9 @@
 //! Where each of our columns stands in a file.
 
 use csv::ByteRecord;
+use jiff::tz::TimeZone;
 use std::borrow::Cow;
-use whereworn_model::settings::{Export, Settings, nearest_word};
+use whereworn_model::settings::{Export, Settings, suggestion};
 use whereworn_model::units::Unit;
 
 use crate::error::LoadError;
@@ -17,6 +18,8 @@ pub(crate) struct Layout {
     pub decimal_comma: bool,
     pub default_unit: Unit,
     pub time_format: TimeFormat,
+    /// The clock that wrote the times, where it is not the wearer's.
+    pub zone: Option<TimeZone>,
     /// For each of our columns, in the order of [`names`], the fields that make it up.
     places: Vec<Vec<usize>>,
     /// Columns of the file that are none of ours.
@@ -96,8 +99,7 @@ impl Layout {
         if let Some(key) =
             export.and_then(|e| e.columns.keys().find(|key| !is_ours(key, input.table)))
         {
-            let nearest = nearest_word(key, required.iter().chain(optional).copied());
-            let hint = nearest.map_or(String::new(), |word| format!("; did you mean `{word}`?"));
+            let hint = suggestion(key, required.iter().chain(optional).copied());
             return Err(LoadError::Study(format!(
                 "study.toml: exports.{}.columns: `{key}` is no column of {}{hint}",
                 input.export.as_deref().unwrap_or_default(),
@@ -126,7 +128,8 @@ impl Layout {
             delimiter,
             fields: titles.len(),
             decimal_comma: delimiter != b',',
-            default_unit: export.and_then(|e| e.unit).unwrap_or(settings.study.unit),
+            default_unit: export.and_then(|e| e.unit).unwrap_or(settings.unit()),
+            zone: export.and_then(Export::zone),
             time_format: TimeFormat::new(export.and_then(|e| e.time_format.as_deref())),
             places,
             unknown,

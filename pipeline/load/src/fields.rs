@@ -1,5 +1,6 @@
 //! Values of single fields.
 
+use whereworn_model::settings::suggestion;
 use whereworn_model::units::{RELATIVE_SLACK, Unit};
 
 use crate::reject::Fault;
@@ -94,8 +95,7 @@ pub(crate) fn unknown<'a>(
         return Fault::new(column, format!("unknown {column}: the field is empty"));
     }
     let text = String::from_utf8_lossy(text);
-    let hint = whereworn_model::settings::nearest_word(&text, known)
-        .map_or(String::new(), |word| format!("; did you mean `{word}`?"));
+    let hint = suggestion(&text, known);
     Fault::new(column, format!("unknown {column} `{text}`{hint}"))
 }
 

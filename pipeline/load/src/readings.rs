@@ -62,10 +62,10 @@ fn parse_block(
     settings: &Settings,
 ) -> Part {
     let mut part = Part::default();
-    let mut sensors = Sensors::new(settings);
+    let mut sensors = Sensors::new(settings, layout);
     let mut times = TimeReader::new(&layout.time_format);
     let seen = for_each_row(file, bytes, first_line, layout, |row| {
-        let sensor = sensors.find(row, layout)?;
+        let sensor = sensors.find(row)?;
         let text = layout.field(row.record, TIME);
         let (at, later) = times.instant(&text, sensors.clock(sensor))?;
         if let Some(later) = later {
@@ -99,6 +99,7 @@ fn glucose_and_status(row: &Row<'_>, layout: &Layout) -> Result<(f64, u8), Fault
 /// Sensors met so far in a block, with their wearers' clocks.
 struct Sensors<'s> {
     settings: &'s Settings,
+    layout: &'s Layout,
     names: Vec<SensorName>,
     clock_of: Vec<usize>,
     clocks: Vec<Clock>,
@@ -108,9 +109,10 @@ struct Sensors<'s> {
 }
 
 impl<'s> Sensors<'s> {
-    fn new(settings: &'s Settings) -> Self {
+    fn new(settings: &'s Settings, layout: &'s Layout) -> Self {
         Self {
             settings,
+            layout,
             names: Vec::new(),
             clock_of: Vec::new(),
             clocks: Vec::new(),
@@ -121,7 +123,8 @@ impl<'s> Sensors<'s> {
     }
 
     /// The number, within the block, of a row's sensor.
-    fn find(&mut self, row: &Row<'_>, layout: &Layout) -> Result<u32, Fault> {
+    fn find(&mut self, row: &Row<'_>) -> Result<u32, Fault> {
+        let layout = self.layout;
         let wearer = layout.field(row.record, WEARER);
         let sensor = layout.field(row.record, SENSOR);
         if let Some((last_wearer, last_sensor, number)) = &self.last
@@ -152,8 +155,9 @@ impl<'s> Sensors<'s> {
         let clock = match self.clock_of_wearer.get(&wearer) {
             Some(clock) => *clock,
             None => {
-                self.clocks
-                    .push(Clock::new(self.settings.wearer_zone(&wearer)));
+                let own = self.layout.zone.clone().map(Clock::new);
+                let clock = own.unwrap_or_else(|| Clock::of_wearer(self.settings, &wearer));
+                self.clocks.push(clock);
                 self.clock_of_wearer
                     .insert(wearer.clone(), self.clocks.len() - 1);
                 self.clocks.len() - 1

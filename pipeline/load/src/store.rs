@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use whereworn_model::settings::Settings;
+use whereworn_model::settings::{Journey, Settings};
 use whereworn_model::store::{FOLDER, VERSION};
 use whereworn_model::time::Micros;
 
@@ -167,10 +167,10 @@ pub fn load(study: &Study, progress: &dyn Fn(&str)) -> Result<(Store, Loaded), L
 
 /// Settings that decide how rows are parsed; another value of them means parsing everything again.
 fn parse_settings(settings: &Settings) -> String {
-    let zones: BTreeMap<&String, &Option<String>> = settings
+    let zones: BTreeMap<&String, (&Option<String>, &Vec<Journey>)> = settings
         .wearers
         .iter()
-        .map(|(name, wearer)| (name, &wearer.timezone))
+        .map(|(name, wearer)| (name, (&wearer.timezone, &wearer.zones)))
         .collect();
     let sites: Vec<&String> = settings.sites.keys().collect();
     let study = &settings.study;

@@ -4,6 +4,7 @@ use jiff::civil::{Date, DateTime};
 use jiff::fmt::strtime::BrokenDownTime;
 use jiff::tz::{AmbiguousOffset, TimeZone};
 use jiff::{Timestamp, civil};
+use whereworn_model::settings::{Settings, ZoneFrom};
 use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::reject::Fault;
@@ -181,23 +182,53 @@ fn clock_micros(datetime: DateTime) -> Option<i64> {
     Some(zoned.timestamp().as_microsecond())
 }
 
-/// A time zone; remembers the offset of the last day on which the clocks stood still.
+/// The time zones that a clock was set to, one after the other; remembers the offset of the last day on which it
+/// was not changed.
 pub(crate) struct Clock {
-    zone: TimeZone,
+    stretches: Vec<Stretch>,
     day: i64,
     offset: Option<i64>,
 }
 
+/// A time zone, from one instant up to another.
+struct Stretch {
+    from: Micros,
+    until: Micros,
+    zone: TimeZone,
+}
+
 impl Clock {
+    /// A clock that is never set to another time zone.
     pub fn new(zone: TimeZone) -> Self {
-        Self {
+        Self::with(vec![Stretch {
+            from: Micros::MIN,
+            until: Micros::MAX,
             zone,
+        }])
+    }
+
+    /// A clock that follows a wearer's journeys.
+    pub fn of_wearer(settings: &Settings, wearer: &str) -> Self {
+        let zones = settings.wearer_zones(wearer);
+        let ends = zones.iter().skip(1).map(|next| next.from);
+        let ends: Vec<Option<Micros>> = ends.chain([None]).collect();
+        let stretch = |(zone, until): (ZoneFrom, Option<Micros>)| Stretch {
+            from: zone.from.unwrap_or(Micros::MIN),
+            until: until.unwrap_or(Micros::MAX),
+            zone: zone.zone,
+        };
+        Self::with(zones.into_iter().zip(ends).map(stretch).collect())
+    }
+
+    fn with(stretches: Vec<Stretch>) -> Self {
+        Self {
+            stretches,
             day: i64::MIN,
             offset: None,
         }
     }
 
-    /// What a written time means in this zone.
+    /// What a written time means by this clock.
     fn resolve(&mut self, written: Written) -> Moment {
         let clock = match written {
             Written::Absolute(at) => return Moment::One(at),
@@ -222,11 +253,13 @@ impl Clock {
         };
         let first = offset(day * MICROS_PER_DAY)?;
         let last = offset((day + 1) * MICROS_PER_DAY - 1)?;
-        let start = Timestamp::from_microsecond(day * MICROS_PER_DAY - first).ok()?;
-        let end = Timestamp::from_microsecond((day + 1) * MICROS_PER_DAY - last).ok()?;
-        let quiet = self
+        let (start, end) = (day * MICROS_PER_DAY - first, (day + 1) * MICROS_PER_DAY - last);
+        let mut here = self.stretches.iter();
+        let stretch = here.find(|stretch| stretch.from <= start && end <= stretch.until)?;
+        let end = Timestamp::from_microsecond(end).ok()?;
+        let quiet = stretch
             .zone
-            .following(start)
+            .following(Timestamp::from_microsecond(start).ok()?)
             .next()
             .is_none_or(|change| change.timestamp() >= end);
         (first == last && quiet).then_some(first)
@@ -238,13 +271,23 @@ impl Clock {
         };
         let wall = TimeZone::UTC.to_datetime(wall);
         let at = |offset: jiff::tz::Offset| clock - i64::from(offset.seconds()) * MICROS_PER_SECOND;
-        match self.zone.to_ambiguous_timestamp(wall).offset() {
-            AmbiguousOffset::Unambiguous { offset } => Moment::One(at(offset)),
-            AmbiguousOffset::Fold { before, after } => Moment::Twice {
-                earlier: at(before),
-                later: at(after),
+        let mut meant: Vec<Micros> = Vec::new();
+        for stretch in &self.stretches {
+            let (one, other) = match stretch.zone.to_ambiguous_timestamp(wall).offset() {
+                AmbiguousOffset::Unambiguous { offset } => (Some(at(offset)), None),
+                AmbiguousOffset::Fold { before, after } => (Some(at(before)), Some(at(after))),
+                AmbiguousOffset::Gap { .. } => (None, None),
+            };
+            let here = |at: &Micros| (stretch.from..stretch.until).contains(at);
+            meant.extend(one.into_iter().chain(other).filter(here));
+        }
+        match (meant.first(), meant.last()) {
+            (Some(earlier), Some(later)) if earlier < later => Moment::Twice {
+                earlier: *earlier,
+                later: *later,
             },
-            AmbiguousOffset::Gap { .. } => Moment::Never,
+            (Some(at), _) => Moment::One(*at),
+            (None, _) => Moment::Never,
         }
     }
 }
@@ -332,6 +375,35 @@ mod tests {
         assert_eq!(format_utc(later), "2026-10-25T01:30:00Z");
         assert_eq!(lisbon("2026-07-01T12:00"), utc(1_782_903_600_000_000));
         assert_eq!(lisbon("2026-10-25T12:00"), utc(1_792_929_600_000_000));
+    }
+
+    /// From Lisbon (UTC in March) to Tokyo (UTC+9) the clock is put forward by nine hours, and back on return
+    /// (IANA time zone database).
+    #[test]
+    fn a_clock_that_travels() {
+        let text = "[study]\ntimezone = \"Europe/Lisbon\"\n[wearers.a]\nzones = [\n\
+            { from = \"2026-03-02\", timezone = \"Asia/Tokyo\" },\n\
+            { from = \"2026-03-12T18:00\", timezone = \"Europe/Lisbon\" }]\n";
+        let settings = Settings::parse(text).unwrap();
+        let mut clock = Clock::of_wearer(&settings, "a");
+        let mut meant = |text: &str| match clock.resolve(read(text).unwrap()) {
+            Moment::One(at) => format_utc(at),
+            Moment::Twice { earlier, later } => {
+                format!("{} or {}", format_utc(earlier), format_utc(later))
+            }
+            Moment::Never => "never".to_owned(),
+        };
+        for (local, utc) in [
+            ("2026-03-01T23:59", "2026-03-01T23:59:00Z"),
+            ("2026-03-02T08:59", "never"),
+            ("2026-03-02T09:00", "2026-03-02T00:00:00Z"),
+            ("2026-03-05T12:00", "2026-03-05T03:00:00Z"),
+            ("2026-03-12T08:59", "2026-03-11T23:59:00Z"),
+            ("2026-03-12T09:00", "2026-03-12T00:00:00Z or 2026-03-12T09:00:00Z"),
+            ("2026-03-12T18:00", "2026-03-12T18:00:00Z"),
+        ] {
+            assert_eq!(meant(local), utc, "{local}");
+        }
     }
 
     #[test]

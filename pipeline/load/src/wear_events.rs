@@ -133,11 +133,13 @@ impl RowReader<'_> {
 
     /// The row's instant. To be called last, since it notes the row as accepted.
     pub fn time(&mut self, column: usize, wearer: &str, sensor: &str) -> Result<Micros, Fault> {
+        let of_wearer = || Clock::of_wearer(self.settings, wearer);
+        let own = self.layout.zone.clone();
         let clock = self
             .state
             .clocks
             .entry(wearer.to_owned())
-            .or_insert_with(|| Clock::new(self.settings.wearer_zone(wearer)));
+            .or_insert_with(|| own.map_or_else(of_wearer, Clock::new));
         let text = self.layout.field(self.record, column);
         let (at, later) = self.times.instant(&text, clock)?;
         if let Some(later) = later {

@@ -13,4 +13,3 @@ pub mod tables;
 pub mod time;
 pub mod units;
 
-mod known_keys;

@@ -7,8 +7,8 @@ pub struct Site {
     pub key: String,
     /// Name shown to a reader.
     pub label: String,
-    /// Whether the site is on the device's label; `None` where the study does not say.
-    pub on_label: Option<bool>,
+    /// Whether the site is on the device's label; a site of which the study says nothing is not.
+    pub on_label: bool,
 }
 
 /// Sites that come with the program: key and label, in the order in which reports list them.

@@ -9,10 +9,9 @@ pub const MGDL_PER_MMOLL: f64 = 18.0156;
 pub const RELATIVE_SLACK: f64 = 1e-9;
 
 /// A glucose unit, by its UCUM code.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Unit {
     /// Milligrams per decilitre.
-    #[default]
     #[serde(rename = "mg/dL")]
     MgDl,
     /// Millimoles per litre.

@@ -108,7 +108,7 @@ fn a_trace_is_broken_at_gaps_and_marked_once() {
 #[test]
 fn the_low_line_and_fingersticks_follow_the_unit() {
     let mut study = study(&["calf"]);
-    study.settings.study.unit = whereworn_model::units::Unit::MmolL;
+    study.settings.study.unit = Some(whereworn_model::units::Unit::MmolL);
     let report = study.report();
     let svg = figure(&report, "night_traces");
     assert!(svg.contains("3.9 mmol/L") && svg.contains("lowest reading 2.7 mmol/L"));

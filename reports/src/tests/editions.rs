@@ -31,7 +31,7 @@ fn golden_pages() {
     let write = std::env::var_os("WHEREWORN_GOLDEN").is_some();
     let mut german = fixture::two_sites();
     german.settings.study.language = Language::German;
-    german.settings.study.unit = Unit::MmolL;
+    german.settings.study.unit = Some(Unit::MmolL);
     let mut pages = vec![("german", german.edition(Edition::Clinician))];
     for edition in Edition::ALL {
         pages.push((edition.name(), fixture::two_sites().edition(edition)));

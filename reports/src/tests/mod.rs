@@ -14,7 +14,7 @@ mod words;
 /// Every kind of study that a report must stand.
 fn all() -> Vec<(&'static str, Study)> {
     let mut mmol = fixture::full();
-    mmol.settings.study.unit = whereworn_model::units::Unit::MmolL;
+    mmol.settings.study.unit = Some(whereworn_model::units::Unit::MmolL);
     let mut german = fixture::full();
     german.settings.study.language = Language::German;
     vec![

@@ -143,7 +143,7 @@ fn sites_without_fingersticks_still_have_wear_and_nights() {
 #[test]
 fn glucose_follows_the_study() {
     let mut study = fixture::full();
-    study.settings.study.unit = whereworn_model::units::Unit::MmolL;
+    study.settings.study.unit = Some(whereworn_model::units::Unit::MmolL);
     let report = study.report();
     // 9.6 / 18.0156 = 0.533
     let back = line(&report.markdown, "- **Lower back**");
