@@ -253,7 +253,10 @@ impl Clock {
         };
         let first = offset(day * MICROS_PER_DAY)?;
         let last = offset((day + 1) * MICROS_PER_DAY - 1)?;
-        let (start, end) = (day * MICROS_PER_DAY - first, (day + 1) * MICROS_PER_DAY - last);
+        let (start, end) = (
+            day * MICROS_PER_DAY - first,
+            (day + 1) * MICROS_PER_DAY - last,
+        );
         let mut here = self.stretches.iter();
         let stretch = here.find(|stretch| stretch.from <= start && end <= stretch.until)?;
         let end = Timestamp::from_microsecond(end).ok()?;
@@ -399,7 +402,10 @@ mod tests {
             ("2026-03-02T09:00", "2026-03-02T00:00:00Z"),
             ("2026-03-05T12:00", "2026-03-05T03:00:00Z"),
             ("2026-03-12T08:59", "2026-03-11T23:59:00Z"),
-            ("2026-03-12T09:00", "2026-03-12T00:00:00Z or 2026-03-12T09:00:00Z"),
+            (
+                "2026-03-12T09:00",
+                "2026-03-12T00:00:00Z or 2026-03-12T09:00:00Z",
+            ),
             ("2026-03-12T18:00", "2026-03-12T18:00:00Z"),
         ] {
             assert_eq!(meant(local), utc, "{local}");

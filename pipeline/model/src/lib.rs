@@ -12,4 +12,3 @@ pub mod table;
 pub mod tables;
 pub mod time;
 pub mod units;
-

@@ -28,7 +28,11 @@ pub(super) fn check(settings: &Settings) -> Checked {
         rated(model.rated_days, &["models", name, "rated_days"])?;
     }
     in_range(settings.night.coverage, 0.0..=1.0, &["night", "coverage"])?;
-    in_range(settings.pairing.minutes, 0.0..=60.0, &["pairing", "minutes"])?;
+    in_range(
+        settings.pairing.minutes,
+        0.0..=60.0,
+        &["pairing", "minutes"],
+    )?;
     for (key, clock) in [("from", &settings.night.from), ("to", &settings.night.to)] {
         if parse_clock(clock).is_none() {
             return Err(problem(
@@ -96,7 +100,10 @@ fn export(name: &str, export: &Export) -> Checked {
     let at = |key: &str, message: String| problem(&["exports", name, key], message);
     if !exports::TABLES.contains(&export.table.as_str()) {
         let hint = suggestion(&export.table, exports::TABLES.into_iter());
-        return Err(at("table", format!("unknown table `{}`{hint}", export.table)));
+        return Err(at(
+            "table",
+            format!("unknown table `{}`{hint}", export.table),
+        ));
     }
     zone(export.timezone.as_deref(), &["exports", name, "timezone"])?;
     if let Some(offset) = &export.offset {
@@ -113,7 +120,10 @@ fn export(name: &str, export: &Export) -> Checked {
             ));
         }
     }
-    let twice = export.constants.keys().find(|key| export.columns.contains_key(*key));
+    let twice = export
+        .constants
+        .keys()
+        .find(|key| export.columns.contains_key(*key));
     if let Some(key) = twice {
         return Err(at(
             "constants",
@@ -126,7 +136,10 @@ fn export(name: &str, export: &Export) -> Checked {
 fn check_correction(correction: &Correction) -> Result<(), (&'static str, String)> {
     let about = [&correction.sensor, &correction.meter, &correction.file];
     if about.iter().all(|one| one.is_none()) {
-        return Err(("", "a correction names a `sensor`, a `meter` or a `file`".to_owned()));
+        return Err((
+            "",
+            "a correction names a `sensor`, a `meter` or a `file`".to_owned(),
+        ));
     }
     if correction.sensor.is_some() && correction.meter.is_some() {
         return Err((
@@ -164,7 +177,10 @@ fn plan(settings: &Settings, plan: &PlanSettings, at: &[&str]) -> Checked {
             return Ok(());
         }
         let hint = suggestion(name, sites.iter().map(|site| site.key.as_str()));
-        Err(problem(&under(at, key), format!("unknown site `{name}`{hint}")))
+        Err(problem(
+            &under(at, key),
+            format!("unknown site `{name}`{hint}"),
+        ))
     };
     for name in plan.sites.iter().flatten() {
         site(name, &["sites"])?;
@@ -186,7 +202,11 @@ fn plan(settings: &Settings, plan: &PlanSettings, at: &[&str]) -> Checked {
         }
     }
     for (measure, margin) in &plan.margins {
-        in_range(*margin, MORE_THAN_0..=1e3, &under(at, &["margins", measure.name()]))?;
+        in_range(
+            *margin,
+            MORE_THAN_0..=1e3,
+            &under(at, &["margins", measure.name()]),
+        )?;
     }
     for (key, days) in [
         ("rest_days", plan.rest_days),
@@ -255,6 +275,9 @@ fn in_range(value: f64, range: std::ops::RangeInclusive<f64>, path: &[&str]) -> 
     let key = path.last().copied().unwrap_or_default();
     Err(problem(
         path,
-        format!("`{key}` is {value}: it goes from {least} to {}", range.end()),
+        format!(
+            "`{key}` is {value}: it goes from {least} to {}",
+            range.end()
+        ),
     ))
 }

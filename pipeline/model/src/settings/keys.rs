@@ -233,7 +233,9 @@ fn within(
     best: &mut Option<(Range<usize>, String)>,
 ) {
     let span = value.span();
-    let narrower = best.as_ref().is_none_or(|(other, _)| span.len() <= other.len());
+    let narrower = best
+        .as_ref()
+        .is_none_or(|(other, _)| span.len() <= other.len());
     if span.contains(&place) && narrower {
         *best = Some((span, path.to_owned()));
     }

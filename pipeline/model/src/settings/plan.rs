@@ -136,11 +136,7 @@ impl Plan {
             (measure, set.copied().unwrap_or(measure.default_margin()))
         });
         let primary = || {
-            let measures = [
-                Measure::StaysOn,
-                Measure::ReadsTrue,
-                Measure::QuietAtNight,
-            ];
+            let measures = [Measure::StaysOn, Measure::ReadsTrue, Measure::QuietAtNight];
             measures.map(Primary::Measure).to_vec()
         };
         Self {

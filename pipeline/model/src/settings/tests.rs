@@ -68,27 +68,62 @@ fn an_error_names_its_own_line_and_key() {
         (7, "Berlin", "Berlyn", "wearers.kelp.timezone"),
         (8, "10", "-1", "wearers.kelp.rated_days"),
         (8, "10", "\"ten\"", "wearers.kelp.rated_days"),
-        (8, "rated_days", "rated_day", "`wearers.kelp.rated_day`; did you mean `rated_days`?"),
+        (
+            8,
+            "rated_days",
+            "rated_day",
+            "`wearers.kelp.rated_day`; did you mean `rated_days`?",
+        ),
         (9, "Tokyo", "Edo", "wearers.kelp.zones[1]"),
-        (9, "from", "form", "`wearers.kelp.zones.form`; did you mean `from`?"),
+        (
+            9,
+            "from",
+            "form",
+            "`wearers.kelp.zones.form`; did you mean `from`?",
+        ),
         (9, "2026-04-02", "April", "April"),
         (11, "7", "4000", "wearers.moss.rated_days"),
         (13, "7", "0", "models.M 1.rated_days"),
         (15, "23:00", "25:00", "night.from"),
         (19, "mg/dL", "mg", "exports.a.unit"),
         (20, "+01:00", "1 hour", "exports.a.offset"),
-        (22, "fingersticks", "fingerstick", "did you mean `fingersticks`?"),
-        (22, "fingersticks", "meals", "use `readings`, `fingersticks` or `wear-events`"),
+        (
+            22,
+            "fingersticks",
+            "fingerstick",
+            "did you mean `fingersticks`?",
+        ),
+        (
+            22,
+            "fingersticks",
+            "meals",
+            "use `readings`, `fingersticks` or `wear-events`",
+        ),
         (24, "mmol/L", "g/L", "exports.b.unit"),
         (27, "2026-03-01", "2026-03-32", "2026-03-32"),
         (27, "from", "since", "use `wearer`, `sensor`,"),
         (28, "-60", "600000", "corrections[1].clock_minutes"),
         (31, "mmol/L", "mmol", "corrections"),
-        (29, "unit = \"mmol/L\"", "from = \"2026-01-01\"", "corrections[2]: a correction sets one of"),
+        (
+            29,
+            "unit = \"mmol/L\"",
+            "from = \"2026-01-01\"",
+            "corrections[2]: a correction sets one of",
+        ),
         (33, "meter", "meters", "did you mean `meter`?"),
-        (35, "calf", "calv", "plan.sites: unknown site `calv`; did you mean `calf`?"),
+        (
+            35,
+            "calf",
+            "calv",
+            "plan.sites: unknown site `calv`; did you mean `calf`?",
+        ),
         (36, "stays-on", "stay-on", "primary"),
-        (36, "against = \"chest\"", "against = \"calf\"", "compared with itself"),
+        (
+            36,
+            "against = \"chest\"",
+            "against = \"calf\"",
+            "compared with itself",
+        ),
         (37, "0.2", "0", "plan.margins.stays-on"),
         (39, "3", "9", "priorities.skin"),
     ] {
@@ -219,8 +254,14 @@ fn every_known_key_is_read() {
     assert_eq!(settings.priorities.weights()[6], ("out-of-sight", 0.5));
     assert_eq!(settings.fhir.sensor, Some(SensorFrom::WearEvents));
     let own = settings.wearer_plan("a");
-    assert_eq!((own.sites.as_slice(), own.rest_days), (["calf".to_owned()].as_slice(), 20.0));
-    assert_eq!((own.margins[&Measure::StaysOn], own.margins[&Measure::Delay]), (0.2, 4.0));
+    assert_eq!(
+        (own.sites.as_slice(), own.rest_days),
+        (["calf".to_owned()].as_slice(), 20.0)
+    );
+    assert_eq!(
+        (own.margins[&Measure::StaysOn], own.margins[&Measure::Delay]),
+        (0.2, 4.0)
+    );
     assert_eq!(own.primary.len(), 2);
     assert_eq!(settings.wearer_plan("b"), settings.study_plan());
     assert_eq!(settings.study_plan().aim, Aim::HalfHalf);
@@ -243,12 +284,20 @@ fn a_journey_begins_by_the_clock_of_the_place_left() {
         { from = \"2026-04-02\", timezone = \"Asia/Tokyo\" },\n\
         { from = \"2026-04-12T18:00\", timezone = \"Europe/Lisbon\" }]\n";
     let zones = Settings::parse(text).unwrap().wearer_zones("a");
-    let from: Vec<String> = zones.iter().filter_map(|z| z.from.map(format_utc)).collect();
+    let from: Vec<String> = zones
+        .iter()
+        .filter_map(|z| z.from.map(format_utc))
+        .collect();
     assert_eq!(from, ["2026-04-01T23:00:00Z", "2026-04-12T09:00:00Z"]);
     let names: Vec<&str> = zones.iter().map(|zone| zone.name.as_str()).collect();
     assert_eq!(names, ["Europe/Lisbon", "Asia/Tokyo", "Europe/Lisbon"]);
     let backwards = text.replace("2026-04-12T18:00", "2026-04-01T18:00");
-    assert!(Settings::parse(&backwards).unwrap_err().message.contains("in order of time"));
+    assert!(
+        Settings::parse(&backwards)
+            .unwrap_err()
+            .message
+            .contains("in order of time")
+    );
 }
 
 #[test]
