@@ -84,7 +84,12 @@ fn statistics_settings_and_rendering_are_free_of_the_query_engine() {
             .find(|name| name.starts_with("datafusion") || *name == "sqlparser");
         assert_eq!(found, None, "reached from {package}");
     }
-    for package in ["whereworn-model", "whereworn-stats", "whereworn-report"] {
+    for package in [
+        "whereworn-model",
+        "whereworn-stats",
+        "whereworn-plan",
+        "whereworn-report",
+    ] {
         let reached = reach(&graph, package);
         let found = reached
             .iter()
@@ -125,7 +130,7 @@ fn one_crate_names_each_heavy_library() {
 
 #[test]
 fn arrows_between_the_crates() {
-    let expected: [(&str, &[&str]); 7] = [
+    let expected: [(&str, &[&str]); 8] = [
         ("whereworn-model", &[]),
         ("whereworn-stats", &[]),
         ("whereworn-load", &["whereworn-model"]),
@@ -133,6 +138,7 @@ fn arrows_between_the_crates() {
         ("whereworn-report", &["whereworn-model"]),
         ("whereworn-demo", &["whereworn-model"]),
         ("whereworn-simulate", &["whereworn-stats"]),
+        ("whereworn-plan", &["whereworn-model", "whereworn-stats"]),
     ];
     let graph = graph();
     for (package, allowed) in expected {

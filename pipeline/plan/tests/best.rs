@@ -1,0 +1,227 @@
+//! The probability of being best: closed cases, luck of small samples, calibration on truths drawn from the prior.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
+use whereworn_plan::best::{Aspect, Figure, SITE_SPREAD, best};
+use whereworn_stats::distributions::normal_quantile;
+
+struct Dice(ChaCha8Rng);
+
+impl Dice {
+    fn new(seed: u64) -> Self {
+        Self(ChaCha8Rng::seed_from_u64(seed))
+    }
+    fn normal(&mut self) -> f64 {
+        normal_quantile(((self.0.next_u64() >> 11) as f64 + 0.5) / (1u64 << 53) as f64)
+    }
+}
+
+/// Sensors at each site about the site's mean, with a standard deviation of 1.
+fn figures(means: &[f64], sensors: &[usize], dice: &mut Dice) -> Vec<Figure> {
+    let mut figures = Vec::new();
+    for (site, (mean, &sensors)) in means.iter().zip(sensors).enumerate() {
+        for _ in 0..sensors {
+            figures.push(Figure {
+                site,
+                value: mean + dice.normal(),
+                weight: 1.0,
+            });
+        }
+    }
+    figures
+}
+
+fn aspect(name: &'static str, priority: f64, scale: f64, figures: Vec<Figure>) -> Aspect {
+    Aspect {
+        name,
+        priority,
+        scale,
+        figures,
+    }
+}
+
+/// With hundreds of sensors and a difference of five standard deviations there is no doubt; with equal figures none is
+/// ahead.
+#[test]
+fn clear_cases_are_clear() {
+    let mut dice = Dice::new(1);
+    let far = best(
+        &[aspect(
+            "steady",
+            1.0,
+            1.0,
+            figures(&[0.0, 5.0], &[200, 200], &mut dice),
+        )],
+        2,
+        1,
+    );
+    assert!(far.chances[1].probability > 0.999);
+    assert!(far.chances[0].beaten && !far.chances[1].beaten);
+    let less = best(
+        &[aspect(
+            "skin",
+            1.0,
+            -1.0,
+            figures(&[0.0, 5.0], &[200, 200], &mut dice),
+        )],
+        2,
+        1,
+    );
+    assert!(less.chances[0].probability > 0.999, "less is better");
+    let alike = |site| Figure {
+        site,
+        value: 3.0,
+        weight: 1.0,
+    };
+    let none = best(
+        &[aspect("skin", 1.0, 1.0, (0..3).map(alike).collect())],
+        3,
+        1,
+    );
+    assert!(
+        none.chances
+            .iter()
+            .all(|chance| (chance.probability - 1.0 / 3.0).abs() < 1e-9)
+    );
+}
+
+/// Two sites, n sensors each with hardly any doubt about the spread: the shrunken difference is d τ² / (τ² + σ² / n), by
+/// hand for a known ratio; here only that the posterior lies between none and all of it, and nears all with n.
+#[test]
+fn few_sensors_are_drawn_towards_the_others() {
+    let at = |sensors: usize| {
+        let mut values = Vec::new();
+        for number in 0..sensors {
+            let wobble = if number % 2 == 0 { 1.0 } else { -1.0 };
+            values.push(Figure {
+                site: 0,
+                value: wobble,
+                weight: 1.0,
+            });
+            values.push(Figure {
+                site: 1,
+                value: 1.0 + wobble,
+                weight: 1.0,
+            });
+        }
+        let said = best(&[aspect("steady", 1.0, 1.0, values)], 2, 3);
+        said.chances[1].means[0].unwrap() - said.chances[0].means[0].unwrap()
+    };
+    let (few, many) = (at(2), at(200));
+    assert!(
+        (0.05..0.7).contains(&few) && (0.97..1.0).contains(&many),
+        "{few} {many}"
+    );
+}
+
+/// Plain means name one of the three small sites best in three of four such studies. Here a small site is given three
+/// chances in four or more in few of them.
+#[test]
+fn three_sensors_do_not_win_by_luck() {
+    let mut dice = Dice::new(5);
+    let (mut plain, mut said) = (0, 0);
+    let studies = 200;
+    for study in 0..studies {
+        let figures = figures(&[0.0; 5], &[20, 20, 3, 3, 3], &mut dice);
+        let mean = |site: usize| {
+            let own: Vec<f64> = figures
+                .iter()
+                .filter(|f| f.site == site)
+                .map(|f| f.value)
+                .collect();
+            own.iter().sum::<f64>() / own.len() as f64
+        };
+        let first = (0..5).max_by(|&a, &b| mean(a).total_cmp(&mean(b))).unwrap();
+        plain += usize::from(first >= 2);
+        let answer = best(&[aspect("steady", 1.0, 1.0, figures)], 5, study);
+        said += usize::from(
+            answer.chances[2..]
+                .iter()
+                .any(|chance| chance.probability >= 0.75),
+        );
+    }
+    let share = |count: usize| count as f64 / studies as f64;
+    assert!(
+        (0.68..0.82).contains(&share(plain)),
+        "plain means: {}",
+        share(plain)
+    );
+    assert!(share(said) < 0.03, "given three in four: {}", share(said));
+}
+
+/// Truths from the prior: those given a probability are best that often. Three standard errors.
+#[test]
+fn probabilities_are_calibrated() {
+    let mut dice = Dice::new(9);
+    let (mut given, mut held) = ([0.0; 10], [0.0; 10]);
+    let mut counts = [0.0; 10];
+    for study in 0..400 {
+        let mut aspects = Vec::new();
+        let mut truth = [0.0; 4];
+        for (name, priority) in [("stays-on", 2.0), ("skin", 1.0)] {
+            let ratio = (SITE_SPREAD * dice.normal()).abs();
+            let means: Vec<f64> = (0..4).map(|_| 7.0 + ratio * dice.normal()).collect();
+            for (truth, mean) in truth.iter_mut().zip(&means) {
+                *truth += priority * mean / 2.0;
+            }
+            aspects.push(aspect(
+                name,
+                priority,
+                2.0,
+                figures(&means, &[8, 5, 3, 2], &mut dice),
+            ));
+        }
+        let first = (0..4)
+            .max_by(|&a, &b| truth[a].total_cmp(&truth[b]))
+            .unwrap();
+        for (site, chance) in best(&aspects, 4, study).chances.iter().enumerate() {
+            let bin = ((chance.probability * 10.0) as usize).min(9);
+            counts[bin] += 1.0;
+            given[bin] += chance.probability;
+            held[bin] += f64::from(u8::from(site == first));
+        }
+    }
+    for bin in 0..10 {
+        let n: f64 = counts[bin];
+        let (p, share) = (given[bin] / n, held[bin] / n);
+        let error = (p * (1.0 - p) / n).sqrt();
+        assert!(
+            (share - p).abs() < 3.0 * error + 0.005,
+            "given {p:.2}, best {share:.2} of {n}"
+        );
+    }
+}
+
+/// By hand: site 0 is worth 3 a + 1 b, site 1 worth 1 a + 2 b; at priorities 1 and 1 the first leads by 1. Site 1 leads
+/// where b > 2 a: from b = 2, or a = 0.5.
+#[test]
+fn how_far_a_priority_must_move() {
+    let many = |values: [f64; 2]| {
+        let mut figures = Vec::new();
+        for number in 0..4_000 {
+            let wobble = if number % 2 == 0 { 1e-3 } else { -1e-3 };
+            for (site, value) in values.iter().enumerate() {
+                figures.push(Figure {
+                    site,
+                    value: value + wobble,
+                    weight: 1.0,
+                });
+            }
+        }
+        figures
+    };
+    let aspects = [
+        aspect("stays-on", 1.0, 1.0, many([3.0, 1.0])),
+        aspect("comfort", 1.0, 1.0, many([1.0, 2.0])),
+    ];
+    let answer = best(&aspects, 2, 1);
+    assert_eq!(answer.leader(&aspects), Some(0));
+    let to: Vec<f64> = answer.moves.iter().map(|m| m.to).collect();
+    assert!(
+        (to[0] - 0.5).abs() < 1e-3 && (to[1] - 2.0).abs() < 1e-3,
+        "{to:?}"
+    );
+    assert!(answer.moves.iter().all(|m| m.leader == 1));
+    assert!(answer.chances.iter().all(|chance| !chance.beaten));
+}
