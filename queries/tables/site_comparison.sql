@@ -4,7 +4,7 @@
 -- order = 1
 -- [columns]
 -- site = { label = "Site", class = "site" }
--- on_label = { label = "On the label", class = "category", type = "boolean" }
+-- on_label = { label = "On the label", class = "category" }
 -- sensors = { hidden = true, class = "count" }
 -- sessions = { label = "Sensors", class = "count" }
 -- wearers = { hidden = true, class = "count" }

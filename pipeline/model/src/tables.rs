@@ -197,7 +197,7 @@ mod tests {
         };
         assert!(came_off.lower.is_some());
         assert_eq!(rows[0].came_off(), came_off);
-        assert_eq!((rows[0].site(), rows[0].on_label()), ("chest", Some(true)));
+        assert_eq!((rows[0].site(), rows[0].on_label()), ("chest", "chest"));
         assert_eq!(rows[0].sessions().map(|n| n as f64), expected("sessions"));
         assert_eq!(rows[0].sd_between(), expected("sd_between"));
         assert_eq!(rows[1].came_off(), Estimate::default());
