@@ -17,6 +17,12 @@ pub fn normal_quantile(p: f64) -> f64 {
     start - (lower_tail - p) / density
 }
 
+/// Upper-tail probability of the standard normal distribution.
+#[must_use]
+pub fn normal_upper_tail(z: f64) -> f64 {
+    0.5 * erfc(z / std::f64::consts::SQRT_2)
+}
+
 /// Lower-tail quantile of Student's t with `df > 0` (fractions allowed), `0 < p < 1`.
 #[must_use]
 pub fn t_quantile(p: f64, df: f64) -> f64 {

@@ -12,6 +12,7 @@
 //! | [`resampling`] | cluster bootstrap, permutation tests, seeds |
 //! | [`nights`] | night artefacts: falls of the readings that blood glucose cannot make |
 //! | [`delay`] | the delay of a sensor behind the blood |
+//! | [`conclusions`] | what can be said of sites compared with each other |
 //! | [`simultaneous`] | two sensors worn at once |
 //! | [`distributions`] | quantiles and tail probabilities |
 //! | [`multiplicity`] | adjusted p values |
@@ -20,6 +21,7 @@
 
 pub mod agreement;
 pub mod comparison;
+pub mod conclusions;
 pub mod delay;
 pub mod distributions;
 pub mod interval;

@@ -9,6 +9,7 @@ pub mod interval_scale;
 pub mod kaplan_meier;
 pub mod logrank;
 pub mod lost;
+pub mod pseudo;
 mod quadratic_form;
 mod risk_table;
 pub mod score_permutation;

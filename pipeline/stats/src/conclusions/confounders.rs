@@ -1,0 +1,274 @@
+//! What else went with a site: other models, lots, tapes, seasons, people, fingersticks, ages of wear, or doubted sensors.
+
+use super::blocks::{Member, Within};
+use super::contrast::contrast;
+use super::measure::Measure;
+use super::rows::Row;
+use super::scores::Score;
+use super::study::{Pair, Sensor, Study};
+use crate::linear::Square;
+use std::collections::BTreeMap;
+
+/// What may have gone with a site, in the order in which it is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Confounder {
+    /// Model.
+    Model,
+    /// Lot.
+    Lot,
+    /// Tape.
+    Tape,
+    /// Calendar quarter.
+    Season,
+    /// Wearer.
+    Wearer,
+    /// Why fingersticks were taken.
+    Purpose,
+    /// Age of wear at the fingersticks.
+    Age,
+    /// A clock in doubt.
+    Clock,
+    /// A unit in doubt.
+    Unit,
+}
+
+impl Confounder {
+    /// The word that tables use.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Model => "model",
+            Self::Lot => "lot",
+            Self::Tape => "tape",
+            Self::Season => "season",
+            Self::Wearer => "wearer",
+            Self::Purpose => "purpose",
+            Self::Age => "age",
+            Self::Clock => "clock",
+            Self::Unit => "unit",
+        }
+    }
+}
+
+/// What a row claims, if nothing else went with its site.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Claim {
+    /// Nothing.
+    None,
+    /// A difference.
+    Difference,
+    /// That sites are alike within a margin.
+    Alike(f64),
+}
+
+impl Claim {
+    /// Whether the claim falls with a difference that is adjusted for something.
+    fn falls(self, difference: f64, adjusted: f64) -> bool {
+        match self {
+            Self::None => false,
+            Self::Difference => adjusted / difference < 0.5,
+            Self::Alike(margin) => adjusted.abs() > margin,
+        }
+    }
+}
+
+type LevelOf = fn(&Sensor) -> i64;
+
+/// What a sensor has one level of, beyond wearer and model, within which sites are compared anyway.
+const OF_SENSORS: [(Confounder, LevelOf); 5] = [
+    (Confounder::Lot, |sensor| sensor.lot as i64),
+    (Confounder::Tape, |sensor| sensor.tape as i64),
+    (Confounder::Season, |sensor| i64::from(sensor.quarter)),
+    (Confounder::Clock, |sensor| i64::from(sensor.clock_doubted)),
+    (Confounder::Unit, |sensor| i64::from(sensor.unit_doubted)),
+];
+
+/// What went with the sites of a row so that its difference cannot be told from it: no level that both sites share, or a
+/// claim that falls when it is adjusted for.
+pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Confounder> {
+    let mut found = Vec::new();
+    let models_shared = || shared(study, row, |sensor| sensor.model as i64);
+    if row.within == Within::Wearer || (row.within == Within::Nothing && !models_shared()) {
+        found.push(Confounder::Model);
+    }
+    if row.within == Within::Nothing {
+        found.push(Confounder::Wearer);
+    }
+    let difference = contrast(&row.members).map(|contrast| contrast.difference);
+    for (confounder, level) in OF_SENSORS {
+        let falls = || {
+            let adjusted = adjusted(study, &row.members, level);
+            difference.zip(adjusted).is_some_and(|(d, a)| claim.falls(d, a))
+        };
+        if apart(study, row, level) || falls() {
+            found.push(confounder);
+        }
+    }
+    if matches!(row.measure, Measure::ReadsTrue | Measure::ReadsHighOrLow) {
+        found.extend(of_pairs(study, row, claim, difference));
+    }
+    found.sort_unstable();
+    found
+}
+
+/// Sensors at each level, of the site and of the other.
+fn levels(study: &Study<'_>, row: &Row, level: LevelOf) -> BTreeMap<i64, [usize; 2]> {
+    let mut levels = BTreeMap::<i64, [usize; 2]>::new();
+    for member in &row.members {
+        levels.entry(level(&study.sensors[member.sensor])).or_default()
+            [usize::from(!member.first)] += 1;
+    }
+    levels
+}
+
+fn shared(study: &Study<'_>, row: &Row, level: LevelOf) -> bool {
+    let levels = levels(study, row, level);
+    levels.values().any(|[one, other]| *one > 0 && *other > 0)
+}
+
+/// Whether sites share no level, though levels hold several sensors: where most sensors have a level of their own, as a lot
+/// may be, nothing went with a site.
+fn apart(study: &Study<'_>, row: &Row, level: LevelOf) -> bool {
+    let levels = levels(study, row, level);
+    let repeated: usize = levels
+        .values()
+        .map(|[one, other]| one + other)
+        .filter(|sensors| *sensors > 1)
+        .sum();
+    let none_shared = !levels.values().any(|[one, other]| *one > 0 && *other > 0);
+    none_shared && 2 * repeated >= row.members.len() && !row.members.is_empty()
+}
+
+/// The difference with an effect of each level: least squares with a level of each block, and effects of levels that may
+/// vary as much as sensors do. `None` where it cannot be solved.
+fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64> {
+    let names: BTreeMap<i64, usize> = {
+        let mut all: Vec<i64> = members.iter().map(|m| level(&study.sensors[m.sensor])).collect();
+        all.sort_unstable();
+        all.dedup();
+        all.into_iter().enumerate().map(|(place, name)| (name, place)).collect()
+    };
+    let blocks = members.last()?.block + 1;
+    let size = 1 + blocks + names.len();
+    let mut normal = Square::zero(size);
+    let mut right = vec![0.0; size];
+    for place in 1 + blocks..size {
+        *normal.at_mut(place, place) += 1.0;
+    }
+    for member in members {
+        let of_level = names.get(&level(&study.sensors[member.sensor]))?;
+        let first = f64::from(u8::from(member.first));
+        let columns = [(0, first), (1 + member.block, 1.0), (1 + blocks + of_level, 1.0)];
+        for (i, a) in columns {
+            right[i] += member.weight * a * member.score;
+            for (j, b) in columns {
+                *normal.at_mut(i, j) += member.weight * a * b;
+            }
+        }
+    }
+    let inverse = normal.cholesky(1e-10)?.inverse_of_product();
+    Some(inverse.row(0).iter().zip(&right).map(|(a, b)| a * b).sum())
+}
+
+/// Purpose of fingersticks and age of wear, which pairs have one by one.
+fn of_pairs(
+    study: &Study<'_>,
+    row: &Row,
+    claim: Claim,
+    difference: Option<f64>,
+) -> Vec<Confounder> {
+    let value = |pair: &Pair| match row.measure {
+        Measure::ReadsTrue => 100.0 * pair.relative.abs(),
+        _ => pair.difference,
+    };
+    let rescored = |of: &dyn Fn(&Pair) -> Option<f64>| -> Option<f64> {
+        let score = |member: &Member| {
+            let pairs = &study.sensors[member.sensor].pairs;
+            let values: Vec<f64> = pairs.iter().filter_map(of).collect();
+            let score: Score = super::scores::of_pairs(&values)?;
+            Some(Member {
+                score: score.value,
+                weight: score.weight,
+                size: score.size,
+                ..*member
+            })
+        };
+        Some(contrast(&whole_blocks(row.members.iter().filter_map(score).collect()))?.difference)
+    };
+    let falls = |adjusted: Option<f64>| {
+        difference.zip(adjusted).is_some_and(|(d, a)| claim.falls(d, a))
+    };
+    let mut found = Vec::new();
+    let routine = || rescored(&|pair: &Pair| pair.routine.then(|| value(pair)));
+    if pairs_apart(study, row, |pair| usize::from(pair.routine)) || (claim != Claim::None && falls(routine())) {
+        found.push(Confounder::Purpose);
+    }
+    let of_one_age = || {
+        let effects = age_effects(study, &row.members, &value);
+        rescored(&|pair: &Pair| Some(value(pair) - effects[age_class(pair)]))
+    };
+    if pairs_apart(study, row, age_class) || (claim != Claim::None && falls(of_one_age())) {
+        found.push(Confounder::Age);
+    }
+    found
+}
+
+/// Members of blocks that still hold both sites, blocks numbered anew.
+fn whole_blocks(members: Vec<Member>) -> Vec<Member> {
+    let mut whole = Vec::with_capacity(members.len());
+    let mut next = 0;
+    for block in members.chunk_by(|a, b| a.block == b.block) {
+        if block.iter().any(|m| m.first) && block.iter().any(|m| !m.first) {
+            whole.extend(block.iter().map(|member| Member {
+                block: next,
+                ..*member
+            }));
+            next += 1;
+        }
+    }
+    whole
+}
+
+/// Days of wear from which on a pair is of another class: the first day, and thirds of a long wear.
+const AGES: [f64; 4] = [1.0, 4.0, 7.0, 10.0];
+const AGE_CLASSES: usize = AGES.len() + 1;
+
+fn age_class(pair: &Pair) -> usize {
+    AGES.iter().filter(|from| pair.age >= **from).count()
+}
+
+fn pairs_apart(study: &Study<'_>, row: &Row, class: fn(&Pair) -> usize) -> bool {
+    let mut seen = [[false; 2]; AGE_CLASSES];
+    for member in &row.members {
+        for pair in &study.sensors[member.sensor].pairs {
+            seen[class(pair)][usize::from(!member.first)] = true;
+        }
+    }
+    let any = |side: usize| seen.iter().any(|class| class[side]);
+    any(0) && any(1) && !seen.iter().any(|class| class[0] && class[1])
+}
+
+/// Effects of age within sensors: alternately the means of sensors and of ages.
+fn age_effects(
+    study: &Study<'_>,
+    members: &[Member],
+    value: &dyn Fn(&Pair) -> f64,
+) -> [f64; AGE_CLASSES] {
+    const ROUNDS: usize = 10;
+    let mut effects = [0.0; AGE_CLASSES];
+    for _ in 0..ROUNDS {
+        let mut sums = [(0.0, 0.0); AGE_CLASSES];
+        for member in members {
+            let pairs = &study.sensors[member.sensor].pairs;
+            let left = |pair: &Pair| value(pair) - effects[age_class(pair)];
+            let level = pairs.iter().map(left).sum::<f64>() / pairs.len().max(1) as f64;
+            for pair in pairs {
+                let (sum, count) = &mut sums[age_class(pair)];
+                *sum += value(pair) - level;
+                *count += 1.0;
+            }
+        }
+        effects = sums.map(|(sum, count)| if count > 0.0 { sum / count } else { 0.0 });
+    }
+    effects
+}

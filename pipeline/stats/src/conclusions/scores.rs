@@ -1,0 +1,245 @@
+//! What each sensor adds to a comparison, as far as it is known at an instant.
+
+use super::blocks::{Member, Within, in_blocks, stratum};
+use super::measure::Measure;
+use super::study::{Ending, Sensor, Study};
+use crate::survival::pseudo::pseudo_incidence;
+
+/// A sensor with n pairs counts n / (n + 3): its mean scatters by the spread between sensors and by its own pairs, whose
+/// variance is about three times as large. A fixed number keeps the weights free of what the sites showed.
+const PAIRS_OF_A_SENSOR: f64 = 3.0;
+
+/// The same for nights: a rate of 10 per 100 nights whose sensors differ by two thirds of it has a variance between sensors
+/// as large as that of counting 15 nights.
+const NIGHTS_OF_A_SENSOR: f64 = 15.0;
+
+/// Artefacts are told per 100 nights, shares of glucose in percent.
+const HUNDRED: f64 = 100.0;
+
+/// What one sensor showed, and its weight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Score {
+    pub value: f64,
+    pub weight: f64,
+    /// Pairs or nights behind it; 1 for a sensor that counts as such.
+    pub size: f64,
+}
+
+impl Score {
+    /// One that weighs as any other sensor's.
+    fn of_sensor(value: f64) -> Self {
+        Self {
+            value,
+            weight: 1.0,
+            size: 1.0,
+        }
+    }
+}
+
+/// How long a sensor stayed on, as known at an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Life {
+    pub days: f64,
+    pub ending: Ending,
+}
+
+/// The life of a sensor, cut at its rated wear; `None` before its insertion.
+pub(super) fn life(sensor: &Sensor, now: f64) -> Option<Life> {
+    if sensor.inserted > now {
+        return None;
+    }
+    let until = sensor.known_until.min(now);
+    let days = (until - sensor.inserted).max(0.0);
+    let over = days > sensor.rated_days * (1.0 + 1e-9);
+    let known = sensor.known_until <= now && !over;
+    Some(Life {
+        days: days.min(sensor.rated_days),
+        ending: if known { sensor.ending } else { Ending::Censored },
+    })
+}
+
+/// The score of each sensor in a measure other than staying on.
+pub(super) fn scores(study: &Study<'_>, measure: Measure, now: f64) -> Vec<Option<Score>> {
+    let of = |sensor: &Sensor| match measure {
+        Measure::StaysOn => None,
+        Measure::ReadsTrue => mean_of_pairs(sensor, now, |p| HUNDRED * p.relative.abs()),
+        Measure::ReadsHighOrLow => mean_of_pairs(sensor, now, |p| p.difference),
+        Measure::QuietAtNight => rate_of_nights(sensor, now),
+        Measure::Delay => sensor.delay.filter(|_| sensor.known_until <= now).map(|delay| Score {
+            value: delay.minutes,
+            weight: delay.weight,
+            size: 1.0,
+        }),
+    };
+    study.sensors.iter().map(of).collect()
+}
+
+fn mean_of_pairs(sensor: &Sensor, now: f64, of: impl Fn(&super::Pair) -> f64) -> Option<Score> {
+    let known = sensor.pairs.partition_point(|pair| pair.time <= now);
+    let values = sensor.pairs.iter().take(known).map(of);
+    mean(values, known, PAIRS_OF_A_SENSOR)
+}
+
+fn rate_of_nights(sensor: &Sensor, now: f64) -> Option<Score> {
+    let known = sensor.nights.partition_point(|night| night.end <= now);
+    let values = sensor.nights.iter().take(known).map(|night| HUNDRED * night.artefacts);
+    mean(values, known, NIGHTS_OF_A_SENSOR)
+}
+
+/// The score of a sensor from the values of its pairs.
+pub(super) fn of_pairs(values: &[f64]) -> Option<Score> {
+    mean(values.iter().copied(), values.len(), PAIRS_OF_A_SENSOR)
+}
+
+fn mean(values: impl Iterator<Item = f64>, count: usize, half: f64) -> Option<Score> {
+    let n = count as f64;
+    (count > 0).then(|| Score {
+        value: values.sum::<f64>() / n,
+        weight: n / (n + half),
+        size: n,
+    })
+}
+
+/// Sensors of each site, in the order of wearer, model and insertion.
+pub(super) struct Order {
+    of_site: Vec<Vec<usize>>,
+}
+
+impl Order {
+    pub fn new(study: &Study<'_>, within: Within) -> Self {
+        let mut of_site = vec![Vec::new(); study.sites.len()];
+        for (index, sensor) in study.sensors.iter().enumerate() {
+            if let Some(site) = of_site.get_mut(sensor.site) {
+                site.push(index);
+            }
+        }
+        for site in &mut of_site {
+            site.sort_by(|&a, &b| before(study, within, a, b));
+        }
+        Self { of_site }
+    }
+
+    /// The sensors of a site.
+    pub fn of(&self, site: usize) -> &[usize] {
+        self.of_site.get(site).map_or(&[], Vec::as_slice)
+    }
+}
+
+fn before(study: &Study<'_>, within: Within, a: usize, b: usize) -> std::cmp::Ordering {
+    let (one, other) = (&study.sensors[a], &study.sensors[b]);
+    stratum(one, within)
+        .cmp(&stratum(other, within))
+        .then(one.inserted.total_cmp(&other.inserted))
+        .then(a.cmp(&b))
+}
+
+/// A site and what it is compared with.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Sides<'a> {
+    pub site: usize,
+    pub against: &'a [usize],
+}
+
+/// The sensors of a site and of others that have a score, in blocks.
+pub(super) fn members(
+    study: &Study<'_>,
+    order: &Order,
+    within: Within,
+    sides: Sides<'_>,
+    scores: &[Option<Score>],
+) -> Vec<Member> {
+    let with_score = |site: usize, first: bool| {
+        order.of(site).iter().filter_map(move |&sensor| {
+            scores[sensor].map(|score| Member {
+                sensor,
+                first,
+                block: 0,
+                score: score.value,
+                weight: score.weight,
+                size: score.size,
+            })
+        })
+    };
+    let mut both: Vec<Member> = with_score(sides.site, true).collect();
+    for &site in sides.against {
+        both.extend(with_score(site, false));
+    }
+    both.sort_by(|a, b| before(study, within, a.sensor, b.sensor));
+    in_blocks(&study.sensors, within, &mut both);
+    both
+}
+
+/// The sensors of two sites with their log-rank scores, in blocks: 1 where it came off, less the hazard (Nelson and Aalen)
+/// that all sensors of the stratum on either side met in its days. Their sum at a site is observed less expected in the
+/// log-rank test of the stratum.
+pub(super) fn members_by_hazard(
+    study: &Study<'_>,
+    order: &Order,
+    within: Within,
+    sides: Sides<'_>,
+    lives: &[Option<Life>],
+) -> Vec<Member> {
+    let placeholder: Vec<Option<Score>> = lives
+        .iter()
+        .map(|life| life.map(|_| Score::of_sensor(0.0)))
+        .collect();
+    let mut members = members(study, order, within, sides, &placeholder);
+    let of = |member: &Member| stratum(&study.sensors[member.sensor], within);
+    for stratum in members.chunk_by_mut(|a, b| of(a) == of(b)) {
+        hazard_scores(stratum, lives);
+    }
+    members
+}
+
+fn hazard_scores(members: &mut [Member], lives: &[Option<Life>]) {
+    let life = |member: &Member| {
+        lives[member.sensor].unwrap_or(Life {
+            days: 0.0,
+            ending: Ending::Censored,
+        })
+    };
+    let mut times: Vec<(f64, bool, usize)> = members
+        .iter()
+        .enumerate()
+        .map(|(place, member)| (life(member).days, life(member).ending != Ending::CameOff, place))
+        .collect();
+    // Of equal times those that came off first.
+    times.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
+    let (mut hazard, mut at) = (0.0, 0);
+    while at < times.len() {
+        let day = times[at].0;
+        let tied = times[at..].iter().take_while(|time| time.0 <= day * (1.0 + 1e-9)).count();
+        let came_off = times[at..at + tied].iter().filter(|time| !time.1).count();
+        hazard += came_off as f64 / (times.len() - at) as f64;
+        for (_, stayed, place) in &times[at..at + tied] {
+            members[*place].score = if *stayed { -hazard } else { 1.0 - hazard };
+        }
+        at += tied;
+    }
+}
+
+/// The share that came off by the rated day, sensor by sensor: pseudo-observations of each site's cumulative incidence.
+pub(super) fn shares(study: &Study<'_>, order: &Order, lives: &[Option<Life>]) -> Vec<Option<Score>> {
+    let mut scores = vec![None; study.sensors.len()];
+    for site in 0..study.sites.len() {
+        let known: Vec<(usize, Life)> = order
+            .of(site)
+            .iter()
+            .filter_map(|&sensor| Some((sensor, lives[sensor]?)))
+            .collect();
+        let days: Vec<f64> = known.iter().map(|(_, life)| life.days).collect();
+        let causes: Vec<Option<usize>> = known
+            .iter()
+            .map(|(_, life)| match life.ending {
+                Ending::CameOff => Some(0),
+                Ending::Competing => Some(1),
+                Ending::Censored => None,
+            })
+            .collect();
+        let values = pseudo_incidence(&days, &causes, 0);
+        for ((sensor, _), value) in known.iter().zip(values) {
+            scores[*sensor] = Some(Score::of_sensor(value));
+        }
+    }
+    scores
+}

@@ -1,0 +1,81 @@
+//! How many more sensors it takes until a comparison is settled.
+
+use super::bet::least_score;
+use crate::distributions::{normal_quantile, normal_upper_tail};
+
+/// The chance with which it should then be settled.
+pub const OFTEN: f64 = 0.8;
+
+/// More sensors than this at a site are no answer.
+pub const MOST_SENSORS: usize = 200;
+
+/// What is known of a comparison of two sites, or supposed of one that has not begun.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outlook {
+    /// The true difference, in the unit of the measure.
+    pub difference: f64,
+    /// Standard deviation of what a single sensor shows, in that unit, above 0: the root mean square of both sites'.
+    pub sd: f64,
+    /// Effective number of sensors at either site so far; 0 and 0 for none.
+    pub sensors: [f64; 2],
+    /// Normal score of the comparison so far, with the sign of the difference; 0 for none.
+    pub score: f64,
+    /// The margin within which sites are alike, in the unit of the measure.
+    pub margin: f64,
+    /// The capital that settles that they differ: 20 times the rows of the family over its share of the error.
+    pub capital: f64,
+    /// The chance of missing on one side that the row's interval has: 0.025 times the family's share over its rows.
+    pub tail: f64,
+}
+
+/// The chance that a comparison is settled by so many more sensors at either site: the capital reached, or the interval
+/// within the margin, if the difference is what it is supposed to be.
+///
+/// √I times the normal score moves as a Brownian motion with a drift of difference / sd in the information
+/// I = n m / (n + m), from where it stands. Only the end counts, not a capital that was reached and lost on the way.
+#[must_use]
+pub fn chance(outlook: &Outlook, more: usize) -> f64 {
+    let information = |more: f64| {
+        let [n, m] = outlook.sensors.map(|sensors| sensors + more);
+        if n > 0.0 && m > 0.0 { n * m / (n + m) } else { 0.0 }
+    };
+    let (before, after) = (information(0.0), information(more as f64));
+    if after <= 0.0 || outlook.sd <= 0.0 {
+        return 0.0;
+    }
+    let effect = outlook.difference / outlook.sd;
+    let mean = outlook.score * before.sqrt() + effect * (after - before);
+    let spread = (after - before).sqrt();
+    let between = |low: f64, high: f64| {
+        let above = |limit: f64| {
+            if spread > 0.0 {
+                normal_upper_tail((limit - mean) / spread)
+            } else {
+                f64::from(u8::from(mean >= limit))
+            }
+        };
+        if high > low { above(low) - above(high) } else { 0.0 }
+    };
+    let far = least_score(outlook.capital, after) * after.sqrt();
+    let differs = between(far, f64::INFINITY) + between(f64::NEG_INFINITY, -far);
+    let room = (outlook.margin / outlook.sd) * after + normal_quantile(outlook.tail) * after.sqrt();
+    differs + between((-room).max(-far), room.min(far))
+}
+
+/// About how many more sensors it takes at either site until a comparison is settled in four of five such studies; `None`
+/// beyond [`MOST_SENSORS`].
+#[must_use]
+pub fn more_sensors(outlook: &Outlook) -> Option<usize> {
+    let settled = |more: &usize| chance(outlook, *more) >= OFTEN;
+    // The chance rises with the number but for the fall of a score that is high by luck: look from below, in steps that
+    // grow with the number, then close in.
+    let mut from = 0;
+    while from < MOST_SENSORS {
+        let to = (from + 1 + from / 8).min(MOST_SENSORS);
+        if settled(&to) {
+            return (from + 1..=to).find(settled);
+        }
+        from = to;
+    }
+    None
+}

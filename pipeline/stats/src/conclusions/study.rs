@@ -1,0 +1,101 @@
+//! What is known of the sensors of a study, as plain numbers.
+//!
+//! Times are days since any one origin. Labels (wearer, model, lot, tape) are numbers that tell things apart; sites are
+//! numbered by their place in the report.
+
+use crate::delay::SensorDelay;
+
+/// How a sensor's time on the skin ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ending {
+    /// It came off: by itself, knocked, or taken off as it was coming loose.
+    CameOff,
+    /// Something else ended it first: fault, reaction, failed start.
+    Competing,
+    /// Nothing of the kind: completed, taken off by choice, lost track of, or still on.
+    Censored,
+}
+
+/// One reading against one fingerstick.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pair {
+    /// When the fingerstick was taken.
+    pub time: f64,
+    /// Reading minus fingerstick, mg/dL.
+    pub difference: f64,
+    /// The same over the fingerstick, a fraction.
+    pub relative: f64,
+    /// Whether it was taken as a matter of routine, not on doubt or an alarm.
+    pub routine: bool,
+    /// Days since insertion.
+    pub age: f64,
+}
+
+/// One counted night.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Night {
+    /// When it ended.
+    pub end: f64,
+    /// Artefacts in it that no fingerstick refuted.
+    pub artefacts: f64,
+}
+
+/// One sensor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sensor {
+    /// Who wore it.
+    pub wearer: usize,
+    /// Place of its site in the report.
+    pub site: usize,
+    /// Model.
+    pub model: usize,
+    /// Lot.
+    pub lot: usize,
+    /// Tape.
+    pub tape: usize,
+    /// Whether its clock is in doubt.
+    pub clock_doubted: bool,
+    /// Whether its unit is in doubt.
+    pub unit_doubted: bool,
+    /// When it was inserted.
+    pub inserted: f64,
+    /// Calendar quarter of the insertion: year times four and quarter, or any number that grows by one a quarter.
+    pub quarter: i32,
+    /// Rated wear, days.
+    pub rated_days: f64,
+    /// Until when it is known whether it was on: its end, its last reading, or the cut-off for one that is still on.
+    pub known_until: f64,
+    /// What happened then.
+    pub ending: Ending,
+    /// Its pairs, by time.
+    pub pairs: Vec<Pair>,
+    /// Its counted nights, by time.
+    pub nights: Vec<Night>,
+    /// Its delay, where it can be told.
+    pub delay: Option<SensorDelay>,
+}
+
+/// A study up to its cut-off.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Study<'a> {
+    /// Keys of the sites, in the order of the report.
+    pub sites: Vec<&'a str>,
+    /// The sensors, in any order.
+    pub sensors: Vec<Sensor>,
+    /// Instants at which the evidence is reckoned: the month ends before the cut-off, in order, and the cut-off.
+    pub looks: Vec<f64>,
+}
+
+impl Study<'_> {
+    /// Sensors inserted at each site up to an instant.
+    #[must_use]
+    pub fn worn(&self, now: f64) -> Vec<usize> {
+        let mut worn = vec![0; self.sites.len()];
+        for sensor in self.sensors.iter().filter(|sensor| sensor.inserted <= now) {
+            if let Some(count) = worn.get_mut(sensor.site) {
+                *count += 1;
+            }
+        }
+        worn
+    }
+}

@@ -1,0 +1,25 @@
+//! The delay that one sensor shows by itself.
+
+use super::point::DelayPoint;
+use super::sums::SiteSums;
+
+/// The delay of one sensor, for comparing sites by their sensors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SensorDelay {
+    /// Minutes.
+    pub minutes: f64,
+    /// One over its variance, up to a factor common to all sensors: Szx² / Szz.
+    pub weight: f64,
+}
+
+/// The delay of one sensor from its points, as [`super::first_order_delay`] finds that of a site; `None` where it cannot be
+/// told from them alone. Checked by `tests/conclusions.rs`.
+#[must_use]
+pub fn sensor_delay(points: &[DelayPoint]) -> Option<SensorDelay> {
+    let sums = SiteSums::new(points)?;
+    let only = sums.sensors.into_values().next()?;
+    Some(SensorDelay {
+        minutes: sums.delay,
+        weight: only.zx * only.zx / only.zz,
+    })
+}
