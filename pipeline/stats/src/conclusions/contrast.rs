@@ -44,6 +44,16 @@ pub(super) struct Contrast {
 }
 
 impl Contrast {
+    /// The other site less this one.
+    pub fn turned(self) -> Self {
+        let [site, other] = self.sides;
+        Self {
+            sides: [other, site],
+            difference: -self.difference,
+            ..self
+        }
+    }
+
     /// Two-sided p of no difference by t; `None` with fewer than [`FEWEST`] sensors of a site.
     pub fn p(&self) -> Option<f64> {
         let enough = self.sides.iter().all(|side| side.sensors >= FEWEST);
