@@ -6,6 +6,7 @@ use std::process::ExitCode;
 mod calibrate;
 mod check;
 mod nights;
+mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check
        cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
@@ -21,6 +22,7 @@ fn main() -> ExitCode {
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
         ["nights", "--fit"] => nights::fit(),
+        ["sentences", ..] => sentences::run(words.contains(&"--quick")),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

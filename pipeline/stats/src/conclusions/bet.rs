@@ -61,7 +61,11 @@ pub(super) fn allowing_for_rows(primary: &[f64], others: &[f64]) -> [Vec<f64>; 2
     let shared = |own: &[f64], share: f64, rest: Option<f64>| -> Vec<f64> {
         crate::multiplicity::adjusted_e_values(own)
             .into_iter()
-            .map(|alone| rest.map_or(alone, |rest| alone.min(share * alone + (1.0 - share) * rest)))
+            .map(|alone| {
+                rest.map_or(alone, |rest| {
+                    alone.min(share * alone + (1.0 - share) * rest)
+                })
+            })
             .collect()
     };
     [

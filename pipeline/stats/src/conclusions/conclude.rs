@@ -3,7 +3,7 @@
 use super::bet::{ENOUGH, PRIMARY_SHARE};
 use super::blocks::Within;
 use super::confounders::{Claim, Confounder, confounders};
-use super::evidence::{Evidence, evidence};
+use super::evidence::{Evidence, Ledger};
 use super::intervals::interval;
 use super::measure::Measure;
 use super::plan::{Plan, RowKey};
@@ -12,7 +12,7 @@ use super::settle::{Outlook, more_sensors};
 use super::study::Study;
 use crate::interval::Interval;
 use crate::multiplicity::holm;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 /// The error that is allowed over all rows.
 const ERROR: f64 = 0.05;
@@ -84,26 +84,56 @@ pub struct Conclusion {
 #[must_use]
 pub fn conclude(study: &Study<'_>, plan: &Plan, planned_since: Option<f64>) -> Vec<Conclusion> {
     let orders = Orders::new(study);
-    let evidence = evidence(study, plan, orders.of(Within::WearerAndModel));
-    let now = study.looks.last().copied().unwrap_or(f64::NEG_INFINITY);
+    let mut ledger = Ledger::default();
+    for &now in &study.looks {
+        ledger.add(study, plan, orders.of(Within::WearerAndModel), now);
+    }
+    let last = study.looks.last();
+    last.map_or(Vec::new(), |&now| {
+        at(study, plan, planned_since, &orders, &ledger, now)
+    })
+}
+
+/// What [`conclude`] says at each look, for whoever asks how sentences do over the looks of a study.
+#[must_use]
+pub fn conclude_each(study: &Study<'_>, plan: &Plan) -> Vec<Vec<Conclusion>> {
+    let orders = Orders::new(study);
+    let mut ledger = Ledger::default();
+    let looks = study.looks.iter();
+    looks
+        .map(|&now| {
+            ledger.add(study, plan, orders.of(Within::WearerAndModel), now);
+            at(study, plan, None, &orders, &ledger, now)
+        })
+        .collect()
+}
+
+fn at(
+    study: &Study<'_>,
+    plan: &Plan,
+    planned_since: Option<f64>,
+    orders: &Orders,
+    ledger: &Ledger,
+    now: f64,
+) -> Vec<Conclusion> {
     let primary = plan.primary_rows(&study.sites, plan.reference(&study.sites, &study.worn(now)));
     let mut rows = Vec::new();
     for measure in Measure::ALL {
-        rows.extend(rows_of(study, &orders, measure));
+        rows.extend(rows_of(study, orders, measure, now));
     }
     let families = Families::new(&rows, &primary);
     rows.iter()
         .enumerate()
         .map(|(place, row)| {
             let family = families.of(place);
-            let known = row.key().and_then(|key| evidence.get(&key).copied());
+            let known = row.key().and_then(|key| ledger.of(key));
             Judged::new(study, plan, row, family, known).conclusion(planned_since)
         })
         .collect()
 }
 
-fn rows_of(study: &Study<'_>, orders: &Orders, measure: Measure) -> Vec<Row> {
-    let facts = Facts::new(study, orders, measure);
+fn rows_of(study: &Study<'_>, orders: &Orders, measure: Measure, now: f64) -> Vec<Row> {
+    let facts = Facts::new(study, orders, measure, now);
     let sites = study.sites.len();
     let mut rows = Vec::new();
     for site in 0..sites {
@@ -237,7 +267,8 @@ impl<'a> Judged<'a> {
 
     fn verdict(&self) -> Verdict {
         let pair = self.row.against.is_some();
-        let within = |interval: Interval| interval.lower > -self.margin && interval.upper < self.margin;
+        let within =
+            |interval: Interval| interval.lower > -self.margin && interval.upper < self.margin;
         if pair && self.evidence >= ENOUGH {
             Verdict::Differs
         } else if pair && self.interval.is_some_and(within) {
@@ -257,7 +288,11 @@ impl<'a> Judged<'a> {
             Verdict::Differs | Verdict::Leans => Claim::Difference,
         };
         let withdrawn = confounders(self.study, self.row, claim);
-        let verdict = if withdrawn.is_empty() { verdict } else { Verdict::Open };
+        let verdict = if withdrawn.is_empty() {
+            verdict
+        } else {
+            Verdict::Open
+        };
         let open = matches!(verdict, Verdict::Open | Verdict::Leans);
         Conclusion {
             measure: self.row.measure,
@@ -270,10 +305,13 @@ impl<'a> Judged<'a> {
             evidence: self.evidence,
             p: self.p,
             verdict,
-            more_sensors: (open && withdrawn.is_empty()).then(|| self.more_sensors()).flatten(),
+            more_sensors: (open && withdrawn.is_empty())
+                .then(|| self.more_sensors())
+                .flatten(),
             withdrawn,
             primary: self.family.primary,
-            planned: self.family.primary && planned_since.is_some_and(|since| since < self.first_data()),
+            planned: self.family.primary
+                && planned_since.is_some_and(|since| since < self.first_data()),
         }
     }
 
@@ -284,6 +322,7 @@ impl<'a> Judged<'a> {
         more_sensors(&Outlook {
             difference: estimate.difference,
             sd: estimate.std_error / spread.sqrt(),
+            df: estimate.df,
             sensors: estimate.sides.map(|side| 1.0 / side.spread),
             score: tested.z,
             margin: self.margin,
@@ -304,8 +343,13 @@ impl<'a> Judged<'a> {
 impl Row {
     /// Whether what is tested and what is told point the same way.
     fn points_one_way(&self) -> bool {
-        let tested = self.tested.as_ref().map(|tested| tested.contrast.difference);
-        tested.zip(self.estimate).is_none_or(|(tested, told)| tested * told.difference >= 0.0)
+        let tested = self
+            .tested
+            .as_ref()
+            .map(|tested| tested.contrast.difference);
+        tested
+            .zip(self.estimate)
+            .is_none_or(|(tested, told)| tested * told.difference >= 0.0)
     }
 }
 
@@ -323,11 +367,4 @@ fn agreeing(plain: Interval, difference: f64, claimed: bool) -> Interval {
         lower: above,
         upper: below,
     }
-}
-
-/// The conclusions by their rows, for looking one up.
-#[must_use]
-pub fn by_row(conclusions: &[Conclusion]) -> BTreeMap<RowKey, &Conclusion> {
-    let key = |one: &Conclusion| Some(RowKey::new(one.measure, one.site, one.against?));
-    conclusions.iter().filter_map(|one| Some((key(one)?, one))).collect()
 }

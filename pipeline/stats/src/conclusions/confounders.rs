@@ -98,7 +98,9 @@ pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Con
     for (confounder, level) in OF_SENSORS {
         let falls = || {
             let adjusted = adjusted(study, &row.members, level);
-            difference.zip(adjusted).is_some_and(|(d, a)| claim.falls(d, a))
+            difference
+                .zip(adjusted)
+                .is_some_and(|(d, a)| claim.falls(d, a))
         };
         if apart(study, row, level) || falls() {
             found.push(confounder);
@@ -115,8 +117,9 @@ pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Con
 fn levels(study: &Study<'_>, row: &Row, level: LevelOf) -> BTreeMap<i64, [usize; 2]> {
     let mut levels = BTreeMap::<i64, [usize; 2]>::new();
     for member in &row.members {
-        levels.entry(level(&study.sensors[member.sensor])).or_default()
-            [usize::from(!member.first)] += 1;
+        levels
+            .entry(level(&study.sensors[member.sensor]))
+            .or_default()[usize::from(!member.first)] += 1;
     }
     levels
 }
@@ -143,10 +146,16 @@ fn apart(study: &Study<'_>, row: &Row, level: LevelOf) -> bool {
 /// vary as much as sensors do. `None` where it cannot be solved.
 fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64> {
     let names: BTreeMap<i64, usize> = {
-        let mut all: Vec<i64> = members.iter().map(|m| level(&study.sensors[m.sensor])).collect();
+        let mut all: Vec<i64> = members
+            .iter()
+            .map(|m| level(&study.sensors[m.sensor]))
+            .collect();
         all.sort_unstable();
         all.dedup();
-        all.into_iter().enumerate().map(|(place, name)| (name, place)).collect()
+        all.into_iter()
+            .enumerate()
+            .map(|(place, name)| (name, place))
+            .collect()
     };
     let blocks = members.last()?.block + 1;
     let size = 1 + blocks + names.len();
@@ -158,7 +167,11 @@ fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64
     for member in members {
         let of_level = names.get(&level(&study.sensors[member.sensor]))?;
         let first = f64::from(u8::from(member.first));
-        let columns = [(0, first), (1 + member.block, 1.0), (1 + blocks + of_level, 1.0)];
+        let columns = [
+            (0, first),
+            (1 + member.block, 1.0),
+            (1 + blocks + of_level, 1.0),
+        ];
         for (i, a) in columns {
             right[i] += member.weight * a * member.score;
             for (j, b) in columns {
@@ -193,14 +206,23 @@ fn of_pairs(
                 ..*member
             })
         };
-        Some(contrast(&whole_blocks(row.members.iter().filter_map(score).collect()))?.difference)
+        Some(
+            contrast(&whole_blocks(
+                row.members.iter().filter_map(score).collect(),
+            ))?
+            .difference,
+        )
     };
     let falls = |adjusted: Option<f64>| {
-        difference.zip(adjusted).is_some_and(|(d, a)| claim.falls(d, a))
+        difference
+            .zip(adjusted)
+            .is_some_and(|(d, a)| claim.falls(d, a))
     };
     let mut found = Vec::new();
     let routine = || rescored(&|pair: &Pair| pair.routine.then(|| value(pair)));
-    if pairs_apart(study, row, |pair| usize::from(pair.routine)) || (claim != Claim::None && falls(routine())) {
+    if pairs_apart(study, row, |pair| usize::from(pair.routine))
+        || (claim != Claim::None && falls(routine()))
+    {
         found.push(Confounder::Purpose);
     }
     let of_one_age = || {

@@ -10,6 +10,9 @@ const LEAST_DF: f64 = 1.5;
 /// of freedom are too many at once.
 const DOUBT: f64 = 2.0;
 
+/// Degrees of freedom below which a variance is doubted so.
+const DOUBTED_BELOW: f64 = 6.0;
+
 /// Sensors of either site below which nothing is tested.
 pub(super) const FEWEST: usize = 3;
 
@@ -155,10 +158,18 @@ pub(super) fn joined_df(variances: &[(f64, f64)]) -> f64 {
     let df_if = |doubted: Option<usize>| {
         let parts = variances.iter().enumerate();
         let (sum, uncertain) = parts.fold((0.0, 0.0), |(sum, uncertain), (place, (v, df))| {
-            let v = if doubted == Some(place) { DOUBT * v } else { *v };
+            let v = if doubted == Some(place) && *df < DOUBTED_BELOW {
+                DOUBT * v
+            } else {
+                *v
+            };
             (sum + v, uncertain + v * v / df.max(1e-9))
         });
-        if uncertain > 0.0 { sum * sum / uncertain } else { f64::INFINITY }
+        if uncertain > 0.0 {
+            sum * sum / uncertain
+        } else {
+            f64::INFINITY
+        }
     };
     (0..variances.len())
         .map(|place| df_if(Some(place)))

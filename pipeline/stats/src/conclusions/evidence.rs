@@ -25,28 +25,36 @@ struct Seen {
     evidence: f64,
 }
 
-/// The evidence of every row that could be compared at the last look.
+/// The evidence of every row, look by look.
 ///
 /// Only what was known at a look counts there, and only the rows that could be compared then share the allowance: a pair's
 /// clock starts when both sites are worn. What an earlier look gave never changes but by a correction of the data.
-pub(super) fn evidence(study: &Study<'_>, plan: &Plan, order: &Order) -> BTreeMap<RowKey, Evidence> {
-    let mut seen = BTreeMap::<RowKey, Vec<Seen>>::new();
-    let mut needed = BTreeMap::new();
-    for &now in &study.looks {
+#[derive(Default)]
+pub(super) struct Ledger {
+    seen: BTreeMap<RowKey, Vec<Seen>>,
+    needed: BTreeMap<RowKey, f64>,
+}
+
+impl Ledger {
+    /// Adds a look, later than those before it.
+    pub fn add(&mut self, study: &Study<'_>, plan: &Plan, order: &Order, now: f64) {
         let look = Look::new(study, plan, order, now);
-        needed = look.needed();
+        self.needed = look.needed();
         for (row, one) in look.seen() {
-            seen.entry(row).or_default().push(one);
+            self.seen.entry(row).or_default().push(one);
         }
     }
-    let of = |(row, needed): (RowKey, f64)| {
-        let looks = seen.get(&row)?;
+
+    /// The evidence of a row; `None` where it could not be compared at the last look.
+    pub fn of(&self, row: RowKey) -> Option<Evidence> {
+        let looks = self.seen.get(&row)?;
         let upwards = looks.last()?.upwards;
         let alike = looks.iter().filter(|look| look.upwards == upwards);
-        let most = alike.map(|look| look.evidence).reduce(f64::max)?;
-        Some((row, Evidence { most, needed }))
-    };
-    needed.into_iter().filter_map(of).collect()
+        Some(Evidence {
+            most: alike.map(|look| look.evidence).reduce(f64::max)?,
+            needed: *self.needed.get(&row)?,
+        })
+    }
 }
 
 /// The capitals of both families at one look, primary rows first.
@@ -57,12 +65,16 @@ struct Look {
 impl Look {
     fn new(study: &Study<'_>, plan: &Plan, order: &Order, now: f64) -> Self {
         let mut rows = [Vec::new(), Vec::new()];
-        let primary = plan.primary_rows(&study.sites, plan.reference(&study.sites, &study.worn(now)));
+        let primary =
+            plan.primary_rows(&study.sites, plan.reference(&study.sites, &study.worn(now)));
         for measure in Measure::ALL {
             let known = Known::new(study, measure, now);
             for first in 0..study.sites.len() {
                 for second in first + 1..study.sites.len() {
-                    if ![first, second].iter().all(|site| enough(order, &known, *site)) {
+                    if ![first, second]
+                        .iter()
+                        .all(|site| enough(order, &known, *site))
+                    {
                         continue;
                     }
                     let sides = Sides {
@@ -86,18 +98,23 @@ impl Look {
 
     fn seen(&self) -> Vec<(RowKey, Seen)> {
         let capitals = |family: usize| -> Vec<f64> {
-            self.rows[family].iter().map(|(_, _, capital)| *capital).collect()
+            self.rows[family]
+                .iter()
+                .map(|(_, _, capital)| *capital)
+                .collect()
         };
         let adjusted = allowing_for_rows(&capitals(0), &capitals(1));
         let rows = self.rows.iter().zip(adjusted);
         rows.flat_map(|(rows, adjusted)| {
-            rows.iter().zip(adjusted).map(|((row, upwards, _), evidence)| {
-                let seen = Seen {
-                    upwards: *upwards,
-                    evidence,
-                };
-                (*row, seen)
-            })
+            rows.iter()
+                .zip(adjusted)
+                .map(|((row, upwards, _), evidence)| {
+                    let seen = Seen {
+                        upwards: *upwards,
+                        evidence,
+                    };
+                    (*row, seen)
+                })
         })
         .collect()
     }

@@ -27,10 +27,15 @@ pub(super) fn interval(contrast: &Contrast, scale: Scale, tail: f64) -> Option<I
     let t = t_quantile(1.0 - tail, contrast.df.min(1e6));
     let ends = match scale {
         Scale::Mean => {
-            return Some(Interval::around(contrast.difference, t * contrast.std_error));
+            return Some(Interval::around(
+                contrast.difference,
+                t * contrast.std_error,
+            ));
         }
         Scale::Share => contrast.sides.map(|side| share(&side, t)),
-        Scale::Rate(nights) => [0, 1].map(|place| rate(&contrast.sides[place], nights[place], t, tail)),
+        Scale::Rate(nights) => {
+            [0, 1].map(|place| rate(&contrast.sides[place], nights[place], t, tail))
+        }
     };
     let [one, other] = contrast.sides.map(|side| side.mean);
     let reach = |own: f64, others: f64| (own * own + others * others).sqrt();

@@ -30,7 +30,7 @@ mod shuffle;
 mod study;
 
 pub use bet::{ENOUGH, PRIMARY_SHARE};
-pub use conclude::{Conclusion, Verdict, by_row, conclude};
+pub use conclude::{Conclusion, Verdict, conclude, conclude_each};
 pub use confounders::Confounder;
 pub use measure::Measure;
 pub use plan::{Plan, Primary, RowKey};

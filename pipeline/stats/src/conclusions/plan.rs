@@ -117,7 +117,11 @@ impl Plan {
         let mut parts: Vec<String> = self.primary.iter().map(primary_text).collect();
         parts.sort_unstable();
         parts.dedup();
-        parts.extend(self.reference.iter().map(|site| format!("reference {site}")));
+        parts.extend(
+            self.reference
+                .iter()
+                .map(|site| format!("reference {site}")),
+        );
         let margin = |measure: Measure| format!("{} {}", measure.name(), self.margin(measure));
         parts.extend(Measure::ALL.map(margin));
         let parts: Vec<&str> = parts.iter().map(String::as_str).collect();

@@ -56,8 +56,7 @@ impl Orders {
 }
 
 impl<'a> Facts<'a> {
-    pub fn new(study: &'a Study<'a>, orders: &Orders, measure: Measure) -> Self {
-        let now = study.looks.last().copied().unwrap_or(f64::NEG_INFINITY);
+    pub fn new(study: &'a Study<'a>, orders: &Orders, measure: Measure, now: f64) -> Self {
         let known = Known::new(study, measure, now);
         let shares = match &known {
             Known::Lives(lives) => Some(shares(study, orders.of(Within::Nothing), lives)),
@@ -79,7 +78,9 @@ impl<'a> Facts<'a> {
             against: &[against],
         };
         let way = |within: Within| {
-            let members = self.known.members(self.study, orders.of(within), within, sides);
+            let members = self
+                .known
+                .members(self.study, orders.of(within), within, sides);
             let tested = compare(self.measure, &members);
             (within, members, tested)
         };
@@ -115,9 +116,13 @@ impl<'a> Facts<'a> {
         tested: &[Member],
     ) -> Option<Contrast> {
         match &self.shares {
-            Some(shares) => {
-                contrast(&members(self.study, orders.of(within), within, sides, shares))
-            }
+            Some(shares) => contrast(&members(
+                self.study,
+                orders.of(within),
+                within,
+                sides,
+                shares,
+            )),
             None => contrast(tested),
         }
     }
@@ -144,12 +149,24 @@ impl<'a> Facts<'a> {
         }
         let against: Vec<usize> = rows
             .iter()
-            .filter_map(|row| if row.site == site { row.against } else { Some(row.site) })
+            .filter_map(|row| {
+                if row.site == site {
+                    row.against
+                } else {
+                    Some(row.site)
+                }
+            })
             .collect();
         let turned = |contrast: Contrast, row: &Row| {
-            if row.site == site { contrast } else { contrast.turned() }
+            if row.site == site {
+                contrast
+            } else {
+                contrast.turned()
+            }
         };
-        let estimates = rows.iter().filter_map(|row| Some(turned(row.estimate?, row)));
+        let estimates = rows
+            .iter()
+            .filter_map(|row| Some(turned(row.estimate?, row)));
         let tests = rows
             .iter()
             .filter_map(|row| Some(turned(row.tested.as_ref()?.contrast, row)));
@@ -159,7 +176,9 @@ impl<'a> Facts<'a> {
             site,
             against: &against,
         };
-        let members = self.known.members(self.study, orders.of(within), within, sides);
+        let members = self
+            .known
+            .members(self.study, orders.of(within), within, sides);
         let mut tested = compare(self.measure, &members)?;
         let contrast = mean_contrast(&tests.collect::<Vec<_>>());
         let p = contrast.p()?;
@@ -192,7 +211,10 @@ impl Row {
 
     /// Wearers among them.
     pub fn wearers(&self, study: &Study<'_>) -> usize {
-        let wearers = self.members.iter().map(|member| study.sensors[member.sensor].wearer);
+        let wearers = self
+            .members
+            .iter()
+            .map(|member| study.sensors[member.sensor].wearer);
         wearers.collect::<BTreeSet<usize>>().len()
     }
 }
@@ -223,11 +245,18 @@ fn mean_contrast(contrasts: &[Contrast]) -> Contrast {
     let count = contrasts.len() as f64;
     let mean = |of: &dyn Fn(&Contrast) -> f64| contrasts.iter().map(of).sum::<f64>() / count;
     let site = Side {
-        sensors: contrasts.iter().map(|c| c.sides[0].sensors).max().unwrap_or(0),
+        sensors: contrasts
+            .iter()
+            .map(|c| c.sides[0].sensors)
+            .max()
+            .unwrap_or(0),
         mean: mean(&|c| c.sides[0].mean),
         variance: mean(&|c| c.sides[0].variance.sqrt()).powi(2),
         spread: mean(&|c| c.sides[0].spread.sqrt()).powi(2),
-        df: contrasts.iter().map(|c| c.sides[0].df).fold(f64::INFINITY, f64::min),
+        df: contrasts
+            .iter()
+            .map(|c| c.sides[0].df)
+            .fold(f64::INFINITY, f64::min),
     };
     let parts: Vec<(f64, f64)> = contrasts
         .iter()

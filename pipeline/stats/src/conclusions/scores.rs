@@ -54,7 +54,11 @@ pub(super) fn life(sensor: &Sensor, now: f64) -> Option<Life> {
     let known = sensor.known_until <= now && !over;
     Some(Life {
         days: days.min(sensor.rated_days),
-        ending: if known { sensor.ending } else { Ending::Censored },
+        ending: if known {
+            sensor.ending
+        } else {
+            Ending::Censored
+        },
     })
 }
 
@@ -65,11 +69,14 @@ pub(super) fn scores(study: &Study<'_>, measure: Measure, now: f64) -> Vec<Optio
         Measure::ReadsTrue => mean_of_pairs(sensor, now, |p| HUNDRED * p.relative.abs()),
         Measure::ReadsHighOrLow => mean_of_pairs(sensor, now, |p| p.difference),
         Measure::QuietAtNight => rate_of_nights(sensor, now),
-        Measure::Delay => sensor.delay.filter(|_| sensor.known_until <= now).map(|delay| Score {
-            value: delay.minutes,
-            weight: delay.weight,
-            size: 1.0,
-        }),
+        Measure::Delay => sensor
+            .delay
+            .filter(|_| sensor.known_until <= now)
+            .map(|delay| Score {
+                value: delay.minutes,
+                weight: delay.weight,
+                size: 1.0,
+            }),
     };
     study.sensors.iter().map(of).collect()
 }
@@ -82,7 +89,11 @@ fn mean_of_pairs(sensor: &Sensor, now: f64, of: impl Fn(&super::Pair) -> f64) ->
 
 fn rate_of_nights(sensor: &Sensor, now: f64) -> Option<Score> {
     let known = sensor.nights.partition_point(|night| night.end <= now);
-    let values = sensor.nights.iter().take(known).map(|night| HUNDRED * night.artefacts);
+    let values = sensor
+        .nights
+        .iter()
+        .take(known)
+        .map(|night| HUNDRED * night.artefacts);
     mean(values, known, NIGHTS_OF_A_SENSOR)
 }
 
@@ -201,14 +212,23 @@ fn hazard_scores(members: &mut [Member], lives: &[Option<Life>]) {
     let mut times: Vec<(f64, bool, usize)> = members
         .iter()
         .enumerate()
-        .map(|(place, member)| (life(member).days, life(member).ending != Ending::CameOff, place))
+        .map(|(place, member)| {
+            (
+                life(member).days,
+                life(member).ending != Ending::CameOff,
+                place,
+            )
+        })
         .collect();
     // Of equal times those that came off first.
     times.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
     let (mut hazard, mut at) = (0.0, 0);
     while at < times.len() {
         let day = times[at].0;
-        let tied = times[at..].iter().take_while(|time| time.0 <= day * (1.0 + 1e-9)).count();
+        let tied = times[at..]
+            .iter()
+            .take_while(|time| time.0 <= day * (1.0 + 1e-9))
+            .count();
         let came_off = times[at..at + tied].iter().filter(|time| !time.1).count();
         hazard += came_off as f64 / (times.len() - at) as f64;
         for (_, stayed, place) in &times[at..at + tied] {
@@ -219,7 +239,11 @@ fn hazard_scores(members: &mut [Member], lives: &[Option<Life>]) {
 }
 
 /// The share that came off by the rated day, sensor by sensor: pseudo-observations of each site's cumulative incidence.
-pub(super) fn shares(study: &Study<'_>, order: &Order, lives: &[Option<Life>]) -> Vec<Option<Score>> {
+pub(super) fn shares(
+    study: &Study<'_>,
+    order: &Order,
+    lives: &[Option<Life>],
+) -> Vec<Option<Score>> {
     let mut scores = vec![None; study.sensors.len()];
     for site in 0..study.sites.len() {
         let known: Vec<(usize, Life)> = order

@@ -58,7 +58,11 @@ pub(super) fn shuffled_p(members: &[Member]) -> Option<f64> {
             high = tilt;
         }
         let step = tilt + (sum - slope) / bend;
-        tilt = if step > low && step < high { step } else { 0.5 * (low + high) };
+        tilt = if step > low && step < high {
+            step
+        } else {
+            0.5 * (low + high)
+        };
         found = at(tilt);
     }
     let [k, _, bend] = found;
@@ -120,6 +124,10 @@ impl Block {
         let [p, dp, ddp] = work[k];
         let ways: f64 = (0..k).map(|i| ((n - i) as f64 / (i + 1) as f64).ln()).sum();
         let slope = dp / p;
-        [p.ln() + k as f64 * centre - ways, slope, ddp / p - slope * slope]
+        [
+            p.ln() + k as f64 * centre - ways,
+            slope,
+            ddp / p - slope * slope,
+        ]
     }
 }

@@ -10,7 +10,10 @@
 pub fn pseudo_incidence(days: &[f64], causes: &[Option<usize>], cause: usize) -> Vec<f64> {
     let mut order: Vec<usize> = (0..days.len()).collect();
     order.sort_by(|&a, &b| {
-        days[a].total_cmp(&days[b]).then(causes[a].is_none().cmp(&causes[b].is_none())).then(a.cmp(&b))
+        days[a]
+            .total_cmp(&days[b])
+            .then(causes[a].is_none().cmp(&causes[b].is_none()))
+            .then(a.cmp(&b))
     });
     let whole = incidence(&order, days, causes, cause, usize::MAX);
     let n = days.len() as f64;
@@ -19,7 +22,13 @@ pub fn pseudo_incidence(days: &[f64], causes: &[Option<usize>], cause: usize) ->
         .collect()
 }
 
-fn incidence(order: &[usize], days: &[f64], causes: &[Option<usize>], cause: usize, without: usize) -> f64 {
+fn incidence(
+    order: &[usize],
+    days: &[f64],
+    causes: &[Option<usize>],
+    cause: usize,
+    without: usize,
+) -> f64 {
     let mut at_risk = (order.len() - usize::from(without < order.len())) as f64;
     let (mut free, mut sum, mut at) = (1.0, 0.0, 0);
     while at < order.len() {

@@ -1,0 +1,245 @@
+//! Whole studies of several sites, of known truth, for the conclusions that are drawn from them.
+
+use crate::draws::{gamma, normal, poisson};
+use crate::wear::{Cause, Law};
+use rand::RngExt;
+use rand_chacha::ChaCha8Rng;
+use whereworn_stats::conclusions::{Ending, Night, Pair, Sensor, Study};
+
+/// Days in a month.
+pub const MONTH: f64 = 365.25 / 12.0;
+
+/// What is true of a site.
+#[derive(Clone, Copy)]
+pub struct SiteLaw {
+    /// How its sensors end.
+    pub life: Law,
+    /// Mean error, percent of glucose.
+    pub bias: f64,
+    /// Standard deviation of that between sensors.
+    pub sd_between: f64,
+    /// Standard deviation of the pairs of a sensor.
+    pub sd_within: f64,
+    /// Night artefacts per night.
+    pub rate: f64,
+    /// Shape of the gamma law by which sensors differ in that.
+    pub shape: f64,
+    /// Fewest and most pairs of a sensor that stays on to the end.
+    pub pairs: [usize; 2],
+}
+
+/// A site as it usually is (common practice, no source): three in ten sensors come off, a mean absolute relative difference of
+/// 8 %, 8 artefacts per 100 nights.
+pub const USUAL: SiteLaw = SiteLaw {
+    life: Law {
+        shape: 1.3,
+        hazard: 0.36,
+        fault: 0.005,
+        failed_start: 0.02,
+        chosen: 0.005,
+    },
+    bias: 0.0,
+    sd_between: 5.0,
+    sd_within: 9.0,
+    rate: 0.08,
+    shape: 1.5,
+    pairs: [5, 50],
+};
+
+/// How a study is made.
+#[derive(Clone)]
+pub struct Design {
+    /// The sites, and how many sensors are worn at each, over all wearers.
+    pub sites: Vec<(SiteLaw, usize)>,
+    /// People, who take turns.
+    pub wearers: usize,
+    /// Months over which sensors are inserted.
+    pub months: usize,
+    /// Month from which on each site is worn; empty: all from the start.
+    pub starts: Vec<usize>,
+    /// How far seasons move errors (percent), and hazards and rates (their logarithm).
+    pub season: f64,
+    /// A sensor in a hundred reads so much higher, percent.
+    pub outlier: f64,
+    /// A site is worn no longer from when on its mean error, survival or nights lag this many standard errors behind the others'.
+    pub drops_behind: Option<f64>,
+}
+
+impl Design {
+    /// Sites alike in design, without anything special.
+    #[must_use]
+    pub fn plain(laws: &[SiteLaw], sensors: usize, wearers: usize) -> Self {
+        Self {
+            sites: laws.iter().map(|law| (*law, sensors)).collect(),
+            wearers,
+            months: 24,
+            starts: Vec::new(),
+            season: 0.0,
+            outlier: 0.0,
+            drops_behind: None,
+        }
+    }
+
+    /// A study; sites are named by their place.
+    pub fn draw<'a>(&self, names: &[&'a str], random: &mut ChaCha8Rng) -> Study<'a> {
+        let people: Vec<[f64; 3]> = (0..self.wearers)
+            .map(|_| [normal(random), normal(random), normal(random)])
+            .collect();
+        let slots = self.slots(random);
+        let mut sensors: Vec<Sensor> = Vec::new();
+        let mut dropped = vec![false; self.sites.len()];
+        let mut month = 0;
+        for (turn, (time, site)) in slots.into_iter().enumerate() {
+            while (month + 1) as f64 * MONTH <= time {
+                month += 1;
+                self.drop(&sensors, month as f64 * MONTH, &mut dropped);
+            }
+            // What was meant for a site that is worn no longer goes to one that is.
+            let site = if dropped[site] {
+                match (0..self.sites.len())
+                    .cycle()
+                    .skip(turn)
+                    .take(self.sites.len())
+                    .find(|s| !dropped[*s])
+                {
+                    Some(other) => other,
+                    None => continue,
+                }
+            } else {
+                site
+            };
+            let wearer = turn % self.wearers;
+            sensors.push(self.sensor(time, site, wearer, people[wearer], random));
+        }
+        Study {
+            sites: names.iter().take(self.sites.len()).copied().collect(),
+            sensors,
+            looks: (1..=self.months)
+                .map(|month| month as f64 * MONTH)
+                .collect(),
+        }
+    }
+
+    /// When a sensor is inserted, and where: each site's sensors spread over its months, in an order drawn anew.
+    fn slots(&self, random: &mut ChaCha8Rng) -> Vec<(f64, usize)> {
+        let mut slots = Vec::new();
+        for (site, (_, sensors)) in self.sites.iter().enumerate() {
+            let from = self.starts.get(site).copied().unwrap_or(0) as f64;
+            let months = self.months as f64 - 0.5 - from;
+            for place in 0..*sensors {
+                let at = (place as f64 + random.random::<f64>()) / *sensors as f64;
+                slots.push(((from + months * at) * MONTH, site));
+            }
+        }
+        slots.sort_by(|a, b| a.0.total_cmp(&b.0));
+        slots
+    }
+
+    /// One sensor of a person, whose deviates move hazard, errors and night artefacts.
+    pub fn sensor(
+        &self,
+        inserted: f64,
+        site: usize,
+        wearer: usize,
+        person: [f64; 3],
+        random: &mut ChaCha8Rng,
+    ) -> Sensor {
+        let law = &self.sites[site].0;
+        let wave = self.season * (std::f64::consts::TAU * inserted / 365.25).sin();
+        let log_scale = 0.2 * wave;
+        let life = law.life.draw(random, (0.4 * person[0] + log_scale).exp());
+        let end = inserted + life.days;
+        let mut level = law.bias + 2.0 * person[1] + wave + law.sd_between * normal(random);
+        if random.random::<f64>() < 0.01 {
+            level += self.outlier;
+        }
+        let [fewest, most] = law.pairs;
+        let count = random.random_range(fewest..=most) as f64 * life.days / law_days();
+        let mut pairs: Vec<Pair> = (0..count.ceil() as usize)
+            .map(|_| {
+                let age = life.days * random.random::<f64>();
+                let relative = (level + law.sd_within * normal(random)) / 100.0;
+                Pair {
+                    time: inserted + age,
+                    difference: relative * (60.0 + 200.0 * random.random::<f64>()),
+                    relative,
+                    routine: true,
+                    age,
+                }
+            })
+            .collect();
+        pairs.sort_by(|a, b| a.time.total_cmp(&b.time));
+        let rate = law.rate * (0.3 * person[2] + log_scale).exp() * gamma(random, law.shape);
+        let nights = (1..=life.days.floor() as usize)
+            .map(|night| Night {
+                end: inserted + night as f64,
+                artefacts: poisson(random, rate),
+            })
+            .collect();
+        Sensor {
+            wearer,
+            site,
+            model: 0,
+            lot: 0,
+            tape: 0,
+            clock_doubted: false,
+            unit_doubted: false,
+            inserted,
+            quarter: (inserted / (3.0 * MONTH)).floor() as i32,
+            rated_days: law_days(),
+            known_until: end,
+            ending: match life.cause {
+                Cause::Detached => Ending::CameOff,
+                Cause::Fault => Ending::Competing,
+                Cause::Chosen | Cause::Still => Ending::Censored,
+            },
+            pairs,
+            nights,
+            delay: None,
+        }
+    }
+
+    /// Marks sites that are behind in anything at a month's end, as long as two are left.
+    fn drop(&self, sensors: &[Sensor], now: f64, dropped: &mut [bool]) {
+        let Some(limit) = self.drops_behind else {
+            return;
+        };
+        let values: [fn(&Sensor) -> f64; 3] = [
+            |s| f64::from(u8::from(s.ending == Ending::CameOff)),
+            |s| s.pairs.iter().map(|p| p.difference).sum::<f64>() / s.pairs.len().max(1) as f64,
+            |s| s.nights.iter().map(|n| n.artefacts).sum::<f64>() / s.nights.len().max(1) as f64,
+        ];
+        for site in 0..dropped.len() {
+            if dropped[site] || dropped.iter().filter(|gone| !**gone).count() <= 2 {
+                continue;
+            }
+            let behind = values.iter().any(|of| {
+                let known = sensors.iter().filter(|s| s.known_until <= now);
+                let (own, others): (Vec<&Sensor>, Vec<&Sensor>) =
+                    known.partition(|s| s.site == site);
+                lag(&own, &others, of).is_some_and(|lag| lag > limit)
+            });
+            dropped[site] = behind;
+        }
+    }
+}
+
+fn law_days() -> f64 {
+    crate::wear::RATED
+}
+
+/// By how many standard errors one group's mean is above another's; `None` with fewer than three in either.
+fn lag(own: &[&Sensor], others: &[&Sensor], of: impl Fn(&Sensor) -> f64) -> Option<f64> {
+    let moments = |group: &[&Sensor]| {
+        let n = group.len() as f64;
+        let mean = group.iter().map(|s| of(s)).sum::<f64>() / n;
+        let squares: f64 = group.iter().map(|s| (of(s) - mean).powi(2)).sum();
+        (mean, squares / (n * (n - 1.0)))
+    };
+    if own.len() < 3 || others.len() < 3 {
+        return None;
+    }
+    let ((mean, error), (others, more)) = (moments(own), moments(others));
+    let error = (error + more).sqrt();
+    (error > 0.0).then(|| (mean - others) / error)
+}

@@ -1,0 +1,185 @@
+//! The studies that sentences are tried on.
+
+use whereworn_simulate::studies::{Design, SiteLaw, USUAL};
+use whereworn_stats::conclusions::Measure;
+
+/// A kind of study, and what is true in it.
+pub struct Condition {
+    pub name: &'static str,
+    pub design: Design,
+    /// Whether sites are exactly as far apart as the margin, in every measure.
+    pub at_margin: bool,
+}
+
+impl Condition {
+    fn new(name: &'static str, design: Design) -> Self {
+        Self {
+            name,
+            design,
+            at_margin: false,
+        }
+    }
+
+    /// Whether two sites are alike in a measure.
+    pub fn alike(&self, measure: Measure, one: usize, other: usize) -> bool {
+        let [a, b] = [one, other].map(|site| self.design.sites[site].0);
+        let total = |law: &SiteLaw| law.sd_between.powi(2) + law.sd_within.powi(2);
+        let same = |x: f64, y: f64| (x - y).abs() < 1e-9;
+        match measure {
+            Measure::StaysOn => same(a.life.hazard, b.life.hazard),
+            Measure::ReadsTrue => same(a.bias, b.bias) && same(total(&a), total(&b)),
+            Measure::ReadsHighOrLow => same(a.bias, b.bias),
+            Measure::QuietAtNight => same(a.rate, b.rate),
+            Measure::Delay => true,
+        }
+    }
+
+    /// Whether a site is as the mean of all others in a measure.
+    pub fn as_others(&self, measure: Measure, site: usize) -> bool {
+        (0..self.design.sites.len()).all(|other| self.alike(measure, site, other))
+    }
+}
+
+/// A site that differs in everything.
+pub const OTHER: SiteLaw = SiteLaw {
+    life: whereworn_simulate::wear::Law {
+        hazard: 1.2,
+        ..USUAL.life
+    },
+    bias: 8.0,
+    rate: 0.25,
+    ..USUAL
+};
+
+/// Without a difference, or with one site that differs.
+pub fn without_difference() -> Vec<Condition> {
+    // Spread between sensors against within them, so that the mean absolute difference is the same.
+    let wide = SiteLaw {
+        sd_between: 9.0,
+        sd_within: 5.0,
+        shape: 1.0,
+        pairs: [3, 15],
+        ..USUAL
+    };
+    let narrow = SiteLaw {
+        sd_between: 3.0,
+        sd_within: (106.0_f64 - 9.0).sqrt(),
+        shape: 6.0,
+        pairs: [20, 60],
+        ..USUAL
+    };
+    let plain =
+        |sites: usize, sensors, wearers| Design::plain(&vec![USUAL; sites], sensors, wearers);
+    let with_one_other = |sites: usize, sensors, wearers| {
+        let mut laws = vec![USUAL; sites];
+        laws[1] = OTHER;
+        Design::plain(&laws, sensors, wearers)
+    };
+    let sized = |sizes: &[usize]| Design {
+        sites: sizes.iter().map(|size| (USUAL, *size)).collect(),
+        ..plain(1, 1, 1)
+    };
+    vec![
+        Condition::new("1 wearer, 2 sites, 3 sensors each", plain(2, 3, 1)),
+        Condition::new("1 wearer, 2 sites, 10 sensors each", plain(2, 10, 1)),
+        Condition::new("1 wearer, 3 sites, 6 sensors each", plain(3, 6, 1)),
+        Condition::new("3 wearers, 4 sites, 20 sensors each", plain(4, 20, 3)),
+        Condition::new("10 wearers, 7 sites, 20 sensors each", plain(7, 20, 10)),
+        Condition::new(
+            "1 wearer, 5 sites with 20, 20, 3, 3 and 3 sensors",
+            sized(&[20, 20, 3, 3, 3]),
+        ),
+        Condition::new(
+            "1 wearer, sites that scatter unlike, with unequal pairs and 4, 12 and 12 sensors",
+            Design {
+                sites: vec![(wide, 4), (narrow, 12), (wide, 12)],
+                ..plain(1, 1, 1)
+            },
+        ),
+        Condition::new(
+            "1 wearer, 3 sites, 10 sensors each, one in a hundred 40 % off",
+            Design {
+                outlier: 40.0,
+                ..plain(3, 10, 1)
+            },
+        ),
+        Condition::new(
+            "3 wearers, 4 sites, 12 sensors each, a site dropped when one standard error behind",
+            Design {
+                drops_behind: Some(1.0),
+                ..plain(4, 12, 3)
+            },
+        ),
+        Condition::new(
+            "1 wearer, 3 sites, 12 sensors each, the third from month 12 on, seasons",
+            Design {
+                season: 4.0,
+                starts: vec![0, 0, 12],
+                ..plain(3, 12, 1)
+            },
+        ),
+        Condition::new(
+            "1 wearer, 3 sites, 10 sensors each, the second differs",
+            with_one_other(3, 10, 1),
+        ),
+        Condition::new(
+            "3 wearers, 5 sites, 15 sensors each, the second differs",
+            with_one_other(5, 15, 3),
+        ),
+    ]
+}
+
+/// Two sites that differ in one measure: by a factor of the hazard, percent of glucose, a factor of the rate.
+pub fn with_effect(measure: Measure, effect: f64) -> [SiteLaw; 2] {
+    let mut other = USUAL;
+    if measure == Measure::Delay {
+        let quiet = SiteLaw {
+            rate: 0.07,
+            shape: 12.0,
+            ..USUAL
+        };
+        return [
+            quiet,
+            SiteLaw {
+                rate: 0.07 * effect,
+                ..quiet
+            },
+        ];
+    }
+    match measure {
+        Measure::StaysOn => other.life.hazard *= effect,
+        Measure::ReadsTrue => (other.sd_between, other.sd_within) = (5.0 * effect, 9.0 * effect),
+        Measure::ReadsHighOrLow => other.bias += effect,
+        Measure::QuietAtNight => other.rate *= effect,
+        Measure::Delay => {}
+    }
+    [USUAL, other]
+}
+
+/// Two sites as far apart as the default margins.
+pub fn at_margin() -> Vec<Condition> {
+    let apart = SiteLaw {
+        life: whereworn_simulate::wear::Law {
+            hazard: 0.525,
+            ..USUAL.life
+        },
+        // 5 mg/dL at a mean of 160; that alone moves the mean absolute difference, the scatter does the rest.
+        bias: 3.125,
+        sd_between: 5.0,
+        sd_within: 11.4,
+        rate: 0.1,
+        ..USUAL
+    };
+    [(30, 1), (60, 3)]
+        .map(|(sensors, wearers)| Condition {
+            name: if wearers == 1 {
+                "1 wearer, 2 sites at the margin, 30 sensors each"
+            } else {
+                "3 wearers, 2 sites at the margin, 60 sensors each"
+            },
+            design: Design::plain(&[USUAL, apart], sensors, wearers),
+            at_margin: true,
+        })
+        .into_iter()
+        .collect()
+}
