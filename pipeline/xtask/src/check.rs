@@ -1,40 +1,69 @@
-//! Format, lints, documentation and tests, quick ones first.
+//! Everything that has to hold and needs no browser, quick checks first.
 
 use std::process::Command;
 
-/// Each check as one cargo command.
-const CHECKS: [(&str, &[&str]); 4] = [
-    ("format", &["fmt", "--all", "--check"]),
+/// A check: one cargo command, or a quick simulation that fails where a promise is broken.
+enum Check {
+    Cargo(&'static [&'static str]),
+    Simulation(fn() -> Result<(), String>),
+}
+
+use Check::{Cargo, Simulation};
+
+/// What has to hold beside the tests.
+const CHECKS: [(&str, Check); 5] = [
+    ("format", Cargo(&["fmt", "--all", "--check"])),
     (
         "lints",
-        &[
+        Cargo(&[
             "clippy",
             "--release",
+            "--locked",
             "--workspace",
             "--all-targets",
             "--",
             "-D",
             "warnings",
-        ],
+        ]),
     ),
     (
         "documentation",
-        &["doc", "--release", "--no-deps", "--workspace"],
+        Cargo(&["doc", "--release", "--locked", "--no-deps", "--workspace"]),
     ),
-    ("tests", &["test", "--release"]),
+    (
+        "intervals and tests, simulated",
+        Simulation(|| crate::calibrate::run(true)),
+    ),
+    (
+        "night artefacts, simulated",
+        Simulation(|| crate::nights::run(true)),
+    ),
 ];
 
-/// Runs the checks; the first that fails ends it.
-pub fn run() -> Result<(), String> {
-    for (name, arguments) in CHECKS {
-        println!("== {name}: cargo {}", arguments.join(" "));
-        let done = Command::new("cargo")
-            .args(arguments)
-            .env("RUSTDOCFLAGS", "-D warnings")
-            .status();
-        if !done.is_ok_and(|status| status.success()) {
-            return Err(format!("{name} failed"));
+const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));
+
+/// Runs the tests, where they are wanted, and all other checks; the first that fails ends it.
+///
+/// # Errors
+/// The name of the check that failed, or what a simulation says.
+pub fn run(tests: bool) -> Result<(), String> {
+    for (name, check) in tests.then_some(&TESTS).into_iter().chain(&CHECKS) {
+        println!("\n== {name}");
+        match check {
+            Cargo(arguments) => cargo(arguments).map_err(|()| format!("{name} failed"))?,
+            Simulation(simulate) => simulate()?,
         }
     }
     Ok(())
+}
+
+fn cargo(arguments: &[&str]) -> Result<(), ()> {
+    let done = Command::new("cargo")
+        .args(arguments)
+        .env("RUSTDOCFLAGS", "-D warnings")
+        .status();
+    match done {
+        Ok(status) if status.success() => Ok(()),
+        _ => Err(()),
+    }
 }
