@@ -32,16 +32,17 @@ pub(crate) struct Catalogue {
     #[serde(default)]
     pub tables: BTreeMap<String, TableWords>,
     pub table: TableText,
-    pub missing: BTreeMap<String, String>,
     pub sections: BTreeMap<String, SectionText>,
     pub chart: ChartText,
-    pub bottom: Bottom,
-    pub site: SiteText,
-    pub tests: Tests,
+    pub counts: Counts,
+    pub first: First,
+    pub claims: Claims,
+    pub next: NextText,
+    pub together: Together,
+    pub pairs: Pairs,
     pub changes: Changes,
     pub questions: Questions,
     pub reasons: Reasons,
-    pub unknown: Unknown,
     pub tips: Tips,
     pub sheets: SheetText,
     pub method: Vec<Point>,
@@ -53,12 +54,17 @@ pub(crate) struct Catalogue {
 impl Catalogue {
     /// A number of sensors.
     pub fn sensors(&self, count: f64) -> String {
-        counted(count, &self.bottom.sensors_one, &self.bottom.sensors_many)
+        counted(count, &self.counts.sensors_one, &self.counts.sensors_many)
     }
 
     /// A number of sites.
     pub fn sites_counted(&self, count: f64) -> String {
-        counted(count, &self.bottom.sites_one, &self.bottom.sites_many)
+        counted(count, &self.counts.sites_one, &self.counts.sites_many)
+    }
+
+    /// A number of wearers.
+    pub fn wearers(&self, count: f64) -> String {
+        counted(count, &self.counts.wearers_one, &self.counts.wearers_many)
     }
 
     /// The word for a coded value of a column, where there is one.

@@ -19,6 +19,7 @@ pub(crate) struct ChartText {
     pub last_day: LastDayText,
     pub strip: StripText,
     pub body: BodyText,
+    pub side_by_side: SideBySideText,
 }
 
 #[derive(Deserialize)]
@@ -73,9 +74,6 @@ pub(crate) struct BodyText {
     pub front: String,
     pub back: String,
     pub off_label: String,
-    pub came_off: String,
-    pub bias: String,
-    pub nights: String,
     pub few: String,
     pub caption: String,
     pub caption_elsewhere: String,
@@ -134,4 +132,13 @@ pub(crate) struct TracesText {
     pub caption: String,
     pub finding: String,
     pub item: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SideBySideText {
+    pub caption: String,
+    pub caption_beyond: String,
+    pub caption_few: String,
+    pub finding: String,
 }

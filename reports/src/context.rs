@@ -1,19 +1,18 @@
 //! What every part of the report needs to know of the study.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use whereworn_model::format::{self, NO_VALUE};
-use whereworn_model::settings::{DateFormat, Settings};
+use whereworn_model::settings::{DateFormat, Measure, Settings};
 use whereworn_model::sites::Site;
-use whereworn_model::table::ResultTable;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
 use crate::catalogue::{Catalogue, fill};
-use crate::edition::{Place, Plan, Plans};
+use crate::edition::{Plan, Plans};
 use crate::input::Input;
 use crate::privacy::Shared;
 
@@ -26,6 +25,8 @@ pub(crate) struct Context<'a> {
     pub shared: Option<Shared>,
     pub zone: TimeZone,
     pub unit: Unit,
+    /// Differences that would not matter.
+    pub margins: BTreeMap<Measure, f64>,
     sites: Vec<Site>,
     /// Keys of the sites with a sensor, in their order.
     worn: Vec<String>,
@@ -46,6 +47,7 @@ impl<'a> Context<'a> {
             shared,
             zone: input.settings.zone(),
             unit: input.settings.unit(),
+            margins: input.settings.study_plan().margins,
             worn: Vec::new(),
         };
         context.worn = context.worn_sites();
@@ -55,11 +57,6 @@ impl<'a> Context<'a> {
     /// What stands where in this edition.
     pub fn plan(&self) -> &'a Plan {
         self.plans.of(self.input.edition)
-    }
-
-    /// Where a table stands in this edition.
-    pub fn place(&self, table: &ResultTable) -> Option<Place> {
-        self.plans.place(self.input.edition, table)
     }
 
     /// A number with so many decimals, as the language writes it.
@@ -177,14 +174,6 @@ impl<'a> Context<'a> {
         match self.text.months.get(index.wrapping_sub(1)) {
             Some(name) => fill(&self.text.page.month, &[("month", name), ("year", year)]),
             None => text,
-        }
-    }
-
-    /// The catalogue's sentence for a table without rows.
-    pub fn missing(&self, table: &ResultTable) -> String {
-        match self.text.missing.get(&table.name) {
-            Some(text) => text.clone(),
-            None => fill(&self.text.table.missing, &[("title", &table.title())]),
         }
     }
 }

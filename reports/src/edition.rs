@@ -39,14 +39,6 @@ impl Edition {
     }
 }
 
-/// Before the annex or in it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub(crate) enum Place {
-    Body,
-    Annex,
-}
-
 /// The sections of one edition, in order.
 #[derive(Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -55,25 +47,42 @@ pub(crate) struct Plan {
     pub annex: Vec<String>,
     /// Whether it comes with sheets of sensors that ended early.
     pub sheets: bool,
-    /// Columns of the table of the bottom line.
-    pub summary: Vec<SummaryColumn>,
+    /// Whether what the next sensor will do is told in points, not in a table.
+    pub points: bool,
 }
 
-/// A column of the bottom line's table: whose cells it shows, and beside them the number that they rest on. Both are
-/// written `TABLE.COLUMN`.
+/// What answers one question: a picture of one table, some rows and columns of another.
 #[derive(Clone, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SummaryColumn {
-    pub value: String,
-    pub count: Option<String>,
+#[serde(deny_unknown_fields, default)]
+pub(crate) struct Excerpt {
+    /// The table whose chart is drawn.
+    pub picture: Option<String>,
+    /// The table of which rows are shown.
+    pub table: Option<String>,
+    pub columns: Vec<String>,
+    /// Those of the columns that are shown with their interval. A figure that has another interval elsewhere in the
+    /// report is shown without one.
+    pub intervals: Vec<String>,
+    /// Most rows shown.
+    pub rows: usize,
+    /// The column whose highest or latest values come first.
+    pub first: Option<String>,
+    /// Sections whose tables are linked.
+    pub sections: Vec<String>,
 }
 
-#[derive(Clone, Copy, Default, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Placement {
-    clinician: Option<Place>,
-    wearer: Option<Place>,
-    public: Option<Place>,
+impl Default for Excerpt {
+    fn default() -> Self {
+        Self {
+            picture: None,
+            table: None,
+            columns: Vec::new(),
+            intervals: Vec::new(),
+            rows: 12,
+            first: None,
+            sections: Vec::new(),
+        }
+    }
 }
 
 /// What stands where, in every edition.
@@ -83,7 +92,9 @@ pub(crate) struct Plans {
     clinician: Plan,
     wearer: Plan,
     public: Plan,
-    tables: BTreeMap<String, Placement>,
+    /// Tables that the public edition is made from.
+    published: Vec<String>,
+    excerpts: BTreeMap<String, Excerpt>,
 }
 
 impl Plans {
@@ -101,18 +112,20 @@ impl Plans {
         }
     }
 
-    /// Where a table stands in an edition. One that no one has placed is in the clinician's annex alone, one that came
-    /// with the study also in the wearer's; the public edition has none of those.
-    pub fn place(&self, edition: Edition, table: &ResultTable) -> Option<Place> {
-        if table.own_query {
-            return (edition != Edition::Public).then_some(Place::Annex);
-        }
-        let placement = self.tables.get(&table.name).copied().unwrap_or_default();
-        match edition {
-            Edition::Clinician => placement.clinician.or(Some(Place::Annex)),
-            Edition::Wearer => placement.wearer,
-            Edition::Public => placement.public,
-        }
+    /// What answers a question.
+    pub fn excerpt(&self, key: &str) -> Option<&Excerpt> {
+        self.excerpts.get(key)
+    }
+
+    /// All excerpts by the section that they are.
+    #[cfg(test)]
+    pub fn excerpts(&self) -> &BTreeMap<String, Excerpt> {
+        &self.excerpts
+    }
+
+    /// Whether a table may be published: one of the program's that is named for it.
+    pub fn is_published(&self, table: &ResultTable) -> bool {
+        !table.own_query && self.published.contains(&table.name)
     }
 }
 

@@ -19,7 +19,7 @@ mod anchors;
 mod catalogue;
 mod chart;
 mod chart_words;
-mod columns;
+mod claims;
 mod context;
 mod document;
 mod drawing;

@@ -1,9 +1,10 @@
 //! The public edition: results turned into what identifies no one, before anything is rendered or written.
 //!
 //! - Tables: those named for the edition, and none that came with the study.
-//! - Texts: words of the catalogue; names of sites of the study's own, of wearers and of sensors become numbers; a column
-//!   of any other text is left out.
-//! - Times and dates: the number of the day, the first day of the study being 1.
+//! - Columns go by the class that their header declares, never by their name: sites keep the program's own names, sites of
+//!   the study's own, wearers and sensors become numbers, times and dates the number of the day, the first day of the study
+//!   being 1; numbers stay, categories as far as the catalogue has a word for them. A column that identifies, or of no class,
+//!   is left out.
 //! - Rows of a site with fewer than [`LEAST_SENSORS`] sensors, or with a smaller number of sensors of their own, are left out.
 //! - Settings: numbers and choices; no text but times of day.
 
@@ -11,13 +12,14 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
+use whereworn_model::header::{CellKind, Class};
 use whereworn_model::settings::{Settings, SiteSettings};
 use whereworn_model::sites::BUILT_IN;
-use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
+use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::time::{Month, local_date};
 
 use crate::catalogue::{Catalogue, fill};
-use crate::columns::is_site;
+use crate::claims::OTHERS;
 use crate::edition::Plans;
 use crate::input::Input;
 
@@ -56,9 +58,7 @@ pub(crate) fn strip<'a>(
     text: &Catalogue,
     plans: &Plans,
 ) -> (Input<'a>, Shared) {
-    input
-        .tables
-        .retain(|table| plans.place(input.edition, table).is_some());
+    input.tables.retain(|table| plans.is_published(table));
     let counts = sensors_by_site(&input.tables);
     let zone = input.settings.zone();
     let (wearers, sensors) = in_order_of_wear(&input.tables);
@@ -156,7 +156,7 @@ fn in_order_of_wear(tables: &[ResultTable]) -> (Vec<String>, Vec<(String, String
 
 /// Whether a column holds keys of sites.
 fn holds_sites(column: &Column) -> bool {
-    column.kind == CellKind::Text && is_site(&column.name)
+    column.header.class == Some(Class::Site)
 }
 
 impl Replacement<'_> {
@@ -187,30 +187,34 @@ impl Replacement<'_> {
         let sites = table.columns.iter().filter(|column| holds_sites(column));
         let mut keys = sites.filter_map(|column| column.cells[row].as_text());
         let counts = COUNTS.iter().filter_map(|name| table.number(row, name));
-        keys.all(|key| self.sites.contains_key(key))
+        keys.all(|key| key == OTHERS || self.sites.contains_key(key))
             && counts.into_iter().all(|count| count >= LEAST_SENSORS)
     }
 
-    /// A column without anything that identifies; `None` where that leaves nothing.
+    /// A column without anything that identifies; `None` where its class leaves nothing.
     fn column(&self, mut column: Column, sensors: &[Cell]) -> Option<Column> {
-        if column.name.ends_with("_no") {
-            return None;
-        }
-        column.cells = match (column.kind, column.name.as_str()) {
-            (CellKind::Integer | CellKind::Number, _) => return Some(column),
-            (CellKind::Time | CellKind::Date, _) => return Some(self.days(column)),
-            (CellKind::Text, "wearer") => self.replaced(&column, |name| self.wearer(name)),
-            (CellKind::Text, "sensor") => sensors.to_vec(),
-            (CellKind::Text, _) if holds_sites(&column) => self.replaced(&column, |key| {
-                self.sites.get(key).cloned().map_or(Cell::Empty, Cell::Text)
+        let number = matches!(column.kind, CellKind::Integer | CellKind::Number);
+        column.cells = match column.header.class? {
+            Class::Identifying => return None,
+            Class::Time => return Some(self.days(column)),
+            Class::Site => self.replaced(&column, |key| match key {
+                OTHERS => Cell::Text(key.to_owned()),
+                key => self.sites.get(key).cloned().map_or(Cell::Empty, Cell::Text),
             }),
-            (CellKind::Text | CellKind::Boolean, name) => {
-                let words = self.text.values.get(name)?;
-                self.replaced(&column, |word| match words.contains_key(word) {
-                    true => Cell::Text(word.to_owned()),
-                    false => Cell::Empty,
+            Class::Wearer => self.replaced(&column, |name| self.wearer(name)),
+            Class::Sensor if number => return None,
+            Class::Sensor => sensors.to_vec(),
+            _ if number => return Some(column),
+            Class::Category => {
+                let words = self.text.values.get(&column.name);
+                self.replaced(&column, |word| {
+                    match words.is_some_and(|words| words.contains_key(word)) {
+                        true => Cell::Text(word.to_owned()),
+                        false => Cell::Empty,
+                    }
                 })
             }
+            _ => return None,
         };
         Some(column)
     }

@@ -1,241 +1,219 @@
-//! The rules by which numbers become words.
+//! The rules by which claims become words. Nothing is said of two sites that is not a row of the table of conclusions:
 //!
-//! - A site with fewer than [`LEAST_SENSORS`] sensors, or a figure without an interval, is "not enough yet". For how true
-//!   a site reads, only sensors with pairs count.
-//! - Where none of n sensors came off there is no interval; its upper end is then taken as 3 / n (rule of three, common
-//!   practice, no source) to compare sites, and is not shown.
-//! - A site is above or below others in a measure where its interval lies wholly on one side of the median of the other
-//!   sites' estimates (of those with enough sensors); else it is about the same.
-//! - A site reads high or low where the interval of its bias leaves out zero; its sensors agree on that where the spread
-//!   between them is smaller than the bias.
-//! - Of all sites the best in a measure is named; a site is clearly worse where its interval does not overlap with that of
-//!   the best.
-//! - Chance hardly explains a difference where p is below 0.01, rarely where below 0.05 (common practice, no source).
+//! - `differs` is said as it is, `leans` after "so far", `alike` with the margin that it lies within, all else is open.
+//! - A row that was withdrawn says what it cannot be told from, in the sentence itself.
+//! - How many more sensors would settle an open row is said of pairs of sites on the label alone: no one is urged to wear a
+//!   sensor off it.
+
+use whereworn_model::settings::Measure;
+use whereworn_model::table::ResultTable;
 
 use crate::catalogue::fill;
+use crate::claims::{Claim, OTHERS, Verdict};
 use crate::context::Context;
 use crate::view::View;
+use crate::words::ClaimWords;
 
-/// Fewest sensors for a verdict on a site.
+/// Fewest sensors for a word on a site.
 pub(crate) const LEAST_SENSORS: f64 = 3.0;
 
-/// Below this, chance hardly explains a difference.
-const P_HARDLY: f64 = 0.01;
+/// Most claims in one sentence.
+const MOST_CLAIMS: usize = 2;
 
-/// Below this, chance would rarely explain it.
-const P_RARELY: f64 = 0.05;
-
-/// What a reader asks of a site.
-#[derive(Clone, Copy, Debug)]
-pub(crate) enum Measure {
-    /// Share that came off: less is better.
-    Stay,
-    /// Share of pairs within 20/20: more is better.
-    True,
-    /// Night artefacts per 100 nights: less is better.
-    Quiet,
+/// The words of a measure; every measure has some, by a test.
+fn words<'c>(context: &'c Context, measure: Measure) -> Option<&'c ClaimWords> {
+    context.text.claims.measures.get(measure.name())
 }
 
-/// A site against the others in one measure.
-#[derive(Debug, PartialEq)]
-pub(crate) enum Against {
-    More,
-    Less,
-    Same,
-    Alone,
+/// A site, or the others, by name.
+pub(crate) fn name(context: &Context, site: &str) -> String {
+    match site {
+        OTHERS => context.text.claims.others.clone(),
+        site => context.site_label(site),
+    }
 }
 
-/// The best site in a measure, those that it cannot be told apart from, and those clearly behind it.
-pub(crate) struct Best {
-    pub row: usize,
-    pub overlapping: Vec<String>,
-    pub behind: Vec<String>,
-}
-
-impl Measure {
-    /// The column of the comparison that it is read from.
-    pub fn column(self) -> &'static str {
-        match self {
-            Self::Stay => "came_off",
-            Self::True => "within_20_20",
-            Self::Quiet => "night_rate",
+/// A size in the measure's scale for readers: sensors in ten, percentage points, glucose, artefacts in 100 nights, minutes.
+fn size(context: &Context, measure: Measure, value: f64) -> String {
+    match measure {
+        Measure::StaysOn => context.number(value * 10.0, 1),
+        Measure::ReadsHighOrLow => {
+            let extra = whereworn_model::format::glucose_digits(context.unit);
+            context.number(context.unit.from_mgdl(value), extra.max(1))
         }
+        _ => context.number(value, 1),
     }
 }
 
-/// The best site in a measure; `None` where fewer than two have enough to judge them.
-pub(crate) fn ranked(view: &View, measure: Measure) -> Option<Best> {
-    let column = measure.column();
-    let sign = if matches!(measure, Measure::True) {
-        -1.0
-    } else {
-        1.0
-    };
-    let mut sites: Vec<(usize, f64, (f64, f64))> = view
-        .rows
+/// The size of a claim with its interval and the measure's scale in words.
+pub(crate) fn compared(context: &Context, claim: &Claim) -> String {
+    let scale = words(context, claim.measure).map_or("{value} {interval}", |words| &words.scale);
+    filled(context, scale, claim)
+}
+
+/// What fills the words of a claim.
+fn filled(context: &Context, template: &str, claim: &Claim) -> String {
+    let ends = claim.interval.map(|(lower, upper)| {
+        let ends = [lower, upper].map(|end| size(context, claim.measure, end));
+        let [lower, upper] = &ends;
+        fill(
+            &context.text.claims.interval,
+            &[("lower", lower), ("upper", upper)],
+        )
+    });
+    let margin = context.margins.get(&claim.measure).copied();
+    let margin = margin.unwrap_or(claim.measure.default_margin());
+    let values = [
+        ("site", &*name(context, claim.site)),
+        ("against", &*name(context, claim.against)),
+        ("value", &*size(context, claim.measure, claim.size)),
+        ("interval", ends.as_deref().unwrap_or_default()),
+        ("unit", context.unit.code()),
+        ("rated", &*rated(context)),
+        ("margin", &*size(context, claim.measure, margin)),
+        ("causes", &*causes(context, &claim.withdrawn)),
+    ];
+    fill(template, &values).trim_end().to_owned()
+}
+
+fn causes(context: &Context, withdrawn: &[&str]) -> String {
+    let known = &context.text.claims.causes;
+    let causes: Vec<&str> = withdrawn
         .iter()
-        .filter(|&&row| enough(view, row, column))
-        .filter_map(|&row| Some((row, view.value(row, column)?, interval(view, row, column)?)))
+        .map(|code| known.get(*code).map_or(*code, String::as_str))
         .collect();
-    sites.sort_by(|a, b| (sign * a.1).total_cmp(&(sign * b.1)));
-    let [first, others @ ..] = sites.as_slice() else {
-        return None;
+    causes.join(&context.text.claims.and)
+}
+
+/// A claim in words, without a full stop and without how sure it is; `None` for a row on which nothing is said.
+fn core(context: &Context, claim: &Claim) -> Option<String> {
+    let words = words(context, claim.measure)?;
+    let template = match claim.verdict {
+        _ if claim.striking && claim.is_pair() => &words.withdrawn,
+        _ if !claim.withdrawn.is_empty() => return None,
+        Verdict::Differs | Verdict::Leans if claim.site == OTHERS => &words.behind,
+        Verdict::Differs | Verdict::Leans => &words.claim,
+        Verdict::Alike if claim.is_pair() => &words.alike,
+        Verdict::Alike | Verdict::Open => return None,
     };
-    if others.is_empty() {
-        return None;
-    }
-    let named = |wanted: bool| {
-        let others = others.iter();
-        others
-            .filter(|other| (first.2.0 <= other.2.1 && other.2.0 <= first.2.1) == wanted)
-            .map(|other| view.text(other.0, "site"))
-            .collect()
-    };
-    Some(Best {
-        row: first.0,
-        overlapping: named(true),
-        behind: named(false),
+    Some(filled(context, template, claim))
+}
+
+/// A claim in words, what holds for now marked as such; without a full stop.
+pub(crate) fn claim(context: &Context, claim: &Claim) -> Option<String> {
+    let said = core(context, claim)?;
+    Some(match (claim.verdict, claim.withdrawn.is_empty()) {
+        (Verdict::Leans, true) => fill(&context.text.claims.so_far, &[("claim", &said)]),
+        _ => said,
     })
 }
 
-/// The site that is best in a measure, and how sure that is.
-pub(crate) fn best(view: &View, measure: Measure) -> String {
-    let text = &view.context.text.bottom;
-    let template = match measure {
-        Measure::Stay => &text.stay_best,
-        Measure::True => &text.true_best,
-        Measure::Quiet => &text.quiet_best,
-    };
-    let Some(best) = ranked(view, measure) else {
-        return not_enough(view.context);
-    };
-    let values = [
-        ("site", &*view.text(best.row, "site")),
-        ("value", &*view.in_words(best.row, measure.column())),
-        ("rated", &*rated(view.context)),
-    ];
-    let mut out = vec![fill(template, &values)];
-    if best.overlapping.is_empty() {
-        out.push(text.clear.clone());
+/// Some claims as one, all of them equally sure, and how many more there are; without a full stop.
+pub(crate) fn joined<'a, 't: 'a>(
+    context: &Context,
+    claims: impl Iterator<Item = &'a Claim<'t>>,
+) -> Option<String> {
+    let said: Vec<String> = claims.filter_map(|claim| core(context, claim)).collect();
+    let shown = said.iter().take(MOST_CLAIMS).map(String::as_str);
+    let shown = shown.collect::<Vec<_>>().join("; ");
+    let rest = said.len().saturating_sub(MOST_CLAIMS).to_string();
+    match said.len() {
+        0 => None,
+        1..=MOST_CLAIMS => Some(shown),
+        _ => Some(fill(
+            &context.text.claims.rest,
+            &[("claims", &shown), ("count", &rest)],
+        )),
+    }
+}
+
+/// A text that begins with a capital letter.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    let first = chars.next().map(|c| c.to_uppercase().to_string());
+    let end = if text.ends_with(['.', '?', '!']) {
+        ""
     } else {
-        if !best.behind.is_empty() {
-            out.push(fill(&text.behind, &[("sites", &best.behind.join(", "))]));
+        "."
+    };
+    format!("{}{}{end}", first.unwrap_or_default(), chars.as_str())
+}
+
+/// What is open between two sites, and how many more sensors a site would settle it where that may be said.
+pub(crate) fn open(context: &Context, claim: &Claim, countable: bool) -> Option<String> {
+    let words = words(context, claim.measure)?;
+    let said = filled(context, &words.open, claim);
+    let more = claim.more_sensors.filter(|_| countable);
+    Some(match more {
+        Some(more) => {
+            let more = context.text.sensors(more);
+            fill(
+                &context.text.claims.settled_by,
+                &[("open", &said), ("more", &more)],
+            )
         }
-        out.push(fill(
-            &text.overlap,
-            &[("others", &best.overlapping.join(", "))],
-        ));
-    }
-    out.join(" ")
+        None => said,
+    })
 }
 
-/// What can be said of one site.
-pub(crate) fn site(view: &View, row: usize) -> String {
-    let text = &view.context.text.site;
-    let sensors = worn(view, row);
-    let mut out = vec![fill(
-        &text.sensors,
-        &[("sensors", &view.context.text.sensors(sensors))],
-    )];
-    if sensors < LEAST_SENSORS {
-        out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));
-    } else {
-        out.extend([stays(view, row), reads(view, row), nights(view, row)]);
+/// The trade-off between sites on the label: what each has over another of them, with the figures of both. `None` with
+/// fewer than two such sites.
+pub(crate) fn trade_off(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
+    let context = view.context;
+    let words = &context.text.claims;
+    let names: Vec<String> = on_label
+        .iter()
+        .map(|site| context.site_label(site))
+        .collect();
+    let names = [("sites", &*names.join(&words.and))];
+    if on_label.len() < 2 {
+        return None;
     }
-    if view.table.text(row, "on_label") == "no" {
-        out.push(text.off_label.clone());
-    }
-    out.join(" ")
+    let shown = claims.iter().filter(|claim| {
+        let told = matches!(claim.verdict, Verdict::Differs | Verdict::Leans);
+        told && claim.withdrawn.is_empty() && claim.within(on_label)
+    });
+    let won: Vec<String> = shown.filter_map(|claim| won(view, claim)).collect();
+    Some(match won.len() {
+        0 => fill(&words.none_told, &names),
+        _ => won.join("; "),
+    })
 }
 
-fn stays(view: &View, row: usize) -> String {
-    let text = &view.context.text.site;
-    let template = match against(view, row, "came_off") {
-        None => &text.wear_unknown,
-        Some(Against::More) => &text.wear_more,
-        Some(Against::Less) => &text.wear_less,
-        Some(Against::Same) => &text.wear_same,
-        Some(Against::Alone) => &text.wear_alone,
+fn won(view: &View, claim: &Claim) -> Option<String> {
+    let context = view.context;
+    let words = words(context, claim.measure)?;
+    let column = column(view.table, claim.measure)?;
+    let figure = |site: &str| {
+        let row = view.table.rows_where("site", site).first().copied()?;
+        view.value(row, column).map(|_| view.short(row, column))
     };
     let values = [
-        ("value", &*view.in_words(row, "came_off")),
-        ("rated", &*rated(view.context)),
+        ("site", &*context.site_label(claim.site)),
+        ("against", &*context.site_label(claim.against)),
+        ("better", &*figure(claim.site)?),
+        ("worse", &*figure(claim.against)?),
     ];
-    fill(template, &values)
-}
-
-fn reads(view: &View, row: usize) -> String {
-    let text = &view.context.text.site;
-    let found = view.value(row, "bias").zip(view.interval(row, "bias"));
-    let Some((bias, (lower, upper))) = found.filter(|_| enough(view, row, "bias")) else {
-        return text.reads_unknown.clone();
-    };
-    let clear = lower > 0.0 || upper < 0.0;
-    let steady = view
-        .value(row, "sd_between")
-        .map(|spread| spread < bias.abs());
-    let template = match (clear, bias > 0.0, steady) {
-        (false, ..) => &text.reads_even,
-        (true, true, Some(true)) => &text.reads_high_steady,
-        (true, true, Some(false)) => &text.reads_high_scattered,
-        (true, true, None) => &text.reads_high,
-        (true, false, Some(true)) => &text.reads_low_steady,
-        (true, false, Some(false)) => &text.reads_low_scattered,
-        (true, false, None) => &text.reads_low,
-    };
-    let value = if clear {
-        size_of_bias(view, bias, lower, upper)
-    } else {
-        view.in_words(row, "bias")
-    };
-    fill(template, &[("value", &value)])
-}
-
-/// A bias without its sign, as the words carry it.
-pub(crate) fn size_of_bias(view: &View, bias: f64, lower: f64, upper: f64) -> String {
-    let interval = if bias < 0.0 {
-        (-upper, -lower)
-    } else {
-        (lower, upper)
-    };
-    view.quantity("bias", bias.abs(), Some(interval))
-}
-
-fn nights(view: &View, row: usize) -> String {
-    let text = &view.context.text.site;
-    let template = match against(view, row, "night_rate") {
-        None => &text.nights_unknown,
-        Some(Against::More) => &text.nights_noisy,
-        Some(Against::Less) => &text.nights_quiet,
-        Some(Against::Same) => &text.nights_same,
-        Some(Against::Alone) => &text.nights_alone,
-    };
-    fill(template, &[("value", &view.in_words(row, "night_rate"))])
-}
-
-/// `None` where the site has no estimate with an interval.
-pub(crate) fn against(view: &View, row: usize, column: &str) -> Option<Against> {
-    let (lower, upper) = interval(view, row, column)?;
-    let mut others: Vec<f64> = view
-        .rows
-        .iter()
-        .filter(|&&other| other != row && enough(view, other, column))
-        .filter_map(|&other| view.value(other, column))
-        .collect();
-    others.sort_by(f64::total_cmp);
-    let middle = others.len() / 2;
-    let median = match (others.is_empty(), others.len() % 2) {
-        (true, _) => return Some(Against::Alone),
-        (false, 1) => others[middle],
-        (false, _) => (others[middle - 1] + others[middle]) / 2.0,
-    };
-    Some(if lower > median {
-        Against::More
-    } else if upper < median {
-        Against::Less
-    } else {
-        Against::Same
+    let said = fill(&words.won, &values);
+    Some(match claim.verdict {
+        Verdict::Leans => fill(&context.text.claims.mark_so_far, &[("claim", &said)]),
+        _ => said,
     })
+}
+
+/// The column of the comparison of sites in which a measure is shown.
+pub(crate) fn column(comparison: &ResultTable, measure: Measure) -> Option<&'static str> {
+    let names: &[&str] = match measure {
+        Measure::StaysOn => &["came_off"],
+        Measure::ReadsTrue => &["mard", "within_20_20"],
+        Measure::QuietAtNight => &["night_rate"],
+        Measure::ReadsHighOrLow => &["bias"],
+        Measure::Delay => &["delay_minutes"],
+    };
+    names
+        .iter()
+        .copied()
+        .find(|name| comparison.column(name).is_some())
 }
 
 /// Number of sensors worn at a site.
@@ -246,76 +224,8 @@ pub(crate) fn worn(view: &View, row: usize) -> f64 {
     count.unwrap_or(0.0)
 }
 
-/// Whether a site has enough sensors for a verdict in a measure.
-pub(crate) fn enough(view: &View, row: usize, column: &str) -> bool {
-    let sensors = match column {
-        "bias" | "within_20_20" => view.value(row, "sensors").unwrap_or(0.0),
-        _ => worn(view, row),
-    };
-    sensors >= LEAST_SENSORS
-}
-
-fn interval(view: &View, row: usize, column: &str) -> Option<(f64, f64)> {
-    match (view.value(row, column)?, view.interval(row, column)) {
-        (0.0, None) if column == "came_off" => Some((0.0, 300.0 / worn(view, row))),
-        (_, interval) => interval,
-    }
-}
-
-fn not_enough(context: &Context) -> String {
-    fill(
-        &context.text.bottom.not_enough,
-        &[("least", &LEAST_SENSORS.to_string())],
-    )
-}
-
 /// The rated days in words.
 pub(crate) fn rated(context: &Context) -> String {
     let days = context.input.settings.wear.rated_days;
     context.number(days, if days.fract() == 0.0 { 0 } else { 1 })
-}
-
-/// Whether chance alone could explain the differences between sites, for the sections that ask it.
-pub(crate) fn chance(context: &Context, section: &str) -> Option<String> {
-    let text = &context.text.tests;
-    let (name, question) = match section {
-        "wear" => ("site_wear_test", &text.wear),
-        "nights" => ("site_nights_test", &text.nights),
-        _ => return None,
-    };
-    let found = View::named(context, name).and_then(|view| evidence(&view));
-    let answer = match found {
-        None => text.unknown.clone(),
-        Some((p, words)) => {
-            let template = if p < P_HARDLY {
-                &text.hardly
-            } else if p < P_RARELY {
-                &text.rarely
-            } else {
-                &text.could
-            };
-            fill(template, &[("evidence", &words)])
-        }
-    };
-    Some(format!("{question} {answer}"))
-}
-
-/// The p value to be told, by shuffling where there is one, and how it came about.
-fn evidence(view: &View) -> Option<(f64, String)> {
-    let text = &view.context.text.tests;
-    let of = |column: &str| {
-        view.rows
-            .iter()
-            .find_map(|&row| Some((row, view.value(row, column)?)))
-    };
-    if let Some((row, p)) = of("p_permutation") {
-        let words = fill(&text.shuffled, &[("p", &view.text(row, "p_permutation"))]);
-        return Some((p, words));
-    }
-    let (row, p) = of("p")?;
-    let values = [
-        ("test", &*view.text(row, "test")),
-        ("p", &*view.text(row, "p")),
-    ];
-    Some((p, fill(&text.formula, &values)))
 }

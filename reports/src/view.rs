@@ -1,12 +1,11 @@
 //! A result table as a reader sees it: units of the report, names of sites, rows in order.
 
 use whereworn_model::format;
-use whereworn_model::header::ColumnHeader;
+use whereworn_model::header::{Class, ColumnHeader};
 use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::units::Unit;
 
 use crate::catalogue::fill;
-use crate::columns::is_site;
 use crate::context::Context;
 use crate::document::Kind;
 
@@ -81,7 +80,9 @@ impl<'a> View<'a> {
         if let (Some(lower), Some(upper)) = (lower, upper) {
             return Some((lower, upper));
         }
-        let chart = self.table.header.chart.as_ref()?;
+        let Some(chart) = self.table.header.chart.as_ref() else {
+            return self.bare_bounds(name);
+        };
         use whereworn_model::header::ChartKind::{Intervals, Spans};
         let value = match chart.kind {
             Spans => return None,
@@ -95,6 +96,15 @@ impl<'a> View<'a> {
             self.table.column(chart.lower.as_deref()?)?,
             self.table.column(chart.upper.as_deref()?)?,
         ))
+    }
+
+    /// Columns called `lower` and `upper` hold the interval of the first estimate of a table.
+    fn bare_bounds(&self, name: &str) -> Option<(&'a Column, &'a Column)> {
+        let estimate =
+            |column: &&Column| matches!(column.header.class, Some(Class::Estimate | Class::Share));
+        let first = self.table.columns.iter().find(estimate)?;
+        let ends = self.table.column("lower").zip(self.table.column("upper"))?;
+        (first.name == name).then_some(ends)
     }
 
     /// Heading of a column with its unit.
@@ -203,7 +213,7 @@ impl<'a> View<'a> {
         }
         match self.table.cell(row, name) {
             Cell::Text(text) if text.is_empty() => format::NO_VALUE.to_owned(),
-            Cell::Text(text) if is_site(name) => self.context.site_label(text),
+            Cell::Text(text) if self.holds_sites(name) => self.context.site_label(text),
             Cell::Text(_) if name == "reasons" && !self.table.own_query => self.reasons(row),
             Cell::Text(text) if name == "sites" => self.pair_of_sites(text),
             Cell::Text(text) => match self.context.text.value(name, text) {
@@ -215,6 +225,15 @@ impl<'a> View<'a> {
             Cell::Date(date) => self.context.date(*date),
             Cell::Empty => format::NO_VALUE.to_owned(),
         }
+    }
+
+    /// Whether a column holds keys of sites: by its class, in a query of the study's own without one by its name.
+    fn holds_sites(&self, name: &str) -> bool {
+        let class = self
+            .table
+            .column(name)
+            .and_then(|column| column.header.class);
+        class == Some(Class::Site) || (class.is_none() && name == "site")
     }
 
     /// What makes a run of readings a night artefact, from the columns of its row.
@@ -260,6 +279,14 @@ impl<'a> View<'a> {
     pub fn in_words(&self, row: usize, name: &str) -> String {
         match self.value(row, name) {
             Some(value) => self.quantity(name, value, self.interval(row, name)),
+            None => format::NO_VALUE.to_owned(),
+        }
+    }
+
+    /// An estimate with its unit and without its interval.
+    pub fn short(&self, row: usize, name: &str) -> String {
+        match self.value(row, name) {
+            Some(value) => self.quantity(name, value, None),
             None => format::NO_VALUE.to_owned(),
         }
     }

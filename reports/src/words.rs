@@ -15,39 +15,6 @@ pub(crate) struct TableWords {
     pub columns: BTreeMap<String, String>,
 }
 
-/// What moved since last month.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Changes {
-    pub moved: Point,
-    pub none: String,
-}
-
-/// Questions to talk over.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Questions {
-    pub off_label: Point,
-    pub label_unknown: Point,
-    pub comes_off: Point,
-    pub reads_high: Point,
-    pub reads_low: Point,
-    pub unchecked: Point,
-    pub skin: Point,
-}
-
-/// What is not known yet, and what would settle it.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Unknown {
-    pub few: Point,
-    pub stay: Point,
-    pub r#true: Point,
-    pub quiet: Point,
-    pub unchecked: Point,
-    pub lost: Point,
-}
-
 /// Tips from the study's own log.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -85,7 +52,6 @@ pub(crate) struct Reasons {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Page {
     pub skip: String,
-    pub contents: String,
     pub contents_annex: String,
     pub contents_sheets: String,
     pub annex: String,
@@ -95,6 +61,10 @@ pub(crate) struct Page {
     pub month: String,
     pub days: String,
     pub opening: String,
+    pub records: String,
+    pub models: String,
+    pub bodies: String,
+    pub sheets: String,
     pub withheld: String,
     pub wearer: String,
     pub sensor: String,
@@ -113,9 +83,9 @@ pub(crate) struct Page {
 pub(crate) struct TableText {
     pub row: String,
     pub own: String,
+    pub some_rows: String,
+    pub files: String,
     pub first_rows: String,
-    pub rows_in_file: String,
-    pub not_shown: String,
     pub interval: String,
     pub interval_unit: String,
     pub value_unit: String,
@@ -130,73 +100,6 @@ pub(crate) struct SectionText {
     pub title: String,
     pub intro: Vec<String>,
     pub missing: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Bottom {
-    pub scope_one: String,
-    pub scope_many: String,
-    pub scope_one_site: String,
-    pub sensors_one: String,
-    pub sensors_many: String,
-    pub sites_one: String,
-    pub sites_many: String,
-    pub stay: String,
-    pub r#true: String,
-    pub quiet: String,
-    pub stay_best: String,
-    pub true_best: String,
-    pub quiet_best: String,
-    pub clear: String,
-    pub behind: String,
-    pub overlap: String,
-    pub label: String,
-    pub label_text: String,
-    pub no_site: String,
-    pub not_enough: String,
-    pub caption: String,
-    pub counted: String,
-    pub explain: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct SiteText {
-    pub sensors: String,
-    pub few: String,
-    pub off_label: String,
-    pub wear_more: String,
-    pub wear_less: String,
-    pub wear_same: String,
-    pub wear_alone: String,
-    pub wear_unknown: String,
-    pub reads_high_steady: String,
-    pub reads_low_steady: String,
-    pub reads_high_scattered: String,
-    pub reads_low_scattered: String,
-    pub reads_high: String,
-    pub reads_low: String,
-    pub reads_even: String,
-    pub reads_unknown: String,
-    pub nights_noisy: String,
-    pub nights_quiet: String,
-    pub nights_same: String,
-    pub nights_alone: String,
-    pub nights_unknown: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Tests {
-    pub wear: String,
-    pub nights: String,
-    pub hardly: String,
-    pub rarely: String,
-    pub could: String,
-    pub shuffled: String,
-    pub formula: String,
-    pub unknown: String,
 }
 
 /// How one figure of the report comes about.
@@ -230,4 +133,155 @@ pub(crate) struct FigureHeadings {
 pub(crate) struct Point {
     pub lead: String,
     pub text: String,
+}
+
+/// Numbers of things.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Counts {
+    pub sensors_one: String,
+    pub sensors_many: String,
+    pub sites_one: String,
+    pub sites_many: String,
+    pub wearers_one: String,
+    pub wearers_many: String,
+}
+
+/// Words of the first screen.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct First {
+    pub on_label: String,
+    pub off_label: String,
+    pub less_is_better: String,
+    pub more_is_better: String,
+    pub zero_is_best: String,
+    pub differs: String,
+    pub leans: String,
+    pub label: String,
+    pub alike: String,
+    pub open: String,
+    pub unused: String,
+    pub so_far: String,
+    pub nothing: String,
+    pub one_site: String,
+    pub none_on_label: String,
+    pub one_on_label: String,
+    pub open_more: String,
+    pub open_all: String,
+    pub left_out: String,
+    pub found: String,
+    pub found_touching: String,
+    pub found_kind: String,
+    /// Findings by kind.
+    pub kinds: BTreeMap<String, String>,
+}
+
+/// Words of claims.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Claims {
+    pub others: String,
+    pub so_far: String,
+    pub mark_so_far: String,
+    pub and: String,
+    pub interval: String,
+    pub rest: String,
+    pub settled_by: String,
+    pub none_told: String,
+    /// What a site cannot be told from.
+    pub causes: BTreeMap<String, String>,
+    pub measures: BTreeMap<String, ClaimWords>,
+}
+
+/// Words of claims in one measure.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ClaimWords {
+    pub name: String,
+    pub scale: String,
+    /// One site, the better or the higher one, against another.
+    pub claim: String,
+    /// A site that the others together are better than.
+    pub behind: String,
+    pub alike: String,
+    pub open: String,
+    pub withdrawn: String,
+    /// What a site has over another, with the figures of both.
+    pub won: String,
+}
+
+/// Words of the next sensor.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct NextText {
+    pub caption: String,
+    pub on_label: String,
+    pub sensors: String,
+    pub pairs: String,
+    pub reads: String,
+    pub beyond: String,
+    pub days: String,
+    pub range: String,
+    pub days_range: String,
+    pub explain: String,
+    pub few: String,
+    pub point_reads: String,
+    pub point_days: String,
+    pub off_label: String,
+}
+
+/// Words of what went together with a site.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Together {
+    pub caption: String,
+    pub model: String,
+    pub tape: String,
+    pub season: String,
+    pub wearer: String,
+    pub count: String,
+    pub explain: String,
+}
+
+/// This month, and what moved since the last.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Changes {
+    pub this_month: String,
+    pub none_put_on: String,
+    pub put_on: String,
+    pub moved: Point,
+    pub none: String,
+}
+
+/// Headings and words of sites pair by pair.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Pairs {
+    pub caption: String,
+    pub measure: String,
+    pub site: String,
+    pub against: String,
+    pub difference: String,
+    pub evidence: String,
+    pub verdict: String,
+    pub more: String,
+    pub differs: String,
+    pub leans: String,
+    pub alike: String,
+    pub open: String,
+    pub withdrawn: String,
+    pub planned: String,
+}
+
+/// Questions to talk over.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Questions {
+    pub off_label: Point,
+    pub comes_off: Point,
+    pub reads_high: Point,
+    pub unchecked: Point,
+    pub skin: Point,
 }

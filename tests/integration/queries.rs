@@ -64,7 +64,8 @@ fn an_own_query_is_in_the_tables_and_in_the_report() {
     let at = |word: &str| page.find(word).unwrap_or_else(|| panic!("no `{word}`"));
     let title = at(">Bias by day of wear<");
     assert!(
-        (at("id=\"how-true-they-read\"")..at("id=\"nights\"")).contains(&title),
+        (at("id=\"how-true-do-they-read\"")..at("id=\"when-do-night-artefacts-happen\""))
+            .contains(&title),
         "in its section"
     );
 }

@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::figure::{Figure, HALF_WIDTH, Side, spot};
-use super::lettering::wrap;
+use super::lettering::{width as text_width, wrap};
 use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::chart_words::BodyText;
@@ -146,16 +146,15 @@ impl Body {
             width,
             foot + rows.iter().sum::<f64>() + 4.0,
             |canvas| {
-                for (callouts, figure, edge, text) in [
-                    (&front, &front_figure, 8.0 + WORDS + 4.0, 8.0),
-                    (
-                        &back,
-                        &back_figure,
-                        width - 8.0 - WORDS - 4.0,
-                        width - 8.0 - WORDS,
-                    ),
+                for (callouts, figure, text) in [
+                    (&front, &front_figure, 8.0),
+                    (&back, &back_figure, width - 8.0 - WORDS),
                 ] {
                     for callout in callouts {
+                        let edge = match figure.side {
+                            Side::Front => text + callout.width() + 6.0,
+                            Side::Back => text - 4.0,
+                        };
                         let at = (edge, callout.top + LINE / 2.0);
                         let bend = (at.0 + 14.0 * (figure.middle - edge).signum(), at.1);
                         let line = [at, bend, figure.place(callout.at)];
@@ -262,6 +261,14 @@ impl<'s> Callout<'s> {
         }
     }
 
+    /// Width of the first line with its sign.
+    fn width(&self) -> f64 {
+        20.0 + self
+            .title
+            .first()
+            .map_or(0.0, |line| text_width(line, TEXT))
+    }
+
     fn height(&self) -> f64 {
         (self.title.len() + self.lines.len()) as f64 * LINE
     }
@@ -312,24 +319,12 @@ fn site(view: &View, text: &BodyText, row: usize) -> Site {
     let key = view.table.text(row, "site");
     let sensors = worn(view, row);
     let mut count = view.context.text.sensors(sensors);
-    if view.table.text(row, "on_label") == "no" {
+    if view.table.text(row, "on_label") != "yes" {
         count = fill(&text.off_label, &[("sensors", &count)]);
     }
     let mut facts = vec![count];
     if sensors < LEAST_SENSORS {
         facts.push(text.few.clone());
-    } else {
-        let known = [
-            ("came_off", &text.came_off),
-            ("bias", &text.bias),
-            ("night_rate", &text.nights),
-        ];
-        let known = known
-            .into_iter()
-            .filter(|(name, _)| view.value(row, name).is_some());
-        facts.extend(
-            known.map(|(name, words)| fill(words, &[("value", &view.in_words(row, name))])),
-        );
     }
     Site {
         label: view.text(row, "site"),

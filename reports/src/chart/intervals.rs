@@ -80,28 +80,6 @@ impl Intervals {
         Some(chart)
     }
 
-    /// The chart of several measures of one table, a row for each site. `None` where no measure has a value.
-    pub fn of_measures(view: &View, measures: &[&str]) -> Option<Self> {
-        let rows = view.groups(Some("site"));
-        let mut names = Vec::new();
-        let mut panels = Vec::new();
-        for name in measures {
-            let estimates: Vec<Estimate> = rows
-                .iter()
-                .map(|row| row.rows.first().and_then(|&r| estimate(view, r, name)))
-                .collect();
-            if estimates.iter().any(Option::is_some) {
-                names.push(*name);
-                panels.push(Panel {
-                    title: view.heading(name),
-                    scale: scale_of(estimates.iter()),
-                    estimates,
-                });
-            }
-        }
-        Self::new(view, named(view, "site", rows), panels, &names)
-    }
-
     fn new(view: &View, rows: Vec<Row>, panels: Vec<Panel>, names: &[&str]) -> Option<Self> {
         if panels.is_empty() {
             return None;

@@ -22,6 +22,7 @@ pub(crate) mod legend;
 pub(crate) mod lettering;
 pub(crate) mod points;
 pub(crate) mod shared;
+pub(crate) mod side_by_side;
 pub(crate) mod span;
 pub(crate) mod spans;
 pub(crate) mod strip;

@@ -1,12 +1,9 @@
 //! What moved since last month: in the body the differences that are more than chance, or that there are none.
 
-use super::parts::item;
-use super::tables;
+use super::parts::{item, total};
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::Block;
-use crate::edition::Place;
-use crate::error::ReportError;
 use crate::view::View;
 use crate::words::SectionText;
 
@@ -16,16 +13,55 @@ const MOVED: [&str; 2] = ["up, more than chance", "down, more than chance"];
 /// What it finds where it cannot tell.
 const TOO_FEW: &str = "too few sensors";
 
-/// The section's blocks in the body.
-pub(crate) fn blocks(context: &Context, text: &SectionText) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = View::named(context, "since_last_month") else {
-        return tables::section(context, "changes", text, Place::Body);
-    };
-    let mut out = vec![moved(&view, text)];
-    for table in tables::of_section(context, "changes", Place::Body) {
-        tables::table(context, table, &mut out)?;
+/// The section's blocks: what was worn and found this month, then what differs from the months before.
+pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
+    let mut out: Vec<Block> = View::named(context, "site_month")
+        .and_then(|view| this_month(&view))
+        .map(Block::Paragraph)
+        .into_iter()
+        .collect();
+    match View::named(context, "since_last_month") {
+        Some(view) => out.push(moved(&view, text)),
+        None => out.push(Block::Paragraph(text.missing.clone())),
     }
-    Ok(out)
+    out
+}
+
+/// What was worn and found this month, in one sentence; none where nothing was.
+fn this_month(view: &View) -> Option<String> {
+    let context = view.context;
+    let text = &context.text.changes;
+    let sum = |name| total(view, name);
+    let put_on: Vec<String> = view
+        .rows
+        .iter()
+        .filter_map(|&row| Some((row, view.value(row, "inserted").filter(|n| *n > 0.0)?)))
+        .map(|(row, count)| {
+            let values = [
+                ("site", &*view.text(row, "site")),
+                ("count", &*context.number(count, 0)),
+            ];
+            fill(&text.put_on, &values)
+        })
+        .collect();
+    let counts = ["ended", "came_off", "pairs", "nights", "artefacts"]
+        .map(|name| context.number(sum(name), 0));
+    let [ended, came_off, pairs, nights, artefacts] = &counts;
+    let values = [
+        ("inserted", &*context.text.sensors(sum("inserted"))),
+        ("sites", &*put_on.join(", ")),
+        ("ended", ended),
+        ("came_off", came_off),
+        ("pairs", pairs),
+        ("nights", nights),
+        ("artefacts", artefacts),
+    ];
+    let template = match (sum("inserted") + sum("ended") > 0.0, put_on.is_empty()) {
+        (true, false) => &text.this_month,
+        (true, true) => &text.none_put_on,
+        (false, _) => return None,
+    };
+    Some(fill(template, &values))
 }
 
 fn moved(view: &View, text: &SectionText) -> Block {

@@ -2,21 +2,23 @@
 
 use crate::catalogue::fill;
 use crate::context::Context;
-use crate::document::{Block, Part, finish};
-use crate::edition::Place;
+use crate::document::{Block, Files, Link, Part, finish};
 use crate::error::ReportError;
+use crate::sentences::worn;
+use crate::view::View;
 
-mod bottom_line;
 mod changes;
+mod excerpts;
+mod first;
 mod method;
+mod next;
+mod own;
+mod pairs;
 mod parts;
 mod questions;
 mod sheets;
-mod sites;
-mod summary;
-mod tables;
 mod tips;
-mod unknown;
+mod together;
 
 /// The whole report: the body, then the annex, its headings a level below.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
@@ -24,11 +26,11 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     let page = &context.text.page;
     let mut out = opening(context);
     for key in &plan.body {
-        section(context, key, Place::Body, &mut out)?;
+        section(context, key, &mut out)?;
     }
     let mut annex = Vec::new();
     for key in &plan.annex {
-        section(context, key, Place::Annex, &mut annex)?;
+        section(context, key, &mut annex)?;
     }
     if !annex.is_empty() {
         out.push(Block::in_part(2, &page.annex, Part::Annex));
@@ -36,10 +38,24 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         out.push(Block::contents(&page.contents_annex, 3));
         out.extend(annex.into_iter().map(lower));
     }
+    if sheets::any(context) {
+        let links = vec![Link {
+            text: text_of_sheets(context),
+            address: "sheets.html".to_owned(),
+        }];
+        out.push(Block::Files(Files {
+            lead: page.sheets.clone(),
+            links,
+        }));
+    }
     let version = [("version", context.input.version)];
     out.push(Block::Paragraph(fill(&page.made_by, &version)));
     finish(&mut out);
     Ok(out)
+}
+
+fn text_of_sheets(context: &Context) -> String {
+    context.text.sheets.page.clone()
 }
 
 /// The same block, a heading one level lower.
@@ -75,38 +91,107 @@ fn opening(context: &Context) -> Vec<Block> {
         Block::title(1, &settings.study.title),
         Block::Paragraph(fill(&page.opening, &values)),
     ];
+    out.extend(records(context).map(Block::Paragraph));
     if let Some(shared) = context.shared.filter(|shared| shared.withheld > 0) {
         let sites = context.text.sites_counted(shared.withheld as f64);
         out.push(Block::Paragraph(fill(&page.withheld, &[("sites", &sites)])));
     }
     out.push(Block::Callout(page.cautions.clone()));
-    out.push(Block::contents(&page.contents, 2));
     out
 }
 
-fn section(
-    context: &Context,
-    key: &str,
-    place: Place,
-    out: &mut Vec<Block>,
-) -> Result<(), ReportError> {
+/// Since when, who, how many sensors, where, and of which models: what every figure rests on.
+fn records(context: &Context) -> Option<String> {
+    let page = &context.text.page;
+    let view = View::named(context, "site_comparison")?;
+    let total = |name| context.number(parts::total(&view, name), 0);
+    let sessions = View::named(context, "sessions");
+    let models = sessions
+        .as_ref()
+        .map(|sessions| known(sessions, "model"))
+        .unwrap_or_default();
+    let first = sessions.as_ref().and_then(|sessions| {
+        let row = *sessions
+            .rows
+            .iter()
+            .min_by_key(|&&row| sessions.table.cell(row, "inserted").as_time())?;
+        let at = sessions.table.cell(row, "inserted").as_time()?;
+        whereworn_model::time::local_date(at, &context.zone)
+    });
+    let wearers = context.wearers().len();
+    let values = [
+        (
+            "first",
+            &*first.map_or_else(String::new, |date| context.date(date)),
+        ),
+        ("wearers", &*context.text.wearers(wearers as f64)),
+        (
+            "sensors",
+            &*context
+                .text
+                .sensors(view.rows.iter().map(|&row| worn(&view, row)).sum()),
+        ),
+        (
+            "sites",
+            &*context.text.sites_counted(view.rows.len() as f64),
+        ),
+        ("pairs", &*total("pairs")),
+        ("nights", &*total("nights")),
+        (
+            "models",
+            &*match models.is_empty() {
+                true => String::new(),
+                false => fill(&page.models, &[("models", &models.join(", "))]),
+            },
+        ),
+    ];
+    let said = fill(&page.records, &values);
+    Some(match wearers {
+        0 | 1 => said,
+        count => format!(
+            "{said} {}",
+            fill(&page.bodies, &[("count", &count.to_string())])
+        ),
+    })
+}
+
+/// The texts of a column, each once.
+fn known(view: &View, column: &str) -> Vec<String> {
+    let texts: std::collections::BTreeSet<&str> = view
+        .rows
+        .iter()
+        .map(|&row| view.table.text(row, column))
+        .filter(|text| !text.is_empty())
+        .collect();
+    texts
+        .into_iter()
+        .map(|text| view.context.name(text))
+        .collect()
+}
+
+fn section(context: &Context, key: &str, part: &mut Vec<Block>) -> Result<(), ReportError> {
     let Some(text) = context.text.sections.get(key) else {
         return Ok(());
     };
-    let inner = match (key, place) {
-        ("bottom-line", Place::Body) => bottom_line::blocks(context)?,
-        ("changes", Place::Body) => changes::blocks(context, text)?,
-        ("sites", _) => sites::blocks(context, place)?,
+    let mut inner = match (key, context.plans.excerpt(key)) {
+        (_, Some(excerpt)) => excerpts::blocks(context, text, excerpt)?,
+        ("first", _) => first::blocks(context)?,
+        ("next", _) => next::blocks(context)?,
+        ("together", _) => together::blocks(context),
+        ("changes", _) => changes::blocks(context, text),
         ("questions", _) => questions::blocks(context, text),
-        ("unknown", _) => unknown::blocks(context, text),
+        ("pairs", _) => pairs::blocks(context, text),
         ("tips", _) => tips::blocks(context, text),
         ("method", _) => method::blocks(context),
         ("cautions", _) => vec![parts::points(&context.text.cautions, &[])],
-        _ => tables::section(context, key, text, place)?,
+        _ => Vec::new(),
     };
+    if context.plan().annex.iter().any(|annex| annex == key) {
+        inner.extend(own::blocks(context, key)?);
+    }
     if !inner.is_empty() {
-        out.push(Block::title(2, &text.title));
-        out.extend(inner);
+        part.push(Block::title(2, &text.title));
+        part.extend(inner);
     }
     Ok(())
 }

@@ -34,12 +34,18 @@ pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
     (count > 0.0).then(|| item(point, &[("count", &context.number(count, 0))]))
 }
 
-/// The site on which most sensors ended for skin trouble.
+/// The sites on which most sensors ended for skin trouble.
 pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
     let view = View::named(context, "site_skin")?;
-    let (row, count) = most(&view, "reactions")?;
+    let counts = view.rows.iter().map(|&row| {
+        (
+            view.text(row, "site"),
+            view.value(row, "reactions").unwrap_or(0.0),
+        )
+    });
+    let (sites, count) = most(counts)?;
     let values = [
-        ("site", &*view.text(row, "site")),
+        ("site", &*sites),
         ("sensors", &*context.text.sensors(count)),
     ];
     Some(item(point, &values))
@@ -51,14 +57,15 @@ pub(super) fn total(view: &View, column: &str) -> f64 {
     values.sum()
 }
 
-/// The row with the highest value above zero, the first of equals.
-pub(super) fn most(view: &View, column: &str) -> Option<(usize, f64)> {
-    let mut best: Option<(usize, f64)> = None;
-    for &row in &view.rows {
-        let value = view.value(row, column).unwrap_or(0.0);
-        if value > best.map_or(0.0, |(_, value)| value) {
-            best = Some((row, value));
+/// The name with the highest count above zero, or all names that share it, and the count.
+pub(super) fn most(counts: impl Iterator<Item = (String, f64)>) -> Option<(String, f64)> {
+    let mut best: (Vec<String>, f64) = (Vec::new(), 0.0);
+    for (name, count) in counts.filter(|(_, count)| *count > 0.0) {
+        if count > best.1 {
+            best = (vec![name], count);
+        } else if count == best.1 {
+            best.0.push(name);
         }
     }
-    best
+    (!best.0.is_empty()).then(|| (best.0.join(", "), best.1))
 }

@@ -1,4 +1,4 @@
-//! Fault sheets: a sensor that ended early on each, its facts and its last day, for whoever replaces it.
+//! Sheets of sensors that failed or never started: one on each, its facts and its last day.
 
 use whereworn_model::table::Cell;
 
@@ -6,30 +6,50 @@ use crate::catalogue::fill;
 use crate::chart::last_day::LastDay;
 use crate::chart::small;
 use crate::context::Context;
-use crate::document::{Block, Heading, Kind, Part, Table};
+use crate::document::{Block, Files, Heading, Kind, Part, Table};
 use crate::error::ReportError;
 use crate::view::View;
 
 /// Most sheets; the list has every sensor.
 const MOST_SHEETS: usize = 100;
 
-/// The sheets, the sensor that ended last first; none where no sensor ended early.
+/// Causes that a maker would look into.
+const FAULTS: [&str; 2] = ["sensor-fault", "not-started"];
+
+/// Rows of sensors that failed or never started, the last first.
+fn failed(view: &View) -> Vec<usize> {
+    let rows = view.rows.iter().copied();
+    rows.filter(|&row| FAULTS.contains(&view.table.text(row, "cause")))
+        .collect()
+}
+
+/// Whether there is a sensor to draw a sheet of, in an edition that has sheets.
+pub(crate) fn any(context: &Context) -> bool {
+    let view = View::named(context, "fault_sheet");
+    context.plan().sheets && view.is_some_and(|view| !failed(&view).is_empty())
+}
+
+/// The sheets, the sensor that ended last first; none where no sensor failed.
 pub(crate) fn blocks(context: &Context, intro: &[String]) -> Result<Vec<Block>, ReportError> {
     let Some(view) = View::named(context, "fault_sheet") else {
         return Ok(Vec::new());
     };
+    let rows = failed(&view);
+    if rows.is_empty() {
+        return Ok(Vec::new());
+    }
     let mut out: Vec<Block> = intro.iter().cloned().map(Block::Paragraph).collect();
     out.push(Block::contents(&context.text.page.contents_sheets, 2));
     let traces = View::named(context, "fault_traces");
-    for &row in view.rows.iter().take(MOST_SHEETS) {
+    for &row in rows.iter().take(MOST_SHEETS) {
         sheet(&view, traces.as_ref(), row, &mut out)?;
     }
-    if view.rows.len() > MOST_SHEETS {
-        let rows = view.rows.len().to_string();
-        let (shown, name) = (MOST_SHEETS.to_string(), view.table.name.as_str());
-        let values = [("rows", &*rows), ("shown", &*shown), ("name", name)];
-        let rest = fill(&context.text.table.first_rows, &values);
-        out.insert(intro.len(), Block::Paragraph(rest));
+    if rows.len() > MOST_SHEETS {
+        let counts = [MOST_SHEETS.to_string(), rows.len().to_string()];
+        let values = [("shown", &*counts[0]), ("rows", &*counts[1])];
+        let lead = fill(&context.text.table.first_rows, &values);
+        let links = vec![super::excerpts::link(view.table)];
+        out.insert(intro.len(), Block::Files(Files { lead, links }));
     }
     Ok(out)
 }

@@ -25,7 +25,7 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     }
 }
 
-/// Sensors that ended by some causes, of all that ended, and the site with most of them.
+/// Sensors that ended by some causes, of all that ended, and the sites with most of them.
 fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     let context = view.context;
     let count = |rows: &[usize]| -> f64 {
@@ -39,16 +39,15 @@ fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
         .filter(|&row| causes.contains(&view.table.text(row, "cause")))
         .collect();
     let sites = view.groups_of(&of_causes, Some("site"));
-    let mut top = sites.first()?;
-    for site in &sites {
-        if count(&site.rows) > count(&top.rows) {
-            top = site;
-        }
-    }
+    let (top, _) = most(
+        sites
+            .iter()
+            .map(|site| (site.label.clone(), count(&site.rows))),
+    )?;
     let values = [
         ("count", &*context.number(count(&of_causes), 0)),
         ("sensors", &*context.text.sensors(count(&view.rows))),
-        ("site", &*top.label),
+        ("site", &*top),
     ];
     Some(item(point, &values))
 }
@@ -56,7 +55,10 @@ fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
 /// Sensors with few fingersticks beside them.
 fn checks(context: &Context) -> Option<Item> {
     let view = View::named(context, "sensor_accuracy")?;
-    most(&view, "pairs")?;
+    let paired = view
+        .rows
+        .iter()
+        .any(|&row| view.value(row, "pairs").is_some_and(|n| n > 0.0));
     let few = view
         .rows
         .iter()
@@ -66,5 +68,5 @@ fn checks(context: &Context) -> Option<Item> {
         ("count", &*few.to_string()),
         ("sensors", &*context.text.sensors(view.rows.len() as f64)),
     ];
-    (few > 0).then(|| item(&context.text.tips.checks, &values))
+    (few > 0 && paired).then(|| item(&context.text.tips.checks, &values))
 }

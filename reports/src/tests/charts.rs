@@ -69,7 +69,7 @@ fn hours(sites: &[&str]) -> ResultTable {
         .flat_map(|site| (0..24).map(move |hour| row(site, hour)))
         .collect();
     fixture::table(
-        "night_hours",
+        "night_clock",
         HOURS,
         "site;hour;nights;artefacts;rate",
         &rows,
@@ -118,7 +118,7 @@ fn the_low_line_and_fingersticks_follow_the_unit() {
 #[test]
 fn hours_run_from_evening_to_morning() {
     let report = study(&["calf", "lower-back"]).report();
-    let svg = figure(&report, "night_hours");
+    let svg = figure(&report, "night_clock");
     let written: Vec<usize> = svg
         .split("</text>")
         .filter_map(|part| part.rsplit('>').next()?.trim().parse().ok())
@@ -158,7 +158,7 @@ fn every_site_is_on_the_body_or_beside_it() {
     let report = study.report();
     let svg = figure(&report, "site_body");
     for words in [
-        "Abdomen: 8 sensors, off the label, came off 38 % (15\u{A0}to\u{A0}61), bias 6.4 mg/dL",
+        "Abdomen: 8 sensors, off the label;",
         "Calf: 2 sensors, off the label, not enough yet",
         "ear: 11 sensors",
     ] {

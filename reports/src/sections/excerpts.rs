@@ -1,0 +1,121 @@
+//! The annex: one question, one picture, one short table. All else stays in the files beside the report, linked by name.
+
+use whereworn_model::table::{Cell, ResultTable};
+
+use crate::catalogue::fill;
+use crate::chart;
+use crate::context::Context;
+use crate::document::{Block, Files, Heading, Link, Table};
+use crate::edition::Excerpt;
+use crate::error::ReportError;
+use crate::escape::file_stem;
+use crate::view::{Shown, View};
+use crate::words::SectionText;
+
+/// The answer to one question; nothing where the study holds nothing on it, save what the catalogue says of that.
+pub(crate) fn blocks(
+    context: &Context,
+    text: &SectionText,
+    excerpt: &Excerpt,
+) -> Result<Vec<Block>, ReportError> {
+    let view = |name: &Option<String>| View::named(context, name.as_deref()?);
+    let (picture, table) = (view(&excerpt.picture), view(&excerpt.table));
+    if picture.is_none() && table.is_none() {
+        let missing = Some(text.missing.clone()).filter(|text| !text.is_empty());
+        return Ok(missing.into_iter().map(Block::Paragraph).collect());
+    }
+    let mut out: Vec<Block> = text.intro.iter().cloned().map(Block::Paragraph).collect();
+    if let Some(view) = picture {
+        out.extend(chart::of_table(&view)?.map(Block::Picture));
+    }
+    if let Some(view) = table {
+        out.push(Block::Table(short(&view, excerpt)));
+        out.extend(view.table.header.note.clone().map(Block::Paragraph));
+    }
+    out.extend(files(context, &excerpt.sections));
+    Ok(out)
+}
+
+/// Links to all tables of some sections, for who wants the whole of it.
+pub(crate) fn files(context: &Context, sections: &[String]) -> Option<Block> {
+    let of_sections = |table: &&ResultTable| {
+        let section = table.header.section.as_ref();
+        !table.own_query && section.is_some_and(|section| sections.contains(section))
+    };
+    let tables = context.input.tables.iter().filter(of_sections);
+    let mut links: Vec<Link> = tables.map(link).collect();
+    links.sort_by(|a, b| a.address.cmp(&b.address));
+    (!links.is_empty()).then(|| {
+        Block::Files(Files {
+            lead: context.text.table.files.clone(),
+            links,
+        })
+    })
+}
+
+/// A link to a table's file.
+pub(super) fn link(table: &ResultTable) -> Link {
+    Link {
+        text: table.title(),
+        address: format!("tables/{}.csv", file_stem(&table.name)),
+    }
+}
+
+/// The rows that matter of the columns wanted: the newest or largest first where the excerpt names a column for that.
+fn short(view: &View, excerpt: &Excerpt) -> Table {
+    let columns: Vec<Shown> = excerpt
+        .columns
+        .iter()
+        .filter_map(|name| {
+            let column = view.table.column(name)?;
+            let bounds = view
+                .bounds(name)
+                .filter(|_| excerpt.intervals.contains(name));
+            Some(Shown { column, bounds })
+        })
+        .collect();
+    let mut rows = view.rows.clone();
+    if let Some(by) = &excerpt.first {
+        let key = |row| match view.table.cell(row, by) {
+            Cell::Time(at) => *at as f64,
+            cell => cell.as_number().unwrap_or(f64::NEG_INFINITY),
+        };
+        rows.sort_by(|&a, &b| key(b).total_cmp(&key(a)));
+    }
+    let all = rows.len();
+    rows.truncate(excerpt.rows);
+    let mut table = of_columns(view, &columns, &rows);
+    if rows.len() < all {
+        let counts = [rows.len().to_string(), all.to_string()];
+        let values = [
+            ("caption", &*table.caption),
+            ("shown", &*counts[0]),
+            ("rows", &*counts[1]),
+        ];
+        table.caption = fill(&view.context.text.table.some_rows, &values);
+    }
+    table
+}
+
+/// Some columns of some rows.
+pub(super) fn of_columns(view: &View, columns: &[Shown], rows: &[usize]) -> Table {
+    let headings = columns.iter().map(|shown| Heading {
+        text: view.heading(&shown.column.name),
+        kind: view.kind(shown.column),
+    });
+    let cells = |row: usize| {
+        let cell = |shown: &Shown| match shown.bounds {
+            Some(_) => view.estimate(row, &shown.column.name),
+            None => view.text(row, &shown.column.name),
+        };
+        columns.iter().map(cell).collect()
+    };
+    Table {
+        caption: match &view.table.header.row {
+            Some(row) => fill(&view.context.text.table.row, &[("row", row)]),
+            None => view.table.title(),
+        },
+        headings: headings.collect(),
+        rows: rows.iter().map(|&row| cells(row)).collect(),
+    }
+}

@@ -1,0 +1,174 @@
+//! Site by site, and what the next sensor there will do.
+
+use super::first::{off_label, order};
+use crate::catalogue::fill;
+use crate::chart::body::Body;
+use crate::chart::titled;
+use crate::claims::{Claim, Verdict, read};
+use crate::context::Context;
+use crate::document::{Block, Heading, Item, Kind, Table};
+use crate::error::ReportError;
+use crate::sentences::{LEAST_SENSORS, claim, sentence, worn};
+use crate::view::View;
+
+/// The section's blocks: a table, the sites on the body, and where the edition has it a point for each site.
+pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
+    let Some(view) = View::named(context, "site_comparison") else {
+        return Ok(Vec::new());
+    };
+    let mut out = Vec::new();
+    if context.plan().points {
+        out.push(Block::List(points(&view)));
+    } else {
+        out.push(Block::Table(table(&view)));
+        out.push(Block::Paragraph(context.text.next.explain.clone()));
+    }
+    if let Some(body) = Body::of(&view) {
+        let title = context.text.chart.body.title.clone();
+        out.push(Block::Picture(titled(&view, &body, "site_body", title)?));
+    }
+    Ok(out)
+}
+
+/// The row of a site in the table of next sensors, for any wearer.
+fn next_row(next: &View, site: &str) -> Option<usize> {
+    let rows = next.table.rows_where("site", site);
+    rows.into_iter()
+        .find(|&row| next.table.text(row, "wearer").is_empty())
+}
+
+/// The two ends of a range in a row.
+fn range(view: &View, row: usize, lower: &str, upper: &str) -> Option<(String, String)> {
+    let ends = view.value(row, lower).zip(view.value(row, upper))?;
+    Some((view.write(lower, ends.0), view.write(upper, ends.1)))
+}
+
+/// A number with its sign, a plus as well.
+fn signed(number: String) -> String {
+    match number.starts_with(|c: char| c.is_ascii_digit())
+        && number.contains(|c: char| ('1'..='9').contains(&c))
+    {
+        true => format!("+{number}"),
+        false => number,
+    }
+}
+
+/// What the next sensor of a site will do: how it reads, how often it is far off, and how long it lasts.
+struct Next {
+    reads: Option<(String, String)>,
+    beyond: Option<String>,
+    days: Option<String>,
+    lasts: Option<(String, String)>,
+}
+
+fn next(view: Option<&View>, site: &str) -> Next {
+    let found = view.and_then(|view| Some((view, next_row(view, site)?)));
+    let cell = |name| {
+        let (view, row) = found?;
+        view.value(row, name).map(|_| view.short(row, name))
+    };
+    Next {
+        reads: found
+            .and_then(|(view, row)| range(view, row, "bias_lower", "bias_upper"))
+            .map(|(lower, upper)| (signed(lower), signed(upper))),
+        beyond: cell("beyond_15"),
+        days: cell("days_median"),
+        lasts: found.and_then(|(view, row)| range(view, row, "days_lower", "days_upper")),
+    }
+}
+
+fn table(view: &View) -> Table {
+    let context = view.context;
+    let text = &context.text.next;
+    let found = View::named(context, "next_sensor");
+    let heading = |text: &str, kind| Heading {
+        text: text.to_owned(),
+        kind,
+    };
+    let headings = vec![
+        heading(&view.heading("site"), Kind::Text),
+        heading(&text.on_label, Kind::Text),
+        heading(&text.sensors, Kind::Number),
+        heading(&text.pairs, Kind::Number),
+        heading(&text.reads, Kind::Number),
+        heading(&text.beyond, Kind::Number),
+        heading(&text.days, Kind::Number),
+        heading(&view.heading("sd_between"), Kind::Number),
+    ];
+    let none = || whereworn_model::format::NO_VALUE.to_owned();
+    let between =
+        |ends: (String, String)| fill(&text.range, &[("lower", &ends.0), ("upper", &ends.1)]);
+    let rows = order(view).into_iter().map(|row| {
+        let next = next(found.as_ref(), view.table.text(row, "site"));
+        let label = if off_label(view, row) { "no" } else { "yes" };
+        let days = match (next.days, next.lasts) {
+            (Some(days), Some((lower, upper))) => fill(
+                &text.days_range,
+                &[("days", &days), ("lower", &lower), ("upper", &upper)],
+            ),
+            (days, _) => days.unwrap_or_else(none),
+        };
+        vec![
+            view.text(row, "site"),
+            context
+                .text
+                .value("on_label", label)
+                .unwrap_or(label)
+                .to_owned(),
+            context.number(worn(view, row), 0),
+            view.text(row, "pairs"),
+            next.reads.map_or_else(none, between),
+            next.beyond.unwrap_or_else(none),
+            days,
+            view.text(row, "sd_between"),
+        ]
+    });
+    Table {
+        caption: text.caption.clone(),
+        headings,
+        rows: rows.collect(),
+    }
+}
+
+fn points(view: &View) -> Vec<Item> {
+    let context = view.context;
+    let claims = read(&context.input.tables);
+    let found = View::named(context, "next_sensor");
+    let rows = order(view).into_iter();
+    rows.map(|row| Item {
+        lead: view.text(row, "site"),
+        text: point(view, row, found.as_ref(), &claims),
+    })
+    .collect()
+}
+
+fn point(view: &View, row: usize, found: Option<&View>, claims: &[Claim]) -> String {
+    let context = view.context;
+    let text = &context.text.next;
+    let site = view.table.text(row, "site");
+    let sensors = worn(view, row);
+    let mut out = vec![format!("{}.", context.text.sensors(sensors))];
+    if sensors < LEAST_SENSORS {
+        out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));
+    }
+    let next = next(found, site);
+    if let Some((lower, upper)) = next.reads {
+        let beyond = next.beyond.unwrap_or_default();
+        let values = [("lower", &*lower), ("upper", &*upper), ("beyond", &*beyond)];
+        out.push(fill(&text.point_reads, &values));
+    }
+    if let (Some(days), Some((lower, upper))) = (next.days, next.lasts) {
+        let values = [("days", &*days), ("lower", &*lower), ("upper", &*upper)];
+        out.push(fill(&text.point_days, &values));
+    }
+    let against_others = claims.iter().filter(|claim| claim.is_of(site));
+    let told = against_others.filter(|claim| claim.verdict != Verdict::Alike);
+    out.extend(
+        told.filter_map(|row| claim(context, row))
+            .map(|said| sentence(&said)),
+    );
+    if off_label(view, row) {
+        out.push(text.off_label.clone());
+    }
+    out.join(" ")
+}

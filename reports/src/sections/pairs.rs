@@ -1,0 +1,80 @@
+//! Site against site: the rows of the conclusions that tell most, in each measure's scale.
+
+use crate::claims::{Claim, JUDGED, Verdict, read};
+use crate::context::Context;
+use crate::document::{Block, Heading, Kind, Table};
+use crate::sentences::{compared, name};
+use crate::words::SectionText;
+
+use super::excerpts::files;
+
+/// Most rows shown.
+const MOST_ROWS: usize = 16;
+
+/// The rows that came to something, then planned ones, then those on what sites are ordered by.
+pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
+    let mut claims = read(&context.input.tables);
+    claims.retain(Claim::is_pair);
+    claims.sort_by_key(|claim| {
+        let said = claim.verdict == Verdict::Open && claim.withdrawn.is_empty();
+        (said, !claim.planned, !JUDGED.contains(&claim.measure))
+    });
+    if claims.is_empty() {
+        return vec![Block::Paragraph(text.missing.clone())];
+    }
+    let mut out: Vec<Block> = text.intro.iter().cloned().map(Block::Paragraph).collect();
+    out.push(Block::Table(table(context, &claims)));
+    out.extend(files(context, &["compare".to_owned()]));
+    out
+}
+
+fn table(context: &Context, claims: &[Claim]) -> Table {
+    let text = &context.text.pairs;
+    let heads = [
+        (&text.measure, Kind::Text),
+        (&text.site, Kind::Text),
+        (&text.against, Kind::Text),
+        (&text.difference, Kind::Number),
+        (&text.evidence, Kind::Number),
+        (&text.verdict, Kind::Text),
+        (&text.more, Kind::Number),
+    ];
+    let headings = heads.map(|(heading, kind)| Heading {
+        text: heading.clone(),
+        kind,
+    });
+    let rows = claims.iter().take(MOST_ROWS).map(|claim| {
+        let measure = context.text.claims.measures.get(claim.measure.name());
+        let more = claim.more_sensors.map(|more| context.number(more, 0));
+        vec![
+            measure.map_or(String::new(), |words| words.name.clone()),
+            name(context, claim.site),
+            name(context, claim.against),
+            compared(context, claim),
+            context.number(claim.evidence, 1),
+            verdict(context, claim),
+            more.unwrap_or_else(|| whereworn_model::format::NO_VALUE.to_owned()),
+        ]
+    });
+    Table {
+        caption: text.caption.clone(),
+        headings: headings.into(),
+        rows: rows.collect(),
+    }
+}
+
+/// The verdict in a word, what it was withdrawn for, and whether it was planned.
+fn verdict(context: &Context, claim: &Claim) -> String {
+    let text = &context.text.pairs;
+    let word = match claim.verdict {
+        _ if !claim.withdrawn.is_empty() => &text.withdrawn,
+        Verdict::Differs => &text.differs,
+        Verdict::Leans => &text.leans,
+        Verdict::Alike => &text.alike,
+        Verdict::Open => &text.open,
+    };
+    match claim.planned {
+        true => format!("{word}, {}", text.planned),
+        false => word.clone(),
+    }
+}
