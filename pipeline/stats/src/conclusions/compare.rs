@@ -4,14 +4,17 @@ use super::bet::normal_score;
 use super::blocks::{Member, Within};
 use super::contrast::{Contrast, contrast};
 use super::measure::Measure;
-use super::scores::{Life, Order, Score, Sides, life, members, members_by_hazard, scores};
+use super::scores::{Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores};
 use super::shuffle::shuffled_p;
 use super::study::Study;
+use crate::distributions::t_quantile;
 
 /// What every sensor showed in one measure up to a look.
 pub(super) enum Known {
     /// A score each.
     Scores(Vec<Option<Score>>),
+    /// Artefacts and nights of each: scores depend on what it is compared with.
+    Rates(Vec<Option<Score>>),
     /// How long each stayed on: scores depend on what it is compared with.
     Lives(Vec<Option<Life>>),
 }
@@ -20,6 +23,7 @@ impl Known {
     pub fn new(study: &Study<'_>, measure: Measure, now: f64) -> Self {
         match measure {
             Measure::StaysOn => Self::Lives(study.sensors.iter().map(|s| life(s, now)).collect()),
+            Measure::QuietAtNight => Self::Rates(scores(study, measure, now)),
             _ => Self::Scores(scores(study, measure, now)),
         }
     }
@@ -27,7 +31,7 @@ impl Known {
     /// Whether a sensor showed anything.
     pub fn has(&self, sensor: usize) -> bool {
         match self {
-            Self::Scores(scores) => scores[sensor].is_some(),
+            Self::Scores(scores) | Self::Rates(scores) => scores[sensor].is_some(),
             Self::Lives(lives) => lives[sensor].is_some(),
         }
     }
@@ -42,6 +46,7 @@ impl Known {
     ) -> Vec<Member> {
         match self {
             Self::Scores(scores) => members(study, order, within, sides, scores),
+            Self::Rates(rates) => members_by_rate(study, order, within, sides, rates),
             Self::Lives(lives) => members_by_hazard(study, order, within, sides, lives),
         }
     }
@@ -55,6 +60,8 @@ pub(super) struct Comparison {
     pub p: f64,
     /// Its normal score, with the sign of the difference.
     pub z: f64,
+    /// The t statistic with that p.
+    pub t: f64,
 }
 
 /// Tests two sites; `None` with too few sensors.
@@ -63,13 +70,22 @@ pub(super) struct Comparison {
 /// the first holds where sites scatter unlike and the second where values are far from normal.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {
     let contrast = contrast(members)?;
-    let mut p = contrast.p()?;
+    let by_t = contrast.p()?;
+    let mut p = by_t;
     if matches!(measure, Measure::StaysOn | Measure::QuietAtNight) {
         p = p.max(shuffled_p(members).unwrap_or(1.0));
     }
+    let t = if p > by_t {
+        t_quantile(1.0 - 0.5 * p, contrast.df).copysign(contrast.difference)
+    } else if contrast.difference == 0.0 {
+        0.0
+    } else {
+        contrast.difference / contrast.std_error
+    };
     Some(Comparison {
         contrast,
         p,
         z: normal_score(p, contrast.difference),
+        t,
     })
 }

@@ -88,7 +88,7 @@ impl Look {
                     let row = RowKey::new(measure, first, second);
                     let family = usize::from(!primary.contains(&row));
                     let upwards = found.contrast.difference > 0.0;
-                    let capital = capital(found.z, found.contrast.information);
+                    let capital = capital(found.t, found.contrast.df, found.contrast.information);
                     rows[family].push((row, upwards, capital));
                 }
             }

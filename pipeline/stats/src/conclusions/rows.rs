@@ -31,8 +31,8 @@ pub(super) struct Facts<'a> {
     pub study: &'a Study<'a>,
     pub measure: Measure,
     pub known: Known,
-    /// The share that came off, sensor by sensor, where that is the measure.
-    shares: Option<Vec<Option<Score>>>,
+    /// What is told, sensor by sensor, where that is not what is tested: the share that came off, the rate of artefacts.
+    told: Option<Vec<Option<Score>>>,
 }
 
 /// The order of sensors for each way of comparing them.
@@ -58,15 +58,16 @@ impl Orders {
 impl<'a> Facts<'a> {
     pub fn new(study: &'a Study<'a>, orders: &Orders, measure: Measure, now: f64) -> Self {
         let known = Known::new(study, measure, now);
-        let shares = match &known {
+        let told = match &known {
             Known::Lives(lives) => Some(shares(study, orders.of(Within::Nothing), lives)),
+            Known::Rates(rates) => Some(rates.clone()),
             Known::Scores(_) => None,
         };
         Self {
             study,
             measure,
             known,
-            shares,
+            told,
         }
     }
 
@@ -95,42 +96,37 @@ impl<'a> Facts<'a> {
             }
         }
         let (within, members, tested) = best;
-        let estimate = self.estimate(orders, within, sides, &members);
+        let told = self.told(orders, within, sides, &members);
         Row {
             measure: self.measure,
             site,
             against: Some(against),
-            scale: self.scale(&members, estimate.as_ref()),
+            scale: self.scale(&told),
+            estimate: contrast(&told),
             members,
             within,
             tested,
-            estimate,
         }
     }
 
-    fn estimate(
+    /// The same sensors with what is told of them.
+    fn told(
         &self,
         orders: &Orders,
         within: Within,
         sides: Sides<'_>,
         tested: &[Member],
-    ) -> Option<Contrast> {
-        match &self.shares {
-            Some(shares) => contrast(&members(
-                self.study,
-                orders.of(within),
-                within,
-                sides,
-                shares,
-            )),
-            None => contrast(tested),
+    ) -> Vec<Member> {
+        match &self.told {
+            Some(told) => members(self.study, orders.of(within), within, sides, told),
+            None => tested.to_vec(),
         }
     }
 
-    fn scale(&self, members: &[Member], contrast: Option<&Contrast>) -> Scale {
+    fn scale(&self, told: &[Member]) -> Scale {
         match self.measure {
             Measure::StaysOn => Scale::Share,
-            Measure::QuietAtNight => Scale::Rate(contrast.map_or([0.0; 2], |_| nights(members))),
+            Measure::QuietAtNight => Scale::Rate(nights(told)),
             _ => Scale::Mean,
         }
     }
@@ -193,7 +189,7 @@ impl<'a> Facts<'a> {
             measure: self.measure,
             site,
             against: None,
-            scale: self.scale(&members, Some(&estimate)),
+            scale: self.scale(&self.told(orders, within, sides, &members)),
             members,
             within,
             tested: Some(tested),
