@@ -72,6 +72,7 @@ impl StudyMonth {
             judgements: self.settled.judgements.clone(),
             row_counts: row_counts(&self.settled),
             kept_evidence: self.kept_evidence.iter().map(kept).collect(),
+            planned_since: None,
         })?)
     }
 }

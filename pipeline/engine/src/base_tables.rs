@@ -14,7 +14,10 @@ use jiff::ToSpan;
 use jiff::tz::TimeZone;
 use whereworn_model::time::{self, Micros, Month};
 
+use whereworn_stats::conclusions::Primary;
+
 use crate::error::EngineError;
+use crate::plan::plan_of;
 use crate::session::StudyTables;
 
 /// The type of instants.
@@ -47,6 +50,7 @@ pub(crate) fn all(
             ("clock_months", clock_months(study)?),
             ("row_counts", row_counts(study)?),
             ("looks", looks(study)?),
+            ("plan_rows", plan_rows(study)?),
             ("kept_evidence", kept_evidence(study)?),
         ])
     })();
@@ -255,6 +259,46 @@ fn looks(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     batch(vec![
         ("look", instants(all.iter().map(|look| Some(*look)))),
         ("regular", Arc::new(is_regular)),
+    ])
+}
+
+/// The plan, a line each: `measure` (a primary measure), `row` (a primary row), `reference`, `margin`, and `since`, when the
+/// plan was first used (days since the epoch).
+fn plan_rows(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    const DAY: f64 = 86_400.0 * time::MICROS_PER_SECOND as f64;
+    let plan = plan_of(study.settings);
+    let mut rows: Vec<(&str, &str, &str, &str, f64)> = Vec::new();
+    for primary in &plan.primary {
+        rows.push(match primary {
+            Primary::Measure(measure) => ("measure", measure.name(), "", "", 0.0),
+            Primary::Row {
+                measure,
+                site,
+                against,
+            } => ("row", measure.name(), site, against, 0.0),
+        });
+    }
+    rows.extend(
+        plan.reference
+            .iter()
+            .map(|site| ("reference", "", site.as_str(), "", 0.0)),
+    );
+    rows.extend(
+        plan.margins
+            .iter()
+            .map(|(of, margin)| ("margin", of.name(), "", "", *margin)),
+    );
+    rows.extend(
+        study
+            .planned_since
+            .map(|since| ("since", "", "", "", since as f64 / DAY)),
+    );
+    batch(vec![
+        ("what", texts(rows.iter().map(|row| row.0))),
+        ("measure", texts(rows.iter().map(|row| row.1))),
+        ("site", texts(rows.iter().map(|row| row.2))),
+        ("against", texts(rows.iter().map(|row| row.3))),
+        ("value", numbers(rows.iter().map(|row| row.4))),
     ])
 }
 

@@ -10,10 +10,12 @@ mod convert;
 mod error;
 pub mod functions;
 mod parquet;
+mod plan;
 mod run;
 mod session;
 
 pub use catalog::{Catalog, Query};
 pub use error::EngineError;
 pub use parquet::write_parquet;
+pub use plan::plan_of;
 pub use session::{Engine, KeptEvidence, StudyTables};

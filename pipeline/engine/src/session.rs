@@ -40,6 +40,8 @@ pub struct StudyTables<'a> {
     pub row_counts: Vec<(String, String, u64)>,
     /// What earlier reports said of the evidence between sites.
     pub kept_evidence: Vec<KeptEvidence<'a>>,
+    /// Cut-off of the first report that used the plan as it stands.
+    pub planned_since: Option<Micros>,
 }
 
 /// Evidence that two sites differ, as a report first gave it.

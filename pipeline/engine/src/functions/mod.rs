@@ -1,11 +1,12 @@
 //! Functions of ours in SQL, found by name only.
 //!
-//! [`statistics::ALL`], [`survival::ALL`], [`accuracy::ALL`] and [`site_differences::ALL`] list the aggregates with what they
+//! [`statistics::ALL`], [`survival::ALL`], [`accuracy::ALL`], [`site_differences::ALL`] and [`conclusions::ALL`] list the aggregates with what they
 //! take and give; [`scalars`] holds functions of single rows, [`product`] a running product, [`artefacts`] the detector of night artefacts.
 
 pub mod accuracy;
 pub mod artefacts;
 mod collect;
+pub mod conclusions;
 pub mod product;
 pub mod scalars;
 pub mod site_differences;

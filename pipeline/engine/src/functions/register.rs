@@ -5,7 +5,7 @@ use datafusion::prelude::SessionContext;
 
 use super::artefacts::NightArtefacts;
 use super::collect::Collect;
-use super::{accuracy, product, scalars, site_differences, statistics, survival};
+use super::{accuracy, conclusions, product, scalars, site_differences, statistics, survival};
 
 /// Registers every function of ours.
 pub(crate) fn register(context: &SessionContext) {
@@ -17,6 +17,7 @@ pub(crate) fn register(context: &SessionContext) {
         .chain(survival::ALL)
         .chain(accuracy::ALL)
         .chain(site_differences::ALL)
+        .chain(conclusions::ALL)
     {
         context.register_udaf(AggregateUDF::new_from_impl(Collect::new(statistic)));
     }

@@ -4,7 +4,9 @@ use super::bet::normal_score;
 use super::blocks::{Member, Within};
 use super::contrast::{Contrast, contrast};
 use super::measure::Measure;
-use super::scores::{Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores};
+use super::scores::{
+    Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores,
+};
 use super::shuffle::shuffled_p;
 use super::study::Study;
 use crate::distributions::t_quantile;

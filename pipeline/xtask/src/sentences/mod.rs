@@ -61,7 +61,15 @@ pub fn run(quick: bool) -> Result<(), String> {
     let studies = if quick { 100 } else { 1000 };
     let only = std::env::args().nth(3);
     if only.as_deref() == Some("tune") {
-        for (sensors, wearers, effect) in [(6, 1, 14.0), (10, 1, 10.0), (16, 4, 8.5), (16, 1, 7.5), (20, 1, 7.0), (40, 4, 5.0), (80, 4, 3.5)] {
+        for (sensors, wearers, effect) in [
+            (6, 1, 14.0),
+            (10, 1, 10.0),
+            (16, 4, 8.5),
+            (16, 1, 7.5),
+            (20, 1, 7.0),
+            (40, 4, 5.0),
+            (80, 4, 3.5),
+        ] {
             let [p, differs, _] = power::at(Measure::ReadsHighOrLow, sensors, wearers, effect, 600);
             print!(" {sensors}/{wearers}: {p:.2} {:.2}", differs / p);
         }
@@ -76,7 +84,12 @@ pub fn run(quick: bool) -> Result<(), String> {
             (Measure::QuietAtNight, [2.0, 3.0, 5.0, 8.0]),
             (Measure::Delay, [2.0, 3.0, 3.7, 5.0]),
         ] {
-            if std::env::args().nth(4).is_some_and(|m| !m.split(',').any(|m| m == format!("{measure:?}"))) { continue; }
+            if std::env::args()
+                .nth(4)
+                .is_some_and(|m| !m.split(',').any(|m| m == format!("{measure:?}")))
+            {
+                continue;
+            }
             for (sensors, wearers) in [(6, 1), (10, 1), (16, 4), (20, 1), (40, 4)] {
                 for effect in effects {
                     let [p, differs, leans] =

@@ -1,0 +1,236 @@
+//! Conclusions from one table of facts.
+
+use std::collections::BTreeMap;
+
+use whereworn_stats::conclusions::{
+    Conclusion, Ending, Measure, Night, Pair, Plan, Primary, Sensor, Study, conclude,
+};
+use whereworn_stats::delay::point::DelayPoint;
+use whereworn_stats::delay::sensor_delay;
+
+use super::collect::{Evaluate, Kind, Rows, Statistic};
+use Kind::{Label, Number};
+
+/// See [`super::statistics::ALL`]. The query `compared` says what the arguments hold. `measure` and `verdict` count from 0 in
+/// the order of the statistics, `withdrawn` has a bit for each reason, `position_against` is missing for the mean of the
+/// others.
+pub const ALL: &[Statistic] = &[Statistic {
+    name: "conclude",
+    arguments: &[
+        ("fact", Label),
+        ("of_sensor", Number),
+        ("text_1", Label),
+        ("text_2", Label),
+        ("text_3", Label),
+        ("text_4", Label),
+        ("text_5", Label),
+        ("number_1", Number),
+        ("number_2", Number),
+        ("number_3", Number),
+        ("number_4", Number),
+        ("number_5", Number),
+    ],
+    fields: &[
+        "place",
+        "measure",
+        "position",
+        "position_against",
+        "difference",
+        "lower",
+        "upper",
+        "sensors",
+        "sensors_against",
+        "wearers",
+        "evidence",
+        "p",
+        "verdict",
+        "withdrawn",
+        "more_sensors",
+        "planned",
+        "primary",
+    ],
+    about: "a list, one a measure and comparison: what can be said of the sites of a study, from the rows of `compared`",
+    evaluate: Evaluate::Many(conclusions),
+}];
+
+/// The arguments as columns.
+struct Facts<'a> {
+    facts: Vec<&'a str>,
+    of_sensor: &'a [f64],
+    texts: [Vec<&'a str>; 5],
+    labels: [Vec<usize>; 5],
+    numbers: [&'a [f64]; 5],
+}
+
+impl<'a> Facts<'a> {
+    fn new(rows: &'a Rows) -> Self {
+        Self {
+            facts: rows.texts(0),
+            of_sensor: rows.numbers(1),
+            texts: [2, 3, 4, 5, 6].map(|place| rows.texts(place)),
+            labels: [2, 3, 4, 5, 6].map(|place| rows.labels(place)),
+            numbers: [7, 8, 9, 10, 11].map(|place| rows.numbers(place)),
+        }
+    }
+
+    /// The rows of one kind of fact.
+    fn of(&self, fact: &'static str) -> impl Iterator<Item = usize> {
+        (0..self.facts.len()).filter(move |row| self.facts[*row] == fact)
+    }
+
+    /// The sensor that a row is of, as a key.
+    fn sensor(&self, row: usize) -> u64 {
+        self.of_sensor[row] as u64
+    }
+
+    fn plan(&self) -> Plan {
+        let measure = |row: usize| Measure::of_name(self.texts[0][row]);
+        let text = |place: usize, row: usize| self.texts[place][row].to_owned();
+        let measures = self.of("plan measure").filter_map(measure);
+        let rows = self.of("plan row").filter_map(|row| {
+            Some(Primary::Row {
+                measure: measure(row)?,
+                site: text(1, row),
+                against: text(2, row),
+            })
+        });
+        let margin = |row: usize| Some((measure(row)?, self.numbers[0][row]));
+        Plan {
+            primary: measures.map(Primary::Measure).chain(rows).collect(),
+            reference: self.of("plan reference").next().map(|row| text(1, row)),
+            margins: self.of("plan margin").filter_map(margin).collect(),
+        }
+    }
+
+    /// Keys of the sites with their positions among all sites, in order.
+    fn sites(&self) -> Vec<(f64, &'a str)> {
+        let mut sites: Vec<(f64, &str)> = self
+            .of("site")
+            .map(|row| (self.numbers[0][row], self.texts[1][row]))
+            .collect();
+        sites.sort_by(|a, b| a.0.total_cmp(&b.0));
+        sites
+    }
+
+    fn study(&self, sites: &[(f64, &'a str)]) -> Study<'a> {
+        let mut sensors = BTreeMap::new();
+        for row in self.of("sensor") {
+            let key = self.texts[1][row];
+            if let Some(site) = sites.iter().position(|(_, site)| *site == key) {
+                sensors.insert(self.sensor(row), self.bare_sensor(row, site));
+            }
+        }
+        let mut slopes = BTreeMap::<u64, Vec<DelayPoint>>::new();
+        for row in 0..self.facts.len() {
+            let [one, two, three, four, _] = self.numbers.map(|column| column[row]);
+            let Some(sensor) = sensors.get_mut(&self.sensor(row)) else {
+                continue;
+            };
+            match self.facts[row] {
+                "pair" => sensor.pairs.push(Pair {
+                    time: one,
+                    difference: two,
+                    relative: three,
+                    routine: self.texts[0][row] == "routine",
+                    age: four,
+                }),
+                "night" => sensor.nights.push(Night {
+                    end: one,
+                    artefacts: two,
+                }),
+                "slope" => slopes
+                    .entry(self.sensor(row))
+                    .or_default()
+                    .push(DelayPoint {
+                        sensor: 0,
+                        ratio: one,
+                        slope: two,
+                        wide_slope: three,
+                    }),
+                _ => {}
+            }
+        }
+        for (number, sensor) in &mut sensors {
+            sensor.pairs.sort_by(|a, b| a.time.total_cmp(&b.time));
+            sensor.nights.sort_by(|a, b| a.end.total_cmp(&b.end));
+            sensor.delay = slopes.get(number).and_then(|points| sensor_delay(points));
+        }
+        let mut looks: Vec<f64> = self.of("look").map(|row| self.numbers[0][row]).collect();
+        looks.sort_by(f64::total_cmp);
+        Study {
+            sites: sites.iter().map(|(_, site)| *site).collect(),
+            sensors: sensors.into_values().collect(),
+            looks,
+        }
+    }
+
+    /// A sensor without its pairs, nights and delay.
+    fn bare_sensor(&self, row: usize, site: usize) -> Sensor {
+        let [inserted, quarter, rated_days, known_until, ending] =
+            self.numbers.map(|column| column[row]);
+        Sensor {
+            wearer: self.labels[0][row],
+            site,
+            model: self.labels[2][row],
+            lot: self.labels[3][row],
+            tape: self.labels[4][row],
+            clock_doubted: false,
+            unit_doubted: false,
+            inserted,
+            quarter: quarter as i32,
+            rated_days,
+            known_until,
+            ending: match ending as i64 {
+                1 => Ending::CameOff,
+                2 => Ending::Competing,
+                _ => Ending::Censored,
+            },
+            pairs: Vec::new(),
+            nights: Vec::new(),
+            delay: None,
+        }
+    }
+}
+
+fn conclusions(rows: &Rows) -> Vec<Vec<Option<f64>>> {
+    let facts = Facts::new(rows);
+    let sites = facts.sites();
+    let study = facts.study(&sites);
+    let since = facts
+        .of("plan since")
+        .next()
+        .map(|row| facts.numbers[0][row]);
+    conclude(&study, &facts.plan(), since)
+        .iter()
+        .enumerate()
+        .map(|(place, one)| values(place, one, &sites))
+        .collect()
+}
+
+fn values(place: usize, one: &Conclusion, sites: &[(f64, &str)]) -> Vec<Option<f64>> {
+    let position = |site: usize| sites.get(site).map(|(position, _)| *position);
+    let count = |count: usize| Some(count as f64);
+    let bits = one
+        .withdrawn
+        .iter()
+        .map(|reason| f64::from(1_u32 << (*reason as u32)));
+    vec![
+        count(place),
+        count(one.measure as usize),
+        position(one.site),
+        one.against.and_then(position),
+        one.difference,
+        one.interval.map(|interval| interval.lower),
+        one.interval.map(|interval| interval.upper),
+        count(one.sensors[0]),
+        count(one.sensors[1]),
+        count(one.wearers),
+        Some(one.evidence),
+        one.p,
+        count(one.verdict as usize),
+        Some(bits.sum()),
+        one.more_sensors.and_then(count),
+        Some(f64::from(u8::from(one.planned))),
+        Some(f64::from(u8::from(one.primary))),
+    ]
+}

@@ -1,0 +1,151 @@
+-- title = "What sites are compared by"
+-- row = "one fact: a sensor, a pair, a night, a point of delay, a look, or a line of the plan"
+-- role = "intermediate"
+
+-- All that `conclude` needs in one shape: `fact` says what `of_sensor`, the texts and the numbers hold. Times are days
+-- since the epoch. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes.
+WITH until AS (
+    SELECT
+        s.*,
+        CASE WHEN s.state = 'still on' THEN t.cutoff ELSE s.seen_until END AS known_until
+    FROM sessions AS s
+    CROSS JOIN settings AS t
+),
+numbered AS (
+    SELECT *, ROW_NUMBER() OVER (ORDER BY wearer, inserted, sensor) AS number
+    FROM until
+),
+found AS (
+    SELECT wearer, sensor, night, COUNT(*) AS artefacts
+    FROM night_artefacts
+    WHERE counted = 1 AND evidence <> 'refuted'
+    GROUP BY wearer, sensor, night
+),
+facts AS (
+    SELECT
+        'sensor' AS fact,
+        n.number AS of_sensor,
+        n.wearer AS text_1,
+        n.site AS text_2,
+        n.model AS text_3,
+        n.lot AS text_4,
+        n.tape AS text_5,
+        CAST(n.inserted AS BIGINT) / 86400000000.0 AS number_1,
+        CAST(DATE_PART('year', n.inserted) * 4 + DATE_PART('quarter', n.inserted) AS DOUBLE) AS number_2,
+        n.rated_days AS number_3,
+        CAST(n.known_until AS BIGINT) / 86400000000.0 AS number_4,
+        CASE WHEN n.detached = 1 THEN 1.0 WHEN n.cause IN ('sensor-fault', 'reaction', 'not-started') THEN 2.0 ELSE 0.0 END AS number_5
+    FROM numbered AS n
+    UNION ALL
+    SELECT
+        'pair' AS fact,
+        n.number AS of_sensor,
+        c.purpose AS text_1,
+        '' AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        CAST(p.fingerstick_time AS BIGINT) / 86400000000.0 AS number_1,
+        p.difference AS number_2,
+        p.relative_difference AS number_3,
+        p.wear_days AS number_4,
+        0.0 AS number_5
+    FROM numbered AS n
+    INNER JOIN pairs AS p ON p.sensor_no = n.sensor_no
+    INNER JOIN checks_worn AS c ON c.fingerstick_no = p.fingerstick_no AND c.sensor_no = p.sensor_no
+    UNION ALL
+    SELECT
+        'night' AS fact,
+        n.number AS of_sensor,
+        '' AS text_1,
+        '' AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        CAST(g.night_end AS BIGINT) / 86400000000.0 AS number_1,
+        CAST(COALESCE(f.artefacts, 0) AS DOUBLE) AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM numbered AS n
+    INNER JOIN sensor_nights AS g ON g.sensor_no = n.sensor_no
+    LEFT JOIN found AS f ON f.wearer = g.wearer AND f.sensor = g.sensor AND f.night = g.night
+    WHERE g.counted = 1
+    UNION ALL
+    SELECT
+        'slope' AS fact,
+        n.number AS of_sensor,
+        '' AS text_1,
+        '' AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        d.ratio AS number_1,
+        d.slope AS number_2,
+        d.wide_slope AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM numbered AS n
+    INNER JOIN delay_points AS d ON d.sensor_no = n.sensor_no
+    UNION ALL
+    SELECT
+        'look' AS fact,
+        0 AS of_sensor,
+        '' AS text_1,
+        '' AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        CAST(look AS BIGINT) / 86400000000.0 AS number_1,
+        0.0 AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM looks
+    UNION ALL
+    SELECT
+        'site' AS fact,
+        0 AS of_sensor,
+        '' AS text_1,
+        s.site AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        CAST(s.position AS DOUBLE) AS number_1,
+        0.0 AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM sites AS s
+    INNER JOIN (SELECT DISTINCT site FROM sessions) AS w ON w.site = s.site
+    UNION ALL
+    SELECT
+        'plan ' || what AS fact,
+        0 AS of_sensor,
+        measure AS text_1,
+        site AS text_2,
+        against AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        value AS number_1,
+        0.0 AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM plan_rows
+)
+SELECT
+    fact,
+    of_sensor,
+    COALESCE(text_1, '') AS text_1,
+    COALESCE(text_2, '') AS text_2,
+    COALESCE(text_3, '') AS text_3,
+    COALESCE(text_4, '') AS text_4,
+    COALESCE(text_5, '') AS text_5,
+    number_1,
+    number_2,
+    number_3,
+    number_4,
+    number_5
+FROM facts
+ORDER BY fact, of_sensor, number_1, number_2, number_3, text_1, text_2, text_3
