@@ -14,6 +14,7 @@ mod folds;
 mod input;
 mod judgements;
 mod parquet_io;
+mod plain;
 mod readings;
 mod records;
 mod reject;
@@ -27,6 +28,7 @@ mod wear_events;
 
 pub use error::LoadError;
 pub use input::{InputFile, Table};
+pub use plain::rejected_rows;
 pub use reject::Reject;
 pub use settle::{RowCounts, Settled};
 pub use store::{InputRecord, KeptEvidence, Loaded, Store, load};

@@ -312,13 +312,13 @@ fn late_reject(file: &str, line: u64, raw: String, as_of: Micros) -> Reject {
 }
 
 /// Rows of a small table up to an instant, each once.
-struct SettledRows<'r, T> {
-    kept: Vec<&'r Placed<T>>,
+pub(crate) struct SettledRows<'r, T> {
+    pub kept: Vec<&'r Placed<T>>,
     duplicates: u64,
     late: Vec<Reject>,
 }
 
-fn settle_rows<T>(
+pub(crate) fn settle_rows<T>(
     rows: &[Placed<T>],
     as_of: Micros,
     time: impl Fn(&T) -> Micros,
@@ -352,7 +352,7 @@ fn settle_rows<T>(
     settled
 }
 
-fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
+pub(crate) fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
     a.wearer == b.wearer
         && a.meter == b.meter
         && a.purpose == b.purpose
@@ -360,7 +360,7 @@ fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
 }
 
 /// Lets each sensor be inserted once and end at most once, after its insertion. Rows come by file and line.
-fn settle_sensor_lives(rows: Vec<&Placed<WearEvent>>) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
+pub(crate) fn settle_sensor_lives(rows: Vec<&Placed<WearEvent>>) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
     let mut inserted: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut ended: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut faults: BTreeMap<(&str, u64), (&'static str, String)> = BTreeMap::new();

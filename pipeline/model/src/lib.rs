@@ -5,6 +5,7 @@
 
 pub mod format;
 pub mod header;
+pub mod rows;
 pub mod settings;
 pub mod sites;
 pub mod store;

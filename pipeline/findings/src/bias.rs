@@ -1,0 +1,181 @@
+//! What one meter reads against another, on the same sensors.
+
+use std::collections::BTreeMap;
+
+use whereworn_stats::distributions::t_quantile;
+
+use crate::clocks::{Clocks, Wearer};
+use crate::finding::{Finding, OF_PAIRS, Severity};
+
+/// Least sensors and checks of each meter.
+const SENSORS: usize = 4;
+const CHECKS: usize = 30;
+
+/// Twelve percent and more is what shall be found: less than this is not claimed, nor what could as well be half of it.
+const LEAST: f64 = 0.095;
+
+/// Differences further from the middle than so many robust standard deviations are drawn in to it.
+const FAR: f64 = 2.5;
+
+/// log(fingerstick) less log(reading) at the sensor's delay, by sensor and meter.
+type Levels = BTreeMap<(usize, usize), Vec<f64>>;
+
+/// Findings on the meters of a wearer.
+pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
+    let levels = levels(wearer, clocks);
+    let counts = |meter: usize| -> (usize, usize) {
+        let own = || levels.iter().filter(|((_, m), _)| *m == meter);
+        (own().count(), own().map(|(_, values)| values.len()).sum())
+    };
+    let enough: Vec<usize> = (0..wearer.meters.len())
+        .filter(|meter| {
+            let (sensors, checks) = counts(*meter);
+            sensors >= SENSORS && checks >= CHECKS
+        })
+        .collect();
+    // Of two, the one used less is named first: that it is the odd one cannot be told.
+    if let [a, b] = enough[..] {
+        let (first, second) = if counts(a).1 <= counts(b).1 { (a, b) } else { (b, a) };
+        let found = difference(&levels, first, &[second]);
+        return found.map(|size| pair(wearer, first, second, size)).into_iter().collect();
+    }
+    let mut off: Vec<(usize, f64)> = Vec::new();
+    let mut left = enough;
+    // The furthest from all others first; without it the rest is looked at again.
+    while left.len() > 2 {
+        let others = |meter: usize| -> Vec<usize> { left.iter().copied().filter(|m| *m != meter).collect() };
+        let furthest = left
+            .iter()
+            .filter_map(|meter| Some((*meter, difference(&levels, *meter, &others(*meter))?)))
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()));
+        let Some(found) = furthest else {
+            break;
+        };
+        left.retain(|meter| *meter != found.0);
+        off.push(found);
+    }
+    off.into_iter().map(|(meter, size)| odd(wearer, meter, size)).collect()
+}
+
+fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
+    let mut levels = Levels::new();
+    let profiles = &clocks.profiles;
+    let mut at = Vec::with_capacity(1);
+    for (place, item) in profiles.items.iter().enumerate() {
+        let Some(trace) = wearer.traces.get(item.sensor) else {
+            continue;
+        };
+        let delay = clocks.delays.get(item.sensor).copied().flatten().unwrap_or(0.0);
+        let shift = f64::from(profiles.shift.get(place).copied().unwrap_or(0)) * crate::lag::STEP;
+        trace.around(item.time, &[delay + shift], &mut at);
+        if let Some(level) = at.first().filter(|level| !level.is_nan()) {
+            levels
+                .entry((item.sensor, item.meter))
+                .or_default()
+                .push(item.level - f64::from(*level));
+        }
+    }
+    levels
+}
+
+/// The fraction by which a meter reads higher than others, where that is beyond doubt: within sensors, each with the
+/// weight n m / (n + m), robust against single checks, with the scatter between sensors in its error.
+fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
+    let mut of_sensor: BTreeMap<usize, (Vec<f64>, Vec<f64>)> = BTreeMap::new();
+    for ((sensor, of), values) in levels {
+        let sides = of_sensor.entry(*sensor).or_default();
+        if *of == meter {
+            sides.0.extend(values);
+        } else if others.contains(of) {
+            sides.1.extend(values);
+        }
+    }
+    let shared: Vec<(f64, f64)> = of_sensor
+        .values()
+        .filter(|(own, other)| !own.is_empty() && !other.is_empty())
+        .map(|(own, other)| {
+            let (n, m) = (own.len() as f64, other.len() as f64);
+            (robust_mean(own) - robust_mean(other), n * m / (n + m))
+        })
+        .collect();
+    if shared.len() < SENSORS {
+        return None;
+    }
+    let weight: f64 = shared.iter().map(|(_, weight)| weight).sum();
+    let mean = shared.iter().map(|(value, weight)| value * weight).sum::<f64>() / weight;
+    let df = shared.len() as f64 - 1.0;
+    let squares: f64 = shared.iter().map(|(value, weight)| weight * (value - mean).powi(2)).sum();
+    // Noise of 5 % a check at least, however well few sensors happen to agree.
+    let error = (squares / df).max(0.05 * 0.05).sqrt() / weight.sqrt();
+    let sure = t_quantile(0.9995, df) * error;
+    let size = mean.exp() - 1.0;
+    (mean.abs() > sure.min(4.5 * error) && size.abs() >= LEAST && mean.abs() - error >= LEAST / 1.5)
+        .then(|| (size * 1000.0).round() / 1000.0)
+}
+
+/// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step).
+fn robust_mean(values: &[f64]) -> f64 {
+    let mut sorted = values.to_vec();
+    let Some(middle) = crate::trace::median(&mut sorted) else {
+        return 0.0;
+    };
+    let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
+    let scale = 1.4826 * crate::trace::median(&mut off).unwrap_or(0.0);
+    let most = FAR * scale.max(0.04);
+    values.iter().map(|value| value.clamp(middle - most, middle + most)).sum::<f64>() / values.len() as f64
+}
+
+fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
+    let name = wearer.meters.get(meter).map_or("", |name| *name);
+    let own = || wearer.checks.iter().filter(|check| check.meter == name);
+    Finding {
+        wearer: wearer.name.to_owned(),
+        meter: name.to_owned(),
+        file: own().next().map(|check| check.file.clone()).unwrap_or_default(),
+        line: own().next().map(|check| check.line),
+        from: own().next().map(|check| check.time),
+        to: own().next_back().map(|check| check.time),
+        size: Some(size),
+        unit: "fraction",
+        todo: "compare both with a control solution or a laboratory value, and use one meter; no line in study.toml cures this".to_owned(),
+        ..Finding::new("meter", Severity::Doubtful, OF_PAIRS)
+    }
+}
+
+fn percent(size: f64) -> String {
+    let word = if size > 0.0 { "higher" } else { "lower" };
+    format!("{:.0} % {word}", 100.0 * size.abs())
+}
+
+fn label(name: &str) -> String {
+    if name.is_empty() { "the meter without a label".to_owned() } else { format!("meter `{name}`") }
+}
+
+fn pair(wearer: &Wearer<'_>, first: usize, second: usize, size: f64) -> Finding {
+    let made = finding(wearer, first, size);
+    let other = wearer.meters.get(second).map_or("", |name| *name);
+    Finding {
+        text: format!(
+            "{} of `{}` reads {} than {} on the same sensors: which of the two is wrong cannot be told, and the site that was checked more with one of them seems to read differently",
+            label(&made.meter),
+            wearer.name,
+            percent(size),
+            label(other)
+        ),
+        meter: format!("{} + {other}", made.meter),
+        ..made
+    }
+}
+
+fn odd(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
+    let made = finding(wearer, meter, size);
+    Finding {
+        text: format!(
+            "{} of `{}` reads {} than the others on the same sensors: a site that was checked more with it seems to read differently",
+            label(&made.meter),
+            wearer.name,
+            percent(size)
+        ),
+        ..made
+    }
+}

@@ -1,0 +1,343 @@
+//! Clocks of sensors and meters, told from fingersticks and from sensors worn at once.
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use whereworn_model::rows::Check;
+use whereworn_model::time::{MICROS_PER_DAY, Micros};
+
+use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
+use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::lag::{Item, Profiles};
+use crate::log::Session;
+use crate::trace::{Trace, micros, minutes};
+use crate::words::{clock_correction, count, day, signed_minutes};
+
+/// A shift this near to whole hours is taken for whole hours: a time zone explains it.
+const NEAR_HOUR: f64 = 8.0;
+
+/// A shift of all data is the meter's (or the readings' device's) from so many sensors on; of fewer, the sensors'.
+const MANY_SENSORS: usize = 3;
+
+/// A wearer's sensors and checks.
+pub(crate) struct Wearer<'a> {
+    pub name: &'a str,
+    pub sessions: Vec<&'a Session>,
+    /// As long as `sessions`.
+    pub traces: Vec<&'a Trace>,
+    pub checks: Vec<&'a Check>,
+    /// Labels of meters, each once.
+    pub meters: Vec<&'a str>,
+    pub zone: TimeZone,
+    pub cutoff: Micros,
+}
+
+impl<'a> Wearer<'a> {
+    /// Fingersticks against the sensors worn then, by time.
+    pub fn items(&self) -> Vec<Item> {
+        let mut items = Vec::new();
+        for check in &self.checks {
+            let meter = self.meters.iter().position(|meter| *meter == check.meter);
+            for (sensor, session) in self.sessions.iter().enumerate() {
+                if (session.insert..=session.until(self.cutoff)).contains(&check.time) {
+                    items.push(Item {
+                        time: minutes(check.time),
+                        sensor,
+                        meter: meter.unwrap_or(0),
+                        level: check.glucose.ln(),
+                    });
+                }
+            }
+        }
+        items.sort_by(|a, b| a.time.total_cmp(&b.time).then(a.sensor.cmp(&b.sensor)));
+        items
+    }
+
+    fn finding(&self, kind: &'static str, severity: Severity, size: f64) -> Finding {
+        Finding {
+            wearer: self.name.to_owned(),
+            size: Some(size),
+            unit: "min",
+            ..Finding::new(kind, severity, OF_CLOCKS)
+        }
+    }
+}
+
+/// What a wearer's clocks show: findings, and the profiles with everything found explained.
+pub(crate) struct Clocks {
+    pub findings: Vec<Finding>,
+    pub profiles: Profiles,
+    /// Each sensor's delay with that explained.
+    pub delays: Vec<Option<f64>>,
+    /// Each sensor's own shift, minutes; 0 where none was found for it as a whole.
+    pub offsets: Vec<f64>,
+}
+
+/// Looks at the clocks of a wearer.
+pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
+    let mut profiles = Profiles::new(wearer.items(), &wearer.traces);
+    let found = causes(&mut profiles, wearer.meters.len());
+    let delays = delays(&profiles);
+    let mut clocks = Clocks {
+        findings: Vec::new(),
+        profiles,
+        delays,
+        offsets: vec![0.0; wearer.sessions.len()],
+    };
+    let shifted_whole: Vec<usize> = found
+        .iter()
+        .filter(|cause| cause.whole)
+        .filter_map(|cause| match cause.scope {
+            Scope::Sensor(sensor) => Some(sensor),
+            _ => None,
+        })
+        .collect();
+    for cause in &found {
+        let made = of_cause(wearer, &mut clocks, cause, &shifted_whole);
+        clocks.findings.extend(made);
+    }
+    clocks
+}
+
+fn of_cause(
+    wearer: &Wearer<'_>,
+    clocks: &mut Clocks,
+    cause: &Cause,
+    shifted_whole: &[usize],
+) -> Vec<Finding> {
+    let sensors = touched(clocks, cause);
+    match cause.scope {
+        Scope::Sensor(sensor) if cause.whole => {
+            let minutes = cause.lag.unwrap_or(0.0) - usual_delay(clocks, shifted_whole);
+            vec![whole_sensor(wearer, clocks, sensor, minutes)]
+        }
+        Scope::Sensor(sensor) => vec![change(wearer, cause, &[sensor], None)],
+        Scope::Meter(meter) if cause.whole => vec![whole_meter(wearer, meter, cause.minutes)],
+        Scope::Meter(meter) => vec![change(wearer, cause, &sensors, Some(meter))],
+        Scope::All if sensors.len() == 1 => match sensors.first() {
+            Some(&sensor) if covers(clocks, cause, sensor) => {
+                vec![whole_sensor(wearer, clocks, sensor, cause.minutes)]
+            }
+            _ => vec![change(wearer, cause, &sensors, None)],
+        },
+        Scope::All if cause.whole && sensors.len() < MANY_SENSORS => sensors
+            .iter()
+            .map(|sensor| whole_sensor(wearer, clocks, *sensor, cause.minutes))
+            .collect(),
+        Scope::All if cause.whole && wearer.meters.len() < 2 => {
+            vec![whole_meter(wearer, 0, cause.minutes)]
+        }
+        Scope::All => vec![change(wearer, cause, &sensors, None)],
+    }
+}
+
+/// Sensors with a fair number of shifted checks.
+fn touched(clocks: &Clocks, cause: &Cause) -> Vec<usize> {
+    let shifted = |sensor: usize| {
+        let own = cause.items.iter();
+        own.filter(|item| clocks.profiles.items[**item].sensor == sensor).count()
+    };
+    (0..clocks.profiles.of_sensor.len())
+        .filter(|sensor| shifted(*sensor) >= 2)
+        .collect()
+}
+
+fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {
+    let all = clocks.profiles.of_sensor.get(sensor).map_or(0, Vec::len);
+    cause.items.len() as f64 >= 0.85 * all as f64
+}
+
+/// Mean delay of the wearer's other sensors, held to what is usual as if that were two sensors more.
+fn usual_delay(clocks: &Clocks, shifted: &[usize]) -> f64 {
+    let known = clocks.delays.iter().enumerate();
+    let others = known.filter(|(sensor, _)| !shifted.contains(sensor));
+    let (mut sum, mut count) = (2.0 * USUAL_DELAY.0, 2.0);
+    for delay in others.filter_map(|(_, delay)| *delay) {
+        sum += delay;
+        count += 1.0;
+    }
+    sum / count
+}
+
+/// Whole hours where they are near, else the minutes.
+fn rounded(minutes: f64) -> f64 {
+    whole_hours(minutes).unwrap_or_else(|| minutes.round())
+}
+
+fn whole_hours(minutes: f64) -> Option<f64> {
+    let hours = (minutes / 60.0).round();
+    (hours != 0.0 && (minutes - 60.0 * hours).abs() <= NEAR_HOUR).then_some(60.0 * hours)
+}
+
+fn whole_sensor(wearer: &Wearer<'_>, clocks: &mut Clocks, sensor: usize, minutes: f64) -> Finding {
+    let session = wearer.sessions[sensor];
+    let size = rounded(minutes);
+    if let Some(offset) = clocks.offsets.get_mut(sensor) {
+        *offset += size;
+    }
+    let from_meter = if whole_hours(minutes).is_some() {
+        "a time zone or a change of the clocks would explain it"
+    } else {
+        "no delay of a sensor does"
+    };
+    Finding {
+        sensor: session.sensor.clone(),
+        site: session.site.clone(),
+        file: session.file.clone(),
+        line: Some(session.line),
+        from: Some(session.insert),
+        to: Some(session.until(wearer.cutoff)),
+        text: format!(
+            "sensor `{}` of `{}`: its clock is about {} the meter's: {from_meter}; every reading is compared with a fingerstick of another time, which makes its site look worse than it is",
+            session.sensor,
+            wearer.name,
+            signed_minutes(size, "ahead of", "behind"),
+        ),
+        todo: "compare the clock of the device that recorded this sensor, or the time zone of its export, with the meter's; if it was off, paste the lines".to_owned(),
+        paste: clock_correction(wearer.name, "sensor", &session.sensor, size, None, None, &wearer.zone),
+        ..wearer.finding("clock-sensor", Severity::Doubtful, size)
+    }
+}
+
+fn meter_name(wearer: &Wearer<'_>, meter: usize) -> String {
+    wearer.meters.get(meter).map_or(String::new(), |name| (*name).to_owned())
+}
+
+/// Words for a meter that may have no label.
+fn meter_words(name: &str) -> String {
+    if name.is_empty() {
+        "the meter".to_owned()
+    } else {
+        format!("meter `{name}`")
+    }
+}
+
+/// A meter whose clock is off throughout; a later fingerstick clock makes the lag shorter.
+fn whole_meter(wearer: &Wearer<'_>, meter: usize, minutes: f64) -> Finding {
+    let size = -rounded(minutes);
+    let name = meter_name(wearer, meter);
+    let words = meter_words(&name);
+    let against = if wearer.meters.len() > 1 {
+        "the other meters'"
+    } else {
+        "the clock of the sensors (or theirs is off the other way)"
+    };
+    let first = wearer.checks.iter().find(|check| check.meter == name);
+    let last = wearer.checks.iter().rev().find(|check| check.meter == name);
+    Finding {
+        file: first.map(|check| check.file.clone()).unwrap_or_default(),
+        line: first.map(|check| check.line),
+        from: first.map(|check| check.time),
+        to: last.map(|check| check.time),
+        text: format!(
+            "{words} of `{}`: its clock is about {} {against}; its fingersticks are compared with readings of another time",
+            wearer.name,
+            signed_minutes(size, "ahead of", "behind"),
+        ),
+        todo: "look at the meter's clock; if it was off, paste the lines".to_owned(),
+        paste: clock_correction(wearer.name, "meter", &name, size, None, None, &wearer.zone),
+        meter: name,
+        ..wearer.finding("clock-meter", Severity::Doubtful, size)
+    }
+}
+
+/// A shift that begins or ends within the data.
+fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<usize>) -> Finding {
+    let hours = whole_hours(cause.minutes);
+    let around = [cause.begins, cause.ends].map(|at| at.map(micros));
+    let put = around[0].or(around[1]).and_then(|at| transition(&wearer.zone, at));
+    let only = match sensors {
+        [one] => wearer.sessions.get(*one),
+        _ => None,
+    };
+    // The clocks were put forward or back then: which device did not follow is told by the sign.
+    let by_meter = match (meter, hours, put) {
+        (Some(_), _, _) => true,
+        (None, Some(hours), Some((_, put))) => hours == put,
+        (None, Some(_), None) => false,
+        (None, None, _) => only.is_none() && wearer.meters.len() < 2,
+    };
+    let minutes = hours.unwrap_or_else(|| cause.minutes.round());
+    let size = if by_meter { -minutes } else { minutes };
+    let from = match (around[0], hours.and(put)) {
+        (Some(_), Some((at, _))) => Some(at),
+        (begins, _) => begins,
+    };
+    let kind = match (hours, by_meter, only) {
+        (Some(_), _, _) => "clock-change",
+        (None, true, _) => "clock-meter",
+        (None, false, _) => "clock-sensor",
+    };
+    let severity = if hours.is_some() { Severity::Wrong } else { Severity::Doubtful };
+    let meter = match meter {
+        Some(meter) => meter_name(wearer, meter),
+        None if by_meter && wearer.meters.len() == 1 => meter_name(wearer, 0),
+        None => String::new(),
+    };
+    let whose = match (by_meter, only) {
+        (true, _) => format!("{} of `{}`", meter_words(&meter), wearer.name),
+        (false, Some(session)) => format!("sensor `{}` of `{}`", session.sensor, wearer.name),
+        (false, None) => format!("the sensors of `{}`", wearer.name),
+    };
+    let since = match (from, around[1]) {
+        (Some(from), None) => format!("from {} on", day(from, &wearer.zone)),
+        (Some(from), Some(to)) => {
+            format!("from {} to {}", day(from, &wearer.zone), day(to, &wearer.zone))
+        }
+        (None, Some(to)) => format!("until {}", day(to, &wearer.zone)),
+        (None, None) => "throughout".to_owned(),
+    };
+    let why = match (hours, put) {
+        (Some(_), Some(_)) => "the clocks were put forward or back then, and one device did not follow",
+        (Some(_), None) => "a journey or a change of the clocks that one device did not follow would explain it",
+        (None, _) => "its clock was set then",
+    };
+    let (key, name) = match (by_meter, only) {
+        (true, _) => ("meter", meter.clone()),
+        (false, Some(session)) => ("sensor", session.sensor.clone()),
+        (false, None) => ("sensor", String::new()),
+    };
+    let first_sensor = sensors.first().and_then(|sensor| wearer.sessions.get(*sensor));
+    Finding {
+        sensor: match (by_meter, only) {
+            (false, Some(session)) => session.sensor.clone(),
+            _ => String::new(),
+        },
+        file: first_sensor.map(|session| session.file.clone()).unwrap_or_default(),
+        line: first_sensor.map(|session| session.line),
+        from: from.or_else(|| first_sensor.map(|session| session.insert)),
+        to: around[1],
+        text: format!(
+            "{whose}: {since} the clock is about {} that of the {}: {why}; readings are compared with fingersticks of another time",
+            signed_minutes(size, "ahead of", "behind"),
+            if by_meter { "sensors" } else { "meter" },
+        ),
+        todo: "look at the clocks of both devices; if one was off, paste the lines".to_owned(),
+        paste: if name.is_empty() && !by_meter {
+            sensors
+                .iter()
+                .filter_map(|sensor| wearer.sessions.get(*sensor))
+                .map(|session| {
+                    clock_correction(wearer.name, "sensor", &session.sensor, size, from, around[1], &wearer.zone)
+                })
+                .collect()
+        } else {
+            clock_correction(wearer.name, key, &name, size, from, around[1], &wearer.zone)
+        },
+        meter,
+        ..wearer.finding(kind, severity, size)
+    }
+}
+
+/// A change of the clocks within two days of an instant, and the minutes by which they were put forward.
+fn transition(zone: &TimeZone, at: Micros) -> Option<(Micros, f64)> {
+    let near = 2 * MICROS_PER_DAY;
+    let start = Timestamp::from_microsecond(at - near).ok()?;
+    let next = zone.following(start).next()?;
+    let when = next.timestamp();
+    if when.as_microsecond() > at + near {
+        return None;
+    }
+    let before = zone.to_offset(Timestamp::from_microsecond(when.as_microsecond() - 1).ok()?);
+    let forward = f64::from(next.offset().seconds() - before.seconds()) / 60.0;
+    Some((when.as_microsecond(), forward))
+}

@@ -1,0 +1,147 @@
+//! What a look finds.
+
+use whereworn_model::settings::SeenFinding;
+use whereworn_model::time::Micros;
+
+/// How bad it is, worst first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// The data cannot be right as they stand.
+    Wrong,
+    /// The data contradict each other; which of them is right has to be looked up.
+    Doubtful,
+    /// Too little to say much.
+    Thin,
+}
+
+impl Severity {
+    /// The word in tables and JSON.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Wrong => "wrong",
+            Self::Doubtful => "doubtful",
+            Self::Thin => "thin",
+        }
+    }
+}
+
+/// One finding; empty text and `None` where it names no such thing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// What kind it is, one of the model's `FINDING_KINDS`.
+    pub kind: &'static str,
+    /// How bad.
+    pub severity: Severity,
+    /// Whose data.
+    pub wearer: String,
+    /// Which sensor.
+    pub sensor: String,
+    /// Which meter; the two of a pair are joined by ` + `, the one that `size` is about first.
+    pub meter: String,
+    /// Which site.
+    pub site: String,
+    /// Which file, relative to the study folder.
+    pub file: String,
+    /// The line there to look at first.
+    pub line: Option<u64>,
+    /// From when on.
+    pub from: Option<Micros>,
+    /// Until when.
+    pub to: Option<Micros>,
+    /// How much, in `unit`. Minutes of clocks are positive where the clock is ahead, fractions of meters where it reads
+    /// high; of units it is the factor.
+    pub size: Option<f64>,
+    /// Unit of `size`; of a factor, the unit that the values seem to have.
+    pub unit: &'static str,
+    /// What was found, and what it does to the figures.
+    pub text: String,
+    /// What to do about it.
+    pub todo: String,
+    /// Lines for `study.toml` that cure it; empty where none would.
+    pub paste: String,
+    /// Measures whose sentences it touches.
+    pub touches: &'static [&'static str],
+    /// Whether the settings say that it was seen and is all right.
+    pub seen: bool,
+    /// Whether it began in the month looked at.
+    pub new: bool,
+}
+
+/// Measures that pairs of readings and fingersticks tell of.
+pub(crate) const OF_PAIRS: &[&str] = &["reads-true", "reads-high-or-low", "delay"];
+/// Measures that glucose tells of.
+pub(crate) const OF_GLUCOSE: &[&str] = &["reads-true", "reads-high-or-low", "quiet-at-night", "delay"];
+/// Measures that clocks tell of.
+pub(crate) const OF_CLOCKS: &[&str] = &["reads-true", "quiet-at-night", "delay"];
+/// The measure that sessions tell of.
+pub(crate) const OF_WEAR: &[&str] = &["stays-on"];
+/// The measure that nights tell of.
+pub(crate) const OF_NIGHTS: &[&str] = &["quiet-at-night"];
+/// Every measure.
+pub(crate) const OF_ALL: &[&str] = &["stays-on", "reads-true", "reads-high-or-low", "quiet-at-night", "delay"];
+
+impl Finding {
+    /// A finding that names nothing yet.
+    pub(crate) fn new(kind: &'static str, severity: Severity, touches: &'static [&'static str]) -> Self {
+        Self {
+            kind,
+            severity,
+            wearer: String::new(),
+            sensor: String::new(),
+            meter: String::new(),
+            site: String::new(),
+            file: String::new(),
+            line: None,
+            from: None,
+            to: None,
+            size: None,
+            unit: "",
+            text: String::new(),
+            todo: String::new(),
+            paste: String::new(),
+            touches,
+            seen: false,
+            new: false,
+        }
+    }
+
+    /// Whether an entry of the settings is about this finding: the same kind, and everything that the entry names is
+    /// named here too.
+    pub(crate) fn is_about(&self, seen: &SeenFinding) -> bool {
+        let same = |asked: &Option<String>, own: &str| asked.as_ref().is_none_or(|asked| asked == own);
+        let meter = seen.meter.as_ref().is_none_or(|asked| {
+            self.meter == *asked || self.meter.split(" + ").any(|one| one == asked)
+        });
+        seen.kind == self.kind
+            && meter
+            && same(&seen.wearer, &self.wearer)
+            && same(&seen.sensor, &self.sensor)
+            && same(&seen.site, &self.site)
+            && same(&seen.file, &self.file)
+    }
+
+    /// Order of lists: the worst first, causes before consequences, the newest first.
+    pub(crate) fn order(&self, other: &Self, kinds: &[&str]) -> std::cmp::Ordering {
+        let rank = |finding: &Self| kinds.iter().position(|kind| *kind == finding.kind);
+        let names = |f: &Self| {
+            [&f.wearer, &f.sensor, &f.meter, &f.site, &f.file].map(|name| name.as_bytes().to_vec())
+        };
+        self.severity
+            .cmp(&other.severity)
+            .then(other.from.cmp(&self.from))
+            .then(rank(self).cmp(&rank(other)))
+            .then_with(|| names(self).cmp(&names(other)))
+            .then(self.line.cmp(&other.line))
+    }
+}
+
+/// A sensor that comparisons leave out.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct LeftOut {
+    /// Whose.
+    pub wearer: String,
+    /// Which.
+    pub sensor: String,
+    /// Kind of the finding that doubts it.
+    pub reason: &'static str,
+}

@@ -1,0 +1,230 @@
+//! How well each lag of the readings behind the fingersticks explains each fingerstick.
+//!
+//! With the readings read off `lag` minutes after a fingerstick, log(reading) - log(fingerstick) is the gain of sensor
+//! and meter plus noise where the lag is the true one, and scatters as widely as glucose moves in between where it is
+//! not. [`Profiles`] holds the log-likelihood of every check at every lag of the grid: Student's t with 5 degrees of
+//! freedom around the median of its sensor and meter, so that a night artefact or a mistyped value decides nothing.
+
+use crate::trace::{Trace, median};
+
+/// Minutes from one lag of the grid to the next.
+pub(crate) const STEP: f64 = 2.5;
+
+/// Lags go this many steps either way: 14 hours, the furthest that time zones lie from UTC (IANA time zone database).
+pub(crate) const REACH: i32 = 336;
+
+/// Lags of the grid.
+pub(crate) const LAGS: usize = 2 * REACH as usize + 1;
+
+/// Delays of a sensor behind the blood that are no sign of a wrong clock: 0 to 20 min, in steps.
+pub(crate) const DELAYS: std::ops::RangeInclusive<i32> = 0..=8;
+
+/// Degrees of freedom of the noise.
+const FREEDOM: f64 = 5.0;
+
+/// Least relative standard deviation of a reading against a fingerstick that is believed.
+const LEAST_NOISE: f64 = 0.05;
+
+/// Checks closer together than this share the noise of the sensor, minutes: they count as less than one each.
+const CLUSTER: f64 = 30.0;
+
+/// Least share of checks of a sensor and meter that must have a reading at a lag for the lag to be possible.
+const LEAST_PRESENT: f64 = 0.5;
+
+/// A fingerstick against one sensor.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Item {
+    /// Minutes since 1970, by the meter's clock.
+    pub time: f64,
+    /// The sensor, a position among those of the wearer.
+    pub sensor: usize,
+    /// The meter, a position among those of the wearer.
+    pub meter: usize,
+    /// Natural logarithm of mg/dL.
+    pub level: f64,
+}
+
+/// Log-likelihood of each item at each lag.
+#[derive(Debug, Default)]
+pub(crate) struct Profiles {
+    /// By time.
+    pub items: Vec<Item>,
+    /// Row by row, [`LAGS`] a row.
+    scores: Vec<f32>,
+    /// Steps that each item's lag has been explained by so far.
+    pub shift: Vec<i32>,
+    /// Positions of each sensor's items.
+    pub of_sensor: Vec<Vec<usize>>,
+}
+
+impl Profiles {
+    /// Profiles of the checks of a wearer against the traces of the sensors worn then. Items come by time.
+    pub fn new(items: Vec<Item>, traces: &[&Trace]) -> Self {
+        let offsets: Vec<f64> = (-REACH..=REACH).map(|lag| f64::from(lag) * STEP).collect();
+        let mut rows: Vec<f32> = Vec::with_capacity(items.len() * LAGS);
+        let mut row = Vec::with_capacity(LAGS);
+        for item in &items {
+            match traces.get(item.sensor) {
+                Some(trace) => trace.around(item.time, &offsets, &mut row),
+                None => row = vec![f32::NAN; LAGS],
+            }
+            rows.extend(row.iter().map(|level| level - item.level as f32));
+        }
+        let mut of_sensor = vec![Vec::new(); traces.len()];
+        for (position, item) in items.iter().enumerate() {
+            if let Some(own) = of_sensor.get_mut(item.sensor) {
+                own.push(position);
+            }
+        }
+        let mut profiles = Self {
+            shift: vec![0; items.len()],
+            items,
+            scores: rows,
+            of_sensor,
+        };
+        profiles.score();
+        profiles
+    }
+
+    /// Turns differences into log-likelihoods, cell by cell.
+    fn score(&mut self) {
+        let cells = self.cells();
+        let noises: Vec<f64> = cells
+            .iter()
+            .map(|cell| self.centre(cell))
+            .collect();
+        let mut weighted: Vec<f64> = cells
+            .iter()
+            .zip(&noises)
+            .flat_map(|(cell, noise)| std::iter::repeat_n(*noise, if cell.len() < 5 { 0 } else { cell.len() }))
+            .collect();
+        let pooled = median(&mut weighted).unwrap_or(0.1).max(LEAST_NOISE);
+        for (cell, noise) in cells.iter().zip(noises) {
+            let noise = noise.clamp(0.8 * pooled, 1.6 * pooled);
+            self.score_cell(cell, noise);
+        }
+    }
+
+    /// Items of each sensor and meter.
+    fn cells(&self) -> Vec<Vec<usize>> {
+        let mut cells = std::collections::BTreeMap::<(usize, usize), Vec<usize>>::new();
+        for (position, item) in self.items.iter().enumerate() {
+            cells.entry((item.sensor, item.meter)).or_default().push(position);
+        }
+        cells.into_values().collect()
+    }
+
+    /// Takes off each lag's median; gives the noise at the lag at which the differences scatter least.
+    fn centre(&mut self, cell: &[usize]) -> f64 {
+        let mut least = f64::INFINITY;
+        let mut values = Vec::with_capacity(cell.len());
+        for lag in 0..LAGS {
+            values.clear();
+            values.extend(
+                cell.iter()
+                    .map(|item| f64::from(self.scores[item * LAGS + lag]))
+                    .filter(|value| !value.is_nan()),
+            );
+            let Some(centre) = median(&mut values) else {
+                continue;
+            };
+            for item in cell {
+                self.scores[item * LAGS + lag] -= centre as f32;
+            }
+            if values.len() as f64 >= LEAST_PRESENT * cell.len() as f64 {
+                values.iter_mut().for_each(|value| *value = (*value - centre).abs());
+                // 1.4826 makes the median deviation of a normal variate its standard deviation.
+                least = least.min(1.4826 * median(&mut values).unwrap_or(f64::INFINITY));
+            }
+        }
+        least
+    }
+
+    fn score_cell(&mut self, cell: &[usize], noise: f64) {
+        // A centre is fitted to the same values.
+        let fitted = (cell.len() as f64 - 1.0).max(0.0) / cell.len() as f64;
+        let weights: Vec<f64> = cell
+            .iter()
+            .map(|item| {
+                let time = self.items[*item].time;
+                let near = cell
+                    .iter()
+                    .filter(|other| (self.items[**other].time - time).abs() <= CLUSTER);
+                fitted / (near.count() as f64).sqrt()
+            })
+            .collect();
+        for lag in 0..LAGS {
+            let (mut sum, mut present) = (0.0, 0.0);
+            for (item, weight) in cell.iter().zip(&weights) {
+                let score = &mut self.scores[item * LAGS + lag];
+                if score.is_nan() {
+                    continue;
+                }
+                let ratio = f64::from(*score) / noise;
+                let value = -weight * (FREEDOM + 1.0) / 2.0 * (ratio * ratio / FREEDOM).ln_1p();
+                *score = value as f32;
+                sum += value;
+                present += 1.0;
+            }
+            let mean = match present {
+                enough if enough >= LEAST_PRESENT * cell.len() as f64 && enough > 0.0 => sum / enough,
+                _ => -3.0,
+            };
+            for item in cell {
+                let score = &mut self.scores[item * LAGS + lag];
+                if score.is_nan() {
+                    *score = mean as f32;
+                }
+            }
+        }
+    }
+
+    /// Log-likelihood of an item at a lag, in steps, beyond what its shift explains.
+    pub fn at(&self, item: usize, lag: i32) -> f64 {
+        let lag = (lag + self.shift[item]).clamp(-REACH, REACH) + REACH;
+        f64::from(self.scores[item * LAGS + lag as usize])
+    }
+
+    /// Sum over some items at every lag, by position in the grid.
+    pub fn sum(&self, items: &[usize]) -> Vec<f64> {
+        let mut sums = vec![0.0; LAGS];
+        for item in items {
+            for (lag, sum) in (-REACH..=REACH).zip(&mut sums) {
+                *sum += self.at(*item, lag);
+            }
+        }
+        sums
+    }
+}
+
+/// The lag, in steps, at which a profile is highest between two lags, and the profile there.
+pub(crate) fn highest(profile: &[f64], lags: std::ops::RangeInclusive<i32>) -> (i32, f64) {
+    lags.map(|lag| (lag, value(profile, lag)))
+        .fold((0, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+}
+
+/// A profile at a lag, in steps.
+pub(crate) fn value(profile: &[f64], lag: i32) -> f64 {
+    let position = lag.clamp(-REACH, REACH) + REACH;
+    profile.get(position as usize).copied().unwrap_or(f64::NEG_INFINITY)
+}
+
+/// Minutes of the top of a profile near a lag, and its standard error: the centre and width of the likelihood within
+/// half an hour of it.
+pub(crate) fn around_top(profile: &[f64], lag: i32) -> (f64, f64) {
+    let top = value(profile, lag);
+    let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);
+    for near in lag - 12..=lag + 12 {
+        if !(-REACH..=REACH).contains(&near) {
+            continue;
+        }
+        let share = (value(profile, near) - top).exp();
+        let minutes = f64::from(near - lag) * STEP;
+        weight += share;
+        first += share * minutes;
+        second += share * minutes * minutes;
+    }
+    let mean = first / weight;
+    let variance = (second / weight - mean * mean).max(0.25);
+    (f64::from(lag) * STEP + mean, variance.sqrt())
+}

@@ -1,0 +1,25 @@
+//! A look at files, sensors, meters and clocks before any figure is made of them.
+//!
+//! Pure functions over plain rows: nothing here reads a file or a clock. [`Look`] takes the log at once and the
+//! readings one sensor at a time, and gives every [`Finding`] and the sensors that comparisons leave out.
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
+
+mod bias;
+mod causes;
+mod clocks;
+mod finding;
+mod lag;
+mod log;
+mod look;
+mod nights;
+mod rows;
+mod sessions;
+mod sites;
+mod trace;
+mod units;
+mod words;
+mod worn_at_once;
+
+pub use finding::{Finding, LeftOut, Severity};
+pub use log::Log;
+pub use look::{Look, Outcome};

@@ -1,0 +1,111 @@
+//! What a look is given, and the sessions that the log tells of.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
+use whereworn_model::settings::Settings;
+use whereworn_model::time::{MICROS_PER_DAY, Micros};
+
+/// Everything but the readings, which come one sensor at a time.
+#[derive(Clone, Copy, Debug)]
+pub struct Log<'a> {
+    /// The study's settings.
+    pub settings: &'a Settings,
+    /// Wear events that count, by wearer and time.
+    pub events: &'a [WearEvent],
+    /// `insert` and `end` rows refused because their sensor was inserted or had ended already.
+    pub refused: &'a [WearEvent],
+    /// Capillary checks, by wearer and time.
+    pub checks: &'a [Check],
+    /// The input files; a reading's `file` is a position among them.
+    pub files: &'a [FileRows],
+    /// Rows that could not be used.
+    pub rejects: &'a [RejectedRow],
+    /// Nothing later is looked at.
+    pub cutoff: Micros,
+    /// What begins from here on is new.
+    pub month_start: Micros,
+}
+
+/// One sensor from its `insert` on.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Session {
+    pub wearer: String,
+    pub sensor: String,
+    pub site: String,
+    pub side: String,
+    pub model: String,
+    pub lot: String,
+    pub tape: String,
+    pub insert: Micros,
+    pub end: Option<Micros>,
+    pub file: String,
+    pub line: u64,
+    pub seen: Seen,
+}
+
+/// What its readings show.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Seen {
+    /// First and last reading from the insertion on.
+    pub span: Option<(Micros, Micros)>,
+    /// The longest time without a reading inside, before and after it.
+    pub gap: Option<(Micros, Micros)>,
+    /// Median minutes between readings.
+    pub spacing: f64,
+    /// Whole nights worn, and those with too few readings.
+    pub nights: (u32, u32),
+    /// Fingersticks that have a usable reading.
+    pub pairs: u32,
+}
+
+impl Session {
+    /// When it was last known to be worn.
+    pub fn until(&self, cutoff: Micros) -> Micros {
+        self.end
+            .or(self.seen.span.map(|span| span.1))
+            .unwrap_or(self.insert)
+            .min(cutoff)
+    }
+
+    /// Whether nobody logged an `end` although it is no longer worn.
+    pub fn is_lost(&self, cutoff: Micros) -> bool {
+        let last = self.seen.span.map_or(self.insert, |span| span.1);
+        self.end.is_none() && cutoff - last >= MICROS_PER_DAY
+    }
+}
+
+/// Sessions by wearer and insertion.
+pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
+    let mut sessions: Vec<Session> = Vec::new();
+    let mut known: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for event in log.events.iter().filter(|event| event.time <= log.cutoff) {
+        let key = (event.wearer.as_str(), event.sensor.as_str());
+        match event.event.as_str() {
+            "insert" => {
+                known.insert(key, sessions.len());
+                sessions.push(Session {
+                    wearer: event.wearer.clone(),
+                    sensor: event.sensor.clone(),
+                    site: event.site.clone(),
+                    side: event.side.clone(),
+                    model: event.model.clone(),
+                    lot: event.lot.clone(),
+                    tape: event.tape.clone(),
+                    insert: event.time,
+                    file: event.file.clone(),
+                    line: event.line,
+                    ..Session::default()
+                });
+            }
+            "end" => {
+                let session = known.get(&key).and_then(|place| sessions.get_mut(*place));
+                if let Some(session) = session {
+                    session.end = Some(event.time);
+                }
+            }
+            _ => {}
+        }
+    }
+    sessions
+}

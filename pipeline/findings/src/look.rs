@@ -1,0 +1,264 @@
+//! The look itself: readings come one sensor at a time, sensors of one wearer one after the other.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::rows::{SensorReadings, Status};
+use whereworn_model::settings::FINDING_KINDS;
+use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
+
+use crate::bias;
+use crate::clocks::{self, Wearer};
+use crate::finding::{Finding, LeftOut};
+use crate::log::{Log, Seen, Session, sessions};
+use crate::nights;
+use crate::rows::{self, Tallies};
+use crate::sessions as wear;
+use crate::sites;
+use crate::trace::{Trace, median_step, minutes};
+use crate::units::{self, Levels};
+use crate::worn_at_once;
+
+/// What was found.
+#[derive(Clone, Debug, Default)]
+pub struct Outcome {
+    /// The worst first, causes before consequences, the newest first.
+    pub findings: Vec<Finding>,
+    /// Sensors that comparisons leave out, each once.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Readings whose sensor was never inserted under its wearer's name.
+#[derive(Clone, Debug)]
+pub(crate) struct Orphan {
+    pub wearer: String,
+    pub sensor: String,
+    pub rows: u64,
+    pub from: Micros,
+    pub to: Micros,
+    pub file: usize,
+    pub line: u64,
+}
+
+/// A look under way.
+pub struct Look<'a> {
+    log: Log<'a>,
+    sessions: Vec<Session>,
+    place: BTreeMap<(String, String), usize>,
+    /// The wearer whose sensors are coming in, and their traces.
+    wearer: String,
+    traces: BTreeMap<usize, Trace>,
+    levels: Levels,
+    tallies: Tallies,
+    orphans: Vec<Orphan>,
+    findings: Vec<Finding>,
+}
+
+impl<'a> Look<'a> {
+    /// Begins a look.
+    pub fn new(log: Log<'a>) -> Self {
+        let sessions = sessions(&log);
+        let place = sessions
+            .iter()
+            .enumerate()
+            .map(|(place, session)| ((session.wearer.clone(), session.sensor.clone()), place))
+            .collect();
+        Self {
+            tallies: Tallies::new(&log),
+            log,
+            sessions,
+            place,
+            wearer: String::new(),
+            traces: BTreeMap::new(),
+            levels: Levels::default(),
+            orphans: Vec::new(),
+            findings: Vec::new(),
+        }
+    }
+
+    /// Looks at the readings of one sensor. Sensors of a wearer come one after the other.
+    pub fn sensor(&mut self, mut readings: SensorReadings) {
+        readings.readings.retain(|reading| reading.time <= self.log.cutoff);
+        if readings.wearer != self.wearer {
+            self.end_wearer();
+            self.wearer.clone_from(&readings.wearer);
+        }
+        let key = (readings.wearer.clone(), readings.sensor.clone());
+        let place = self.place.get(&key).copied();
+        let Some(session) = place.and_then(|place| self.sessions.get_mut(place)) else {
+            self.orphan(&readings);
+            return;
+        };
+        session.seen = seen(&self.log, session, &readings);
+        let until = session.end.unwrap_or(self.log.cutoff);
+        self.tallies.readings(&self.log, &readings, session.insert..=until);
+        let factors = self.levels.readings(&self.log, session, &readings);
+        for (reading, factor) in readings.readings.iter_mut().zip(factors) {
+            reading.glucose *= factor;
+        }
+        let warm = session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        if let Some(place) = place {
+            self.traces.insert(place, Trace::new(&readings, warm, until));
+        }
+    }
+
+    fn orphan(&mut self, readings: &SensorReadings) {
+        self.tallies.readings(&self.log, readings, Micros::MAX..=Micros::MAX);
+        let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last()) else {
+            return;
+        };
+        let place = readings.readings.iter().map(|reading| (reading.file, reading.line)).min();
+        let (file, line) = place.unwrap_or_default();
+        self.orphans.push(Orphan {
+            wearer: readings.wearer.clone(),
+            sensor: readings.sensor.clone(),
+            rows: readings.readings.len() as u64,
+            from: first.time,
+            to: last.time,
+            file,
+            line,
+        });
+    }
+
+    /// Looks at clocks and meters of the wearer whose sensors have come in.
+    fn end_wearer(&mut self) {
+        let traces = std::mem::take(&mut self.traces);
+        if traces.is_empty() {
+            return;
+        }
+        let known: Vec<(&Session, &Trace)> = traces
+            .iter()
+            .filter_map(|(place, trace)| Some((self.sessions.get(*place)?, trace)))
+            .collect();
+        let checks = units::cured(&self.log, &self.wearer);
+        let used: Vec<_> = checks.iter().collect();
+        let mut meters: Vec<&str> = used.iter().map(|check| check.meter.as_str()).collect();
+        meters.sort_unstable();
+        meters.dedup();
+        let wearer = Wearer {
+            name: &self.wearer,
+            sessions: known.iter().map(|(session, _)| *session).collect(),
+            traces: known.iter().map(|(_, trace)| *trace).collect(),
+            checks: used.clone(),
+            meters: meters.clone(),
+            zone: self.log.settings.wearer_zone(&self.wearer),
+            cutoff: self.log.cutoff,
+        };
+        let mut found = clocks::clocks(&wearer);
+        let at_once = worn_at_once::findings(&wearer, &mut found);
+        let bias = bias::findings(&wearer, &found);
+        let mut pairs: BTreeMap<usize, u32> = BTreeMap::new();
+        for item in &found.profiles.items {
+            *pairs.entry(item.sensor).or_default() += 1;
+        }
+        let places: Vec<usize> = traces.keys().copied().collect();
+        self.findings.extend(found.findings);
+        self.findings.extend(at_once);
+        self.findings.extend(bias);
+        for (sensor, pairs) in pairs {
+            let session = places.get(sensor).and_then(|place| self.sessions.get_mut(*place));
+            if let Some(session) = session {
+                session.seen.pairs = pairs;
+            }
+        }
+    }
+
+    /// Ends the look.
+    pub fn finish(mut self) -> Outcome {
+        self.end_wearer();
+        let log = &self.log;
+        let mut findings = std::mem::take(&mut self.findings);
+        findings.extend(self.levels.findings(log));
+        findings.extend(wear::findings(log, &self.sessions, &self.orphans));
+        findings.extend(nights::findings(log, &self.sessions));
+        findings.extend(sites::findings(log, &self.sessions));
+        findings.extend(self.tallies.findings(log));
+        for finding in &mut findings {
+            finding.seen = log.settings.seen.iter().any(|seen| finding.is_about(seen));
+            finding.new = finding.from.is_some_and(|from| from >= log.month_start);
+        }
+        findings.sort_by(|a, b| a.order(b, &FINDING_KINDS));
+        let left_out = left_out(log, &findings, &self.sessions);
+        Outcome { findings, left_out }
+    }
+}
+
+/// Sensors whose clock or unit is plainly off.
+fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<LeftOut> {
+    if log.settings.study.keep_doubtful {
+        return Vec::new();
+    }
+    let mut left_out: BTreeMap<(&str, &str), &'static str> = BTreeMap::new();
+    for finding in findings.iter().filter(|finding| !finding.seen) {
+        if !["unit", "clock-sensor", "clock-change"].contains(&finding.kind) {
+            continue;
+        }
+        let (from, to) = (finding.from.unwrap_or(Micros::MIN), finding.to.unwrap_or(Micros::MAX));
+        for session in sessions.iter().filter(|session| session.wearer == finding.wearer) {
+            let named = finding.sensor.is_empty() || finding.sensor == session.sensor;
+            let (begun, ended) = (session.insert, session.until(log.cutoff));
+            if named && begun <= to && ended > from {
+                left_out.entry((&session.wearer, &session.sensor)).or_insert(finding.kind);
+            }
+        }
+    }
+    left_out
+        .into_iter()
+        .map(|((wearer, sensor), reason)| LeftOut {
+            wearer: wearer.to_owned(),
+            sensor: sensor.to_owned(),
+            reason,
+        })
+        .collect()
+}
+
+/// What the readings of a session show of its course.
+fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
+    let until = session.end.unwrap_or(log.cutoff);
+    let inside: Vec<_> = readings
+        .readings
+        .iter()
+        .filter(|reading| (session.insert..=until).contains(&reading.time))
+        .collect();
+    let times: Vec<f64> = inside.iter().map(|reading| minutes(reading.time)).collect();
+    let spacing = median_step(&times);
+    let gap = inside
+        .iter()
+        .zip(inside.iter().skip(1))
+        .map(|(a, b)| (a.time, b.time))
+        .max_by_key(|(a, b)| b - a);
+    let told: Vec<Micros> = inside
+        .iter()
+        .filter(|reading| matches!(reading.status, Status::Ok | Status::Low | Status::High))
+        .map(|reading| reading.time)
+        .collect();
+    Seen {
+        span: inside.first().zip(inside.last()).map(|(a, b)| (a.time, b.time)),
+        gap,
+        spacing,
+        nights: nights::counted(log, session, &told, spacing),
+        pairs: 0,
+    }
+}
+
+/// The instants at which the local months begin from one instant to another, each with its name.
+pub(crate) fn month_of(log: &Log<'_>, at: Micros, cache: &mut Option<(Micros, Micros, String)>) -> String {
+    if let Some((from, to, name)) = cache
+        && (*from..*to).contains(&at)
+    {
+        return name.clone();
+    }
+    let zone = log.settings.zone();
+    let Some(date) = local_date(at, &zone) else {
+        return String::new();
+    };
+    let name = format!("{:04}-{:02}", date.year(), date.month());
+    let from = start_of_day(date.first_of_month(), &zone).unwrap_or(at);
+    let to = date
+        .last_of_month()
+        .tomorrow()
+        .ok()
+        .and_then(|next| start_of_day(next, &zone))
+        .unwrap_or(at + MICROS_PER_DAY);
+    *cache = Some((from, to, name.clone()));
+    name
+}

@@ -1,0 +1,159 @@
+//! Rows rejected or set aside, by file and month.
+
+use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
+
+use whereworn_model::rows::SensorReadings;
+use whereworn_model::time::Micros;
+
+use crate::finding::{Finding, OF_ALL, Severity};
+use crate::log::Log;
+use crate::look::month_of;
+use crate::words::count;
+
+/// Share of a file's rows in a month from which on something is wrong with the file.
+const LARGE: f64 = 0.10;
+
+/// Rows of a file in a month.
+#[derive(Clone, Debug, Default)]
+struct Tally {
+    accepted: u64,
+    aside: u64,
+    rejected: u64,
+    first_line: u64,
+    last_line: u64,
+    from: Micros,
+    to: Micros,
+    first_aside: Option<u64>,
+    first_rejected: Option<(u64, String)>,
+}
+
+/// Rows by file and month.
+#[derive(Default)]
+pub(crate) struct Tallies {
+    by: BTreeMap<(String, String), Tally>,
+}
+
+impl Tallies {
+    /// Counts the rows of the small tables.
+    pub fn new(log: &Log<'_>) -> Self {
+        let mut tallies = Self::default();
+        let mut cache = None;
+        let checks = log.checks.iter().map(|row| (&row.file, row.line, row.time));
+        let events = log.events.iter().map(|row| (&row.file, row.line, row.time));
+        for (file, line, time) in checks.chain(events) {
+            tallies.add(log, file, line, time, false, &mut cache);
+        }
+        tallies
+    }
+
+    /// Counts a sensor's readings; those outside its session are set aside.
+    pub fn readings(&mut self, log: &Log<'_>, readings: &SensorReadings, worn: RangeInclusive<Micros>) {
+        let mut cache = None;
+        for reading in &readings.readings {
+            if let Some(file) = log.files.get(reading.file) {
+                let aside = !worn.contains(&reading.time);
+                self.add(log, &file.name, reading.line, reading.time, aside, &mut cache);
+            }
+        }
+    }
+
+    fn add(
+        &mut self,
+        log: &Log<'_>,
+        file: &str,
+        line: u64,
+        time: Micros,
+        aside: bool,
+        cache: &mut Option<(Micros, Micros, String)>,
+    ) {
+        let month = month_of(log, time, cache);
+        let tally = self.by.entry((file.to_owned(), month)).or_insert_with(|| Tally {
+            first_line: line,
+            last_line: line,
+            from: time,
+            to: time,
+            ..Tally::default()
+        });
+        tally.accepted += u64::from(!aside);
+        tally.aside += u64::from(aside);
+        tally.first_line = tally.first_line.min(line);
+        tally.last_line = tally.last_line.max(line);
+        tally.from = tally.from.min(time);
+        tally.to = tally.to.max(time);
+        if aside {
+            tally.first_aside = Some(tally.first_aside.map_or(line, |first| first.min(line)));
+        }
+    }
+
+    /// A finding for each file and month with rows rejected or set aside.
+    pub fn findings(mut self, log: &Log<'_>) -> Vec<Finding> {
+        for reject in log.rejects.iter().filter(|reject| !is_of_a_sensor(&reject.reason)) {
+            // A rejected row has no month that can be trusted: it gets that of the rows around it.
+            let nearest = self
+                .by
+                .iter_mut()
+                .filter(|((file, _), _)| *file == reject.file)
+                .min_by_key(|(_, tally)| {
+                    let (first, last) = (tally.first_line, tally.last_line);
+                    first.saturating_sub(reject.line).max(reject.line.saturating_sub(last))
+                });
+            let tally = match nearest {
+                Some((_, tally)) => tally,
+                None => self.by.entry((reject.file.clone(), String::new())).or_default(),
+            };
+            tally.rejected += 1;
+            tally.first_rejected.get_or_insert_with(|| (reject.line, reject.reason.clone()));
+        }
+        let mut findings = Vec::new();
+        for ((file, month), tally) in &self.by {
+            let all = tally.accepted + tally.aside + tally.rejected;
+            let when = if month.is_empty() { String::new() } else { format!(" in {month}") };
+            let table = log.files.iter().find(|known| known.name == *file).map_or("", |known| known.table);
+            let found = |kind, rows: u64, line: Option<u64>| {
+                let share = rows as f64 / all.max(1) as f64;
+                let severity = if share >= LARGE * (1.0 - 1e-9) { Severity::Wrong } else { Severity::Thin };
+                Finding {
+                    file: file.clone(),
+                    line,
+                    from: (tally.from != 0).then_some(tally.from),
+                    to: (tally.to != 0).then_some(tally.to),
+                    size: Some((share * 1e4).round() / 1e4),
+                    unit: "fraction",
+                    ..Finding::new(kind, severity, OF_ALL)
+                }
+            };
+            let loss = match table {
+                "wear-events" => "what they would have said of sensors is not used",
+                "fingersticks" => "they make no pairs",
+                _ => "they are used for nothing",
+            };
+            if let Some((line, reason)) = &tally.first_rejected {
+                findings.push(Finding {
+                    text: format!(
+                        "{file}: {} of {all}{when} rejected, the first for: {reason}; {loss}",
+                        count(tally.rejected as usize, "row")
+                    ),
+                    todo: "correct them in the raw file and run again; `report` lists every one in rejects.csv".to_owned(),
+                    ..found("rejected", tally.rejected, Some(*line))
+                });
+            }
+            if tally.aside > 0 {
+                findings.push(Finding {
+                    text: format!(
+                        "{file}: {} of {all}{when} set aside, because the log says of no sensor that it was worn then; {loss}",
+                        count(tally.aside as usize, "reading")
+                    ),
+                    todo: "look at the `insert` and `end` of these sensors in wear-events".to_owned(),
+                    ..found("set-aside", tally.aside, tally.first_aside)
+                });
+            }
+        }
+        findings
+    }
+}
+
+/// Whether a reject stands for all readings of a sensor: those are counted as set aside.
+fn is_of_a_sensor(reason: &str) -> bool {
+    reason.contains(" set aside:")
+}

@@ -1,0 +1,251 @@
+//! Sites that cannot be told apart from something else, and those with too little.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use whereworn_model::time::{Micros, local_date};
+
+use crate::finding::{Finding, OF_ALL, OF_PAIRS, OF_WEAR, Severity};
+use crate::log::{Log, Session};
+use crate::words::count;
+
+/// Probability of such a pattern if sensors were dealt to sites at random, from which on it is none of chance.
+const CHANCE: f64 = 0.01;
+
+/// Least sensors of a site that is said to be mixed up with something.
+const SENSORS: usize = 3;
+
+/// Checks of a site, and the share of them by alarm or in doubt, from which on they tell little of the rest of the day.
+const CHECKS: usize = 10;
+const BY_ALARM: f64 = 0.5;
+
+/// Sensors of a site below which its figures say little, and pairs of a sensor below which its own level is hardly known:
+/// common practice, no source.
+const FEW_SENSORS: usize = 3;
+const FEW_PAIRS: u32 = 5;
+
+/// Findings on sites.
+pub(crate) fn findings(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
+    let mut by: BTreeMap<&str, Vec<&Session>> = BTreeMap::new();
+    for session in sessions {
+        by.entry(&session.site).or_default().push(session);
+    }
+    let labels: BTreeMap<String, String> =
+        log.settings.all_sites().into_iter().map(|site| (site.key, site.label)).collect();
+    let mut findings = Vec::new();
+    for (site, own) in &by {
+        let label = labels.get(*site).map_or(*site, String::as_str);
+        let others: Vec<&Session> = sessions.iter().filter(|other| other.site != *site).collect();
+        findings.extend(confounded(log, label, own, &others));
+        findings.extend(by_alarm(log, label, own));
+        findings.extend(one_side(log, label, own));
+        findings.extend(few_sensors(log, label, own));
+    }
+    findings.extend(few_pairs(log, sessions));
+    findings.extend(missing_tables(log));
+    findings
+}
+
+fn of_site(
+    log: &Log<'_>,
+    own: &[&Session],
+    kind: &'static str,
+    severity: Severity,
+    touches: &'static [&'static str],
+) -> Finding {
+    let wearers: BTreeSet<&str> = own.iter().map(|session| session.wearer.as_str()).collect();
+    let first = own.first();
+    Finding {
+        site: first.map(|session| session.site.clone()).unwrap_or_default(),
+        wearer: match wearers.iter().collect::<Vec<_>>()[..] {
+            [only] => (*only).to_owned(),
+            _ => String::new(),
+        },
+        file: first.map(|session| session.file.clone()).unwrap_or_default(),
+        line: first.map(|session| session.line),
+        from: own.iter().map(|session| session.insert).min(),
+        to: own.iter().map(|session| session.until(log.cutoff)).max(),
+        ..Finding::new(kind, severity, touches)
+    }
+}
+
+/// Meteorological season of an instant.
+fn season(log: &Log<'_>, at: Micros) -> String {
+    let date = local_date(at, &log.settings.zone());
+    let (year, month) = date.map_or((0, 0), |date| (date.year(), date.month()));
+    let year = year + i16::from(month == 12);
+    let name = match month {
+        3..=5 => "spring",
+        6..=8 => "summer",
+        9..=11 => "autumn",
+        _ => "winter",
+    };
+    format!("{name} {year}")
+}
+
+/// A site that shares its model, lot, tape, season or wearer with no other site.
+fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session]) -> Vec<Finding> {
+    type Of = fn(&Log<'_>, &Session) -> String;
+    let traits: [(&str, &str, Of); 5] = [
+        ("model", "model", |_, s| s.model.clone()),
+        ("lot", "lot", |_, s| s.lot.clone()),
+        ("tape", "tape", |_, s| s.tape.clone()),
+        ("season", "season", |log, s| season(log, s.insert)),
+        ("wearer", "wearer", |_, s| s.wearer.clone()),
+    ];
+    let mut found: Vec<(&str, String)> = Vec::new();
+    for (_, word, of) in traits {
+        let known = |of_sessions: &[&Session]| -> Vec<String> {
+            of_sessions.iter().map(|s| of(log, s)).filter(|value| !value.is_empty()).collect()
+        };
+        let (mine, theirs) = (known(own), known(others));
+        let apart = mine.iter().all(|value| !theirs.contains(value));
+        if !apart || mine.len() < SENSORS || mine.len() < own.len() || theirs.len() < others.len() || theirs.is_empty() {
+            continue;
+        }
+        let values: BTreeSet<String> = mine.iter().cloned().collect();
+        let usual = if word == "lot" { values.len() * 2 <= mine.len() } else { true };
+        if usual && chance(mine.len(), mine.len() + theirs.len()) <= CHANCE {
+            found.push((word, values.into_iter().collect::<Vec<_>>().join(", ")));
+        }
+    }
+    // A model brings its lots with it, and a wearer everything that only they use.
+    if let Some(cause) = found.iter().find(|(word, _)| *word == "wearer").or(found.iter().find(|(word, _)| *word == "model")).cloned() {
+        found.retain(|(word, _)| *word == cause.0 || (cause.0 == "model" && *word != "lot"));
+    }
+    found
+        .into_iter()
+        .map(|(word, values)| Finding {
+            size: Some(own.len() as f64),
+            unit: "sensors",
+            text: format!(
+                "{label}: its {} have a {word} ({values}) that no other site has: what the site does and what the {word} does cannot be told apart",
+                count(own.len(), "sensor"),
+            ),
+            todo: format!("wear the same {word} at another site, or another {word} here"),
+            ..of_site(log, own, "site-confounded", Severity::Doubtful, OF_ALL)
+        })
+        .collect()
+}
+
+/// One over the number of ways to deal so many sensors of all to a site.
+fn chance(own: usize, all: usize) -> f64 {
+    (0..own.min(all - own)).map(|k| (k as f64 + 1.0) / (all - k) as f64).product()
+}
+
+/// A site whose fingersticks were mostly made because the sensor alarmed or felt wrong.
+fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
+    let (mut all, mut alarmed) = (0_usize, 0_usize);
+    for session in own {
+        let worn = session.insert..=session.until(log.cutoff);
+        let checks = log.checks.iter().filter(|check| check.wearer == session.wearer && worn.contains(&check.time));
+        for check in checks {
+            match check.purpose.as_str() {
+                "alarm" | "doubt" => {
+                    all += 1;
+                    alarmed += 1;
+                }
+                "calibration" | "control" => {}
+                _ => all += 1,
+            }
+        }
+    }
+    let share = alarmed as f64 / all.max(1) as f64;
+    (all >= CHECKS && share >= BY_ALARM).then(|| Finding {
+        size: Some((share * 1000.0).round() / 1000.0),
+        unit: "fraction",
+        text: format!(
+            "{label}: {alarmed} of {all} fingersticks were made because of an alarm or a doubt: they show the sensor at its worst, and the site against others that were checked by routine"
+        ),
+        todo: "check at fixed times too, the same way at every site".to_owned(),
+        ..of_site(log, own, "checks-by-alarm", Severity::Doubtful, OF_PAIRS)
+    })
+}
+
+fn one_side(log: &Log<'_>, label: &str, own: &[&Session]) -> Vec<Finding> {
+    let mut by: BTreeMap<&str, Vec<&Session>> = BTreeMap::new();
+    for session in own.iter().filter(|s| s.side == "left" || s.side == "right") {
+        by.entry(&session.wearer).or_default().push(session);
+    }
+    let mut findings = Vec::new();
+    for (wearer, worn) in by {
+        let sides: BTreeSet<&str> = worn.iter().map(|s| s.side.as_str()).collect();
+        if worn.len() < SENSORS || sides.len() > 1 {
+            continue;
+        }
+        let (tried, other) = if sides.contains("left") { ("left", "right") } else { ("right", "left") };
+        findings.push(Finding {
+            size: Some(worn.len() as f64),
+            unit: "sensors",
+            text: format!("{label}: `{wearer}` wore all {} on the {tried}: what the site does and what that side does cannot be told apart", count(worn.len(), "sensor")),
+            todo: format!("wear one on the {other}"),
+            ..of_site(log, &worn, "side-never-tried", Severity::Thin, OF_WEAR)
+        });
+    }
+    findings
+}
+
+fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
+    (own.len() < FEW_SENSORS).then(|| Finding {
+        size: Some(own.len() as f64),
+        unit: "sensors",
+        text: format!("{label}: {} worn: too few to judge", count(own.len(), "sensor")),
+        todo: "wear at least three".to_owned(),
+        ..of_site(log, own, "thin", Severity::Thin, OF_ALL)
+    })
+}
+
+fn few_pairs(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
+    let mut by: BTreeMap<&str, Vec<&Session>> = BTreeMap::new();
+    for session in sessions.iter().filter(|s| s.seen.span.is_some() && s.seen.pairs < FEW_PAIRS) {
+        by.entry(&session.wearer).or_default().push(session);
+    }
+    by.into_iter()
+        .map(|(wearer, few)| {
+            let names: Vec<String> = few.iter().map(|s| format!("`{}`", s.sensor)).collect();
+            Finding {
+                wearer: wearer.to_owned(),
+                sensor: match &few[..] {
+                    [only] => only.sensor.clone(),
+                    _ => String::new(),
+                },
+                from: few.iter().map(|s| s.insert).max(),
+                to: few.iter().map(|s| s.until(log.cutoff)).max(),
+                size: Some(few.len() as f64),
+                unit: "sensors",
+                text: format!(
+                    "`{wearer}`: {} with fewer than {FEW_PAIRS} fingersticks: {}; their own level is hardly known",
+                    count(few.len(), "sensor"),
+                    names.join(", ")
+                ),
+                todo: "check by fingerstick more often, also while glucose rises and falls".to_owned(),
+                ..Finding::new("thin", Severity::Thin, OF_PAIRS)
+            }
+        })
+        .collect()
+}
+
+fn missing_tables(log: &Log<'_>) -> Vec<Finding> {
+    let has = |table: &str| log.files.iter().any(|file| file.table == table && file.rows > 0);
+    let needed = [
+        ("readings", has("readings"), "nothing can be said of accuracy, nights or delay"),
+        (
+            "fingersticks",
+            !log.checks.is_empty(),
+            "nothing can be said of accuracy or delay, and no night artefact can be told from a true low",
+        ),
+        (
+            "wear-events",
+            !log.events.is_empty(),
+            "no reading can be given to a site: log at least `insert` with its site for every sensor",
+        ),
+    ];
+    needed
+        .into_iter()
+        .filter(|(_, has, _)| !has)
+        .map(|(table, _, lost)| Finding {
+            text: format!("no usable row in {table}/: {lost}"),
+            todo: format!("put files into {table}/, or map an export in study.toml"),
+            ..Finding::new("thin", Severity::Thin, OF_ALL)
+        })
+        .collect()
+}

@@ -1,0 +1,105 @@
+//! The readings of a sensor as a trace that can be read off at any time.
+
+use whereworn_model::rows::{SensorReadings, Status};
+use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+
+/// Most minutes between two readings that a straight line may bridge, where readings are close together.
+const BRIDGE: f64 = 12.0;
+
+/// The same in spacings, where they are further apart.
+const BRIDGE_SPACINGS: f64 = 2.1;
+
+/// Minutes since 1970.
+pub(crate) fn minutes(at: Micros) -> f64 {
+    at as f64 / (60.0 * MICROS_PER_SECOND as f64)
+}
+
+/// The instant of some minutes since 1970.
+pub(crate) fn micros(minutes: f64) -> Micros {
+    (minutes * 60.0 * MICROS_PER_SECOND as f64).round() as Micros
+}
+
+/// The usable readings of a sensor.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Trace {
+    /// Minutes since 1970, ascending.
+    pub times: Vec<f64>,
+    /// Natural logarithm of mg/dL.
+    pub levels: Vec<f32>,
+    /// Median minutes between readings; 0 with fewer than two.
+    pub spacing: f64,
+}
+
+impl Trace {
+    /// The `ok` readings from `from` to `to`.
+    pub fn new(sensor: &SensorReadings, from: Micros, to: Micros) -> Self {
+        let mut trace = Self::default();
+        for reading in &sensor.readings {
+            let usable = reading.status == Status::Ok && reading.glucose > 0.0;
+            if usable && (from..=to).contains(&reading.time) {
+                trace.times.push(minutes(reading.time));
+                trace.levels.push(reading.glucose.ln() as f32);
+            }
+        }
+        trace.spacing = median_step(&trace.times);
+        trace
+    }
+
+    fn bridge(&self) -> f64 {
+        BRIDGE.max(BRIDGE_SPACINGS * self.spacing)
+    }
+
+    /// The trace at `at` plus each of the ascending offsets, minutes; NaN where no two readings are close enough.
+    pub fn around(&self, at: f64, offsets: &[f64], into: &mut Vec<f32>) {
+        into.clear();
+        let bridge = self.bridge();
+        let first = offsets.first().map_or(at, |offset| at + offset);
+        let mut next = self.times.partition_point(|time| *time < first);
+        for offset in offsets {
+            let wanted = at + offset;
+            while self.times.get(next).is_some_and(|time| *time < wanted) {
+                next += 1;
+            }
+            into.push(self.between(next, wanted, bridge));
+        }
+    }
+
+    /// The level at `wanted`, which lies after the reading before `next`.
+    fn between(&self, next: usize, wanted: f64, bridge: f64) -> f32 {
+        let (Some(&after), Some(&right)) = (self.times.get(next), self.levels.get(next)) else {
+            return f32::NAN;
+        };
+        if after == wanted {
+            return right;
+        }
+        let before = next.checked_sub(1);
+        let before = before.and_then(|i| self.times.get(i).zip(self.levels.get(i)));
+        match before {
+            Some((&before, &left)) if after - before <= bridge => {
+                let share = ((wanted - before) / (after - before)) as f32;
+                left + share * (right - left)
+            }
+            _ => f32::NAN,
+        }
+    }
+}
+
+/// Median difference of ascending times; 0 with fewer than two.
+pub(crate) fn median_step(times: &[f64]) -> f64 {
+    let mut steps: Vec<f64> = times
+        .iter()
+        .zip(times.iter().skip(1))
+        .map(|(a, b)| b - a)
+        .collect();
+    median(&mut steps).unwrap_or(0.0)
+}
+
+/// The middle value, of an even number the upper of the two; `None` of nothing.
+pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
+    let middle = values.len() / 2;
+    if values.is_empty() {
+        return None;
+    }
+    let (_, value, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
+    Some(*value)
+}

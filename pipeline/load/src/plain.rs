@@ -1,0 +1,175 @@
+//! What counts up to an instant as plain rows, for a look before any query runs.
+
+use arrow::array::AsArray;
+use arrow::datatypes::{Float64Type, Int8Type, Int32Type, TimestampMicrosecondType};
+use whereworn_model::rows::{
+    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent,
+};
+use whereworn_model::time::Micros;
+
+use crate::block::STATUSES;
+use crate::error::LoadError;
+use crate::parquet_io::batches;
+use crate::reject::Reject;
+use crate::settle::{same_check, settle_rows, settle_sensor_lives};
+use crate::store::Store;
+
+impl Store {
+    /// The input files, by the bytes of their names; a reading's `file` is a position among them.
+    pub fn file_rows(&self) -> Vec<FileRows> {
+        let inputs = self.manifest.inputs.iter();
+        inputs
+            .map(|input| FileRows {
+                name: input.name.clone(),
+                table: input.table.folder(),
+                rows: input.rows,
+            })
+            .collect()
+    }
+
+    /// Capillary checks up to an instant, by wearer and time.
+    pub fn checks(&self, as_of: Micros) -> Vec<Check> {
+        let settled = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
+        let mut checks: Vec<Check> = settled
+            .kept
+            .into_iter()
+            .map(|placed| Check {
+                wearer: placed.row.wearer.clone(),
+                time: placed.row.time,
+                glucose: placed.row.glucose,
+                meter: placed.row.meter.clone(),
+                purpose: placed.row.purpose.clone(),
+                file: placed.file.clone(),
+                line: placed.line,
+            })
+            .collect();
+        checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+        checks
+    }
+
+    /// Wear events up to an instant, by wearer and time: those that count, and those rejected because their sensor
+    /// was inserted or had ended already.
+    pub fn events(&self, as_of: Micros) -> (Vec<WearEvent>, Vec<WearEvent>) {
+        let settled = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
+        let (kept, rejected) = settle_sensor_lives(settled.kept.clone());
+        let is_rejected = |file: &str, line: u64| {
+            let mut all = rejected.iter();
+            all.any(|reject| reject.line == line && reject.file == file)
+        };
+        let plain = |placed: &&crate::wear_events::Placed<crate::wear_events::WearEvent>| {
+            let row = &placed.row;
+            WearEvent {
+                wearer: row.wearer.clone(),
+                sensor: row.sensor.clone(),
+                time: row.time,
+                event: row.event.clone(),
+                site: row.site.clone(),
+                side: row.side.clone(),
+                cause: row.cause.clone(),
+                tape: row.tape.clone(),
+                model: row.model.clone(),
+                lot: row.lot.clone(),
+                file: placed.file.clone(),
+                line: placed.line,
+            }
+        };
+        let by_time = |a: &WearEvent, b: &WearEvent| (&a.wearer, a.time).cmp(&(&b.wearer, b.time));
+        let mut counted: Vec<WearEvent> = kept.iter().map(plain).collect();
+        let mut refused: Vec<WearEvent> = settled
+            .kept
+            .iter()
+            .filter(|placed| is_rejected(&placed.file, placed.line))
+            .map(plain)
+            .collect();
+        counted.sort_by(by_time);
+        refused.sort_by(by_time);
+        (counted, refused)
+    }
+
+    /// Calls `see` with the readings of each sensor up to an instant, one sensor in memory at a time, by wearer and
+    /// sensor.
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub fn each_sensor(
+        &self,
+        as_of: Micros,
+        see: &mut dyn FnMut(SensorReadings),
+    ) -> Result<(), LoadError> {
+        let position: std::collections::BTreeMap<u32, usize> = self
+            .manifest
+            .inputs
+            .iter()
+            .enumerate()
+            .map(|(position, input)| (input.number, position))
+            .collect();
+        let mut current: Option<(i32, SensorReadings)> = None;
+        for name in &self.manifest.readings {
+            for batch in batches(&self.dir.join(name))? {
+                let batch = batch?;
+                let number = batch.column(0).as_primitive::<Int32Type>();
+                let time = batch.column(3).as_primitive::<TimestampMicrosecondType>();
+                let glucose = batch.column(4).as_primitive::<Float64Type>();
+                let status = batch.column(5).as_dictionary::<Int8Type>();
+                let words = status.values().as_string::<i32>();
+                let file = batch.column(6).as_primitive::<Int32Type>();
+                let line = batch.column(7).as_primitive::<Int32Type>();
+                for row in 0..batch.num_rows() {
+                    let sensor = number.value(row);
+                    if current.as_ref().is_none_or(|(known, _)| *known != sensor) {
+                        if let Some((_, done)) = current.take() {
+                            see(done);
+                        }
+                        let record = self.manifest.sensors.get(sensor as usize);
+                        let next = SensorReadings {
+                            wearer: record.map(|r| r.wearer.clone()).unwrap_or_default(),
+                            sensor: record.map(|r| r.sensor.clone()).unwrap_or_default(),
+                            readings: Vec::new(),
+                        };
+                        current = Some((sensor, next));
+                    }
+                    if time.value(row) > as_of {
+                        continue;
+                    }
+                    let missing = arrow::array::Array::is_null(glucose, row);
+                    let code = status.keys().value(row) as usize;
+                    if let Some((_, sensor)) = &mut current {
+                        sensor.readings.push(Reading {
+                            time: time.value(row),
+                            glucose: if missing { f64::NAN } else { glucose.value(row) },
+                            status: status_of(words.value(code)),
+                            file: position.get(&(file.value(row) as u32)).copied().unwrap_or(0),
+                            line: line.value(row) as u64,
+                        });
+                    }
+                }
+            }
+        }
+        if let Some((_, done)) = current {
+            see(done);
+        }
+        Ok(())
+    }
+}
+
+fn status_of(word: &str) -> Status {
+    match STATUSES.iter().position(|known| *known == word) {
+        Some(1) => Status::Low,
+        Some(2) => Status::High,
+        Some(3) => Status::Warmup,
+        Some(4) => Status::Error,
+        _ => Status::Ok,
+    }
+}
+
+/// Rejects as plain rows.
+pub fn rejected_rows(rejects: &[Reject]) -> Vec<RejectedRow> {
+    let plain = |reject: &Reject| RejectedRow {
+        file: reject.file.clone(),
+        line: reject.line,
+        column: reject.column.clone(),
+        reason: reject.reason.clone(),
+        raw: reject.raw.clone(),
+    };
+    rejects.iter().map(plain).collect()
+}

@@ -1,0 +1,118 @@
+//! Accepted rows as plain structs, for what looks at them before any query runs.
+
+use crate::time::Micros;
+
+/// What a sensor can say of a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Status {
+    /// A value within the measuring range.
+    Ok,
+    /// Below it.
+    Low,
+    /// Above it.
+    High,
+    /// The sensor was warming up.
+    Warmup,
+    /// The sensor said that it cannot tell.
+    Error,
+}
+
+/// One reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// When.
+    pub time: Micros,
+    /// mg/dL; NaN where there is none.
+    pub glucose: f64,
+    /// What the sensor says of it.
+    pub status: Status,
+    /// The row's file, a position in the list of files.
+    pub file: usize,
+    /// The row's line in its file, from 1.
+    pub line: u64,
+}
+
+/// All accepted readings of one sensor.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SensorReadings {
+    /// Who wears it.
+    pub wearer: String,
+    /// The sensor.
+    pub sensor: String,
+    /// By time.
+    pub readings: Vec<Reading>,
+}
+
+/// A capillary check.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Check {
+    /// Whose.
+    pub wearer: String,
+    /// When.
+    pub time: Micros,
+    /// mg/dL.
+    pub glucose: f64,
+    /// Label of the meter; empty where there is none.
+    pub meter: String,
+    /// `routine`, `doubt`, `alarm`, `calibration` or `control`.
+    pub purpose: String,
+    /// The row's file.
+    pub file: String,
+    /// The row's line.
+    pub line: u64,
+}
+
+/// What happened to a sensor or its wearer; empty text where the row says nothing.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WearEvent {
+    /// Whose.
+    pub wearer: String,
+    /// The sensor.
+    pub sensor: String,
+    /// When.
+    pub time: Micros,
+    /// `insert`, `end`, `bed` and so on.
+    pub event: String,
+    /// With `insert`.
+    pub site: String,
+    /// With `insert`.
+    pub side: String,
+    /// With `end`.
+    pub cause: String,
+    /// With `insert` and `tape`.
+    pub tape: String,
+    /// With `insert`.
+    pub model: String,
+    /// With `insert`.
+    pub lot: String,
+    /// The row's file.
+    pub file: String,
+    /// The row's line.
+    pub line: u64,
+}
+
+/// An input file and its rows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct FileRows {
+    /// Path relative to the study folder.
+    pub name: String,
+    /// Folder of the table: `readings`, `fingersticks`, `wear-events` or `judgements`.
+    pub table: &'static str,
+    /// Rows read, rejected ones too.
+    pub rows: u64,
+}
+
+/// A row that could not be used.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct RejectedRow {
+    /// Path relative to the study folder.
+    pub file: String,
+    /// Line on which it begins, from 1.
+    pub line: u64,
+    /// Column at fault.
+    pub column: String,
+    /// Why.
+    pub reason: String,
+    /// The row as it stands in the file.
+    pub raw: String,
+}
