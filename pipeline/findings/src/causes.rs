@@ -16,16 +16,21 @@ pub(crate) const USUAL_DELAY: (f64, f64) = (9.0, 5.0);
 
 /// Days on each side of a jump, and checks there.
 const SIDE_DAYS: f64 = 4.5;
-const SIDE_CHECKS: usize = 6;
+const SIDE_CHECKS: usize = 8;
 
 /// Least checks of a sensor whose clock is judged.
 const LEAST_CHECKS: usize = 6;
 
+/// Least checks of a stretch, and beside it.
+const LEAST_STRETCH: usize = 12;
+
 /// Least gain of log-likelihood, by what is claimed.
-const WHOLE_SENSOR: f64 = 5.5;
-const SENSOR_JUMP: f64 = 9.0;
-const WHOLE_METER: f64 = 8.0;
-const STRETCH: f64 = 10.0;
+const WHOLE_SENSOR: f64 = 9.0;
+const SENSOR_JUMP: f64 = 13.0;
+const WHOLE_METER: f64 = 11.0;
+const STRETCH: f64 = 15.0;
+/// More for a stretch that ends within the data too.
+const BOTH_ENDS: f64 = 4.0;
 
 /// Least minutes claimed of a jump or between meters; fifteen and more is what shall be found.
 const LEAST_JUMP: f64 = 11.5;
@@ -324,6 +329,21 @@ fn shift_of(
     let time = |item: usize| profiles.items[item].time;
     let before = others.iter().rev().find(|item| **item < first_item);
     let after = others.iter().find(|item| **item > last_item);
+    let (begins, ends) = (before.is_some(), after.is_some());
+    if begins || ends {
+        let days = (time(last_item) - time(first_item)) / 1440.0;
+        let rest = others.len() - items.len();
+        if days < SIDE_DAYS || items.len().min(rest) < LEAST_STRETCH {
+            return None;
+        }
+    }
+    // Clocks that are set stay so; only a journey ends.
+    let hours = (minutes / 60.0).round();
+    let journey = hours != 0.0 && (minutes - 60.0 * hours).abs() <= 10.0;
+    if begins && ends && !journey {
+        return None;
+    }
+    let price = price + if begins && ends { BOTH_ENDS } else { 0.0 };
     (minutes.abs() >= LEAST_JUMP).then(|| Cause {
         scope,
         whole: before.is_none() && after.is_none(),

@@ -10,7 +10,7 @@ use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
-use crate::words::{clock_correction, count, day, signed_minutes};
+use crate::words::{clock_correction, day, signed_minutes};
 
 /// A shift this near to whole hours is taken for whole hours: a time zone explains it.
 const NEAR_HOUR: f64 = 8.0;

@@ -3,7 +3,10 @@
 //! With the readings read off `lag` minutes after a fingerstick, log(reading) - log(fingerstick) is the gain of sensor
 //! and meter plus noise where the lag is the true one, and scatters as widely as glucose moves in between where it is
 //! not. [`Profiles`] holds the log-likelihood of every check at every lag of the grid: Student's t with 5 degrees of
-//! freedom around the median of its sensor and meter, so that a night artefact or a mistyped value decides nothing.
+//! freedom around the median of its sensor, what its meter reads high or low taken off, so that a night artefact or a
+//! mistyped value decides nothing.
+
+use std::collections::BTreeMap;
 
 use crate::trace::{Trace, median};
 
@@ -23,12 +26,18 @@ pub(crate) const DELAYS: std::ops::RangeInclusive<i32> = 0..=8;
 const FREEDOM: f64 = 5.0;
 
 /// Least relative standard deviation of a reading against a fingerstick that is believed.
-const LEAST_NOISE: f64 = 0.05;
+const LEAST_NOISE: f64 = 0.06;
+
+/// The same where nothing is known of it.
+const USUAL_NOISE: f64 = 0.1;
+
+/// Checks of a sensor from which on its own scatter is believed.
+const ENOUGH: usize = 12;
 
 /// Checks closer together than this share the noise of the sensor, minutes: they count as less than one each.
 const CLUSTER: f64 = 30.0;
 
-/// Least share of checks of a sensor and meter that must have a reading at a lag for the lag to be possible.
+/// Least share of checks of a sensor that must have a reading at a lag for the lag to be possible.
 const LEAST_PRESENT: f64 = 0.5;
 
 /// A fingerstick against one sensor.
@@ -63,12 +72,15 @@ impl Profiles {
         let offsets: Vec<f64> = (-REACH..=REACH).map(|lag| f64::from(lag) * STEP).collect();
         let mut rows: Vec<f32> = Vec::with_capacity(items.len() * LAGS);
         let mut row = Vec::with_capacity(LAGS);
+        let usual = offsets.get(REACH as usize + 3..).unwrap_or_default();
+        let high = meter_levels(&items, traces, usual.get(..1).unwrap_or_default());
         for item in &items {
             match traces.get(item.sensor) {
                 Some(trace) => trace.around(item.time, &offsets, &mut row),
                 None => row = vec![f32::NAN; LAGS],
             }
-            rows.extend(row.iter().map(|level| level - item.level as f32));
+            let level = item.level - high.get(&item.meter).copied().unwrap_or(0.0);
+            rows.extend(row.iter().map(|reading| reading - level as f32));
         }
         let mut of_sensor = vec![Vec::new(); traces.len()];
         for (position, item) in items.iter().enumerate() {
@@ -86,32 +98,23 @@ impl Profiles {
         profiles
     }
 
-    /// Turns differences into log-likelihoods, cell by cell.
+    /// Turns differences into log-likelihoods, sensor by sensor.
     fn score(&mut self) {
-        let cells = self.cells();
-        let noises: Vec<f64> = cells
-            .iter()
-            .map(|cell| self.centre(cell))
-            .collect();
-        let mut weighted: Vec<f64> = cells
+        let sensors = std::mem::take(&mut self.of_sensor);
+        let noises: Vec<f64> = sensors.iter().map(|own| self.centre(own)).collect();
+        let mut weighted: Vec<f64> = sensors
             .iter()
             .zip(&noises)
-            .flat_map(|(cell, noise)| std::iter::repeat_n(*noise, if cell.len() < 5 { 0 } else { cell.len() }))
+            .filter(|(own, _)| own.len() >= ENOUGH)
+            .flat_map(|(own, noise)| std::iter::repeat_n(*noise, own.len()))
             .collect();
-        let pooled = median(&mut weighted).unwrap_or(0.1).max(LEAST_NOISE);
-        for (cell, noise) in cells.iter().zip(noises) {
-            let noise = noise.clamp(0.8 * pooled, 1.6 * pooled);
-            self.score_cell(cell, noise);
+        let pooled = median(&mut weighted).unwrap_or(USUAL_NOISE).max(LEAST_NOISE);
+        for (own, noise) in sensors.iter().zip(noises) {
+            // Few checks seem to scatter little at one lag or another.
+            let noise = if own.len() < ENOUGH { pooled } else { noise };
+            self.score_sensor(own, noise.clamp(pooled, 1.6 * pooled));
         }
-    }
-
-    /// Items of each sensor and meter.
-    fn cells(&self) -> Vec<Vec<usize>> {
-        let mut cells = std::collections::BTreeMap::<(usize, usize), Vec<usize>>::new();
-        for (position, item) in self.items.iter().enumerate() {
-            cells.entry((item.sensor, item.meter)).or_default().push(position);
-        }
-        cells.into_values().collect()
+        self.of_sensor = sensors;
     }
 
     /// Takes off each lag's median; gives the noise at the lag at which the differences scatter least.
@@ -140,7 +143,7 @@ impl Profiles {
         least
     }
 
-    fn score_cell(&mut self, cell: &[usize], noise: f64) {
+    fn score_sensor(&mut self, cell: &[usize], noise: f64) {
         // A centre is fitted to the same values.
         let fitted = (cell.len() as f64 - 1.0).max(0.0) / cell.len() as f64;
         let weights: Vec<f64> = cell
@@ -195,6 +198,37 @@ impl Profiles {
         }
         sums
     }
+}
+
+/// How much each meter reads higher than the readings of its sensors beside the others do: the median over checks of the
+/// difference less the median of the sensor.
+fn meter_levels(items: &[Item], traces: &[&Trace], at: &[f64]) -> BTreeMap<usize, f64> {
+    let mut differences: Vec<(usize, usize, f64)> = Vec::new();
+    let mut row = Vec::with_capacity(1);
+    for item in items {
+        if let Some(trace) = traces.get(item.sensor) {
+            trace.around(item.time, at, &mut row);
+            let reading = row.first().filter(|reading| !reading.is_nan());
+            differences.extend(reading.map(|reading| (item.sensor, item.meter, item.level - f64::from(*reading))));
+        }
+    }
+    let mut of_sensor: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    for (sensor, _, difference) in &differences {
+        of_sensor.entry(*sensor).or_default().push(*difference);
+    }
+    let middles: BTreeMap<usize, f64> = of_sensor
+        .into_iter()
+        .filter_map(|(sensor, mut values)| Some((sensor, median(&mut values)?)))
+        .collect();
+    let mut of_meter: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
+    for (sensor, meter, difference) in &differences {
+        let middle = middles.get(sensor).copied().unwrap_or(0.0);
+        of_meter.entry(*meter).or_default().push(difference - middle);
+    }
+    of_meter
+        .into_iter()
+        .filter_map(|(meter, mut values)| Some((meter, median(&mut values)?)))
+        .collect()
 }
 
 /// The lag, in steps, at which a profile is highest between two lags, and the profile there.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use jiff::tz::TimeZone;
 use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
 use whereworn_model::settings::Settings;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
@@ -25,6 +26,14 @@ pub struct Log<'a> {
     pub cutoff: Micros,
     /// What begins from here on is new.
     pub month_start: Micros,
+}
+
+impl Log<'_> {
+    /// The time zone that a wearer lives in, journeys aside.
+    pub(crate) fn home(&self, wearer: &str) -> TimeZone {
+        let zones = self.settings.wearer_zones(wearer);
+        zones.into_iter().next().map_or(TimeZone::UTC, |first| first.zone)
+    }
 }
 
 /// One sensor from its `insert` on.

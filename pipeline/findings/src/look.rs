@@ -11,7 +11,7 @@ use crate::clocks::{self, Wearer};
 use crate::finding::{Finding, LeftOut};
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
-use crate::rows::{self, Tallies};
+use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
@@ -140,7 +140,7 @@ impl<'a> Look<'a> {
             traces: known.iter().map(|(_, trace)| *trace).collect(),
             checks: used.clone(),
             meters: meters.clone(),
-            zone: self.log.settings.wearer_zone(&self.wearer),
+            zone: self.log.home(&self.wearer),
             cutoff: self.log.cutoff,
         };
         let mut found = clocks::clocks(&wearer);

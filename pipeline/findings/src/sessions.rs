@@ -60,7 +60,7 @@ pub(crate) fn of_session(
 }
 
 fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::WearEvent) -> Finding {
-    let zone = log.settings.wearer_zone(&session.wearer);
+    let zone = log.home(&session.wearer);
     Finding {
         file: second.file.clone(),
         line: Some(second.line),
@@ -80,7 +80,7 @@ fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::Wear
 }
 
 fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
-    let zone = log.settings.wearer_zone(&session.wearer);
+    let zone = log.home(&session.wearer);
     let rated = log.settings.rated_days(&session.wearer, &session.model);
     let days = days_between(session.insert, session.until(log.cutoff));
     let gap = session.seen.gap.filter(|(from, to)| days_between(*from, *to) >= GAP_DAYS);
@@ -107,7 +107,7 @@ fn no_end(log: &Log<'_>, session: &Session) -> Vec<Finding> {
     if !session.is_lost(log.cutoff) {
         return Vec::new();
     }
-    let zone = log.settings.wearer_zone(&session.wearer);
+    let zone = log.home(&session.wearer);
     let last = session.seen.span.map(|span| span.1);
     let days = days_between(session.insert, session.until(log.cutoff));
     let stopped = match last {

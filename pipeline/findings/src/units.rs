@@ -193,7 +193,7 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
     let rows: usize = groups.iter().map(|group| group.rows).sum();
     let from = groups.iter().map(|group| group.from).min();
     let to = groups.iter().map(|group| group.to).max();
-    let zone = log.settings.wearer_zone(&first.wearer);
+    let zone = log.home(&first.wearer);
     let (what, table) = if of_readings { ("reading", OF_GLUCOSE) } else { ("fingerstick", OF_PAIRS) };
     let mut paste = format!("[[corrections]]\nwearer = {}\n", quoted(&first.wearer));
     paste += &match (sensor.as_str(), meter.as_str()) {

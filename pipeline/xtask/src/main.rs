@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 mod calibrate;
 mod check;
+mod findings;
 mod nights;
 mod sentences;
 
@@ -22,6 +23,10 @@ fn main() -> ExitCode {
         ["calibrate", "--quick"] => calibrate::run(true),
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
+        ["findings", ref rest @ ..] => {
+            let number = |place: usize, default| rest.get(place).and_then(|n| n.parse().ok()).unwrap_or(default);
+            findings::run(number(0, 200), number(1, 20), rest.get(2).copied())
+        }
         ["nights", "--fit"] => nights::fit(),
         ["sentences", ..] => sentences::run(words.contains(&"--quick")),
         _ => {

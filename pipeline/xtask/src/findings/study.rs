@@ -1,0 +1,248 @@
+//! A study as rows that faults can be planted in, and the folder that is made of it.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::Path;
+
+use whereworn_findings::{Log, Look, Outcome};
+use whereworn_model::rows::{Check, FileRows, Reading, SensorReadings, Status, WearEvent};
+use whereworn_model::settings::Settings;
+use whereworn_model::time::{Micros, format_utc};
+
+/// Rows of a study, each with the text of its value.
+#[derive(Clone, Debug, Default)]
+pub struct Rows {
+    pub settings: String,
+    pub readings: Vec<SensorReadings>,
+    /// What readings of a sensor are multiplied by on writing, by position; 1 where it is shorter.
+    pub checks: Vec<Check>,
+    pub events: Vec<WearEvent>,
+    /// Lines of a wearer's readings that are written so that they cannot be read: every so many.
+    pub broken: Option<(String, usize)>,
+    /// What values are multiplied by on writing, and the unit written beside them: sensors, meters.
+    pub units: Vec<(String, String, f64, &'static str)>,
+}
+
+pub const MINUTE: Micros = 60_000_000;
+pub const DAY: Micros = 1440 * MINUTE;
+
+impl Rows {
+    /// Reads the rows of a folder that the demo wrote.
+    pub fn read(dir: &Path) -> Result<Self, String> {
+        let zone = jiff::tz::TimeZone::get("Atlantic/Azores").map_err(text)?;
+        let time = |cell: &str| -> Micros {
+            let local = || cell.parse::<jiff::civil::DateTime>().ok()?.to_zoned_datetime(zone.clone()).ok();
+            let at = cell.parse::<jiff::Timestamp>().ok().or_else(|| local().map(|zoned| zoned.timestamp()));
+            at.map_or(0, |at| at.as_microsecond())
+        };
+        let value = |cell: &str, unit: &str| -> f64 {
+            let number: f64 = cell.parse().unwrap_or(f64::NAN);
+            if unit == "mmol/L" { number * 18.0156 } else { number }
+        };
+        let mut rows = Self {
+            settings: fs::read_to_string(dir.join("study.toml")).map_err(text)?,
+            ..Self::default()
+        };
+        let wearer = "tuff";
+        for row in table(dir, "readings")? {
+            let get = |name: &str| row.get(name).map_or("", String::as_str);
+            let who = if get("wearer").is_empty() { wearer } else { get("wearer") };
+            let known = rows.readings.iter_mut().find(|s| s.wearer == who && s.sensor == get("sensor"));
+            let reading = Reading {
+                time: time(get("time")),
+                glucose: value(get("glucose"), get("unit")),
+                status: match get("status") {
+                    "low" => Status::Low,
+                    "high" => Status::High,
+                    "warmup" => Status::Warmup,
+                    "error" => Status::Error,
+                    _ => Status::Ok,
+                },
+                file: 0,
+                line: 0,
+            };
+            match known {
+                Some(sensor) => sensor.readings.push(reading),
+                None => rows.readings.push(SensorReadings {
+                    wearer: who.to_owned(),
+                    sensor: get("sensor").to_owned(),
+                    readings: vec![reading],
+                }),
+            }
+        }
+        rows.readings.iter_mut().for_each(|sensor| sensor.readings.sort_by_key(|r| r.time));
+        for row in table(dir, "fingersticks")? {
+            let get = |name: &str| row.get(name).cloned().unwrap_or_default();
+            rows.checks.push(Check {
+                wearer: get("wearer"),
+                time: time(&get("time")),
+                glucose: value(&get("glucose"), &get("unit")),
+                meter: get("meter"),
+                purpose: get("purpose"),
+                ..Check::default()
+            });
+        }
+        for row in table(dir, "wear-events")? {
+            let get = |name: &str| row.get(name).cloned().unwrap_or_default();
+            rows.events.push(WearEvent {
+                wearer: get("wearer"),
+                sensor: get("sensor"),
+                time: time(&get("time")),
+                event: get("event"),
+                site: get("site"),
+                side: get("side"),
+                cause: get("cause"),
+                tape: get("tape"),
+                model: get("model"),
+                lot: get("lot"),
+                ..WearEvent::default()
+            });
+        }
+        Ok(rows)
+    }
+
+    /// Looks at the rows as they are, without files.
+    pub fn look(&self, _dir: &Path) -> Result<Outcome, String> {
+        let settings = Settings::parse(&self.settings).map_err(text)?;
+        let mut rows = self.clone();
+        rows.checks.iter_mut().for_each(|c| {
+            c.glucose *= self.factor(&c.wearer, &c.meter).0;
+            c.file = format!("fingersticks/{}.csv", c.wearer);
+        });
+        let mut inserted = std::collections::BTreeSet::new();
+        let mut refused = Vec::new();
+        rows.events.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+        rows.checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+        rows.readings.sort_by(|a, b| (&a.wearer, &a.sensor).cmp(&(&b.wearer, &b.sensor)));
+        rows.events.retain(|e| {
+            let first = e.sensor.is_empty() || inserted.insert((e.wearer.clone(), e.sensor.clone(), e.event.clone())) || !["insert", "end"].contains(&e.event.as_str());
+            if !first {
+                refused.push(e.clone());
+            }
+            first
+        });
+        let mut files: Vec<FileRows> = Vec::new();
+        let mut lines = std::collections::BTreeMap::<String, u64>::new();
+        for sensor in &mut rows.readings {
+            let name = format!("readings/{}.csv", sensor.wearer);
+            let file = files.iter().position(|f| f.name == name).unwrap_or_else(|| {
+                files.push(FileRows { name: name.clone(), table: "readings", rows: 0 });
+                files.len() - 1
+            });
+            let factor = self.factor(&sensor.wearer, &sensor.sensor).0;
+            for r in &mut sensor.readings {
+                let line = lines.entry(name.clone()).or_insert(1);
+                *line += 1;
+                (r.file, r.line) = (file, *line);
+                r.glucose *= factor;
+                files[file].rows += 1;
+            }
+        }
+        let cutoff = rows.readings.iter().flat_map(|s| s.readings.last()).map(|r| r.time)
+            .chain(rows.events.iter().map(|e| e.time)).max().unwrap_or(0);
+        let mut look = Look::new(Log {
+            settings: &settings,
+            events: &rows.events,
+            refused: &refused,
+            checks: &rows.checks,
+            files: &files,
+            rejects: &[],
+            cutoff,
+            month_start: cutoff - 30 * DAY,
+        });
+        rows.readings.into_iter().for_each(|sensor| look.sensor(sensor));
+        Ok(look.finish())
+    }
+
+    fn factor(&self, wearer: &str, name: &str) -> (f64, &'static str) {
+        let own = self.units.iter().find(|unit| unit.0 == wearer && unit.1 == name);
+        own.map_or((1.0, "mg/dL"), |unit| (unit.2, unit.3))
+    }
+
+    pub fn write(&self, dir: &Path) -> Result<(), String> {
+        for folder in ["readings", "fingersticks", "wear-events"] {
+            fs::create_dir_all(dir.join(folder)).map_err(text)?;
+        }
+        fs::write(dir.join("study.toml"), &self.settings).map_err(text)?;
+        let mut wearers: Vec<&str> = self.readings.iter().map(|s| s.wearer.as_str()).collect();
+        wearers.extend(self.events.iter().map(|event| event.wearer.as_str()));
+        wearers.sort_unstable();
+        wearers.dedup();
+        for wearer in wearers {
+            self.write_readings(dir, wearer)?;
+            let mut out = String::from("wearer,time,glucose,unit,meter,purpose\n");
+            for c in self.checks.iter().filter(|check| check.wearer == wearer) {
+                let (factor, unit) = self.factor(wearer, &c.meter);
+                let value = written(c.glucose * factor, factor);
+                let _ = writeln!(out, "{wearer},{},{value},{unit},{},{}", format_utc(c.time), c.meter, c.purpose);
+            }
+            fs::write(dir.join(format!("fingersticks/{wearer}.csv")), out).map_err(text)?;
+            let mut out = String::from("wearer,sensor,time,event,site,side,cause,tape,model,lot\n");
+            for e in self.events.iter().filter(|event| event.wearer == wearer) {
+                if !["insert", "end"].contains(&e.event.as_str()) {
+                    continue;
+                }
+                let _ = writeln!(
+                    out,
+                    "{wearer},{},{},{},{},{},{},{},{},{}",
+                    e.sensor, format_utc(e.time), e.event, e.site, e.side, e.cause, e.tape, e.model, e.lot
+                );
+            }
+            fs::write(dir.join(format!("wear-events/{wearer}.csv")), out).map_err(text)?;
+        }
+        Ok(())
+    }
+
+    fn write_readings(&self, dir: &Path, wearer: &str) -> Result<(), String> {
+        let mut out = String::from("sensor,wearer,time,glucose,unit,status\n");
+        let mut line = 0;
+        for sensor in self.readings.iter().filter(|sensor| sensor.wearer == wearer) {
+            let (factor, unit) = self.factor(wearer, &sensor.sensor);
+            for r in &sensor.readings {
+                line += 1;
+                let broken = self.broken.as_ref();
+                let broken = broken.is_some_and(|(who, every)| who == wearer && line % every == 0);
+                let value = match (broken, r.status) {
+                    (true, _) => "1O2".to_owned(),
+                    (_, Status::Error | Status::Warmup) => String::new(),
+                    _ => written(r.glucose * factor, factor),
+                };
+                let status = match r.status {
+                    Status::Ok => "ok",
+                    Status::Low => "low",
+                    Status::High => "high",
+                    Status::Warmup => "warmup",
+                    Status::Error => "error",
+                };
+                let _ = writeln!(out, "{},{wearer},{},{value},{unit},{status}", sensor.sensor, format_utc(r.time));
+            }
+        }
+        fs::write(dir.join(format!("readings/{wearer}.csv")), out).map_err(text)
+    }
+}
+
+fn written(value: f64, factor: f64) -> String {
+    if factor < 1.0 { format!("{value:.1}") } else { format!("{value:.0}") }
+}
+
+fn text(error: impl std::fmt::Display) -> String {
+    error.to_string()
+}
+
+type Row = std::collections::BTreeMap<String, String>;
+
+fn table(dir: &Path, folder: &str) -> Result<Vec<Row>, String> {
+    let mut rows = Vec::new();
+    let mut paths: Vec<_> = fs::read_dir(dir.join(folder)).map_err(text)?.flatten().map(|e| e.path()).collect();
+    paths.sort();
+    for path in paths {
+        let all = fs::read_to_string(&path).map_err(text)?;
+        let mut lines = all.lines();
+        let header: Vec<&str> = lines.next().unwrap_or("").split(',').collect();
+        for line in lines {
+            let cells = line.split(',').map(str::to_owned);
+            rows.push(header.iter().map(|name| (*name).to_owned()).zip(cells).collect());
+        }
+    }
+    Ok(rows)
+}
