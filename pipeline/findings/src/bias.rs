@@ -37,6 +37,8 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
     if let [a, b] = enough[..] {
         let (first, second) = if counts(a).1 <= counts(b).1 { (a, b) } else { (b, a) };
         let found = difference(&levels, first, &[second]);
+        // Neither is the reference: in percent of the mean of the two.
+        let found = found.map(|size| size / (1.0 + size / 2.0));
         return found.map(|size| pair(wearer, first, second, size)).into_iter().collect();
     }
     let mut off: Vec<(usize, f64)> = Vec::new();
@@ -110,7 +112,7 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
     let sure = t_quantile(0.9995, df) * error;
     let size = mean.exp() - 1.0;
     (mean.abs() > sure.min(4.5 * error) && size.abs() >= LEAST && mean.abs() - error >= LEAST / 1.5)
-        .then(|| (size * 1000.0).round() / 1000.0)
+        .then_some(size)
 }
 
 /// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step).
@@ -135,7 +137,7 @@ fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
         line: own().next().map(|check| check.line),
         from: own().next().map(|check| check.time),
         to: own().next_back().map(|check| check.time),
-        size: Some(size),
+        size: Some((size * 1000.0).round() / 1000.0),
         unit: "fraction",
         todo: "compare both with a control solution or a laboratory value, and use one meter; no line in study.toml cures this".to_owned(),
         ..Finding::new("meter", Severity::Doubtful, OF_PAIRS)

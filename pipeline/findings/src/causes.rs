@@ -6,6 +6,7 @@
 //! meter's clock is one cause, not one for each sensor.
 
 use crate::lag::{DELAYS, Profiles, REACH, STEP, around_top, highest, value};
+use crate::trace::{Break, Trace};
 
 /// Steps of the grid in an hour.
 pub(crate) const HOUR: i32 = 24;
@@ -18,6 +19,9 @@ pub(crate) const USUAL_DELAY: (f64, f64) = (9.0, 5.0);
 const SIDE_DAYS: f64 = 4.5;
 const SIDE_CHECKS: usize = 8;
 
+/// Checks on each side of a break that the readings themselves show.
+const BREAK_CHECKS: usize = 4;
+
 /// Least checks of a sensor whose clock is judged.
 const LEAST_CHECKS: usize = 6;
 
@@ -27,6 +31,7 @@ const LEAST_STRETCH: usize = 12;
 /// Least gain of log-likelihood, by what is claimed.
 const WHOLE_SENSOR: f64 = 9.0;
 const SENSOR_JUMP: f64 = 13.0;
+const GAP_JUMP: f64 = 6.0;
 const WHOLE_METER: f64 = 11.0;
 const STRETCH: f64 = 15.0;
 /// More for a stretch that ends within the data too.
@@ -76,10 +81,10 @@ pub(crate) struct Cause {
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
-pub(crate) fn causes(profiles: &mut Profiles, meters: usize) -> Vec<Cause> {
+pub(crate) fn causes(profiles: &mut Profiles, traces: &[&Trace], meters: usize) -> Vec<Cause> {
     let mut taken: Vec<Cause> = Vec::new();
     for _ in 0..4 + 2 * profiles.of_sensor.len() {
-        let Some(best) = best(profiles, meters) else {
+        let Some(best) = best(profiles, traces, meters) else {
             break;
         };
         for item in &best.items {
@@ -90,11 +95,13 @@ pub(crate) fn causes(profiles: &mut Profiles, meters: usize) -> Vec<Cause> {
     taken
 }
 
-fn best(profiles: &Profiles, meters: usize) -> Option<Cause> {
+fn best(profiles: &Profiles, traces: &[&Trace], meters: usize) -> Option<Cause> {
     let mut found: Vec<Cause> = Vec::new();
     for sensor in 0..profiles.of_sensor.len() {
         found.extend(whole_sensor(profiles, sensor));
         found.extend(sensor_jump(profiles, sensor));
+        let breaks = traces.get(sensor).map_or(&[][..], |trace| &trace.breaks);
+        found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
     if meters > 1 {
@@ -167,32 +174,95 @@ fn sensor_jump(profiles: &Profiles, sensor: usize) -> Option<Cause> {
         }
     }
     let (top, split) = found?;
+    let cause = jump_at(profiles, sensor, split, None)?;
+    (cause.minutes.abs() >= LEAST_JUMP).then(|| Cause {
+        net: top - flat - SENSOR_JUMP,
+        ..cause
+    })
+}
+
+/// A jump of a sensor's lag between two of its checks; by so many minutes where that is known.
+fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>) -> Option<Cause> {
+    let items = profiles.of_sensor.get(sensor)?;
+    let time = |position: usize| profiles.items[items[position]].time;
     let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
-    let early = highest(&first, -REACH..=REACH).0;
-    let late = highest(&second, -REACH..=REACH).0;
+    let (early, late) = match known {
+        None => (highest(&first, -REACH..=REACH).0, highest(&second, -REACH..=REACH).0),
+        Some(minutes) => {
+            let steps = (minutes / STEP).round() as i32;
+            let (early, _) = best_before(&first, &second, steps);
+            (early, early + steps)
+        }
+    };
     let (early_minutes, early_error) = around_top(&first, early);
     let (late_minutes, late_error) = around_top(&second, late);
-    let minutes = late_minutes - early_minutes;
+    let minutes = known.unwrap_or(late_minutes - early_minutes);
     // Which side is off is told by the one that no delay explains.
-    let off = |lag: f64| (lag - USUAL_DELAY.0).abs();
-    let after = off(late_minutes) >= off(early_minutes);
+    let off = |lag: i32| (f64::from(lag) * STEP - USUAL_DELAY.0).abs();
+    let after = off(late) >= off(early);
     let (shifted, steps) = if after {
         (items[split..].to_vec(), late - early)
     } else {
         (items[..split].to_vec(), early - late)
     };
-    (minutes.abs() >= LEAST_JUMP).then(|| Cause {
+    let at = (time(split - 1) + time(split)) / 2.0;
+    Some(Cause {
         scope: Scope::Sensor(sensor),
         items: shifted,
         whole: false,
         minutes: if after { minutes } else { -minutes },
         lag: None,
-        error: early_error.hypot(late_error),
-        net: top - flat - SENSOR_JUMP,
-        begins: after.then(|| (time(split - 1) + time(split)) / 2.0),
-        ends: (!after).then(|| (time(split - 1) + time(split)) / 2.0),
+        error: if known.is_some() { 1.0 } else { early_error.hypot(late_error) },
+        net: 0.0,
+        begins: after.then_some(at),
+        ends: (!after).then_some(at),
         steps,
     })
+}
+
+/// The lag before a jump of so many steps that explains both sides best, and how well.
+fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
+    (-REACH..=REACH)
+        .map(|lag| (lag, value(first, lag) + value(second, lag + steps)))
+        .fold((0, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+}
+
+/// A jump where the times of the readings show one: its size is known, and with an overlap that it was one.
+fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<Cause> {
+    let items = profiles.of_sensor.get(sensor)?;
+    let whole = profiles.sum(items);
+    let (_, flat) = highest(&whole, -REACH..=REACH);
+    let gaps = breaks.iter().filter(|found| !found.certain).count() as f64;
+    let mut best: Option<Cause> = None;
+    for found in breaks {
+        let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
+        let sides = split.min(items.len() - split);
+        let done = items.get(split.saturating_sub(1)..=split).is_some_and(|two| {
+            matches!(two, [a, b] if profiles.shift[*a] != profiles.shift[*b])
+        });
+        if sides < BREAK_CHECKS || done {
+            continue;
+        }
+        let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
+        let steps = (found.minutes / STEP).round() as i32;
+        let gained = best_before(&first, &second, steps).1 - flat;
+        let net = match found.certain {
+            true if gained > -GAP_JUMP => gained + SENSOR_JUMP,
+            true => continue,
+            false => gained - GAP_JUMP - gaps.ln(),
+        };
+        if best.as_ref().is_none_or(|best| net > best.net) {
+            let cause = jump_at(profiles, sensor, split, Some(found.minutes))?;
+            let at = Some(found.at);
+            best = Some(Cause {
+                net,
+                begins: cause.begins.and(at),
+                ends: cause.ends.and(at),
+                ..cause
+            });
+        }
+    }
+    best
 }
 
 /// A run of checks of one sensor, few enough that a shift holds for all or none.
@@ -376,7 +446,10 @@ fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> 
         return None;
     }
     let sums: Vec<Vec<f64>> = blocks.iter().map(|block| profiles.sum(&block.2)).collect();
-    let mut found: Option<(Vec<usize>, i32, f64)> = None;
+    let total: usize = blocks.iter().map(|block| block.2.len()).sum();
+    let ends = [blocks.first(), blocks.last()].map(|block| block.and_then(|block| block.2.first()).copied());
+    let at_an_end = |items: &[usize]| ends.iter().flatten().any(|end| items.contains(end));
+    let mut found: [Option<(Vec<usize>, i32, f64)>; 2] = [None, None];
     for steps in shifts() {
         for run in runs(&sums, steps) {
             let items: Vec<usize> = blocks
@@ -385,21 +458,25 @@ fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> 
                 .flat_map(|block| block.2.iter().copied())
                 .collect();
             let gained = gain(profiles, &search.prior, &items, steps);
-            if found.as_ref().is_none_or(|best| gained > best.2) {
-                found = Some((items, steps, gained));
+            let sides = usize::from(items.len() < total && !at_an_end(&items));
+            let best = found.get_mut(sides)?;
+            if best.as_ref().is_none_or(|best| gained > best.2) {
+                *best = Some((items, steps, gained));
             }
         }
     }
     if let Some(side) = one_sided(profiles, search, &blocks)
-        && found.as_ref().is_none_or(|best| side.2 > best.2)
+        && found[0].as_ref().is_none_or(|best| side.2 > best.2)
     {
-        found = Some(side);
+        found[0] = Some(side);
     }
-    let (items, steps, _) = found?;
-    let items = trimmed(profiles, search, scope, items, steps);
-    let top = gain(profiles, &search.prior, &items, steps);
-    let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
-    shift_of(profiles, search, scope, items, (steps, top), STRETCH)
+    let made = found.into_iter().flatten().filter_map(|(items, steps, _)| {
+        let items = trimmed(profiles, search, scope, items, steps);
+        let top = gain(profiles, &search.prior, &items, steps);
+        let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
+        shift_of(profiles, search, scope, items, (steps, top), STRETCH)
+    });
+    made.max_by(|a, b| a.net.total_cmp(&b.net))
 }
 
 /// The best moment from which, or until which, all checks are shifted by up to an hour: a free delay of each block would
@@ -487,12 +564,12 @@ fn trimmed(profiles: &Profiles, search: &Search, scope: Scope, items: Vec<usize>
         own.get(range).map_or(f64::NEG_INFINITY, |items| gain(profiles, &search.prior, items, steps))
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);
-    let start = near(first, last)
+    let start = near(first, if first == 0 { 0 } else { last })
         .map(|start| (start, score(start..last + 1)))
         .fold((first, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
         .0;
     let end = near(last, own.len() - 1)
-        .filter(|end| *end >= start)
+        .filter(|end| *end >= start && (last + 1 < own.len() || *end == last))
         .map(|end| (end, score(start..end + 1)))
         .fold((last, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
         .0;

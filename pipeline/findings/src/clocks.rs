@@ -13,7 +13,10 @@ use crate::trace::{Trace, micros, minutes};
 use crate::words::{clock_correction, day, signed_minutes};
 
 /// A shift this near to whole hours is taken for whole hours: a time zone explains it.
-const NEAR_HOUR: f64 = 8.0;
+const NEAR_HOUR: f64 = 7.0;
+
+/// The same where the clocks were put forward or back about then.
+const NEAR_CHANGE: f64 = 16.0;
 
 /// A shift of all data is the meter's (or the readings' device's) from so many sensors on; of fewer, the sensors'.
 const MANY_SENSORS: usize = 3;
@@ -75,7 +78,7 @@ pub(crate) struct Clocks {
 /// Looks at the clocks of a wearer.
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     let mut profiles = Profiles::new(wearer.items(), &wearer.traces);
-    let found = causes(&mut profiles, wearer.meters.len());
+    let found = causes(&mut profiles, &wearer.traces, wearer.meters.len());
     let delays = delays(&profiles);
     let mut clocks = Clocks {
         findings: Vec::new(),
@@ -107,7 +110,8 @@ fn of_cause(
     let sensors = touched(clocks, cause);
     match cause.scope {
         Scope::Sensor(sensor) if cause.whole => {
-            let minutes = cause.lag.unwrap_or(0.0) - usual_delay(clocks, shifted_whole);
+            let site = wearer.sessions.get(sensor).map_or("", |session| session.site.as_str());
+            let minutes = cause.lag.unwrap_or(0.0) - usual_delay(wearer, clocks, site, shifted_whole);
             vec![whole_sensor(wearer, clocks, sensor, minutes)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, cause, &[sensor], None)],
@@ -146,16 +150,20 @@ fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {
     cause.items.len() as f64 >= 0.85 * all as f64
 }
 
-/// Mean delay of the wearer's other sensors, held to what is usual as if that were two sensors more.
-fn usual_delay(clocks: &Clocks, shifted: &[usize]) -> f64 {
-    let known = clocks.delays.iter().enumerate();
-    let others = known.filter(|(sensor, _)| !shifted.contains(sensor));
-    let (mut sum, mut count) = (2.0 * USUAL_DELAY.0, 2.0);
-    for delay in others.filter_map(|(_, delay)| *delay) {
-        sum += delay;
-        count += 1.0;
-    }
-    sum / count
+/// Mean delay of the wearer's other sensors at a site, held to that of all others as if those were one sensor more, and
+/// these to what is usual as if that were two.
+fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usize]) -> f64 {
+    let known = clocks.delays.iter().zip(&wearer.sessions).enumerate();
+    let others: Vec<(f64, bool)> = known
+        .filter(|(sensor, _)| !shifted.contains(sensor))
+        .filter_map(|(_, (delay, session))| Some(((*delay)?, session.site == site)))
+        .collect();
+    let mean = |held: (f64, f64), delays: &mut dyn Iterator<Item = f64>| {
+        let (sum, count) = delays.fold((held.0 * held.1, held.1), |(sum, count), delay| (sum + delay, count + 1.0));
+        sum / count
+    };
+    let all = mean((USUAL_DELAY.0, 2.0), &mut others.iter().map(|(delay, _)| *delay));
+    mean((all, 1.0), &mut others.iter().filter(|(_, here)| *here).map(|(delay, _)| *delay))
 }
 
 /// Whole hours where they are near, else the minutes.
@@ -242,9 +250,14 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, minutes: f64) -> Finding {
 
 /// A shift that begins or ends within the data.
 fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<usize>) -> Finding {
-    let hours = whole_hours(cause.minutes);
     let around = [cause.begins, cause.ends].map(|at| at.map(micros));
     let put = around[0].or(around[1]).and_then(|at| transition(&wearer.zone, at));
+    let followed = put.filter(|(_, put)| (cause.minutes.abs() - put.abs()).abs() <= NEAR_CHANGE);
+    let hours = match followed {
+        Some((_, put)) => Some(put.abs().copysign(cause.minutes)),
+        None => whole_hours(cause.minutes),
+    };
+    let put = followed;
     let only = match sensors {
         [one] => wearer.sessions.get(*one),
         _ => None,
@@ -328,9 +341,9 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
     }
 }
 
-/// A change of the clocks within two days of an instant, and the minutes by which they were put forward.
+/// A change of the clocks within four days of an instant, and the minutes by which they were put forward.
 fn transition(zone: &TimeZone, at: Micros) -> Option<(Micros, f64)> {
-    let near = 2 * MICROS_PER_DAY;
+    let near = 4 * MICROS_PER_DAY;
     let start = Timestamp::from_microsecond(at - near).ok()?;
     let next = zone.following(start).next()?;
     let when = next.timestamp();

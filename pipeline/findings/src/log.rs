@@ -48,6 +48,8 @@ pub(crate) struct Session {
     pub tape: String,
     pub insert: Micros,
     pub end: Option<Micros>,
+    /// A second `insert` of the same id: readings from then on are another sensor's.
+    pub second: Option<Micros>,
     pub file: String,
     pub line: u64,
     pub seen: Seen,
@@ -69,12 +71,18 @@ pub(crate) struct Seen {
 }
 
 impl Session {
+    /// Until when its readings are its own.
+    pub fn readings_until(&self, cutoff: Micros) -> Micros {
+        let until = self.end.unwrap_or(cutoff).min(cutoff);
+        self.second.map_or(until, |second| until.min(second - 1))
+    }
+
     /// When it was last known to be worn.
     pub fn until(&self, cutoff: Micros) -> Micros {
         self.end
             .or(self.seen.span.map(|span| span.1))
             .unwrap_or(self.insert)
-            .min(cutoff)
+            .min(self.readings_until(cutoff))
     }
 
     /// Whether nobody logged an `end` although it is no longer worn.
@@ -114,6 +122,13 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
                 }
             }
             _ => {}
+        }
+    }
+    for refused in log.refused.iter().filter(|event| event.event == "insert") {
+        let key = (refused.wearer.as_str(), refused.sensor.as_str());
+        if let Some(session) = known.get(&key).and_then(|place| sessions.get_mut(*place)) {
+            let first = session.second.map_or(refused.time, |second| second.min(refused.time));
+            session.second = Some(first).filter(|second| *second > session.insert);
         }
     }
     sessions

@@ -89,14 +89,16 @@ impl<'a> Look<'a> {
             return;
         };
         session.seen = seen(&self.log, session, &readings);
-        let until = session.end.unwrap_or(self.log.cutoff);
+        let until = session.readings_until(self.log.cutoff);
         self.tallies.readings(&self.log, &readings, session.insert..=until);
+        // Two sensors under one id tell of no clock and no meter.
+        let two = wear::too_long(&self.log, session).is_some();
         let factors = self.levels.readings(&self.log, session, &readings);
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
         let warm = session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
-        if let Some(place) = place {
+        if let Some(place) = place.filter(|_| !two) {
             self.traces.insert(place, Trace::new(&readings, warm, until));
         }
     }
@@ -213,7 +215,7 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
 
 /// What the readings of a session show of its course.
 fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
-    let until = session.end.unwrap_or(log.cutoff);
+    let until = session.readings_until(log.cutoff);
     let inside: Vec<_> = readings
         .readings
         .iter()

@@ -79,7 +79,8 @@ fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::Wear
     }
 }
 
-fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
+/// Worn for longer than it can be, or without a reading for days.
+pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
     let zone = log.home(&session.wearer);
     let rated = log.settings.rated_days(&session.wearer, &session.model);
     let days = days_between(session.insert, session.until(log.cutoff));

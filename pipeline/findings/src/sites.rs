@@ -103,7 +103,12 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
             continue;
         }
         let values: BTreeSet<String> = mine.iter().cloned().collect();
-        let usual = if word == "lot" { values.len() * 2 <= mine.len() } else { true };
+        // Lots follow each other in time, and a wearer's few sensors may well be at one site.
+        let usual = match word {
+            "lot" => values.len() * 2 <= mine.len(),
+            "wearer" => mine.len() > SENSORS,
+            _ => true,
+        };
         if usual && chance(mine.len(), mine.len() + theirs.len()) <= CHANCE {
             found.push((word, values.into_iter().collect::<Vec<_>>().join(", ")));
         }

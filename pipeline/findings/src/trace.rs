@@ -28,6 +28,19 @@ pub(crate) struct Trace {
     pub levels: Vec<f32>,
     /// Median minutes between readings; 0 with fewer than two.
     pub spacing: f64,
+    /// Where the times of readings show that the clock may have been set, or was.
+    pub breaks: Vec<Break>,
+}
+
+/// A moment at which the readings are as if their clock had been set.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Break {
+    /// When, minutes since 1970.
+    pub at: f64,
+    /// By how many minutes it was put forward.
+    pub minutes: f64,
+    /// Whether nothing else explains it: two runs of readings overlap. A gap may as well be a gap.
+    pub certain: bool,
 }
 
 impl Trace {
@@ -41,7 +54,14 @@ impl Trace {
                 trace.levels.push(reading.glucose.ln() as f32);
             }
         }
-        trace.spacing = median_step(&trace.times);
+        let all: Vec<f64> = sensor
+            .readings
+            .iter()
+            .filter(|reading| (from..=to).contains(&reading.time))
+            .map(|reading| minutes(reading.time))
+            .collect();
+        trace.spacing = median_step(&all);
+        trace.breaks = breaks(&all, trace.spacing);
         trace
     }
 
@@ -82,6 +102,56 @@ impl Trace {
             _ => f32::NAN,
         }
     }
+}
+
+/// Least minutes of a break that matters.
+const LEAST_BREAK: f64 = 11.5;
+
+/// Gaps, and runs of readings twice as dense as usual: put back by J, the clock reads the last J minutes again.
+fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
+    let mut found = Vec::new();
+    if spacing <= 0.0 {
+        return found;
+    }
+    for pair in times.windows(2) {
+        if let [before, after] = pair
+            && after - before >= spacing + LEAST_BREAK
+        {
+            found.push(Break {
+                at: *before,
+                minutes: after - before - spacing,
+                certain: false,
+            });
+        }
+    }
+    // Every other reading is a spacing away where two runs interleave.
+    let dense: Vec<bool> = times
+        .windows(3)
+        .map(|three| matches!(three, [a, _, c] if c - a <= 1.2 * spacing))
+        .collect();
+    let mut start = None;
+    for (place, dense) in dense.iter().copied().chain([false]).enumerate() {
+        match (dense, start) {
+            (true, None) => start = Some(place),
+            (false, Some(from)) => {
+                start = None;
+                // The second run begins one after `from`; the first ends one before the last of the three.
+                let (Some(again), Some(last)) = (times.get(from + 1), times.get(place)) else {
+                    continue;
+                };
+                let back = last + spacing - again;
+                if place - from >= 2 && back >= LEAST_BREAK {
+                    found.push(Break {
+                        at: *last,
+                        minutes: -back,
+                        certain: true,
+                    });
+                }
+            }
+            _ => {}
+        }
+    }
+    found
 }
 
 /// Median difference of ascending times; 0 with fewer than two.

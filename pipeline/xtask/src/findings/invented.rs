@@ -22,7 +22,9 @@ pub struct Shape {
     pub meters: Option<usize>,
     /// Minutes between readings; drawn where absent.
     pub spacing: Option<i64>,
-    /// Most days that a sensor may end early.
+    /// By how much meters differ, relative standard deviation.
+    pub meter_spread: f64,
+    /// Least days of a sensor that ends early.
     pub least_days: f64,
 }
 
@@ -69,7 +71,7 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
     let spacing = shape.spacing.unwrap_or_else(|| [1, 5, 5, 5, 10, 15, 15][dice.random_range(0..7)]);
     let meters = shape.meters.unwrap_or_else(|| dice.random_range(1..=3));
     let per_day = shape.checks.unwrap_or_else(|| between(dice, 1.0, 8.0));
-    let meter_bias: Vec<f64> = (0..meters).map(|_| 0.02 * normal(dice)).collect();
+    let meter_bias: Vec<f64> = (0..meters).map(|_| shape.meter_spread * normal(dice)).collect();
     let meter_noise = between(dice, 0.03, 0.07);
     let mut at = START + (between(dice, 0.0, 20.0) * 1440.0) as i64;
     let begin = at - 300;
@@ -169,7 +171,7 @@ fn course(minutes: usize, dice: &mut impl Rng) -> Vec<f64> {
         if dice.random::<f64>() < 0.5 / 1440.0 {
             uptake -= between(dice, 15.0, 40.0);
         }
-        rate += -rate / 25.0 + 0.055 * normal(dice);
+        rate += -rate / 25.0 + 0.11 * normal(dice);
         let (in_flow, out_flow) = (gut / 30.0, uptake / 70.0);
         gut -= in_flow;
         uptake -= out_flow;

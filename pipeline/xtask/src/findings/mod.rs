@@ -40,6 +40,7 @@ fn clean(made: Made, seed: u64) -> Result<Rows, String> {
                 checks: None,
                 meters: None,
                 spacing: None,
+                meter_spread: 0.02,
                 least_days: 0.5,
             },
             seed,
@@ -63,7 +64,7 @@ fn planted(made: Made, fault: &str, seed: u64) -> Result<Option<(Rows, Expected)
         let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0xfau64);
         let wearers = if fault == "wrong-wearer" { 2 } else { dice.random_range(1..=3) };
         let mut rows = match made {
-            Made::Demo => demo(wearers, dice.random_range(7..=12), [5, 10, 15][dice.random_range(0..3)], seed)?,
+            Made::Demo => demo(wearers, dice.random_range(7..=12) + if ["clock-change", "side-never-tried", "site-confounded"].contains(&fault) { 14 } else { 0 }, [5, 10, 15][dice.random_range(0..3)], seed)?,
             Made::Second => invented::study(
                 Shape {
                     wearers,
@@ -71,6 +72,7 @@ fn planted(made: Made, fault: &str, seed: u64) -> Result<Option<(Rows, Expected)
                     checks: Some(2.0 + 5.0 * dice.random::<f64>()),
                     meters: None,
                     spacing: Some([5, 10, 15][dice.random_range(0..3)]),
+                    meter_spread: if fault == "meter" { 0.0 } else { 0.02 },
                     least_days: 4.0,
                 },
                 seed,
