@@ -43,7 +43,11 @@ Examples:\n  whereworn report my-study --month 2026-09 --out september\n  wherew
         after_help = "Only new or changed files are parsed. `report`, `check` and `query` do this by themselves."
     )]
     Load(LoadArguments),
-    /// Say what is wrong or thin in the data, and what to do about it
+    /// Say what is wrong, doubtful or thin in the data, and what to do about it
+    #[command(
+        after_help = "Looks at files, sensors, meters and clocks against each other; every finding comes with what to do and, where \
+they cure it, the lines for study.toml. Exit status: 0 nothing wrong or doubtful, 5 something doubtful, 6 something wrong."
+    )]
     Check(CheckArguments),
     /// Run one query and print its table
     #[command(
@@ -104,9 +108,21 @@ pub struct LoadArguments {
 pub struct CheckArguments {
     #[command(flatten)]
     pub scope: Scope,
+    /// How to print the findings
+    #[arg(long, default_value = "text")]
+    pub format: CheckFormat,
     /// End with status 3 where rows were rejected
     #[arg(long)]
     pub strict: bool,
+}
+
+/// How findings are printed.
+#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum CheckFormat {
+    /// Lines, with what to do
+    Text,
+    /// One object
+    Json,
 }
 
 /// Arguments of `query`.

@@ -7,6 +7,7 @@ mod check;
 mod demo;
 mod evidence;
 mod failure;
+mod findings;
 mod month;
 mod output;
 mod progress;
@@ -27,14 +28,14 @@ const ROWS_REJECTED: u8 = 3;
 
 fn main() -> ExitCode {
     let outcome = match Arguments::parse().command {
-        Command::Report(arguments) => report::run(&arguments),
-        Command::Load(arguments) => report::run_load(&arguments),
+        Command::Report(arguments) => report::run(&arguments).map(done),
+        Command::Load(arguments) => report::run_load(&arguments).map(done),
         Command::Check(arguments) => check::run(&arguments),
-        Command::Query(arguments) => query::run(&arguments),
-        Command::Demo(arguments) => demo::run(&arguments),
+        Command::Query(arguments) => query::run(&arguments).map(done),
+        Command::Demo(arguments) => demo::run(&arguments).map(done),
     };
     match outcome {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(status) => status,
         Err(Failure::Rejected(rows)) => {
             eprintln!("whereworn: --strict: {rows} rows were rejected");
             ExitCode::from(ROWS_REJECTED)
@@ -47,4 +48,8 @@ fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+fn done((): ()) -> ExitCode {
+    ExitCode::SUCCESS
 }

@@ -2,12 +2,14 @@
 
 use std::path::Path;
 
+use whereworn_findings::Outcome;
 use whereworn_engine::{Catalog, Engine, StudyTables};
 use whereworn_load::{KeptEvidence, Settled, Store, Study, Table, load};
 use whereworn_model::time::{Micros, Month};
 
 use crate::args::Scope;
 use crate::failure::Failure;
+use crate::findings;
 use crate::progress::Progress;
 
 /// A study up to the cut-off of a month.
@@ -16,6 +18,7 @@ pub struct StudyMonth {
     pub store: Store,
     pub kept_evidence: Vec<KeptEvidence>,
     pub settled: Settled,
+    pub found: Outcome,
     pub month: Month,
     pub cutoff: Micros,
     pub as_of: Micros,
@@ -45,11 +48,15 @@ impl StudyMonth {
         let settled = store.settle(&study, as_of)?;
         let kept_evidence = store.kept_evidence()?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
+        progress.say("looking at clocks, units and meters");
+        let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
+        let found = findings::look(&study, &store, &settled, cutoff, start)?;
         Ok(Self {
             study,
             store,
             kept_evidence,
             settled,
+            found,
             month,
             cutoff,
             as_of,
@@ -73,6 +80,7 @@ impl StudyMonth {
             row_counts: row_counts(&self.settled),
             kept_evidence: self.kept_evidence.iter().map(kept).collect(),
             planned_since: None,
+            made: findings::tables(&self.found),
         })?)
     }
 }

@@ -10,6 +10,7 @@ use whereworn_report::{Edition, Input, Report};
 use crate::args::{LoadArguments, ReportArguments};
 use crate::evidence;
 use crate::failure::Failure;
+use crate::findings;
 use crate::month::StudyMonth;
 use crate::output::Output;
 use crate::progress::Progress;
@@ -27,9 +28,10 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     });
     let mut output = Output::begin(&target)?;
     let engine = open.engine()?;
-    let tables = engine.run_all(&open.catalog, &|query| {
+    let mut tables = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
+    tables.extend(findings::tables(&open.found));
     let said = evidence::of_report(&tables, open.cutoff);
     open.progress.say("writing the report");
     let report = whereworn_report::render(Input {
@@ -62,6 +64,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         eprintln!("warning: {warning}");
     }
     eprintln!("{}", summary(&open.settled));
+    if let Some(line) = findings::in_short(&open.found) {
+        eprintln!("{line}");
+    }
     println!("{}", target.join("report.html").display());
     strictly(arguments.strict, rejected)
 }
@@ -91,6 +96,8 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     let study = Study::open(&arguments.study)?;
     let (store, loaded) = load(&study, &|file| progress.say(&format!("reading {file}")))?;
     let settled = store.settle(&study, i64::MAX)?;
+    let cutoff = settled.span.map_or(0, |span| span.1);
+    let found = findings::look(&study, &store, &settled, cutoff, cutoff)?;
     progress.end();
     for warning in study.warnings.iter().chain(&settled.warnings) {
         eprintln!("warning: {warning}");
@@ -100,6 +107,9 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
         loaded.parsed, loaded.unchanged, loaded.gone
     );
     eprintln!("{}", summary(&settled));
+    if let Some(line) = findings::in_short(&found) {
+        eprintln!("{line}");
+    }
     strictly(arguments.strict, settled.rejects.len())
 }
 

@@ -130,12 +130,13 @@ fn one_crate_names_each_heavy_library() {
 
 #[test]
 fn arrows_between_the_crates() {
-    let expected: [(&str, &[&str]); 8] = [
+    let expected: [(&str, &[&str]); 9] = [
         ("whereworn-model", &[]),
         ("whereworn-stats", &[]),
         ("whereworn-load", &["whereworn-model"]),
         ("whereworn-engine", &["whereworn-model", "whereworn-stats"]),
         ("whereworn-report", &["whereworn-model"]),
+        ("whereworn-findings", &["whereworn-model", "whereworn-stats"]),
         ("whereworn-demo", &["whereworn-model"]),
         ("whereworn-simulate", &["whereworn-stats"]),
         ("whereworn-plan", &["whereworn-model", "whereworn-stats"]),

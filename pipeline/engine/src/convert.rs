@@ -1,6 +1,11 @@
 //! From the engine's columns to result tables.
 
-use datafusion::arrow::array::{Array, AsArray};
+use std::sync::Arc;
+
+use datafusion::arrow::array::{
+    Array, ArrayRef, AsArray, Float64Array, Int64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray,
+};
 use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
     DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType,
@@ -39,6 +44,34 @@ pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, Ar
         columns,
         own_query: query.own,
     })
+}
+
+/// The rows of a result table as a batch.
+pub(crate) fn record_batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
+    let array = |column: &Column| -> ArrayRef {
+        let cells = column.cells.iter();
+        match column.kind {
+            CellKind::Integer => Arc::new(
+                cells
+                    .map(|cell| match cell {
+                        Cell::Integer(value) => Some(*value),
+                        _ => None,
+                    })
+                    .collect::<Int64Array>(),
+            ),
+            CellKind::Number => Arc::new(cells.map(Cell::as_number).collect::<Float64Array>()),
+            CellKind::Time => {
+                let times: TimestampMicrosecondArray = cells.map(Cell::as_time).collect();
+                Arc::new(times.with_timezone("UTC"))
+            }
+            CellKind::Text | CellKind::Boolean | CellKind::Date => {
+                Arc::new(cells.map(Cell::as_text).collect::<StringArray>())
+            }
+        }
+    };
+    RecordBatch::try_from_iter_with_nullable(
+        table.columns.iter().map(|column| (column.name.as_str(), array(column), true)),
+    )
 }
 
 fn cell_kind(kind: &DataType) -> CellKind {

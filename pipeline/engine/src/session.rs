@@ -11,10 +11,12 @@ use datafusion::datasource::listing::{
 };
 use datafusion::prelude::{SessionConfig, SessionContext, col};
 use whereworn_model::settings::Settings;
+use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::base_tables;
 use crate::error::EngineError;
+use crate::convert::record_batch;
 use crate::functions;
 use crate::run::Rows;
 
@@ -42,6 +44,8 @@ pub struct StudyTables<'a> {
     pub kept_evidence: Vec<KeptEvidence<'a>>,
     /// Cut-off of the first report that used the plan as it stands.
     pub planned_since: Option<Micros>,
+    /// Tables made outside SQL: `findings` and `left_out`.
+    pub made: Vec<ResultTable>,
 }
 
 /// Evidence that two sites differ, as a report first gave it.
@@ -105,6 +109,10 @@ impl Engine {
         }
         for (name, batch) in base_tables::all(study)? {
             self.register_batch(name, batch)?;
+        }
+        for table in &study.made {
+            let batch = record_batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
+            self.register_batch(&table.name, batch)?;
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);
         for (view, sql) in [

@@ -7,6 +7,7 @@
 
 use crate::lag::{DELAYS, Profiles, REACH, STEP, around_top, highest, value};
 use crate::trace::{Break, Trace};
+use crate::worn_at_once::Pair;
 
 /// Steps of the grid in an hour.
 pub(crate) const HOUR: i32 = 24;
@@ -69,8 +70,6 @@ pub(crate) struct Cause {
     pub minutes: f64,
     /// Lag of a sensor as a whole, minutes.
     pub lag: Option<f64>,
-    /// Standard error of the minutes.
-    pub error: f64,
     /// Gain of log-likelihood less its price.
     pub net: f64,
     /// Time of the last item before a shift that begins within the data, and of the last item shifted.
@@ -81,24 +80,31 @@ pub(crate) struct Cause {
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
-pub(crate) fn causes(profiles: &mut Profiles, traces: &[&Trace], meters: usize) -> Vec<Cause> {
+pub(crate) fn causes(profiles: &mut Profiles, traces: &[&Trace], pairs: &[Pair], meters: usize) -> Vec<Cause> {
+    // Steps by which each sensor as a whole was found to be shifted.
+    let mut wholes = vec![0; profiles.of_sensor.len()];
     let mut taken: Vec<Cause> = Vec::new();
     for _ in 0..4 + 2 * profiles.of_sensor.len() {
-        let Some(best) = best(profiles, traces, meters) else {
+        let Some(best) = best(profiles, traces, (pairs, &wholes), meters) else {
             break;
         };
         for item in &best.items {
             profiles.shift[*item] += best.steps;
+        }
+        if let (Scope::Sensor(sensor), true) = (best.scope, best.whole)
+            && let Some(whole) = wholes.get_mut(sensor)
+        {
+            *whole += best.steps;
         }
         taken.push(best);
     }
     taken
 }
 
-fn best(profiles: &Profiles, traces: &[&Trace], meters: usize) -> Option<Cause> {
+fn best(profiles: &Profiles, traces: &[&Trace], beside: (&[Pair], &[i32]), meters: usize) -> Option<Cause> {
     let mut found: Vec<Cause> = Vec::new();
     for sensor in 0..profiles.of_sensor.len() {
-        found.extend(whole_sensor(profiles, sensor));
+        found.extend(whole_sensor(profiles, beside, sensor));
         found.extend(sensor_jump(profiles, sensor));
         let breaks = traces.get(sensor).map_or(&[][..], |trace| &trace.breaks);
         found.extend(sensor_break(profiles, sensor, breaks));
@@ -120,13 +126,42 @@ fn best(profiles: &Profiles, traces: &[&Trace], meters: usize) -> Option<Cause> 
         })
 }
 
+/// What sensors worn at the same time add to the profile of a sensor: they have delays as delays are.
+fn add_beside(profiles: &Profiles, (pairs, wholes): (&[Pair], &[i32]), sensor: usize, profile: &mut [f64]) -> usize {
+    let mut used = 0;
+    for pair in pairs {
+        let Some(other) = pair.other(sensor) else {
+            continue;
+        };
+        let own = profiles.of_sensor.get(other).map_or(&[][..], Vec::as_slice);
+        let theirs = profiles.sum(own);
+        let usual = highest(&theirs, DELAYS).1;
+        if highest(&theirs, -REACH..=REACH).1 - usual > WHOLE_SENSOR / 2.0 {
+            continue;
+        }
+        used += 1;
+        let shift = |sensor: usize| wholes.get(sensor).copied().unwrap_or(0);
+        let apart = shift(sensor) - shift(other);
+        for (lag, sum) in (-REACH..=REACH).zip(profile.iter_mut()) {
+            *sum += DELAYS
+                .map(|delay| value(&theirs, delay) - usual + pair.lag_of(sensor, lag - delay + apart))
+                .fold(f64::NEG_INFINITY, f64::max);
+        }
+    }
+    used
+}
+
 /// The lag of a sensor outside what a delay can be.
-fn whole_sensor(profiles: &Profiles, sensor: usize) -> Option<Cause> {
-    let items = profiles.of_sensor.get(sensor).filter(|own| own.len() >= LEAST_CHECKS)?;
-    let profile = profiles.sum(items);
+fn whole_sensor(profiles: &Profiles, beside: (&[Pair], &[i32]), sensor: usize) -> Option<Cause> {
+    let items = profiles.of_sensor.get(sensor)?;
+    let mut profile = profiles.sum(items);
+    let others = add_beside(profiles, beside, sensor, &mut profile);
+    if items.len() < LEAST_CHECKS && others == 0 {
+        return None;
+    }
     let (lag, top) = highest(&profile, -REACH..=REACH);
     let (_, usual) = highest(&profile, DELAYS);
-    let (minutes, error) = around_top(&profile, lag);
+    let minutes = around_top(&profile, lag);
     let outside = minutes < -OUTSIDE || minutes > 20.0 + OUTSIDE;
     outside.then(|| Cause {
         scope: Scope::Sensor(sensor),
@@ -134,7 +169,6 @@ fn whole_sensor(profiles: &Profiles, sensor: usize) -> Option<Cause> {
         whole: true,
         minutes: minutes - USUAL_DELAY.0,
         lag: Some(minutes),
-        error,
         net: top - usual - WHOLE_SENSOR,
         begins: None,
         ends: None,
@@ -194,9 +228,8 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
             (early, early + steps)
         }
     };
-    let (early_minutes, early_error) = around_top(&first, early);
-    let (late_minutes, late_error) = around_top(&second, late);
-    let minutes = known.unwrap_or(late_minutes - early_minutes);
+    let told = || around_top(&second, late) - around_top(&first, early);
+    let minutes = known.unwrap_or_else(told);
     // Which side is off is told by the one that no delay explains.
     let off = |lag: i32| (f64::from(lag) * STEP - USUAL_DELAY.0).abs();
     let after = off(late) >= off(early);
@@ -212,7 +245,6 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
         whole: false,
         minutes: if after { minutes } else { -minutes },
         lag: None,
-        error: if known.is_some() { 1.0 } else { early_error.hypot(late_error) },
         net: 0.0,
         begins: after.then_some(at),
         ends: (!after).then_some(at),
@@ -380,13 +412,12 @@ fn shift_of(
     if top <= price {
         return None;
     }
-    let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);
+    let (mut weight, mut first) = (0.0, 0.0);
     for near in -5..=5 {
         let share = (gain(profiles, &search.prior, &items, steps + near) - top).exp();
         let minutes = f64::from(near) * STEP;
         weight += share;
         first += share * minutes;
-        second += share * minutes * minutes;
     }
     let mean = first / weight;
     let minutes = f64::from(steps) * STEP + mean;
@@ -419,7 +450,6 @@ fn shift_of(
         whole: before.is_none() && after.is_none(),
         minutes,
         lag: None,
-        error: (second / weight - mean * mean).max(0.25).sqrt(),
         net: top - price,
         begins: before.map(|item| (time(*item) + time(first_item)) / 2.0),
         ends: after.map(|item| (time(*item) + time(last_item)) / 2.0),

@@ -10,6 +10,7 @@ use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
+use crate::worn_at_once::pairs;
 use crate::words::{clock_correction, day, signed_minutes};
 
 /// A shift this near to whole hours is taken for whole hours: a time zone explains it.
@@ -71,20 +72,18 @@ pub(crate) struct Clocks {
     pub profiles: Profiles,
     /// Each sensor's delay with that explained.
     pub delays: Vec<Option<f64>>,
-    /// Each sensor's own shift, minutes; 0 where none was found for it as a whole.
-    pub offsets: Vec<f64>,
 }
 
 /// Looks at the clocks of a wearer.
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     let mut profiles = Profiles::new(wearer.items(), &wearer.traces);
-    let found = causes(&mut profiles, &wearer.traces, wearer.meters.len());
+    let pairs = pairs(&wearer.sessions, &wearer.traces);
+    let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
     let delays = delays(&profiles);
     let mut clocks = Clocks {
         findings: Vec::new(),
         profiles,
         delays,
-        offsets: vec![0.0; wearer.sessions.len()],
     };
     let shifted_whole: Vec<usize> = found
         .iter()
@@ -95,7 +94,7 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
         })
         .collect();
     for cause in &found {
-        let made = of_cause(wearer, &mut clocks, cause, &shifted_whole);
+        let made = of_cause(wearer, &clocks, cause, &shifted_whole);
         clocks.findings.extend(made);
     }
     clocks
@@ -103,7 +102,7 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
 
 fn of_cause(
     wearer: &Wearer<'_>,
-    clocks: &mut Clocks,
+    clocks: &Clocks,
     cause: &Cause,
     shifted_whole: &[usize],
 ) -> Vec<Finding> {
@@ -112,20 +111,20 @@ fn of_cause(
         Scope::Sensor(sensor) if cause.whole => {
             let site = wearer.sessions.get(sensor).map_or("", |session| session.site.as_str());
             let minutes = cause.lag.unwrap_or(0.0) - usual_delay(wearer, clocks, site, shifted_whole);
-            vec![whole_sensor(wearer, clocks, sensor, minutes)]
+            vec![whole_sensor(wearer, sensor, minutes)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, cause, &[sensor], None)],
         Scope::Meter(meter) if cause.whole => vec![whole_meter(wearer, meter, cause.minutes)],
         Scope::Meter(meter) => vec![change(wearer, cause, &sensors, Some(meter))],
         Scope::All if sensors.len() == 1 => match sensors.first() {
             Some(&sensor) if covers(clocks, cause, sensor) => {
-                vec![whole_sensor(wearer, clocks, sensor, cause.minutes)]
+                vec![whole_sensor(wearer, sensor, cause.minutes)]
             }
             _ => vec![change(wearer, cause, &sensors, None)],
         },
         Scope::All if cause.whole && sensors.len() < MANY_SENSORS => sensors
             .iter()
-            .map(|sensor| whole_sensor(wearer, clocks, *sensor, cause.minutes))
+            .map(|sensor| whole_sensor(wearer, *sensor, cause.minutes))
             .collect(),
         Scope::All if cause.whole && wearer.meters.len() < 2 => {
             vec![whole_meter(wearer, 0, cause.minutes)]
@@ -176,12 +175,9 @@ fn whole_hours(minutes: f64) -> Option<f64> {
     (hours != 0.0 && (minutes - 60.0 * hours).abs() <= NEAR_HOUR).then_some(60.0 * hours)
 }
 
-fn whole_sensor(wearer: &Wearer<'_>, clocks: &mut Clocks, sensor: usize, minutes: f64) -> Finding {
+fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64) -> Finding {
     let session = wearer.sessions[sensor];
     let size = rounded(minutes);
-    if let Some(offset) = clocks.offsets.get_mut(sensor) {
-        *offset += size;
-    }
     let from_meter = if whole_hours(minutes).is_some() {
         "a time zone or a change of the clocks would explain it"
     } else {

@@ -243,22 +243,16 @@ pub(crate) fn value(profile: &[f64], lag: i32) -> f64 {
     profile.get(position as usize).copied().unwrap_or(f64::NEG_INFINITY)
 }
 
-/// Minutes of the top of a profile near a lag, and its standard error: the centre and width of the likelihood within
-/// half an hour of it.
-pub(crate) fn around_top(profile: &[f64], lag: i32) -> (f64, f64) {
+/// Minutes of the top of a profile near a lag: the centre of the likelihood within half an hour of it.
+pub(crate) fn around_top(profile: &[f64], lag: i32) -> f64 {
     let top = value(profile, lag);
-    let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);
+    let (mut weight, mut first) = (0.0, 0.0);
     for near in lag - 12..=lag + 12 {
-        if !(-REACH..=REACH).contains(&near) {
-            continue;
+        if (-REACH..=REACH).contains(&near) {
+            let share = (value(profile, near) - top).exp();
+            weight += share;
+            first += share * f64::from(near - lag) * STEP;
         }
-        let share = (value(profile, near) - top).exp();
-        let minutes = f64::from(near - lag) * STEP;
-        weight += share;
-        first += share * minutes;
-        second += share * minutes * minutes;
     }
-    let mean = first / weight;
-    let variance = (second / weight - mean * mean).max(0.25);
-    (f64::from(lag) * STEP + mean, variance.sqrt())
+    f64::from(lag) * STEP + first / weight
 }

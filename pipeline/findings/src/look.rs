@@ -16,7 +16,6 @@ use crate::sessions as wear;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
 use crate::units::{self, Levels};
-use crate::worn_at_once;
 
 /// What was found.
 #[derive(Clone, Debug, Default)]
@@ -145,8 +144,7 @@ impl<'a> Look<'a> {
             zone: self.log.home(&self.wearer),
             cutoff: self.log.cutoff,
         };
-        let mut found = clocks::clocks(&wearer);
-        let at_once = worn_at_once::findings(&wearer, &mut found);
+        let found = clocks::clocks(&wearer);
         let bias = bias::findings(&wearer, &found);
         let mut pairs: BTreeMap<usize, u32> = BTreeMap::new();
         for item in &found.profiles.items {
@@ -154,7 +152,6 @@ impl<'a> Look<'a> {
         }
         let places: Vec<usize> = traces.keys().copied().collect();
         self.findings.extend(found.findings);
-        self.findings.extend(at_once);
         self.findings.extend(bias);
         for (sensor, pairs) in pairs {
             let session = places.get(sensor).and_then(|place| self.sessions.get_mut(*place));

@@ -106,7 +106,7 @@ pub fn run(studies: u64, each: u64, only: Option<&str>) -> Result<(), String> {
             .into_par_iter()
             .map(|seed| {
                 let rows = clean(made, 1000 + seed)?;
-                let outcome = rows.look(&folder(&format!("clean-{made:?}-{seed}")))?;
+                let outcome = rows.look()?;
                 Ok((seed, outcome.findings))
             })
             .collect::<Result<_, String>>()?;
@@ -130,7 +130,7 @@ pub fn run(studies: u64, each: u64, only: Option<&str>) -> Result<(), String> {
                     let Some((rows, expected)) = planted(made, fault, 500 + seed)? else {
                         return Ok((seed, None));
                     };
-                    let outcome = rows.look(&folder(&format!("{}-{made:?}-{seed}", fault.replace(['/', ' ', ','], "-"))))?;
+                    let outcome = rows.look()?;
                     Ok((seed, Some((expected, outcome.findings))))
                 })
                 .collect::<Result<_, String>>()?;

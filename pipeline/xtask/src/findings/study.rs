@@ -1,25 +1,26 @@
-//! A study as rows that faults can be planted in, and the folder that is made of it.
+//! A study as rows that faults can be planted in, and the look at it.
 
-use std::fmt::Write as _;
 use std::fs;
 use std::path::Path;
 
 use whereworn_findings::{Log, Look, Outcome};
-use whereworn_model::rows::{Check, FileRows, Reading, SensorReadings, Status, WearEvent};
+use whereworn_model::rows::{
+    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent,
+};
 use whereworn_model::settings::Settings;
-use whereworn_model::time::{Micros, format_utc};
+use whereworn_model::time::Micros;
+use whereworn_model::units::MGDL_PER_MMOLL;
 
 /// Rows of a study, each with the text of its value.
 #[derive(Clone, Debug, Default)]
 pub struct Rows {
     pub settings: String,
     pub readings: Vec<SensorReadings>,
-    /// What readings of a sensor are multiplied by on writing, by position; 1 where it is shorter.
     pub checks: Vec<Check>,
     pub events: Vec<WearEvent>,
-    /// Lines of a wearer's readings that are written so that they cannot be read: every so many.
+    /// Lines of a wearer's readings that cannot be read: every so many.
     pub broken: Option<(String, usize)>,
-    /// What values are multiplied by on writing, and the unit written beside them: sensors, meters.
+    /// What values are multiplied by, and the unit declared for them: wearer, sensor or meter, factor, unit.
     pub units: Vec<(String, String, f64, &'static str)>,
 }
 
@@ -101,8 +102,18 @@ impl Rows {
         Ok(rows)
     }
 
-    /// Looks at the rows as they are, without files.
-    pub fn look(&self, _dir: &Path) -> Result<Outcome, String> {
+    /// Why a reading would be rejected on loading: a glucose that no body has in the unit declared, or a value that is no
+    /// number.
+    fn reason(&self, glucose: f64, factor: f64, unit: &str, broken: bool) -> Option<String> {
+        if broken {
+            return Some("a number that cannot be read".to_owned());
+        }
+        let absurd = unit == "mmol/L" && glucose * MGDL_PER_MMOLL > 1500.0 && factor == 1.0;
+        absurd.then(|| format!("glucose that no body has: {glucose} mmol/L"))
+    }
+
+    /// Looks at the rows as loading would give them.
+    pub fn look(&self) -> Result<Outcome, String> {
         let settings = Settings::parse(&self.settings).map_err(text)?;
         let mut rows = self.clone();
         rows.checks.iter_mut().for_each(|c| {
@@ -122,6 +133,7 @@ impl Rows {
             first
         });
         let mut files: Vec<FileRows> = Vec::new();
+        let mut rejects: Vec<RejectedRow> = Vec::new();
         let mut lines = std::collections::BTreeMap::<String, u64>::new();
         for sensor in &mut rows.readings {
             let name = format!("readings/{}.csv", sensor.wearer);
@@ -129,14 +141,26 @@ impl Rows {
                 files.push(FileRows { name: name.clone(), table: "readings", rows: 0 });
                 files.len() - 1
             });
-            let factor = self.factor(&sensor.wearer, &sensor.sensor).0;
-            for r in &mut sensor.readings {
+            let (factor, unit) = self.factor(&sensor.wearer, &sensor.sensor);
+            let every = self.broken.as_ref().filter(|(who, _)| *who == sensor.wearer);
+            let every = every.map_or(u64::MAX, |(_, every)| *every as u64);
+            let row = (&sensor.wearer, &sensor.sensor);
+            sensor.readings.retain_mut(|r| {
                 let line = lines.entry(name.clone()).or_insert(1);
                 *line += 1;
-                (r.file, r.line) = (file, *line);
-                r.glucose *= factor;
                 files[file].rows += 1;
-            }
+                let reason = self.reason(r.glucose, factor, unit, *line % every == 0);
+                (r.file, r.line) = (file, *line);
+                r.glucose *= if unit == "mmol/L" { MGDL_PER_MMOLL } else { factor };
+                rejects.extend(reason.iter().map(|reason| RejectedRow {
+                    file: name.clone(),
+                    line: *line,
+                    column: "glucose".to_owned(),
+                    reason: reason.clone(),
+                    raw: format!("{},{},{},{},{unit}", row.0, row.1, r.time, r.glucose),
+                }));
+                reason.is_none()
+            });
         }
         let cutoff = rows.readings.iter().flat_map(|s| s.readings.last()).map(|r| r.time)
             .chain(rows.events.iter().map(|e| e.time)).max().unwrap_or(0);
@@ -146,7 +170,7 @@ impl Rows {
             refused: &refused,
             checks: &rows.checks,
             files: &files,
-            rejects: &[],
+            rejects: &rejects,
             cutoff,
             month_start: cutoff - 30 * DAY,
         });
@@ -158,71 +182,6 @@ impl Rows {
         let own = self.units.iter().find(|unit| unit.0 == wearer && unit.1 == name);
         own.map_or((1.0, "mg/dL"), |unit| (unit.2, unit.3))
     }
-
-    pub fn write(&self, dir: &Path) -> Result<(), String> {
-        for folder in ["readings", "fingersticks", "wear-events"] {
-            fs::create_dir_all(dir.join(folder)).map_err(text)?;
-        }
-        fs::write(dir.join("study.toml"), &self.settings).map_err(text)?;
-        let mut wearers: Vec<&str> = self.readings.iter().map(|s| s.wearer.as_str()).collect();
-        wearers.extend(self.events.iter().map(|event| event.wearer.as_str()));
-        wearers.sort_unstable();
-        wearers.dedup();
-        for wearer in wearers {
-            self.write_readings(dir, wearer)?;
-            let mut out = String::from("wearer,time,glucose,unit,meter,purpose\n");
-            for c in self.checks.iter().filter(|check| check.wearer == wearer) {
-                let (factor, unit) = self.factor(wearer, &c.meter);
-                let value = written(c.glucose * factor, factor);
-                let _ = writeln!(out, "{wearer},{},{value},{unit},{},{}", format_utc(c.time), c.meter, c.purpose);
-            }
-            fs::write(dir.join(format!("fingersticks/{wearer}.csv")), out).map_err(text)?;
-            let mut out = String::from("wearer,sensor,time,event,site,side,cause,tape,model,lot\n");
-            for e in self.events.iter().filter(|event| event.wearer == wearer) {
-                if !["insert", "end"].contains(&e.event.as_str()) {
-                    continue;
-                }
-                let _ = writeln!(
-                    out,
-                    "{wearer},{},{},{},{},{},{},{},{},{}",
-                    e.sensor, format_utc(e.time), e.event, e.site, e.side, e.cause, e.tape, e.model, e.lot
-                );
-            }
-            fs::write(dir.join(format!("wear-events/{wearer}.csv")), out).map_err(text)?;
-        }
-        Ok(())
-    }
-
-    fn write_readings(&self, dir: &Path, wearer: &str) -> Result<(), String> {
-        let mut out = String::from("sensor,wearer,time,glucose,unit,status\n");
-        let mut line = 0;
-        for sensor in self.readings.iter().filter(|sensor| sensor.wearer == wearer) {
-            let (factor, unit) = self.factor(wearer, &sensor.sensor);
-            for r in &sensor.readings {
-                line += 1;
-                let broken = self.broken.as_ref();
-                let broken = broken.is_some_and(|(who, every)| who == wearer && line % every == 0);
-                let value = match (broken, r.status) {
-                    (true, _) => "1O2".to_owned(),
-                    (_, Status::Error | Status::Warmup) => String::new(),
-                    _ => written(r.glucose * factor, factor),
-                };
-                let status = match r.status {
-                    Status::Ok => "ok",
-                    Status::Low => "low",
-                    Status::High => "high",
-                    Status::Warmup => "warmup",
-                    Status::Error => "error",
-                };
-                let _ = writeln!(out, "{},{wearer},{},{value},{unit},{status}", sensor.sensor, format_utc(r.time));
-            }
-        }
-        fs::write(dir.join(format!("readings/{wearer}.csv")), out).map_err(text)
-    }
-}
-
-fn written(value: f64, factor: f64) -> String {
-    if factor < 1.0 { format!("{value:.1}") } else { format!("{value:.0}") }
 }
 
 fn text(error: impl std::fmt::Display) -> String {
