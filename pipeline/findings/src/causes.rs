@@ -32,9 +32,9 @@ const LEAST_STRETCH: usize = 12;
 /// Least gain of log-likelihood, by what is claimed.
 const WHOLE_SENSOR: f64 = 9.0;
 const SENSOR_JUMP: f64 = 13.0;
-const GAP_JUMP: f64 = 6.0;
+const GAP_JUMP: f64 = 8.0;
 const WHOLE_METER: f64 = 11.0;
-const STRETCH: f64 = 15.0;
+const STRETCH: f64 = 17.0;
 /// More for a stretch that ends within the data too.
 const BOTH_ENDS: f64 = 4.0;
 

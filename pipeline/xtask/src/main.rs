@@ -11,6 +11,7 @@ mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
        cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
+       cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights";
 
 fn main() -> ExitCode {
@@ -23,10 +24,9 @@ fn main() -> ExitCode {
         ["calibrate", "--quick"] => calibrate::run(true),
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
-        ["findings", ref rest @ ..] => {
-            let number = |place: usize, default| rest.get(place).and_then(|n| n.parse().ok()).unwrap_or(default);
-            findings::run(number(0, 200), number(1, 20), rest.get(2).copied())
-        }
+        ["findings"] => findings::run(false, None),
+        ["findings", "--quick"] => findings::run(true, None),
+        ["findings", only] => findings::run(false, Some(only)),
         ["nights", "--fit"] => nights::fit(),
         ["sentences", ..] => sentences::run(words.contains(&"--quick")),
         _ => {

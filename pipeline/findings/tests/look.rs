@@ -1,0 +1,245 @@
+//! Small studies by hand: what is found, what it is called, and what is not claimed.
+
+use whereworn_findings::{Finding, Log, Look, Outcome, Severity};
+use whereworn_model::rows::{Check, FileRows, Reading, SensorReadings, Status, WearEvent};
+use whereworn_model::settings::Settings;
+use whereworn_model::time::Micros;
+
+const MINUTE: Micros = 60_000_000;
+const DAY: Micros = 1440 * MINUTE;
+/// 2026-06-01T00:00:00Z.
+const START: Micros = 1_780_272_000_000_000;
+
+/// Glucose that moves as fast as it does in type 1 diabetes, up to about 2 mg/dL a minute: three waves without a common period.
+fn glucose(minute: f64) -> f64 {
+    let wave = |period: f64, height: f64| height * (minute / period * std::f64::consts::TAU).sin();
+    150.0 + wave(233.0, 35.0) + wave(97.0, 12.0) + wave(611.0, 25.0)
+}
+
+/// A study of one wearer: sensors of ten days one after the other, a reading every 5 min that follows glucose 8 min
+/// later, 6 fingersticks a day by two meters.
+struct Study {
+    settings: String,
+    events: Vec<WearEvent>,
+    refused: Vec<WearEvent>,
+    checks: Vec<Check>,
+    sensors: Vec<SensorReadings>,
+}
+
+impl Study {
+    fn new(sensors: usize) -> Self {
+        let mut study = Self {
+            settings: "[study]\nunit = \"mg/dL\"\ntimezone = \"UTC\"\n".to_owned(),
+            events: Vec::new(),
+            refused: Vec::new(),
+            checks: Vec::new(),
+            sensors: Vec::new(),
+        };
+        for number in 0..sensors as i64 {
+            let (from, to) = (number * 14_700, number * 14_700 + 14_400);
+            let sensor = format!("s{number}");
+            let event = |event: &str, minute: i64| WearEvent {
+                wearer: "kelp".to_owned(),
+                sensor: sensor.clone(),
+                time: START + minute * MINUTE,
+                event: event.to_owned(),
+                site: ["abdomen", "chest"][number as usize % 2].to_owned(),
+                side: ["left", "right"][(number as usize / 2) % 2].to_owned(),
+                file: "wear-events/kelp.csv".to_owned(),
+                line: number as u64 + 2,
+                ..WearEvent::default()
+            };
+            study.events.push(event("insert", from));
+            study.events.push(event("end", to));
+            let reading = |minute: i64| Reading {
+                time: START + minute * MINUTE,
+                // Noise that repeats after 7 readings: plus or minus 3 %.
+                glucose: glucose(minute as f64 - 8.0) * (1.0 + 0.01 * ((minute / 5 % 7) as f64 - 3.0)),
+                status: Status::Ok,
+                file: 0,
+                line: minute as u64,
+            };
+            study.sensors.push(SensorReadings {
+                wearer: "kelp".to_owned(),
+                sensor,
+                readings: (from + 5..to).step_by(5).map(reading).collect(),
+            });
+        }
+        let last = 14_700 * sensors as i64;
+        for (number, minute) in (30..last).step_by(239).enumerate() {
+            study.checks.push(Check {
+                wearer: "kelp".to_owned(),
+                time: START + minute * MINUTE,
+                glucose: glucose(minute as f64) * (1.0 + 0.02 * ((number % 5) as f64 - 2.0)),
+                meter: ["kitchen", "bag"][number % 2].to_owned(),
+                purpose: "routine".to_owned(),
+                file: "fingersticks/kelp.csv".to_owned(),
+                line: number as u64 + 2,
+            });
+        }
+        study
+    }
+
+    fn look(&self) -> Outcome {
+        let settings = Settings::parse(&self.settings).unwrap();
+        let rows = self.sensors.iter().map(|s| s.readings.len() as u64).sum();
+        let files = [FileRows { name: "readings/kelp.csv".to_owned(), table: "readings", rows }];
+        let cutoff = self.sensors.iter().flat_map(|s| &s.readings).map(|r| r.time).max().unwrap();
+        let mut look = Look::new(Log {
+            settings: &settings,
+            events: &self.events,
+            refused: &self.refused,
+            checks: &self.checks,
+            files: &files,
+            rejects: &[],
+            cutoff: cutoff + 10 * MINUTE,
+            month_start: START + 30 * DAY,
+        });
+        self.sensors.iter().cloned().for_each(|sensor| look.sensor(sensor));
+        look.finish()
+    }
+
+    fn shift(&mut self, sensor: usize, from: Micros, minutes: i64) {
+        let late = self.sensors[sensor].readings.iter_mut().filter(|reading| reading.time >= from);
+        late.for_each(|reading| reading.time += minutes * MINUTE);
+        self.sensors[sensor].readings.sort_by_key(|reading| reading.time);
+    }
+}
+
+fn claims(outcome: &Outcome) -> Vec<&Finding> {
+    outcome.findings.iter().filter(|finding| finding.severity != Severity::Thin).collect()
+}
+
+#[test]
+fn of_a_clean_study_nothing_is_claimed() {
+    let outcome = Study::new(6).look();
+    assert_eq!(claims(&outcome), Vec::<&Finding>::new());
+    assert!(outcome.left_out.is_empty());
+}
+
+/// A clock that is an hour ahead, and one 40 min behind: the sign, the size, the sensor and the lines that cure it.
+#[test]
+fn a_sensor_whose_clock_is_off_is_named_and_left_out() {
+    for (minutes, size) in [(60, 60.0), (-40, -40.0)] {
+        let mut study = Study::new(6);
+        study.shift(2, 0, minutes);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
+        assert!((found.size.unwrap() - size).abs() <= 8.0, "{found:?}");
+        let cure = format!("clock_minutes = {}", -found.size.unwrap());
+        assert!(found.paste.contains("sensor = \"s2\"") && found.paste.contains(&cure), "{}", found.paste);
+        assert_eq!(outcome.left_out.len(), 1);
+        assert_eq!(outcome.left_out[0].sensor, "s2");
+        study.settings += "keep_doubtful = true\n";
+        assert!(study.look().left_out.is_empty());
+    }
+}
+
+/// 12 min more than the 8 min of delay are within what a delay can be.
+#[test]
+fn inside_twenty_minutes_it_is_a_delay() {
+    let mut study = Study::new(6);
+    study.shift(2, 0, 10);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
+#[test]
+fn a_finding_that_was_seen_is_listed_as_seen() {
+    let mut study = Study::new(6);
+    study.shift(2, 0, 60);
+    study.settings += "[[seen]]\nkind = \"clock-sensor\"\nsensor = \"s2\"\n";
+    let outcome = study.look();
+    let seen: Vec<&Finding> = outcome.findings.iter().filter(|finding| finding.seen).collect();
+    assert_eq!(seen.len(), 1);
+    assert!(outcome.left_out.is_empty());
+}
+
+/// From the eighth day of the third sensor on all readings are an hour ahead: one change, and no row of odd sensors.
+#[test]
+fn an_hour_from_a_day_on_is_one_change() {
+    let mut study = Study::new(6);
+    let at = START + 2 * 14_700 * MINUTE + 7 * DAY;
+    for sensor in 0..6 {
+        study.shift(sensor, at, 60);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.severity, found.size), ("clock-change", Severity::Wrong, Some(60.0)));
+    assert!((found.from.unwrap() - at).abs() < DAY, "{found:?}");
+}
+
+/// Set back by 20 min on the sixth day: two runs of readings interleave for 20 min, which gives the size.
+#[test]
+fn a_clock_set_back_within_a_sensor_is_a_jump() {
+    let mut study = Study::new(6);
+    let at = START + 14_700 * MINUTE + 5 * DAY + 2 * MINUTE;
+    study.shift(1, at, -32);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert!((found.size.unwrap() + 32.0).abs() <= 4.0, "{found:?}");
+}
+
+/// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.
+#[test]
+fn a_meter_that_reads_high_is_found_within_sensors() {
+    let mut study = Study::new(6);
+    study.checks.iter_mut().filter(|check| check.meter == "bag").for_each(|check| check.glucose *= 1.15);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.kind, "meter");
+    assert_eq!(found.meter, "bag + kitchen");
+    assert!((found.size.unwrap() - 0.15 / 1.075).abs() < 0.01, "{found:?}");
+}
+
+/// Half an hour between two meters is the clock of one of them, and of no sensor.
+#[test]
+fn a_meter_whose_clock_is_off_is_one_cause() {
+    let mut study = Study::new(6);
+    study.checks.iter_mut().filter(|check| check.meter == "bag").for_each(|check| check.time += 35 * MINUTE);
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.meter.as_str()), ("clock-meter", "bag"));
+    assert!((found.size.unwrap() - 35.0).abs() <= 8.0, "{found:?}");
+}
+
+/// 1 mmol/L = 18.0156 mg/dL (molar mass of glucose): values a factor of 18 too small are mmol/L.
+#[test]
+fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
+    let mut study = Study::new(6);
+    study.sensors[3].readings.iter_mut().for_each(|reading| reading.glucose /= 18.0156);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.severity, found.sensor.as_str()), ("unit", Severity::Wrong, "s3"));
+    assert_eq!((found.size, found.unit), (Some(18.0), "mmol/L"));
+    assert!(found.paste.contains("unit = \"mmol/L\""), "{}", found.paste);
+}
+
+/// A gap of three days, and an id inserted twice.
+#[test]
+fn one_id_for_two_sensors_is_told() {
+    let mut study = Study::new(4);
+    let gap = START + 2 * DAY..START + 5 * DAY + MINUTE;
+    study.sensors[0].readings.retain(|reading| !gap.contains(&reading.time));
+    let again = WearEvent { time: START + 40 * DAY, line: 99, ..study.events[2].clone() };
+    study.refused.push(again);
+    let outcome = study.look();
+    let kinds: Vec<(&str, &str)> = claims(&outcome).iter().map(|f| (f.kind, f.sensor.as_str())).collect();
+    assert!(kinds.contains(&("session-too-long", "s0")), "{kinds:?}");
+    assert!(kinds.contains(&("sensor-reused", "s1")), "{kinds:?}");
+    assert_eq!(kinds.len(), 2, "{kinds:?}");
+}
