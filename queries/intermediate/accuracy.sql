@@ -2,9 +2,9 @@
 -- row = "one site and period of wear"
 -- role = "intermediate"
 WITH periods AS (
-    SELECT *, 'all' AS period FROM pairs
+    SELECT *, 'all' AS period FROM compared_pairs
     UNION ALL
-    SELECT *, CASE WHEN wear_days < 1 THEN 'first-day' ELSE 'later' END AS period FROM pairs
+    SELECT *, CASE WHEN wear_days < 1 THEN 'first-day' ELSE 'later' END AS period FROM compared_pairs
 ),
 judged AS (
     SELECT

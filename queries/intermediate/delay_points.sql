@@ -5,7 +5,7 @@
 -- The window puts the rows into the order of the groups, so that one group is in memory at a time.
 WITH quiet_pairs AS (
     SELECT p.wearer, p.site, p.sensor_no, p.fingerstick_no, p.fingerstick
-    FROM pairs AS p
+    FROM compared_pairs AS p
     LEFT JOIN artefacts AS a
         ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
     WHERE a.sensor_no IS NULL

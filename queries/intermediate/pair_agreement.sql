@@ -6,7 +6,7 @@ WITH judged AS (
         *,
         ABS(relative_difference) AS ard,
         CASE WHEN fingerstick < 100 * (1 - 1e-9) THEN ABS(difference) ELSE 100 * ABS(relative_difference) END AS error
-    FROM pairs
+    FROM compared_pairs
 )
 SELECT
     *,

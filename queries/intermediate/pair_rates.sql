@@ -8,7 +8,7 @@ SELECT
     p.fingerstick_no,
     p.sensor_no,
     REGR_SLOPE(r.glucose, r.minutes) AS rate
-FROM pairs AS p
+FROM compared_pairs AS p
 INNER JOIN near_readings AS r ON r.fingerstick_no = p.fingerstick_no AND r.sensor_no = p.sensor_no
 WHERE
     r.status = 'ok'

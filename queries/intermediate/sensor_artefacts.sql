@@ -11,7 +11,7 @@ WITH found AS (
 ),
 counted_nights AS (
     SELECT n.sensor_no, n.night, COALESCE(f.artefacts, 0) AS artefacts
-    FROM sensor_nights AS n
+    FROM compared_nights AS n
     LEFT JOIN found AS f ON f.sensor_no = n.sensor_no AND f.night = n.night
     WHERE n.counted = 1
 ),

@@ -10,14 +10,14 @@ WITH measured AS (
         'bias' AS measure,
         difference AS error,
         100 * relative_difference AS percent
-    FROM pairs
+    FROM compared_pairs
     UNION ALL
     SELECT
         sensor_no,
         'absolute difference' AS measure,
         ABS(difference) AS error,
         100 * ABS(relative_difference) AS percent
-    FROM pairs
+    FROM compared_pairs
 ),
 short AS (
     SELECT

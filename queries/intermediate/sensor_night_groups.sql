@@ -16,7 +16,7 @@ tapes AS (
         e.tape,
         ROW_NUMBER() OVER (PARTITION BY n.sensor_no, n.night ORDER BY e.time DESC, e.tape) AS rank
     FROM wear_events AS e
-    INNER JOIN sensor_nights AS n ON n.wearer = e.wearer AND n.sensor = e.sensor
+    INNER JOIN compared_nights AS n ON n.wearer = e.wearer AND n.sensor = e.sensor
     WHERE n.counted = 1 AND e.event IN ('insert', 'tape') AND e.tape <> '' AND e.time <= n.night_start
 ),
 facts AS (
@@ -28,7 +28,7 @@ facts AS (
         s.side,
         w.posture,
         COALESCE(t.tape, s.tape) AS tape
-    FROM sensor_nights AS n
+    FROM compared_nights AS n
     INNER JOIN sessions AS s ON s.sensor_no = n.sensor_no
     INNER JOIN nights AS w ON w.wearer = n.wearer AND w.night = n.night
     LEFT JOIN artefacts_of AS a ON a.sensor_no = n.sensor_no AND a.night = n.night

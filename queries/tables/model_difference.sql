@@ -20,7 +20,7 @@
 WITH sensor_means AS (
     SELECT p.site, s.model, p.sensor_no, AVG(100 * p.relative_difference) AS level
     FROM sessions AS s
-    INNER JOIN pairs AS p ON p.sensor_no = s.sensor_no
+    INNER JOIN compared_pairs AS p ON p.sensor_no = s.sensor_no
     WHERE s.model IS NOT NULL
     GROUP BY p.site, s.model, p.sensor_no
 ),

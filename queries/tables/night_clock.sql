@@ -19,7 +19,7 @@ WITH spans AS (
         COUNT(*) AS nights,
         CAST(night_start AS BIGINT) / 900000000 AS first_quarter,
         (CAST(night_end AS BIGINT) - 1) / 900000000 AS last_quarter
-    FROM sensor_nights
+    FROM compared_nights
     WHERE counted = 1
     GROUP BY site, night_start, night_end
 ),

@@ -32,7 +32,7 @@ outside AS (
             WHEN p.fingerstick >= 100 * (1 - 1e-9) AND 100 * ABS(p.relative_difference) <= 20 * (1 + 1e-9) THEN 1.0
             ELSE 0.0
         END AS in_20_20
-    FROM pairs AS p
+    FROM compared_pairs AS p
     LEFT JOIN runs AS a
         ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
     WHERE a.sensor_no IS NULL

@@ -22,7 +22,7 @@ WITH checks AS (
         sensor_no,
         fingerstick < 70 * (1 - 1e-9) AS blood_low,
         reading < 70 * (1 - 1e-9) AS sensor_low
-    FROM pairs
+    FROM compared_pairs
     UNION ALL
     SELECT
         site,

@@ -19,7 +19,7 @@ WITH lines AS (
         COUNT(DISTINCT sensor_no) AS sensors,
         COUNT(*) AS pairs,
         deming(fingerstick, reading, sensor_no, 4.0) AS line
-    FROM pairs
+    FROM compared_pairs
     GROUP BY site
 )
 SELECT

@@ -18,7 +18,7 @@ WITH nights_of AS (
         SUM(readings) AS readings,
         SUM(low_readings) AS low_readings,
         SUM(low_readings * spacing_minutes) AS low_minutes
-    FROM sensor_nights
+    FROM compared_nights
     WHERE counted = 1
     GROUP BY site
 ),

@@ -28,7 +28,7 @@ WITH counted_nights AS (
         COUNT(DISTINCT sensor_no) AS sensors,
         COUNT(*) AS nights,
         SUM(low_readings) AS low_readings
-    FROM sensor_nights
+    FROM compared_nights
     WHERE counted = 1
     GROUP BY site
 ),
@@ -45,7 +45,7 @@ found AS (
                 THEN minutes_between(GREATEST(a.start, n.night_start), LEAST(a."end", n.night_end))
         END) AS minutes
     FROM night_artefacts AS a
-    INNER JOIN sensor_nights AS n ON n.sensor_no = a.sensor_no AND n.night = a.night
+    INNER JOIN compared_nights AS n ON n.sensor_no = a.sensor_no AND n.night = a.night
     WHERE a.counted = 1
     GROUP BY a.site
 ),

@@ -18,7 +18,7 @@ WITH detectors AS (
 ),
 nights_of AS (
     SELECT site, COUNT(*) AS nights
-    FROM sensor_nights
+    FROM compared_nights
     WHERE counted = 1
     GROUP BY site
 ),

@@ -15,7 +15,7 @@ WITH found AS (
 ),
 units AS (
     SELECT n.wearer, n.site, n.sensor_no, COUNT(*) AS nights
-    FROM sensor_nights AS n
+    FROM compared_nights AS n
     WHERE n.counted = 1
     GROUP BY n.wearer, n.site, n.sensor_no
 ),

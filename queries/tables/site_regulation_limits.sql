@@ -42,7 +42,7 @@ steps AS (
         minutes_between(LAG(reading_time) OVER w, reading_time) AS reading_minutes,
         fingerstick - LAG(fingerstick) OVER w AS fingerstick_change,
         reading - LAG(reading) OVER w AS reading_change
-    FROM pairs
+    FROM compared_pairs
     WINDOW w AS (PARTITION BY sensor_no ORDER BY fingerstick_time, fingerstick_no)
 ),
 rates AS (
@@ -57,7 +57,7 @@ rates AS (
 judged AS (
     SELECT l.letter, p.site, p.sensor_no, acceptance_met(l.letter, p.reading, p.fingerstick) AS met
     FROM limits AS l
-    CROSS JOIN pairs AS p
+    CROSS JOIN compared_pairs AS p
     WHERE l.letter < 'J'
     UNION ALL
     SELECT

@@ -26,7 +26,7 @@ WITH fits AS (
         site,
         COUNT(*) AS pairs,
         steadiness(100 * relative_difference, sensor_no, wear_days) AS fit
-    FROM pairs
+    FROM compared_pairs
     GROUP BY site
 )
 SELECT

@@ -11,7 +11,7 @@ enum Check {
 use Check::{Cargo, Simulation};
 
 /// What has to hold beside the tests.
-const CHECKS: [(&str, Check); 5] = [
+const CHECKS: [(&str, Check); 6] = [
     ("format", Cargo(&["fmt", "--all", "--check"])),
     (
         "lints",
@@ -37,6 +37,10 @@ const CHECKS: [(&str, Check); 5] = [
     (
         "night artefacts, simulated",
         Simulation(|| crate::nights::run(true)),
+    ),
+    (
+        "planted faults and clean studies",
+        Simulation(|| crate::findings::run(true, None)),
     ),
 ];
 
