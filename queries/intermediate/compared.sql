@@ -51,7 +51,7 @@ facts AS (
         p.wear_days AS number_4,
         0.0 AS number_5
     FROM numbered AS n
-    INNER JOIN pairs AS p ON p.sensor_no = n.sensor_no
+    INNER JOIN compared_pairs AS p ON p.sensor_no = n.sensor_no
     INNER JOIN checks_worn AS c ON c.fingerstick_no = p.fingerstick_no AND c.sensor_no = p.sensor_no
     UNION ALL
     SELECT
@@ -68,7 +68,7 @@ facts AS (
         0.0 AS number_4,
         0.0 AS number_5
     FROM numbered AS n
-    INNER JOIN sensor_nights AS g ON g.sensor_no = n.sensor_no
+    INNER JOIN compared_nights AS g ON g.sensor_no = n.sensor_no
     LEFT JOIN found AS f ON f.wearer = g.wearer AND f.sensor = g.sensor AND f.night = g.night
     WHERE g.counted = 1
     UNION ALL
