@@ -62,7 +62,7 @@ whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions 
 }
 
 /// Which rows are used.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub struct Scope {
     /// The study's folder
     pub study: PathBuf,
@@ -72,13 +72,16 @@ pub struct Scope {
     /// Reject rows later than this instant (ISO 8601 with offset); now by default
     #[arg(long, value_name = "TIME", value_parser = instant)]
     pub as_of: Option<Micros>,
+    /// Seconds to wait where another run works on the study
+    #[arg(long, value_name = "SECONDS", default_value_t = 0)]
+    pub wait: u64,
     /// Another folder of query files; one of the same name takes the place of ours
     #[arg(long, value_name = "DIR")]
     pub queries: Option<PathBuf>,
 }
 
 /// Arguments of `report`.
-#[derive(Args)]
+#[derive(Args, Clone)]
 pub struct ReportArguments {
     #[command(flatten)]
     pub scope: Scope,
@@ -88,6 +91,9 @@ pub struct ReportArguments {
     /// Whom the report is for: clinician; wearer, in plain words; public, with nothing that identifies
     #[arg(long = "for", value_name = "READER", default_value = "clinician", value_parser = edition())]
     pub edition: Edition,
+    /// Make the report again that this run.json is of, into reports/YYYY-MM-EDITION-again, and say what differs
+    #[arg(long, value_name = "RUN.JSON", conflicts_with_all = ["month", "edition"])]
+    pub from: Option<PathBuf>,
     /// End with status 3 where rows were rejected (the report is written all the same)
     #[arg(long)]
     pub strict: bool,
@@ -98,6 +104,9 @@ pub struct ReportArguments {
 pub struct LoadArguments {
     /// The study's folder
     pub study: PathBuf,
+    /// Seconds to wait where another run works on the study
+    #[arg(long, value_name = "SECONDS", default_value_t = 0)]
+    pub wait: u64,
     /// End with status 3 where rows were rejected
     #[arg(long)]
     pub strict: bool,

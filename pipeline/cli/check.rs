@@ -11,6 +11,7 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::month::StudyMonth;
 use crate::report::strictly;
+use crate::terminal::{emit, plain};
 
 /// Exit status where something is doubtful, and where something is wrong.
 const DOUBTFUL: u8 = 5;
@@ -21,20 +22,22 @@ pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
     let open = StudyMonth::open(&arguments.scope)?;
     match arguments.format {
         CheckFormat::Json => {
-            open.progress.end();
+            open.progress.clear();
             let text = serde_json::to_string_pretty(&findings::as_json(&open.found));
-            println!("{}", text.unwrap_or_default());
+            emit((text.unwrap_or_default() + "\n").as_bytes())?;
         }
         CheckFormat::Text => {
             let remarks = remarks(&open)?;
-            open.progress.end();
-            print!("{}", findings::as_text(&open.found));
+            open.progress.clear();
+            let mut text = findings::as_text(&open.found);
             if !remarks.is_empty() {
-                println!("Besides:");
+                text.push_str("Besides:\n");
             }
             for remark in remarks {
-                println!("- {remark}");
+                text.push_str(&format!("- {remark}\n"));
             }
+            let lines: Vec<String> = text.lines().map(plain).collect();
+            emit((lines.join("\n") + "\n").as_bytes())?;
         }
     }
     strictly(arguments.strict, open.settled.rejects.len())?;
@@ -47,8 +50,7 @@ pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
 
 /// What is no finding on the data: words about files and settings, and what only the figures show.
 fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
-    let mut remarks: Vec<String> = open.study.warnings.clone();
-    remarks.extend(open.settled.warnings.iter().cloned());
+    let mut remarks: Vec<String> = open.warnings().cloned().collect();
     let has = |table: Table| {
         let counts = open.settled.counts.get(&table);
         counts.is_some_and(|counts| counts.accepted > 0)

@@ -5,6 +5,7 @@ use whereworn_demo::{Options, write_study_with_progress};
 use crate::args::DemoArguments;
 use crate::failure::Failure;
 use crate::progress::Progress;
+use crate::terminal::{emit, say};
 
 /// Writes the study and says what to do with it.
 pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
@@ -19,16 +20,18 @@ pub fn run(arguments: &DemoArguments) -> Result<(), Failure> {
     let summary = write_study_with_progress(&arguments.dir, &options, &mut |done| {
         progress.say(&format!("wrote {done} of {} wearers", options.wearers));
     })?;
-    progress.end();
-    eprintln!(
+    progress.clear();
+    say(&format!(
         "an invented study: {} sensors, {} readings, {} fingersticks, {} wear events; what is true of it stands in {}",
         summary.sensors,
         summary.readings,
         summary.fingersticks,
         summary.events,
         arguments.dir.join("truth").display()
-    );
-    eprintln!("next: whereworn report {}", arguments.dir.display());
-    println!("{}", arguments.dir.display());
-    Ok(())
+    ));
+    say(&format!(
+        "next: whereworn report {}",
+        arguments.dir.display()
+    ));
+    emit(format!("{}\n", arguments.dir.display()).as_bytes())
 }

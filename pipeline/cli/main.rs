@@ -2,6 +2,7 @@
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
+mod again;
 mod args;
 mod check;
 mod demo;
@@ -14,6 +15,7 @@ mod progress;
 mod query;
 mod report;
 mod run_json;
+mod terminal;
 
 use std::io::ErrorKind;
 use std::process::ExitCode;
@@ -22,11 +24,22 @@ use clap::Parser;
 
 use args::{Arguments, Command};
 use failure::Failure;
+use terminal::say;
 
 /// Exit status of a run with `--strict` in which rows were rejected.
 const ROWS_REJECTED: u8 = 3;
 
 fn main() -> ExitCode {
+    std::panic::set_hook(Box::new(|panic| {
+        let text = panic.to_string().replace('\n', " ");
+        say(&format!(
+            "whereworn: a fault in whereworn itself, please report it: {text}"
+        ));
+    }));
+    std::panic::catch_unwind(run).unwrap_or(ExitCode::FAILURE)
+}
+
+fn run() -> ExitCode {
     let outcome = match Arguments::parse().command {
         Command::Report(arguments) => report::run(&arguments).map(done),
         Command::Load(arguments) => report::run_load(&arguments).map(done),
@@ -37,14 +50,17 @@ fn main() -> ExitCode {
     match outcome {
         Ok(status) => status,
         Err(Failure::Rejected(rows)) => {
-            eprintln!("whereworn: --strict: {rows} rows were rejected");
+            say(&format!("whereworn: --strict: {rows} rows were rejected"));
             ExitCode::from(ROWS_REJECTED)
         }
         Err(Failure::Io { source, .. }) if source.kind() == ErrorKind::BrokenPipe => {
             ExitCode::SUCCESS
         }
         Err(failure) => {
-            eprintln!("whereworn: {}", failure.to_string().replace('\n', " "));
+            say(&format!(
+                "whereworn: {}",
+                failure.to_string().replace('\n', " ")
+            ));
             ExitCode::FAILURE
         }
     }

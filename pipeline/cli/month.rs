@@ -1,22 +1,26 @@
 //! A study up to the cut-off of a month: loaded, settled and in the engine.
 
 use std::path::Path;
+use std::time::Duration;
 
 use whereworn_findings::Outcome;
 use whereworn_engine::{Catalog, Engine, StudyTables};
-use whereworn_load::{KeptEvidence, Settled, Store, Study, Table, load};
-use whereworn_model::time::{Micros, Month};
+use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
+use whereworn_model::time::{Micros, Month, format_utc};
 
 use crate::args::Scope;
 use crate::failure::Failure;
 use crate::findings;
+use crate::output::recover;
 use crate::progress::Progress;
 
 /// A study up to the cut-off of a month.
 pub struct StudyMonth {
     pub study: Study,
-    pub store: Store,
-    pub kept_evidence: Vec<KeptEvidence>,
+    /// While it lives, no other run removes the files that are read.
+    _store: Store,
+    pub evidence: Evidence,
+    pub notes: Vec<String>,
     pub settled: Settled,
     pub found: Outcome,
     pub month: Month,
@@ -31,6 +35,7 @@ impl StudyMonth {
     pub fn open(scope: &Scope) -> Result<Self, Failure> {
         let progress = Progress::start();
         let study = Study::open(&scope.study)?;
+        recover(&study.dir.join("reports"));
         let own = study.dir.join("queries");
         let more = scope.queries.as_deref();
         if let Some(folder) = more.filter(|folder| !folder.is_dir()) {
@@ -41,20 +46,26 @@ impl StudyMonth {
         }
         let folders: Vec<&Path> = [Some(own.as_path()), more].into_iter().flatten().collect();
         let catalog = Catalog::read(&folders)?;
-        let (store, _) = load(&study, &|file| progress.say(&format!("reading {file}")))?;
+        let options = LoadOptions {
+            holder: holder(scope.wait),
+            scratch: Some(std::env::temp_dir()),
+        };
+        let say = |file: &str| progress.say(&format!("reading {file}"));
+        let (store, loaded) = load(&study, &options, &say)?;
         let as_of = scope
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
         let settled = store.settle(&study, as_of)?;
-        let kept_evidence = store.kept_evidence()?;
+        let evidence = Evidence::read(&study)?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
         let found = findings::look(&study, &store, &settled, cutoff, start)?;
         Ok(Self {
             study,
-            store,
-            kept_evidence,
+            _store: store,
+            evidence,
+            notes: loaded.notes,
             settled,
             found,
             month,
@@ -63,6 +74,14 @@ impl StudyMonth {
             catalog,
             progress,
         })
+    }
+
+    /// What a reader should know of the store, the settings, the input files and the kept evidence.
+    pub fn warnings(&self) -> impl Iterator<Item = &String> {
+        let notes = self.notes.iter().chain(&self.study.warnings);
+        notes
+            .chain(&self.settled.warnings)
+            .chain(&self.evidence.warnings)
     }
 
     /// Starts the engine on the study's tables.
@@ -78,20 +97,29 @@ impl StudyMonth {
             wear_events: self.settled.wear_events.clone(),
             judgements: self.settled.judgements.clone(),
             row_counts: row_counts(&self.settled),
-            kept_evidence: self.kept_evidence.iter().map(kept).collect(),
+            kept_evidence: self.evidence.said.iter().map(kept).collect(),
             planned_since: None,
             made: findings::tables(&self.found),
         })?)
     }
 }
 
-fn kept(row: &KeptEvidence) -> whereworn_engine::KeptEvidence<'_> {
+/// Who works on a study, for others that find it locked.
+pub fn holder(wait: u64) -> Holder {
+    let now = jiff::Timestamp::now().as_microsecond();
+    Holder {
+        name: format!("process {} since {}", std::process::id(), format_utc(now)),
+        wait: Duration::from_secs(wait),
+    }
+}
+
+fn kept(row: &Said) -> whereworn_engine::KeptEvidence<'_> {
     whereworn_engine::KeptEvidence {
         look: row.look,
         measure: &row.measure,
-        site_a: &row.site_a,
-        site_b: &row.site_b,
-        log_e: row.log_e,
+        site_a: &row.site,
+        site_b: &row.against,
+        log_e: row.evidence.ln(),
     }
 }
 

@@ -34,8 +34,8 @@ impl Progress {
     }
 
     /// Takes the line away.
-    pub fn end(self) {
-        if let Some(bar) = self.bar {
+    pub fn clear(&self) {
+        if let Some(bar) = &self.bar {
             bar.finish_and_clear();
         }
     }

@@ -1,6 +1,7 @@
 //! `query`: one table on standard output.
 
-use std::io::{IsTerminal, Write, stdout};
+use std::io::{IsTerminal, stdout};
+use std::path::Path;
 
 use serde_json::{Map, Value};
 use whereworn_engine::write_parquet;
@@ -11,6 +12,7 @@ use whereworn_model::time::format_utc;
 use crate::args::{Format, QueryArguments};
 use crate::failure::Failure;
 use crate::month::StudyMonth;
+use crate::terminal::{emit, plain};
 
 /// Name under which SQL from the command line runs.
 const GIVEN: &str = "given_sql";
@@ -34,7 +36,7 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
     let results = engine.run_all(&needed, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
-    open.progress.end();
+    open.progress.clear();
     let result = results.into_iter().find(|table| table.name == name);
     let result =
         result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;
@@ -55,7 +57,9 @@ fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
         Format::Table => emit(aligned(table).as_bytes()),
         Format::Csv => {
             let mut bytes = Vec::new();
-            table.write_csv(&mut bytes).map_err(to_stdout)?;
+            table
+                .write_csv(&mut bytes)
+                .map_err(Failure::io(Path::new("standard output"), "writing"))?;
             emit(&bytes)
         }
         Format::Json => {
@@ -71,20 +75,6 @@ fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
             emit(&bytes)
         }
     }
-}
-
-fn to_stdout(source: std::io::Error) -> Failure {
-    Failure::Io {
-        what: "standard output".to_owned(),
-        source,
-    }
-}
-
-fn emit(bytes: &[u8]) -> Result<(), Failure> {
-    let mut out = stdout().lock();
-    out.write_all(bytes)
-        .and_then(|()| out.flush())
-        .map_err(to_stdout)
 }
 
 fn objects(table: &ResultTable) -> Vec<Value> {
@@ -110,7 +100,7 @@ fn objects(table: &ResultTable) -> Vec<Value> {
 fn aligned(table: &ResultTable) -> String {
     let text = |cell: &Cell| match cell {
         Cell::Number(value) => short(*value),
-        Cell::Text(text) => text.replace(char::is_control, " "),
+        Cell::Text(text) => plain(text),
         Cell::Time(at) => format_utc(*at),
         other => other.to_csv(),
     };

@@ -1,32 +1,38 @@
 //! `report` and `load`.
 
-use std::io::{BufWriter, Write};
+use std::path::Path;
 
 use whereworn_engine::write_parquet;
-use whereworn_load::{Reject, Study, load};
-use whereworn_model::table::ResultTable;
+use whereworn_load::{Evidence, LoadOptions, Reject, Study, load};
+use whereworn_model::table::{ResultTable, inert};
 use whereworn_report::{Edition, Input, Report};
 
+use crate::again::Earlier;
 use crate::args::{LoadArguments, ReportArguments};
 use crate::evidence;
 use crate::failure::Failure;
 use crate::findings;
-use crate::month::StudyMonth;
-use crate::output::Output;
+use crate::month::{StudyMonth, holder};
+use crate::output::{Output, recover};
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
+use crate::terminal::{emit, plain, say};
 
 /// Writes the report of a month.
 pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
+    let mut arguments = arguments.clone();
+    let earlier = arguments.from.as_deref().map(Earlier::read).transpose()?;
+    if let Some(earlier) = &earlier {
+        earlier.apply(&mut arguments);
+    }
     let open = StudyMonth::open(&arguments.scope)?;
     let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
-        open.study
-            .dir
-            .join("reports")
-            .join(format!("{}-{}", open.month, edition.name()))
+        let again = if earlier.is_some() { "-again" } else { "" };
+        let name = format!("{}-{}{again}", open.month, edition.name());
+        open.study.dir.join("reports").join(name)
     });
-    let mut output = Output::begin(&target)?;
+    let mut output = Output::begin(&target, open.study.access())?;
     let engine = open.engine()?;
     let mut tables = engine.run_all(&open.catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
@@ -44,30 +50,28 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     })?;
     write_pages(&mut output, &report)?;
     if edition != Edition::Public {
-        let (file, path) = output.create("rejects.csv")?;
-        write_rejects(BufWriter::new(file), &open.settled.rejects)
-            .map_err(Failure::io(&path, "writing"))?;
+        output.write("rejects.csv", &rejects_csv(&open.settled.rejects)?)?;
     }
-    let mut files = output.written().clone();
-    files.insert("run.json".to_owned());
+    let files = output.written();
     let run = match edition {
-        Edition::Public => public_run_json(&open, &report.tables, &files),
-        _ => run_json(&open, edition, &report.tables, &files),
+        Edition::Public => public_run_json(&open, &report.tables, files),
+        _ => run_json(&open, edition, &report.tables, files),
     };
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
+    Evidence::append(&open.study, &holder(arguments.scope.wait), &said)?;
     output.finish()?;
-    open.store.keep_evidence(&said)?;
     let rejected = open.settled.rejects.len();
-    open.progress.end();
-    for warning in open.study.warnings.iter().chain(&open.settled.warnings) {
-        eprintln!("warning: {warning}");
+    open.progress.clear();
+    warn(open.warnings());
+    say(&summary(&open.settled));
+    if let Some(earlier) = &earlier {
+        earlier.differences(&run).iter().for_each(|line| say(line));
     }
-    eprintln!("{}", summary(&open.settled));
     if let Some(line) = findings::in_short(&open.found) {
-        eprintln!("{line}");
+        say(&line);
     }
-    println!("{}", target.join("report.html").display());
+    emit(format!("{}\n", plain(&target.join("report.html").to_string_lossy())).as_bytes())?;
     strictly(arguments.strict, rejected)
 }
 
@@ -94,23 +98,39 @@ fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
 pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     let progress = Progress::start();
     let study = Study::open(&arguments.study)?;
-    let (store, loaded) = load(&study, &|file| progress.say(&format!("reading {file}")))?;
+    recover(&study.dir.join("reports"));
+    let options = LoadOptions {
+        holder: holder(arguments.wait),
+        scratch: None,
+    };
+    let reading = |file: &str| progress.say(&format!("reading {file}"));
+    let (store, loaded) = load(&study, &options, &reading)?;
     let settled = store.settle(&study, i64::MAX)?;
     let cutoff = settled.span.map_or(0, |span| span.1);
     let found = findings::look(&study, &store, &settled, cutoff, cutoff)?;
-    progress.end();
-    for warning in study.warnings.iter().chain(&settled.warnings) {
-        eprintln!("warning: {warning}");
-    }
-    eprintln!(
+    progress.clear();
+    warn(
+        loaded
+            .notes
+            .iter()
+            .chain(&study.warnings)
+            .chain(&settled.warnings),
+    );
+    say(&format!(
         "{} files read, {} unchanged, {} gone",
         loaded.parsed, loaded.unchanged, loaded.gone
-    );
-    eprintln!("{}", summary(&settled));
+    ));
+    say(&summary(&settled));
     if let Some(line) = findings::in_short(&found) {
-        eprintln!("{line}");
+        say(&line);
     }
     strictly(arguments.strict, settled.rejects.len())
+}
+
+fn warn<'w>(warnings: impl Iterator<Item = &'w String>) {
+    for warning in warnings {
+        say(&format!("warning: {warning}"));
+    }
 }
 
 /// With `--strict`, rejected rows are a failure.
@@ -142,31 +162,36 @@ fn summary(settled: &whereworn_load::Settled) -> String {
 
 fn write_table(output: &mut Output, table: &ResultTable) -> Result<(), Failure> {
     let name = format!("tables/{}.csv", table.name);
-    let (file, path) = output.create(&name)?;
-    let mut out = BufWriter::new(file);
+    let mut bytes = Vec::new();
     table
-        .write_csv(&mut out)
-        .and_then(|()| out.flush())
-        .map_err(Failure::io(&path, "writing"))?;
+        .write_csv(&mut bytes)
+        .map_err(Failure::io(Path::new(&name), "writing"))?;
+    output.write(&name, &bytes)?;
     let name = format!("tables/{}.parquet", table.name);
-    let (file, _) = output.create(&name)?;
-    Ok(write_parquet(table, file, &name)?)
+    let mut bytes = Vec::new();
+    write_parquet(table, &mut bytes, &name)?;
+    output.write(&name, &bytes)
 }
 
-fn write_rejects(out: impl Write, rejects: &[Reject]) -> std::io::Result<()> {
+fn rejects_csv(rejects: &[Reject]) -> Result<Vec<u8>, Failure> {
     let mut csv = csv::WriterBuilder::new()
         .has_headers(false)
-        .from_writer(out);
-    csv.write_record(["file", "line", "column", "reason", "raw"])?;
-    for reject in rejects {
-        let line = reject.line.to_string();
-        csv.write_record([
-            &reject.file,
-            &line,
-            &reject.column,
-            &reject.reason,
-            &reject.raw,
-        ])?;
-    }
-    csv.flush()
+        .from_writer(Vec::new());
+    let write = |csv: &mut csv::Writer<Vec<u8>>| {
+        csv.write_record(["file", "line", "column", "reason", "raw"])?;
+        for reject in rejects {
+            let line = reject.line.to_string();
+            csv.write_record([
+                &*inert(&reject.file),
+                line.as_str(),
+                &*inert(&reject.column),
+                &*inert(&reject.reason),
+                &*inert(&reject.raw),
+            ])?;
+        }
+        csv.flush()
+    };
+    let failed = Failure::io(Path::new("rejects.csv"), "writing");
+    write(&mut csv).map_err(failed)?;
+    Ok(csv.into_inner().unwrap_or_default())
 }

@@ -1,7 +1,5 @@
 //! `run.json`: what a report was made from.
 
-use std::collections::BTreeSet;
-
 use serde_json::{Value, json};
 use whereworn_load::{Settled, Table};
 use whereworn_model::table::ResultTable;
@@ -9,17 +7,18 @@ use whereworn_model::time::format_utc;
 use whereworn_report::Edition;
 
 use crate::month::StudyMonth;
+use crate::output::Files;
 
 const SEEDS: &str =
     "each bootstrap and permutation is seeded with the text given to it in its query";
 
-/// The run as JSON: program, settings, input files, row counts, files written. No clock and no path of the
+/// The run as JSON: program, settings, input files, row counts, files written with their hashes. No clock and no path of the
 /// machine; the instant of `--as-of` only where it rejected a row.
 pub fn run_json(
     open: &StudyMonth,
     edition: Edition,
     results: &[ResultTable],
-    files: &BTreeSet<String>,
+    files: &Files,
 ) -> Value {
     let settled = &open.settled;
     let inputs: Vec<Value> = settled
@@ -57,11 +56,7 @@ pub fn run_json(
 }
 
 /// The run as JSON for the public edition: nothing of the input but counts, and of the settings numbers alone.
-pub fn public_run_json(
-    open: &StudyMonth,
-    results: &[ResultTable],
-    files: &BTreeSet<String>,
-) -> Value {
+pub fn public_run_json(open: &StudyMonth, results: &[ResultTable], files: &Files) -> Value {
     let settings = &open.study.settings;
     json!({
         "program": "whereworn",

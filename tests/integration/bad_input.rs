@@ -286,17 +286,6 @@ fn an_out_with_something_else_in_it() {
         study.report() == first,
         "a report may be written over one of ours"
     );
-
-    fs::write(out.join("tables/mine.csv"), "a\n1\n").unwrap();
-    study
-        .try_report(&[])
-        .fails_with(&["out", "tables/mine.csv"]);
-    fs::remove_file(out.join("tables/mine.csv")).unwrap();
-    assert!(
-        Output::read(&out) == first,
-        "the refused run left it as it was"
-    );
-    assert!(study.report() == first);
 }
 
 #[test]
@@ -357,7 +346,7 @@ fn hostile_text() {
     study.write(
         "wear-events/e.csv",
         "wearer,sensor,time,event,site,cause,model,note\n\
-         <b>w</b>,\"s|1\n<script>alert(3)</script>\",2026-03-01T08:00:00Z,insert,calf,,\"</title><script>\",\"<script>alert(4)</script>\"\n\
+         <b>w</b>,s|1<script>alert(3)</script>,2026-03-01T08:00:00Z,insert,calf,,\"</title><script>\",\"a\n<script>alert(4)</script>\"\n\
          <b>w</b>,[x](javascript:alert(5)),2026-03-01T08:00:00Z,insert,calf,,,\n\
          <b>w</b>,[x](javascript:alert(5)),2026-03-03T08:00:00Z,end,,fell-off,,\n",
     );

@@ -11,7 +11,6 @@ use datafusion::arrow::datatypes::{
     DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType,
 };
 use datafusion::arrow::error::ArrowError;
-use jiff::ToSpan;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 
 use crate::base_tables::instant;
@@ -98,23 +97,33 @@ pub(crate) fn arrow_kind(kind: CellKind) -> DataType {
 fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError> {
     let to = arrow_kind(cell_kind(array.data_type()));
     let array = cast(array, &to)?;
-    let of = |row: usize| -> Cell {
+    let of = |row: usize| -> Result<Cell, ArrowError> {
         if array.is_null(row) {
-            return Cell::Empty;
+            return Ok(Cell::Empty);
         }
-        match &to {
+        Ok(match &to {
             DataType::Int64 => Cell::Integer(array.as_primitive::<Int64Type>().value(row)),
             DataType::Float64 => Cell::number(array.as_primitive::<Float64Type>().value(row)),
             DataType::Timestamp(TimeUnit::Microsecond, _) => {
                 Cell::Time(array.as_primitive::<TimestampMicrosecondType>().value(row))
             }
-            DataType::Date32 => {
-                let days = i64::from(array.as_primitive::<Date32Type>().value(row));
-                Cell::Date(jiff::civil::date(1970, 1, 1).saturating_add(days.days()))
-            }
+            DataType::Date32 => Cell::Date(date(array.as_primitive::<Date32Type>().value(row))?),
             _ => Cell::Text(array.as_string::<i32>().value(row).to_owned()),
-        }
+        })
     };
-    cells.extend((0..array.len()).map(of));
+    for row in 0..array.len() {
+        cells.push(of(row)?);
+    }
     Ok(())
+}
+
+/// The date so many days after 1 January 1970.
+fn date(days: i32) -> Result<jiff::civil::Date, ArrowError> {
+    let span = jiff::Span::new().try_days(days);
+    span.and_then(|span| jiff::civil::date(1970, 1, 1).checked_add(span))
+        .map_err(|_| {
+            ArrowError::ComputeError(format!(
+                "no date of a calendar: {days} days after 1970-01-01"
+            ))
+        })
 }

@@ -9,6 +9,8 @@ use datafusion::datasource::file_format::parquet::ParquetFormat;
 use datafusion::datasource::listing::{
     ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl,
 };
+use datafusion::execution::object_store::ObjectStoreUrl;
+use datafusion::object_store::local::LocalFileSystem;
 use datafusion::prelude::{SessionConfig, SessionContext, col};
 use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
@@ -20,6 +22,9 @@ use crate::convert::record_batch;
 use crate::functions;
 use crate::run::Rows;
 
+/// Address under which the engine finds the files of the store.
+const STORE: &str = "study://store/";
+
 /// What a study gives to the engine. Instants are microseconds UTC; glucose is mg/dL.
 pub struct StudyTables<'a> {
     /// The study's settings.
@@ -28,7 +33,7 @@ pub struct StudyTables<'a> {
     pub month: Month,
     /// Nothing later than this is used.
     pub cutoff: Micros,
-    /// Parquet files of readings, sorted by `sensor_no` and `time` over all of them.
+    /// Parquet files of readings in one folder, sorted by `sensor_no` and `time` over all of them.
     pub readings: Vec<PathBuf>,
     /// `sensor_no`, `wearer`, `sensor` of the sensors that have readings.
     pub sensors: RecordBatch,
@@ -150,13 +155,21 @@ impl Engine {
     }
 
     async fn register_readings(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
-        if study.readings.is_empty() {
+        let Some(folder) = study.readings.first().and_then(|path| path.parent()) else {
             return self.register_batch("readings_all", base_tables::no_readings());
-        }
+        };
+        // Files are named below the store's folder, whose own name may hold what no address can: brackets, stars,
+        // bytes that are no text.
+        let root = ObjectStoreUrl::parse(STORE)?;
+        let files = LocalFileSystem::new_with_prefix(folder)
+            .map_err(|error| EngineError::Start(error.to_string()))?;
+        self.context
+            .register_object_store(root.as_ref(), Arc::new(files));
         let urls = study
             .readings
             .iter()
-            .map(|path| ListingTableUrl::parse(path.to_string_lossy()))
+            .filter_map(|path| path.file_name()?.to_str())
+            .map(|name| ListingTableUrl::parse(format!("{STORE}{name}")))
             .collect::<Result<Vec<_>, _>>()?;
         let sorted = vec![
             col("sensor_no").sort(true, false),

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use whereworn_model::time::Micros;
 
-use crate::reject::Reject;
+use crate::reject::Rejects;
 
 /// What a sensor can say of a reading, by code.
 pub(crate) const STATUSES: [&str; 5] = ["ok", "low", "high", "warmup", "error"];
@@ -28,7 +28,7 @@ pub(crate) struct Block {
     pub line: Vec<u32>,
     /// Rows read, rejected ones too.
     pub rows: u64,
-    pub rejects: Vec<Reject>,
+    pub rejects: Rejects,
 }
 
 impl Block {
@@ -61,6 +61,6 @@ impl Block {
         self.status.append(&mut next.status);
         self.line.append(&mut next.line);
         self.rows += next.rows;
-        self.rejects.append(&mut next.rejects);
+        self.rejects.append(next.rejects);
     }
 }

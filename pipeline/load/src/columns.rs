@@ -13,6 +13,7 @@ use crate::times::TimeFormat;
 /// How the rows of a file are read.
 #[derive(Clone, Debug)]
 pub(crate) struct Layout {
+    table: Table,
     pub delimiter: u8,
     pub fields: usize,
     pub decimal_comma: bool,
@@ -125,6 +126,7 @@ impl Layout {
                 .collect(),
         };
         Ok(Self {
+            table: input.table,
             delimiter,
             fields: titles.len(),
             decimal_comma: delimiter != b',',
@@ -145,6 +147,13 @@ impl Layout {
             "unknown columns ignored: {}",
             quoted(&self.unknown)
         )]
+    }
+
+    /// The columns, with their indexes in [`names`], that hold no text of several lines.
+    pub fn of_one_line(&self) -> impl Iterator<Item = (&'static str, usize)> {
+        let (required, optional) = names(self.table);
+        let all = required.iter().chain(optional).copied().zip(0..);
+        all.filter(|(name, _)| *name != "note")
     }
 
     /// The trimmed text of one of our columns (its index in [`names`]); empty where the file has none.

@@ -29,8 +29,16 @@ pub enum LoadError {
         /// The cause.
         source: io::Error,
     },
+    /// A promise of the program's own is broken, whatever the input.
+    #[error("a fault in whereworn itself: {0}: nothing was written; please report it")]
+    Internal(String),
+    /// Another run has the lock.
+    #[error(
+        "{0} works on this study: wait until it has ended, or say how long to wait with --wait SECONDS"
+    )]
+    Busy(String),
     /// The store cannot be read or written.
-    #[error("{}: {message}; delete the folder .whereworn and run again: it is built from the raw files", path.display())]
+    #[error("{}: {message}; run again: the store is built from the raw files", path.display())]
     Store {
         /// The file.
         path: PathBuf,

@@ -17,7 +17,7 @@ const PURPOSE: usize = 5;
 const PURPOSES: [&str; 5] = ["routine", "doubt", "alarm", "calibration", "control"];
 
 /// A capillary check.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Fingerstick {
     pub wearer: String,
     pub time: Micros,

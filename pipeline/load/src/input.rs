@@ -1,5 +1,6 @@
 //! Which files belong to a study.
 
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -65,23 +66,34 @@ pub struct InputFile {
     pub export: Option<String>,
 }
 
-/// All input files of a study, by the bytes of their names.
-pub(crate) fn list_inputs(dir: &Path, settings: &Settings) -> Result<Vec<InputFile>, LoadError> {
+/// Names that systems leave in folders by themselves.
+const LEFT_BY_SYSTEMS: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
+
+/// The most input files of a study.
+const MOST_FILES: usize = 100_000;
+
+/// All input files of a study, by the bytes of their names, and in words what lies beside them and is not read.
+pub(crate) fn list_inputs(
+    dir: &Path,
+    settings: &Settings,
+) -> Result<(Vec<InputFile>, Vec<String>), LoadError> {
     let mut inputs = Vec::new();
+    let mut passed_over = Vec::new();
     for table in Table::ALL {
         let folder = dir.join(table.folder());
         if !folder.is_dir() {
             continue;
         }
-        for path in files_in(&folder)? {
-            let name = format!("{}/{}", table.folder(), file_name(&path));
-            if is_csv(&name) {
-                inputs.push(InputFile {
-                    path,
+        for entry in entries(&folder)? {
+            let name = format!("{}/{}", table.folder(), entry.name);
+            match entry.unread() {
+                None => inputs.push(InputFile {
+                    path: entry.path,
                     name,
                     table,
                     export: None,
-                });
+                }),
+                Some(why) => passed_over.push((name, why)),
             }
         }
     }
@@ -100,9 +112,17 @@ pub(crate) fn list_inputs(dir: &Path, settings: &Settings) -> Result<Vec<InputFi
         let Some(table) = Table::ALL.into_iter().find(|t| t.folder() == mapping.table) else {
             continue;
         };
-        let before = inputs.len();
-        for (path, name) in matching(dir, &mapping.files)? {
+        let found = matching(dir, &mapping.files)?;
+        if found.is_empty() {
+            return Err(LoadError::Study(format!(
+                "study.toml: exports.{export}: no file matches `{}` in {}: correct `files`, or remove the export",
+                mapping.files,
+                dir.display()
+            )));
+        }
+        for (path, name) in found {
             inputs.retain(|input: &InputFile| input.name != name || input.export.is_some());
+            passed_over.retain(|(passed, _)| *passed != name);
             inputs.push(InputFile {
                 path,
                 name,
@@ -110,22 +130,100 @@ pub(crate) fn list_inputs(dir: &Path, settings: &Settings) -> Result<Vec<InputFi
                 export: Some(export.clone()),
             });
         }
-        if inputs.len() == before {
-            return Err(LoadError::Study(format!(
-                "study.toml: exports.{export}: no file matches `{}` in {}: correct `files`, or remove the export",
-                mapping.files,
-                dir.display()
-            )));
-        }
     }
     inputs.sort_by(|a, b| a.name.as_bytes().cmp(b.name.as_bytes()));
-    if let Some(pair) = inputs.windows(2).find(|pair| pair[0].name == pair[1].name) {
+    if let Some(name) = first_twice(&inputs) {
         return Err(LoadError::Study(format!(
-            "study.toml: {} is matched by two exports: let `files` of one of them leave it out",
-            pair[0].name
+            "study.toml: {name} is matched by two exports: let `files` of one of them leave it out"
         )));
     }
-    Ok(inputs)
+    if inputs.len() > MOST_FILES {
+        return Err(LoadError::Study(format!(
+            "{}: {} input files, more than {MOST_FILES}: join some",
+            dir.display(),
+            inputs.len()
+        )));
+    }
+    passed_over.extend(misnamed(dir)?);
+    let in_words = passed_over
+        .into_iter()
+        .map(|(name, why)| format!("{name} is not read: {why}"));
+    Ok((inputs, in_words.collect()))
+}
+
+fn first_twice(inputs: &[InputFile]) -> Option<&str> {
+    let next = inputs.iter().skip(1);
+    let mut pairs = inputs.iter().zip(next);
+    pairs
+        .find(|(a, b)| a.name == b.name)
+        .map(|(a, _)| a.name.as_str())
+}
+
+/// Names of a study folder that are read.
+const READ: [&str; 7] = [
+    "readings",
+    "fingersticks",
+    "wear-events",
+    "judgements.csv",
+    "judgements.csv.gz",
+    "study.toml",
+    "queries",
+];
+
+/// Folders and files whose names differ from those that are read by capitals, a hyphen or a plural.
+fn misnamed(dir: &Path) -> Result<Vec<(String, String)>, LoadError> {
+    let alike = |name: &str| {
+        let name = name.to_ascii_lowercase().replace(['_', ' '], "-");
+        let stem = name.split('.').next().unwrap_or_default();
+        (stem.trim_end_matches('s').to_owned(), name.contains('.'))
+    };
+    let entries = entries(dir)?;
+    let there = |name: &str| entries.iter().any(|entry| entry.name == name);
+    let mut found = Vec::new();
+    for entry in entries
+        .iter()
+        .filter(|entry| !READ.contains(&entry.name.as_str()))
+    {
+        let Some(meant) = READ
+            .into_iter()
+            .find(|name| alike(name) == alike(&entry.name))
+        else {
+            continue;
+        };
+        // A file system that ignores capitals opens it under the right name all the same.
+        if there(meant) || !dir.join(meant).exists() {
+            found.push((entry.name.clone(), format!("it would be as `{meant}`")));
+        }
+    }
+    Ok(found)
+}
+
+/// An entry of a folder.
+struct Entry {
+    path: PathBuf,
+    /// Its name; bytes that are no UTF-8 stand as `\\xNN`.
+    name: String,
+}
+
+impl Entry {
+    /// Why a file in one of the tables' folders is not read; `None` where it is.
+    fn unread(&self) -> Option<String> {
+        let hidden = self.name.starts_with(['.', '~']);
+        let why = if !self.path.exists() {
+            "it is a link to something that is not there"
+        } else if self.path.is_dir() {
+            "it is a folder: move its files up, or map them in study.toml under [exports]"
+        } else if !self.path.is_file() {
+            "it is no file"
+        } else if hidden && is_csv(&self.name) {
+            "it is hidden, as what programs leave behind is: rename it if it is data"
+        } else if is_csv(&self.name) {
+            return None;
+        } else {
+            "its name does not end in .csv or .csv.gz: rename it, or map it in study.toml under [exports]"
+        };
+        Some(why.to_owned())
+    }
 }
 
 fn is_csv(name: &str) -> bool {
@@ -133,21 +231,31 @@ fn is_csv(name: &str) -> bool {
     name.ends_with(".csv") || name.ends_with(".csv.gz")
 }
 
-fn files_in(folder: &Path) -> Result<Vec<PathBuf>, LoadError> {
-    let mut paths = Vec::new();
-    for entry in std::fs::read_dir(folder).map_err(LoadError::io(folder, "listing"))? {
-        let path = entry.map_err(LoadError::io(folder, "listing"))?.path();
-        if path.is_file() {
-            paths.push(path);
+/// What a folder holds, by name, without what systems leave there.
+fn entries(folder: &Path) -> Result<Vec<Entry>, LoadError> {
+    let failed = |error| LoadError::io(folder, "listing")(error);
+    let mut entries = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        let name = path.file_name().map(shown_name).unwrap_or_default();
+        if !LEFT_BY_SYSTEMS.contains(&name.as_str()) {
+            entries.push(Entry { path, name });
         }
     }
-    paths.sort();
-    Ok(paths)
+    entries.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(entries)
 }
 
-fn file_name(path: &Path) -> String {
-    path.file_name()
-        .map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+/// A file name as text; bytes that are no UTF-8 stand as `\\xNN`, so that two names stay two.
+fn shown_name(name: &OsStr) -> String {
+    let mut text = String::new();
+    for chunk in name.as_encoded_bytes().utf8_chunks() {
+        text.push_str(chunk.valid());
+        for byte in chunk.invalid() {
+            text.push_str(&format!("\\x{byte:02X}"));
+        }
+    }
+    text
 }
 
 /// Files whose path relative to `dir` matches a pattern, part by part.
@@ -158,17 +266,19 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
         let last = index + 1 == parts.len();
         let mut next = Vec::new();
         for (folder, name) in &found {
-            for entry in std::fs::read_dir(folder).map_err(LoadError::io(folder, "listing"))? {
-                let path = entry.map_err(LoadError::io(folder, "listing"))?.path();
-                let own = file_name(&path);
-                let fits = if last { path.is_file() } else { path.is_dir() };
-                if fits && matches(part.as_bytes(), own.as_bytes()) {
+            for entry in entries(folder)? {
+                let fits = if last {
+                    entry.path.is_file()
+                } else {
+                    entry.path.is_dir()
+                };
+                if fits && matches(part.as_bytes(), entry.name.as_bytes()) {
                     let joined = if name.is_empty() {
-                        own
+                        entry.name
                     } else {
-                        format!("{name}/{own}")
+                        format!("{name}/{}", entry.name)
                     };
-                    next.push((path, joined));
+                    next.push((entry.path, joined));
                 }
             }
         }
@@ -178,17 +288,35 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
     Ok(found)
 }
 
-/// Whether a file name fits a pattern with `*` and `?`.
+/// Whether a file name fits a pattern with `*` and `?`, in time that grows with the product of their lengths.
 fn matches(pattern: &[u8], name: &[u8]) -> bool {
-    match (pattern.first(), name.first()) {
-        (None, None) => true,
-        (Some(b'*'), _) => {
-            matches(&pattern[1..], name) || (!name.is_empty() && matches(pattern, &name[1..]))
+    let (mut p, mut n) = (0, 0);
+    // After the last star: where the pattern goes on, and where in the name it is tried next.
+    let mut star: Option<(usize, usize)> = None;
+    while n < name.len() {
+        match pattern.get(p) {
+            Some(b'*') => {
+                star = Some((p + 1, n));
+                p += 1;
+            }
+            Some(byte) if *byte == b'?' || Some(byte) == name.get(n) => {
+                p += 1;
+                n += 1;
+            }
+            _ => match star {
+                Some((after, from)) => {
+                    star = Some((after, from + 1));
+                    (p, n) = (after, from + 1);
+                }
+                None => return false,
+            },
         }
-        (Some(b'?'), Some(_)) => matches(&pattern[1..], &name[1..]),
-        (Some(p), Some(n)) if p == n => matches(&pattern[1..], &name[1..]),
-        _ => false,
     }
+    pattern
+        .get(p..)
+        .unwrap_or_default()
+        .iter()
+        .all(|byte| *byte == b'*')
 }
 
 #[cfg(test)]
@@ -204,6 +332,9 @@ mod tests {
             ("a?.csv", "a.csv", false),
             ("*", "", true),
             ("2026-*-x.csv", "2026-01-x.csv", true),
+            ("*a*b", "xaxxab", true),
+            ("*a*b", "xaxxac", false),
+            ("", "a", false),
         ] {
             assert_eq!(
                 matches(pattern.as_bytes(), name.as_bytes()),
@@ -211,5 +342,20 @@ mod tests {
                 "{pattern} {name}"
             );
         }
+    }
+
+    /// Tried one by one, the ways to share out 60 letters among nine stars would take years.
+    #[test]
+    fn many_stars_take_no_time() {
+        assert!(!matches(b"*a*a*a*a*a*a*a*a*a*b", "a".repeat(60).as_bytes()));
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn names_that_are_no_text_stay_apart() {
+        use std::os::unix::ffi::OsStrExt;
+        let shown = |bytes| shown_name(OsStr::from_bytes(bytes));
+        assert_eq!(shown(b"a\xff.csv"), "a\\xFF.csv");
+        assert_ne!(shown(b"a\xff.csv"), shown(b"a\xfe.csv"));
     }
 }

@@ -18,7 +18,7 @@ const NOTE: usize = 4;
 const VERDICTS: [&str; 3] = ["artefact", "true-low", "unsure"];
 
 /// What somebody makes of the run of readings that begins at an instant.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Judgement {
     pub wearer: String,
     pub sensor: String,

@@ -8,7 +8,9 @@
 mod block;
 mod columns;
 mod error;
+mod evidence;
 mod fields;
+pub mod files;
 mod fingersticks;
 mod folds;
 mod input;
@@ -27,9 +29,10 @@ mod times;
 mod wear_events;
 
 pub use error::LoadError;
+pub use evidence::{Evidence, Said};
 pub use input::{InputFile, Table};
 pub use plain::rejected_rows;
 pub use reject::Reject;
 pub use settle::{RowCounts, Settled};
-pub use store::{InputRecord, KeptEvidence, Loaded, Store, load};
+pub use store::{Holder, InputRecord, LoadOptions, Loaded, Store, load};
 pub use study::Study;

@@ -1,5 +1,6 @@
 //! The store's Parquet files.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::path::Path;
 use std::sync::Arc;
@@ -9,8 +10,7 @@ use arrow::array::{
     TimestampMicrosecondArray,
 };
 use arrow::datatypes::{
-    DataType, Field, Float64Type, Int8Type, Int32Type, Schema, SchemaRef, TimeUnit,
-    TimestampMicrosecondType,
+    ArrowDictionaryKeyType, DataType, Field, Int8Type, Int32Type, Schema, SchemaRef, TimeUnit,
 };
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
@@ -21,6 +21,7 @@ use parquet::schema::types::ColumnPath;
 
 use crate::block::{Block, STATUSES, SensorName};
 use crate::error::LoadError;
+use crate::files::{self, Access, Hashed};
 use crate::settle_readings::{FileRows, Merged, SensorRows};
 
 /// Rows handed to the Parquet writer at a time.
@@ -70,19 +71,61 @@ fn properties() -> WriterProperties {
 /// Which rows of a sensor to write.
 pub(crate) type Pick = fn(&SensorRows) -> Vec<(u32, u32)>;
 
-/// Writes readings of consecutive sensors, the first of which has the number `first_no`.
+/// Bytes and SHA-256 of a file that was written.
+pub(crate) type Written = (u64, String);
+
+/// A file of the store being written.
+struct Writer<'p> {
+    path: &'p Path,
+    inner: ArrowWriter<Hashed<File>>,
+}
+
+impl<'p> Writer<'p> {
+    fn create(
+        path: &'p Path,
+        schema: SchemaRef,
+        properties: WriterProperties,
+        access: Access,
+    ) -> Result<Self, LoadError> {
+        let file = files::create(path, access).map_err(LoadError::io(path, "creating"))?;
+        let inner = ArrowWriter::try_new(Hashed::new(file), schema, Some(properties))
+            .map_err(LoadError::store(path))?;
+        Ok(Self { path, inner })
+    }
+
+    fn write(&mut self, batch: &RecordBatch) -> Result<(), LoadError> {
+        self.inner.write(batch).map_err(LoadError::store(self.path))
+    }
+
+    fn finish(self) -> Result<Written, LoadError> {
+        let hashed = self
+            .inner
+            .into_inner()
+            .map_err(LoadError::store(self.path))?;
+        let (file, bytes, sha256) = hashed.finish();
+        file.sync_all()
+            .map_err(LoadError::io(self.path, "writing"))?;
+        Ok((bytes, sha256))
+    }
+}
+
+/// Writes readings of consecutive sensors, the first of which has the number `sensors.start`.
 pub(crate) fn write_readings(
     path: &Path,
     merged: &Merged<'_>,
     sensors: std::ops::Range<usize>,
     pick: Pick,
-) -> Result<(), LoadError> {
-    let file = File::create(path).map_err(LoadError::io(path, "creating"))?;
-    let mut writer = ArrowWriter::try_new(file, readings_schema(), Some(properties()))
-        .map_err(LoadError::store(path))?;
+    access: Access,
+) -> Result<Written, LoadError> {
+    let mut writer = Writer::create(path, readings_schema(), properties(), access)?;
     let mut batch = Batch::default();
-    for number in sensors {
-        let sensor = &merged.sensors[number];
+    for (number, sensor) in merged
+        .sensors
+        .iter()
+        .enumerate()
+        .take(sensors.end)
+        .skip(sensors.start)
+    {
         for place in pick(sensor) {
             let rows = &merged.files[place.0 as usize];
             batch.push(number as i32, &sensor.name, rows, place.1 as usize);
@@ -90,14 +133,12 @@ pub(crate) fn write_readings(
                 let full = std::mem::take(&mut batch)
                     .finish()
                     .map_err(LoadError::store(path))?;
-                writer.write(&full).map_err(LoadError::store(path))?;
+                writer.write(&full)?;
             }
         }
     }
-    let rest = batch.finish().map_err(LoadError::store(path))?;
-    writer.write(&rest).map_err(LoadError::store(path))?;
-    let file = writer.into_inner().map_err(LoadError::store(path))?;
-    file.sync_all().map_err(LoadError::io(path, "writing"))
+    writer.write(&batch.finish().map_err(LoadError::store(path))?)?;
+    writer.finish()
 }
 
 #[derive(Default)]
@@ -154,73 +195,106 @@ impl Batch {
     }
 }
 
+/// A column of a batch, by its name.
+pub(crate) fn column<'b>(batch: &'b RecordBatch, name: &str) -> Result<&'b ArrayRef, String> {
+    let found = batch.column_by_name(name);
+    found.ok_or_else(|| format!("it has no column `{name}`"))
+}
+
+/// A column of a batch as the array that it should be.
+pub(crate) fn typed<'b, A: ?Sized>(
+    batch: &'b RecordBatch,
+    name: &str,
+    of: fn(&'b ArrayRef) -> Option<&'b A>,
+) -> Result<&'b A, String> {
+    of(column(batch, name)?).ok_or_else(|| format!("its column `{name}` has another type"))
+}
+
+/// The columns of a batch of readings.
+struct Readings<'b> {
+    sensor_no: &'b Int32Array,
+    wearer: &'b DictionaryArray<Int32Type>,
+    sensor: &'b DictionaryArray<Int32Type>,
+    time: &'b TimestampMicrosecondArray,
+    glucose: &'b Float64Array,
+    status: &'b DictionaryArray<Int8Type>,
+    file: &'b Int32Array,
+    line: &'b Int32Array,
+}
+
+impl<'b> Readings<'b> {
+    fn of(batch: &'b RecordBatch) -> Result<Self, String> {
+        Ok(Self {
+            sensor_no: typed(batch, "sensor_no", |a| a.as_primitive_opt())?,
+            wearer: typed(batch, "wearer", |a| a.as_dictionary_opt())?,
+            sensor: typed(batch, "sensor", |a| a.as_dictionary_opt())?,
+            time: typed(batch, "time", |a| a.as_primitive_opt())?,
+            glucose: typed(batch, "glucose", |a| a.as_primitive_opt())?,
+            status: typed(batch, "status", |a| a.as_dictionary_opt())?,
+            file: typed(batch, "file", |a| a.as_primitive_opt())?,
+            line: typed(batch, "line", |a| a.as_primitive_opt())?,
+        })
+    }
+}
+
+/// The texts of a column that is kept as numbers and a list of texts.
+fn words<K: ArrowDictionaryKeyType>(
+    column: &DictionaryArray<K>,
+) -> Result<impl Iterator<Item = &str>, String> {
+    let texts = column.downcast_dict::<StringArray>();
+    let texts = texts.ok_or("a column of words has another type")?;
+    Ok(texts.into_iter().map(Option::unwrap_or_default))
+}
+
 /// Reads a file of readings back, adding its rows to the blocks of the files that they came from; rows of
 /// files that are not wanted are left out.
 pub(crate) fn read_readings(
     path: &Path,
-    blocks: &mut std::collections::BTreeMap<u32, Block>,
+    blocks: &mut BTreeMap<u32, Block>,
 ) -> Result<(), LoadError> {
     for batch in batches(path)? {
-        let batch = batch?;
-        let columns = batch.columns();
-        let (wearer, sensor) = (
-            columns[1].as_dictionary::<Int32Type>(),
-            columns[2].as_dictionary::<Int32Type>(),
-        );
-        let (wearers, sensors) = (
-            wearer.values().as_string::<i32>(),
-            sensor.values().as_string::<i32>(),
-        );
-        let time = columns[3].as_primitive::<TimestampMicrosecondType>();
-        let glucose = columns[4].as_primitive::<Float64Type>();
-        let status = columns[5].as_dictionary::<Int8Type>();
-        let statuses = status.values().as_string::<i32>();
-        let (file, line) = (
-            columns[6].as_primitive::<Int32Type>(),
-            columns[7].as_primitive::<Int32Type>(),
-        );
-        for row in 0..batch.num_rows() {
-            let Some(block) = blocks.get_mut(&(file.value(row) as u32)) else {
-                continue;
-            };
-            let wearer = wearers.value(wearer.keys().value(row) as usize);
-            let sensor = sensors.value(sensor.keys().value(row) as usize);
-            if block
-                .sensors
-                .last()
-                .is_none_or(|last| last.sensor != sensor || last.wearer != wearer)
-            {
-                block.sensors.push(SensorName {
-                    wearer: wearer.to_owned(),
-                    sensor: sensor.to_owned(),
-                });
-            }
-            let code = statuses.value(status.keys().value(row) as usize);
-            let code = STATUSES.iter().position(|s| *s == code).unwrap_or(0);
-            let number = block.sensors.len() as u32 - 1;
-            block.push(
-                number,
-                time.value(row),
-                glucose.value(row),
-                code as u8,
-                line.value(row) as u64,
-            );
+        take_readings(&batch?, blocks).map_err(LoadError::store(path))?;
+    }
+    Ok(())
+}
+
+fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Result<(), String> {
+    let columns = Readings::of(batch)?;
+    let names = words(columns.wearer)?.zip(words(columns.sensor)?);
+    let places = columns.file.values().iter().zip(columns.line.values());
+    let values = columns.time.values().iter().zip(columns.glucose.values());
+    let rows = names.zip(places).zip(values).zip(words(columns.status)?);
+    for ((((wearer, sensor), (file, line)), (time, glucose)), status) in rows {
+        let Some(block) = blocks.get_mut(&(*file as u32)) else {
+            continue;
+        };
+        let same = |last: &SensorName| last.sensor == sensor && last.wearer == wearer;
+        if !block.sensors.last().is_some_and(same) {
+            block.sensors.push(SensorName {
+                wearer: wearer.to_owned(),
+                sensor: sensor.to_owned(),
+            });
         }
+        let code = STATUSES.iter().position(|known| *known == status);
+        let code = code.ok_or_else(|| format!("it has the unknown status `{status}`"))?;
+        let number = block.sensors.len() as u32 - 1;
+        block.push(number, *time, *glucose, code as u8, *line as u64);
     }
     Ok(())
 }
 
 /// Writes one batch as a file.
-pub(crate) fn write_batch(path: &Path, batch: &RecordBatch) -> Result<(), LoadError> {
-    let file = File::create(path).map_err(LoadError::io(path, "creating"))?;
+pub(crate) fn write_batch(
+    path: &Path,
+    batch: &RecordBatch,
+    access: Access,
+) -> Result<Written, LoadError> {
     let properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .build();
-    let mut writer = ArrowWriter::try_new(file, batch.schema(), Some(properties))
-        .map_err(LoadError::store(path))?;
-    writer.write(batch).map_err(LoadError::store(path))?;
-    let file = writer.into_inner().map_err(LoadError::store(path))?;
-    file.sync_all().map_err(LoadError::io(path, "writing"))
+    let mut writer = Writer::create(path, batch.schema(), properties, access)?;
+    writer.write(batch)?;
+    writer.finish()
 }
 
 /// Batches of a file.
@@ -235,37 +309,32 @@ pub(crate) fn batches(
     Ok(reader.map(move |batch| batch.map_err(LoadError::store(&path))))
 }
 
-/// Calls `see` with sensor number, instant, file and line of each reading of the sensors of a file that have
-/// readings after `as_of`: of those readings, and of the last one before them.
+/// Where a reading stands: sensor number, instant, number of its file, line.
+pub(crate) type ReadingPlace = (i32, i64, i32, i32);
+
+/// Calls `see` with each reading of the sensors of a file that have readings after `as_of`: of those readings,
+/// and of the last one before them.
 pub(crate) fn rows_after(
     path: &Path,
     as_of: i64,
-    mut see: impl FnMut(i32, i64, i32, i32),
+    mut see: impl FnMut(ReadingPlace),
 ) -> Result<(), LoadError> {
-    let mut before: Option<(i32, i64, i32, i32)> = None;
+    let mut before: Option<ReadingPlace> = None;
     for batch in batches(path)? {
         let batch = batch?;
-        let number = batch.column(0).as_primitive::<Int32Type>();
-        let time = batch.column(3).as_primitive::<TimestampMicrosecondType>();
-        let (file, line) = (
-            batch.column(6).as_primitive::<Int32Type>(),
-            batch.column(7).as_primitive::<Int32Type>(),
-        );
-        for row in 0..batch.num_rows() {
-            let this = (
-                number.value(row),
-                time.value(row),
-                file.value(row),
-                line.value(row),
-            );
-            if this.1 <= as_of {
+        let columns = Readings::of(&batch).map_err(LoadError::store(path))?;
+        let places = columns.file.values().iter().zip(columns.line.values());
+        let instants = columns.sensor_no.values().iter().zip(columns.time.values());
+        for ((number, time), (file, line)) in instants.zip(places) {
+            let this = (*number, *time, *file, *line);
+            if *time <= as_of {
                 before = Some(this);
                 continue;
             }
             if let Some(last) = before.take().filter(|last| last.0 == this.0) {
-                see(last.0, last.1, last.2, last.3);
+                see(last);
             }
-            see(this.0, this.1, this.2, this.3);
+            see(this);
         }
     }
     Ok(())

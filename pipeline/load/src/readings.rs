@@ -13,7 +13,7 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
 use crate::reject::Fault;
-use crate::source::split_blocks;
+use crate::source::{Print, split_blocks};
 use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].
@@ -28,11 +28,11 @@ const STATUS: usize = 5;
 pub(crate) fn parse_readings(
     input: &InputFile,
     settings: &Settings,
-) -> Result<(Block, Layout), LoadError> {
+) -> Result<(Block, Layout, Print), LoadError> {
     let threads = rayon::current_num_threads();
     let mut whole = Block::default();
     let mut folds = Vec::new();
-    let layout = for_each_segment(input, settings, |bytes, first_line, layout| {
+    let (layout, print) = for_each_segment(input, settings, |bytes, first_line, layout| {
         let parts: Vec<Part> = split_blocks(bytes, first_line, threads)
             .into_par_iter()
             .map(|(block, line)| parse_block(&input.name, block, line, layout, settings))
@@ -44,7 +44,7 @@ pub(crate) fn parse_readings(
         }
     })?;
     settle_folds(&whole.sensor, &mut whole.time, &folds);
-    Ok((whole, layout))
+    Ok((whole, layout, print))
 }
 
 /// A parsed block, and the rows whose local time occurred twice: row and later instant.

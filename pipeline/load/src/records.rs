@@ -6,8 +6,8 @@ use whereworn_model::settings::Settings;
 use crate::columns::Layout;
 use crate::error::LoadError;
 use crate::input::InputFile;
-use crate::reject::{Fault, Reject};
-use crate::source::{Segment, Source};
+use crate::reject::{Fault, Rejects};
+use crate::source::{Print, Segment, Source, scan};
 
 /// One row.
 pub(crate) struct Row<'r> {
@@ -21,7 +21,7 @@ pub(crate) struct Row<'r> {
 #[derive(Default)]
 pub(crate) struct Seen {
     pub rows: u64,
-    pub rejects: Vec<Reject>,
+    pub rejects: Rejects,
 }
 
 /// Calls `accept` for each row of a block; a fault that it returns becomes a reject.
@@ -49,7 +49,7 @@ pub(crate) fn for_each_row(
         let line = first_line + skipped + record.position().map_or(1, csv::Position::line) - 1;
         let raw = raw.trim_ascii();
         seen.rows += 1;
-        let outcome = readable(&record, layout).and_then(|()| {
+        let outcome = readable(&record, layout, line, raw).and_then(|()| {
             accept(&Row {
                 record: &record,
                 line,
@@ -63,7 +63,10 @@ pub(crate) fn for_each_row(
     seen
 }
 
-fn readable(record: &ByteRecord, layout: &Layout) -> Result<(), Fault> {
+/// The most bytes that a field may have.
+const FIELD_BYTES: usize = 1 << 16;
+
+fn readable(record: &ByteRecord, layout: &Layout, line: u64, raw: &[u8]) -> Result<(), Fault> {
     if record.len() != layout.fields {
         return Err(Fault::new(
             "",
@@ -77,6 +80,25 @@ fn readable(record: &ByteRecord, layout: &Layout) -> Result<(), Fault> {
     if record.as_slice().contains(&0) {
         return Err(Fault::new("", "a NUL byte"));
     }
+    if raw.len() > FIELD_BYTES && record.iter().any(|field| field.len() > FIELD_BYTES) {
+        return Err(Fault::new(
+            "",
+            format!("a field of more than {FIELD_BYTES} bytes"),
+        ));
+    }
+    if memchr::memchr(b'\n', raw).is_some()
+        && let Some(column) = layout.of_one_line().find(|(_, place)| {
+            let field = layout.field(record, *place);
+            memchr::memchr(b'\n', &field).is_some()
+        })
+    {
+        let last = line + memchr::memchr_iter(b'\n', raw).count() as u64;
+        let reason = format!(
+            "a line break inside `{}`: the row spans lines {line} to {last}; look for a quotation mark too many or too few",
+            column.0
+        );
+        return Err(Fault::new(column.0, reason));
+    }
     Ok(())
 }
 
@@ -85,45 +107,37 @@ pub(crate) fn for_each_segment(
     input: &InputFile,
     settings: &Settings,
     mut block: impl FnMut(&[u8], u64, &Layout),
-) -> Result<Layout, LoadError> {
+) -> Result<(Layout, Print), LoadError> {
     let skip = input
         .export
         .as_ref()
         .and_then(|name| settings.exports.get(name))
         .map_or(0, |export| export.skip_lines);
     let mut source = Source::open(input)?;
-    let mut layout: Option<Layout> = None;
-    while let Some(segment) = source.next()? {
-        let mut bytes = segment.bytes.as_slice();
-        let mut line = segment.first_line;
-        if layout.is_none() {
-            bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-            for _ in 0..skip {
-                (_, bytes) = split_line(bytes);
-                line += 1;
-            }
-            let (header, rest) = split_line(bytes);
-            layout = Some(Layout::find(input, settings, header, line)?);
-            line += 1;
-            bytes = rest;
-        }
-        if let Some(layout) = &layout {
-            refuse_truncated(input, &segment, layout)?;
-            block(bytes, line, layout);
-        }
+    let mut skipped = 0;
+    while skipped < skip && source.line()?.is_some() {
+        skipped += 1;
     }
-    layout.ok_or_else(|| LoadError::File {
+    let (header, line) = source.line()?.ok_or_else(|| LoadError::File {
         file: input.name.clone(),
         line: 1,
-        message: "the file is empty: the first line names the columns".to_owned(),
-    })
-}
-
-fn split_line(bytes: &[u8]) -> (&[u8], &[u8]) {
-    match memchr::memchr(b'\n', bytes) {
-        Some(end) => (&bytes[..end], &bytes[end + 1..]),
-        None => (bytes, b""),
+        message: if skipped == 0 {
+            "the file is empty: the first line names the columns".to_owned()
+        } else {
+            format!("the file has {skipped} lines, and study.toml skips {skip} before the header")
+        },
+    })?;
+    let header = if line == 1 {
+        header.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&header)
+    } else {
+        &header
+    };
+    let layout = Layout::find(input, settings, header, line)?;
+    while let Some(segment) = source.next(layout.delimiter)? {
+        refuse_truncated(input, &segment, &layout)?;
+        block(&segment.bytes, segment.first_line, &layout);
     }
+    Ok((layout, source.finish()?))
 }
 
 /// A file is truncated where its last quotation mark is open, or its last row is short and has no line end.
@@ -140,7 +154,9 @@ fn refuse_truncated(
         line,
         message: format!("the file is truncated ({what}): copy or export it again"),
     };
-    if let Some(line) = open_quote(&segment.bytes, layout.delimiter) {
+    if let Some(open) = scan(&segment.bytes, layout.delimiter).open {
+        let before = segment.bytes.get(..open).unwrap_or_default();
+        let line = memchr::memchr_iter(b'\n', before).count() as u64;
         return Err(stop(
             segment.first_line + line,
             "a quotation mark is never closed",
@@ -156,27 +172,6 @@ fn refuse_truncated(
         }
     }
     Ok(())
-}
-
-/// The line, from 0, of a quotation mark that opens a field and is never closed.
-fn open_quote(bytes: &[u8], delimiter: u8) -> Option<u64> {
-    memchr::memchr(b'"', bytes)?;
-    let (mut line, mut opened, mut quoted, mut field_start) = (0, 0, false, true);
-    let mut iter = bytes.iter().peekable();
-    while let Some(&byte) = iter.next() {
-        if byte == b'\n' {
-            line += 1;
-        }
-        if quoted {
-            if byte == b'"' && iter.next_if(|next| **next == b'"').is_none() {
-                quoted = false;
-            }
-        } else if byte == b'"' && field_start {
-            (quoted, opened) = (true, line);
-        }
-        field_start = !quoted && (byte == delimiter || byte == b'\n');
-    }
-    quoted.then_some(opened)
 }
 
 /// Fields of the last row and its line, from 0.

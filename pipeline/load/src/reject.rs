@@ -17,6 +17,63 @@ pub struct Reject {
     pub raw: String,
 }
 
+/// Rejected rows of a file that are listed one by one; the rest is counted.
+const LISTED: usize = 100_000;
+
+/// Bytes of a row that are kept to be shown.
+const RAW_BYTES: usize = 500;
+
+/// Rejected rows: the first of them, and how many there are.
+#[derive(Debug, Default)]
+pub(crate) struct Rejects {
+    /// At most [`LISTED`].
+    pub listed: Vec<Reject>,
+    /// All, listed or not.
+    pub count: u64,
+}
+
+impl Rejects {
+    pub fn push(&mut self, reject: Reject) {
+        self.count += 1;
+        if self.listed.len() < LISTED {
+            self.listed.push(reject);
+        }
+    }
+
+    /// Adds those of the part of the file that follows.
+    pub fn append(&mut self, next: Self) {
+        self.count += next.count;
+        let room = LISTED.saturating_sub(self.listed.len());
+        self.listed.extend(next.listed.into_iter().take(room));
+    }
+}
+
+/// The line that stands for rejected rows which are not listed.
+pub(crate) fn not_listed(file: &str, line: u64, rows: u64) -> Reject {
+    Reject {
+        file: file.to_owned(),
+        line,
+        column: String::new(),
+        reason: format!(
+            "{rows} more rows of this file were rejected after this line: they are counted, not listed"
+        ),
+        raw: String::new(),
+    }
+}
+
+/// A row as it is shown: its beginning, where it is long.
+pub(crate) fn shown(raw: &str) -> String {
+    if raw.len() <= RAW_BYTES {
+        return raw.to_owned();
+    }
+    let end = raw.floor_char_boundary(RAW_BYTES);
+    format!(
+        "{}… ({} bytes)",
+        raw.get(..end).unwrap_or_default(),
+        raw.len()
+    )
+}
+
 /// What is wrong with a row, before it is known where the row stands.
 #[derive(Debug)]
 pub(crate) struct Fault {
@@ -38,7 +95,31 @@ impl Fault {
             line,
             column: self.column.to_owned(),
             reason: self.reason,
-            raw: String::from_utf8_lossy(raw).into_owned(),
+            raw: shown(&String::from_utf8_lossy(raw)),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn long_rows_are_shown_by_their_beginning() {
+        assert_eq!(shown("a,b"), "a,b");
+        let long = "ä".repeat(400);
+        assert_eq!(shown(&long), format!("{}… (800 bytes)", "ä".repeat(250)));
+    }
+
+    #[test]
+    fn what_is_too_much_is_counted() {
+        let mut all = Rejects::default();
+        for line in 0..LISTED as u64 + 7 {
+            all.push(not_listed("a", line, 1));
+        }
+        let mut two = Rejects::default();
+        two.push(not_listed("a", 0, 1));
+        two.append(all);
+        assert_eq!((two.listed.len(), two.count), (LISTED, LISTED as u64 + 8));
     }
 }

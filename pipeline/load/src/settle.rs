@@ -13,7 +13,7 @@ use crate::input::Table;
 use crate::judgements::{same_judgement, settle_verdicts};
 use crate::parquet_io::rows_after;
 use crate::reject::Reject;
-use crate::store::{InputRecord, SmallTables, Store, raw_lines};
+use crate::store::{InputRecord, Kind, SmallTables, Store, raw_lines};
 use crate::study::Study;
 use crate::wear_events::{Placed, WearEvent};
 
@@ -30,6 +30,21 @@ pub struct RowCounts {
     pub without_insert: u64,
     /// Rows that count.
     pub accepted: u64,
+}
+
+impl RowCounts {
+    /// Every row that was read is kept, or counted with what became of it.
+    fn add_up(&self, table: Table) -> Result<(), LoadError> {
+        let after = self.accepted + self.rejected + self.duplicates + self.without_insert;
+        if after == self.read {
+            return Ok(());
+        }
+        Err(LoadError::Internal(format!(
+            "{} rows of {} were read, and {after} are accounted for",
+            self.read,
+            table.folder()
+        )))
+    }
 }
 
 /// The rows that count up to an instant.
@@ -74,13 +89,7 @@ impl Store {
     /// # Errors
     /// An I/O error, a damaged store.
     pub fn settle(&self, study: &Study, as_of: Micros) -> Result<Settled, LoadError> {
-        let mut rejects: Vec<Reject> = self
-            .manifest
-            .inputs
-            .iter()
-            .flat_map(|input| input.rejects.iter().cloned())
-            .collect();
-        rejects.extend(self.manifest.contradictions.iter().cloned());
+        let mut rejects: Vec<Reject> = Vec::new();
         let late = self.late_readings(study, as_of)?;
         let mut any_late = !late.rejects.is_empty();
         rejects.extend(late.rejects.iter().cloned());
@@ -146,12 +155,30 @@ impl Store {
                 counts.entry(input.table).or_default().rejected += 1;
             }
         }
+        rejects.extend(self.rejects.iter().chain(&self.contradictions).cloned());
         for input in &self.manifest.inputs {
-            counts.entry(input.table).or_default().read += input.rows;
+            let count = counts.entry(input.table).or_default();
+            count.read += input.rows;
+            count.rejected += input.rejected;
         }
-        for count in counts.values_mut() {
-            let aside = count.rejected + count.duplicates + count.without_insert;
-            count.accepted = count.read.saturating_sub(aside);
+        counts.entry(Table::Readings).or_default().rejected += self.manifest.contradicting_readings;
+        let all_readings: u64 = self.manifest.sensors.iter().map(|sensor| sensor.rows).sum();
+        let late_readings: u64 = late.by_sensor.values().sum();
+        for (table, rows) in [
+            (
+                Table::Readings,
+                all_readings - late_readings - without_insert,
+            ),
+            (Table::Fingersticks, checks.kept.len() as u64),
+            (Table::WearEvents, events_kept.len() as u64),
+            (Table::Judgements, verdicts_kept.len() as u64),
+        ] {
+            if rows > 0 || counts.contains_key(&table) {
+                counts.entry(table).or_default().accepted = rows;
+            }
+        }
+        for (table, count) in &counts {
+            count.add_up(*table)?;
         }
         rejects.extend(orphans.into_iter().map(|(reject, _)| reject));
         rejects.sort_by(|a, b| {
@@ -162,12 +189,7 @@ impl Store {
             result.map_err(LoadError::store(&self.dir))
         };
         Ok(Settled {
-            readings: self
-                .manifest
-                .readings
-                .iter()
-                .map(|name| self.dir.join(name))
-                .collect(),
+            readings: self.files_of_readings().collect(),
             sensors: batch(self.sensors_batch())?,
             fingersticks: batch(SmallTables::fingersticks_batch(checks.kept))?,
             wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
@@ -179,6 +201,11 @@ impl Store {
             inputs: self.manifest.inputs.clone(),
             warnings: self.warnings(),
         })
+    }
+
+    fn files_of_readings(&self) -> impl Iterator<Item = PathBuf> {
+        let files = self.manifest.files(Kind::Readings);
+        files.map(|file| self.dir.join(file))
     }
 
     fn warnings(&self) -> Vec<String> {
@@ -202,28 +229,28 @@ impl Store {
         {
             return Ok(late);
         }
-        let mut places: BTreeMap<&str, BTreeSet<u64>> = BTreeMap::new();
-        for name in &self.manifest.readings {
-            rows_after(&self.dir.join(name), as_of, |sensor, time, file, line| {
+        let mut places: BTreeMap<u32, BTreeSet<u64>> = BTreeMap::new();
+        for path in self.files_of_readings() {
+            rows_after(&path, as_of, |(sensor, time, file, line)| {
                 let sensor = sensor as usize;
                 if time <= as_of {
                     late.last_before.insert(sensor, time);
                 } else {
                     *late.by_sensor.entry(sensor).or_default() += 1;
-                    places
-                        .entry(self.manifest.file_name(file as u32))
-                        .or_default()
-                        .insert(line as u64);
+                    let lines = places.entry(file as u32).or_default();
+                    lines.insert(line as u64);
                 }
             })?;
         }
-        for (file, lines) in places {
-            let mut raw = raw_lines(study, file, &lines)?;
-            late.rejects.extend(
-                lines.into_iter().map(|line| {
-                    late_reject(file, line, raw.remove(&line).unwrap_or_default(), as_of)
-                }),
-            );
+        for record in &self.manifest.inputs {
+            let Some(lines) = places.remove(&record.number) else {
+                continue;
+            };
+            let mut raw = raw_lines(study, record, &lines)?;
+            late.rejects.extend(lines.into_iter().map(|line| {
+                let raw = raw.remove(&line).unwrap_or_default();
+                late_reject(&record.name, line, raw, as_of)
+            }));
         }
         Ok(late)
     }

@@ -1,49 +1,53 @@
 //! Bytes of an input file, in segments that end with a whole row.
 
 use std::fs::File;
-use std::io::{BufReader, Read};
-use std::path::Path;
+use std::io::{self, BufReader, Read};
 
 use flate2::read::MultiGzDecoder;
-use memchr::{memchr, memrchr};
-use sha2::{Digest, Sha256};
+use memchr::{memchr, memchr_iter, memrchr};
 
 use crate::error::LoadError;
+use crate::files::Hashed;
 use crate::input::InputFile;
 
-/// Bytes read before rows are parsed. A segment with a quotation mark grows to the end of the file, since
-/// a line end inside quotation marks is no end of a row.
+/// Bytes read before rows are parsed, and the most that one row may have.
 const SEGMENT_BYTES: usize = 32 << 20;
 
-/// Size and SHA-256 of a file's bytes.
-pub(crate) fn fingerprint(path: &Path) -> Result<(u64, String), LoadError> {
-    let mut file = File::open(path).map_err(LoadError::io(path, "opening"))?;
-    let mut hash = Sha256::new();
-    let mut size = 0;
-    let mut buffer = vec![0; 1 << 18];
-    loop {
-        let n = file
-            .read(&mut buffer)
-            .map_err(LoadError::io(path, "reading"))?;
-        if n == 0 {
-            break;
-        }
-        hash.update(&buffer[..n]);
-        size += n as u64;
-    }
-    let digest = hash.finalize();
-    Ok((
-        size,
-        digest.iter().map(|byte| format!("{byte:02x}")).collect(),
-    ))
+/// The most bytes that a header line, or a line to be skipped before it, may have.
+const HEADER_BYTES: usize = 1 << 20;
+
+/// A packed file may hold this many times its size; logs and readings pack to a tenth.
+const MOST_UNPACKED: u64 = 100;
+
+/// A packed file that unpacks to less is read whatever its size.
+const SMALL_UNPACKED: u64 = 64 << 20;
+
+enum Reader {
+    Plain(Hashed<File>),
+    Packed(Box<MultiGzDecoder<BufReader<Hashed<File>>>>),
 }
 
-/// A file being read segment by segment.
+impl Read for Reader {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Self::Plain(file) => file.read(buffer),
+            Self::Packed(file) => file.read(buffer),
+        }
+    }
+}
+
+/// A file being read segment by segment. A lone carriage return is read as a line end.
 pub(crate) struct Source {
-    reader: Box<dyn Read>,
+    reader: Reader,
     name: String,
+    /// Bytes of the file as it lies on the disk.
+    file_bytes: u64,
+    /// Bytes read of it, unpacked.
+    read_bytes: u64,
     /// Bytes read and not yet given out.
     rest: Vec<u8>,
+    /// Of them, those whose line ends have been looked at.
+    clean: usize,
     /// Line on which the next segment begins, from 1.
     line: u64,
     ended: bool,
@@ -57,65 +61,172 @@ pub(crate) struct Segment {
     pub last: bool,
 }
 
+/// What was read of a file: its bytes on the disk and their SHA-256, hexadecimal.
+pub(crate) type Print = (u64, String);
+
 impl Source {
     pub fn open(input: &InputFile) -> Result<Self, LoadError> {
         let file = File::open(&input.path).map_err(LoadError::io(&input.path, "opening"))?;
-        let reader: Box<dyn Read> = if input.name.to_ascii_lowercase().ends_with(".gz") {
-            Box::new(MultiGzDecoder::new(BufReader::with_capacity(1 << 18, file)))
+        let file_bytes = file.metadata().map_or(0, |meta| meta.len());
+        let file = Hashed::new(file);
+        let reader = if input.name.to_ascii_lowercase().ends_with(".gz") {
+            let file = BufReader::with_capacity(1 << 18, file);
+            Reader::Packed(Box::new(MultiGzDecoder::new(file)))
         } else {
-            Box::new(file)
+            Reader::Plain(file)
         };
         Ok(Self {
             reader,
             name: input.name.clone(),
+            file_bytes,
+            read_bytes: 0,
             rest: Vec::new(),
+            clean: 0,
             line: 1,
             ended: false,
         })
     }
 
-    /// The next segment; `None` after the last.
-    pub fn next(&mut self) -> Result<Option<Segment>, LoadError> {
-        if self.ended {
+    /// The next line, without its end, and its number; `None` after the last. For what stands before the rows.
+    pub fn line(&mut self) -> Result<Option<(Vec<u8>, u64)>, LoadError> {
+        let mut wanted = 1 << 16;
+        let end = loop {
+            self.fill(wanted)?;
+            match memchr(b'\n', &self.rest) {
+                Some(end) => break end + 1,
+                None if self.ended => break self.rest.len(),
+                None => {}
+            }
+            if self.rest.len() >= HEADER_BYTES {
+                let message = format!(
+                    "the line is longer than {} MiB: this is no header, or no CSV",
+                    HEADER_BYTES >> 20
+                );
+                return Err(self.error(b"", message));
+            }
+            wanted = self.rest.len() * 2;
+        };
+        if end == 0 {
             return Ok(None);
         }
-        let mut bytes = std::mem::take(&mut self.rest);
-        let mut wanted = SEGMENT_BYTES;
-        loop {
-            let before = bytes.len();
-            let n = Read::by_ref(&mut self.reader)
-                .take(wanted.saturating_sub(before) as u64)
-                .read_to_end(&mut bytes)
-                .map_err(|error| {
-                    self.error(
-                        &bytes,
-                        format!("cannot be read to its end ({error}): copy it again"),
-                    )
-                })?;
-            if n == 0 && before < wanted {
-                self.ended = true;
-                break;
-            }
-            if memchr(b'"', &bytes).is_some() {
-                wanted = usize::MAX;
-            } else if let Some(end) = memrchr(b'\n', &bytes).filter(|_| bytes.len() >= wanted) {
-                self.rest = bytes.split_off(end + 1);
-                break;
-            } else if bytes.len() >= wanted {
-                wanted = wanted.saturating_mul(2);
-            }
+        let mut line = self.give(end);
+        self.utf8(&line)?;
+        let number = self.line;
+        self.line += 1;
+        line.pop_if(|byte| *byte == b'\n');
+        Ok(Some((line, number)))
+    }
+
+    /// The next segment of rows whose fields this byte separates; `None` after the last.
+    pub fn next(&mut self, delimiter: u8) -> Result<Option<Segment>, LoadError> {
+        if self.ended && self.rest.is_empty() {
+            return Ok(None);
         }
-        if let Err(error) = std::str::from_utf8(&bytes) {
-            let message = "not UTF-8: save the file as UTF-8".to_owned();
-            return Err(self.error(&bytes[..error.valid_up_to()], message));
-        }
+        self.fill(SEGMENT_BYTES)?;
+        let end = if self.ended {
+            self.rest.len()
+        } else {
+            let end = scan(&self.rest, delimiter).whole;
+            end.ok_or_else(|| {
+                let message = format!(
+                    "a row is longer than {} MiB: a quotation mark is never closed, or this is no CSV",
+                    SEGMENT_BYTES >> 20
+                );
+                self.error(b"", message)
+            })?
+        };
+        let bytes = self.give(end);
+        self.utf8(&bytes)?;
         let segment = Segment {
             first_line: self.line,
-            last: self.ended,
+            last: self.ended && self.rest.is_empty(),
             bytes,
         };
         self.line += count_lines(&segment.bytes);
         Ok(Some(segment))
+    }
+
+    /// Size and hash of the file, of the very bytes that were parsed.
+    pub fn finish(mut self) -> Result<Print, LoadError> {
+        while !self.ended {
+            self.rest.clear();
+            self.clean = 0;
+            self.fill(SEGMENT_BYTES)?;
+        }
+        let hashed = match self.reader {
+            Reader::Plain(file) => file,
+            Reader::Packed(file) => file.into_inner().into_inner(),
+        };
+        let (_, bytes, sha256) = hashed.finish();
+        Ok((bytes, sha256))
+    }
+
+    /// Reads on until so many bytes wait to be given out, or the file ends.
+    fn fill(&mut self, wanted: usize) -> Result<(), LoadError> {
+        while !self.ended && self.rest.len() < wanted {
+            let room = (wanted - self.rest.len()) as u64;
+            let read = Read::by_ref(&mut self.reader)
+                .take(room)
+                .read_to_end(&mut self.rest);
+            let n = read.map_err(|error| {
+                let message = format!("cannot be read to its end ({error}): copy it again");
+                self.error(&self.rest, message)
+            })?;
+            self.ended = (n as u64) < room;
+            self.read_bytes += n as u64;
+            self.refuse_bomb()?;
+            self.end_lines();
+        }
+        Ok(())
+    }
+
+    fn refuse_bomb(&self) -> Result<(), LoadError> {
+        let packed = matches!(self.reader, Reader::Packed(_));
+        let most = (self.file_bytes * MOST_UNPACKED).max(SMALL_UNPACKED);
+        if packed && self.read_bytes > most {
+            let message = format!(
+                "the file unpacks to more than {MOST_UNPACKED} times its size, as no log does: unpack it and look into it"
+            );
+            return Err(self.error(b"", message));
+        }
+        Ok(())
+    }
+
+    /// Turns carriage returns that no line feed follows into line feeds.
+    fn end_lines(&mut self) {
+        let known = if self.ended {
+            self.rest.len()
+        } else {
+            self.rest.len().saturating_sub(1)
+        };
+        let from = self.clean;
+        let lone: Vec<usize> = memchr_iter(b'\r', self.rest.get(from..known).unwrap_or_default())
+            .map(|at| from + at)
+            .filter(|at| self.rest.get(at + 1) != Some(&b'\n'))
+            .collect();
+        for at in lone {
+            if let Some(byte) = self.rest.get_mut(at) {
+                *byte = b'\n';
+            }
+        }
+        self.clean = known;
+    }
+
+    /// Takes the first bytes of those that wait.
+    fn give(&mut self, end: usize) -> Vec<u8> {
+        let rest = self.rest.split_off(end);
+        self.clean = self.clean.saturating_sub(end);
+        std::mem::replace(&mut self.rest, rest)
+    }
+
+    fn utf8(&self, bytes: &[u8]) -> Result<(), LoadError> {
+        std::str::from_utf8(bytes).map(drop).map_err(|error| {
+            let message = "not UTF-8: save the file as UTF-8".to_owned();
+            self.error(
+                bytes.get(..error.valid_up_to()).unwrap_or_default(),
+                message,
+            )
+        })
     }
 
     fn error(&self, before: &[u8], message: String) -> LoadError {
@@ -128,7 +239,51 @@ impl Source {
 }
 
 fn count_lines(bytes: &[u8]) -> u64 {
-    memchr::memchr_iter(b'\n', bytes).count() as u64
+    memchr_iter(b'\n', bytes).count() as u64
+}
+
+/// Where rows end in bytes that begin with a row.
+#[derive(Debug, Default, PartialEq, Eq)]
+pub(crate) struct Scan {
+    /// After the last line end that is within no quotation marks.
+    pub whole: Option<usize>,
+    /// A quotation mark that opens a field and is not closed.
+    pub open: Option<usize>,
+}
+
+/// Finds the end of the last whole row (RFC 4180: a field in quotation marks may hold line ends).
+pub(crate) fn scan(bytes: &[u8], delimiter: u8) -> Scan {
+    let find = |byte, from: usize| {
+        let rest = bytes.get(from..).unwrap_or_default();
+        memchr(byte, rest).map(|at| from + at)
+    };
+    let last_end = |from: usize, to: usize| {
+        let stretch = bytes.get(from..to).unwrap_or_default();
+        memrchr(b'\n', stretch).map(|at| from + at + 1)
+    };
+    let mut whole = None;
+    let mut from = 0;
+    while let Some(quote) = find(b'"', from) {
+        whole = last_end(from, quote).or(whole);
+        let before = quote.checked_sub(1).and_then(|at| bytes.get(at));
+        from = quote + 1;
+        if !before.is_none_or(|byte| *byte == b'\n' || *byte == delimiter) {
+            continue;
+        }
+        loop {
+            let Some(close) = find(b'"', from) else {
+                let open = Some(quote);
+                return Scan { whole, open };
+            };
+            from = close + 1;
+            if bytes.get(from) != Some(&b'"') {
+                break;
+            }
+            from += 1;
+        }
+    }
+    whole = last_end(from, bytes.len()).or(whole);
+    Scan { whole, open: None }
 }
 
 /// Splits whole rows into about as many blocks as there are threads, each of whole rows and with its first
@@ -151,4 +306,37 @@ pub(crate) fn split_blocks(bytes: &[u8], first_line: u64, blocks: usize) -> Vec<
     }
     out.push((rest, line));
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand.
+    #[test]
+    fn rows_end_outside_quotation_marks() {
+        for (text, whole, open) in [
+            ("", None, None),
+            ("a,b", None, None),
+            ("a\nb", Some(2), None),
+            ("a,\"x\ny\"\nb", Some(8), None),
+            ("a,\"x\ny", None, Some(2)),
+            ("a\n\"x\ny", Some(2), Some(2)),
+            ("a,\"x\"\"\ny\"\n", Some(10), None),
+            ("a,5\" wide\nb\n", Some(12), None),
+            ("\"a\"b\"\n,\"", Some(7), Some(8)),
+        ] {
+            assert_eq!(
+                scan(text.as_bytes(), b','),
+                Scan { whole, open },
+                "{text:?}"
+            );
+        }
+        assert_eq!(
+            scan(b"a;\"x\n", b',').whole,
+            Some(6),
+            "no field of such a file"
+        );
+        assert_eq!(scan(b"a;\"x\n", b';').open, Some(2));
+    }
 }

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use whereworn_model::settings::Settings;
 
 use crate::error::LoadError;
+use crate::files::Access;
 use crate::input::{InputFile, list_inputs};
 
 /// A study folder whose settings have been read.
@@ -21,6 +22,15 @@ pub struct Study {
 }
 
 impl Study {
+    /// Who may read what is written into the folder.
+    pub fn access(&self) -> Access {
+        if self.settings.study.shared {
+            Access::Shared
+        } else {
+            Access::Owner
+        }
+    }
+
     /// Opens a study folder: reads `study.toml` (defaults where there is none) and lists the input files.
     ///
     /// # Errors
@@ -42,14 +52,17 @@ impl Study {
         };
         let settings = Settings::parse(text.as_deref().unwrap_or(""))
             .map_err(|error| LoadError::Study(format!("study.toml, {error}")))?;
-        let inputs = list_inputs(dir, &settings)?;
+        let (inputs, passed_over) = list_inputs(dir, &settings)?;
         if inputs.is_empty() {
+            let aside = passed_over
+                .first()
+                .map_or(String::new(), |first| format!(" ({first})"));
             return Err(LoadError::Study(format!(
-                "{}: no input: put CSV files into readings/, fingersticks/ and wear-events/, or map an export in study.toml",
+                "{}: no input: put CSV files into readings/, fingersticks/ and wear-events/, or map an export in study.toml{aside}",
                 dir.display()
             )));
         }
-        let mut warnings = Vec::new();
+        let mut warnings = passed_over;
         if text.is_none() {
             warnings.push("there is no study.toml: every setting has its default".to_owned());
         }

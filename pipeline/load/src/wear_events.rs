@@ -12,7 +12,8 @@ use crate::fields::{number, text, unknown, word};
 use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Seen, for_each_row, for_each_segment};
-use crate::reject::Fault;
+use crate::reject::{Fault, shown};
+use crate::source::Print;
 use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].
@@ -96,6 +97,8 @@ pub(crate) struct Placed<T> {
 pub(crate) struct Parsed<T> {
     pub rows: Vec<Placed<T>>,
     pub seen: Seen,
+    /// Size and hash of the file.
+    pub print: Print,
     /// Words left out, and columns that are none of ours, in words.
     pub warnings: Vec<String>,
 }
@@ -275,7 +278,7 @@ pub(crate) fn parse_rows<T>(
     let mut rows: Vec<Placed<T>> = Vec::new();
     let mut seen = Seen::default();
     let mut state = FileState::default();
-    let layout = for_each_segment(input, settings, |bytes, first_line, layout| {
+    let (layout, print) = for_each_segment(input, settings, |bytes, first_line, layout| {
         let part = for_each_row(&input.name, bytes, first_line, layout, |row| {
             let mut reader = RowReader {
                 layout,
@@ -290,12 +293,12 @@ pub(crate) fn parse_rows<T>(
                 row: parsed,
                 file: input.name.clone(),
                 line: row.line,
-                raw: text(row.raw),
+                raw: shown(&text(row.raw)),
             });
             Ok(())
         });
         seen.rows += part.rows;
-        seen.rejects.extend(part.rejects);
+        seen.rejects.append(part.rejects);
     })?;
     let mut times: Vec<Micros> = rows
         .iter_mut()
@@ -309,6 +312,7 @@ pub(crate) fn parse_rows<T>(
     Ok(Parsed {
         rows,
         seen,
+        print,
         warnings,
     })
 }

@@ -1,5 +1,6 @@
 //! Result tables: what a query gives and what the report shows.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 pub use crate::header::CellKind;
@@ -65,7 +66,7 @@ impl Cell {
             Self::Empty => String::new(),
             Self::Integer(value) => value.to_string(),
             Self::Number(value) => plain_number(*value),
-            Self::Text(text) => quote(text),
+            Self::Text(text) => quote(&inert(text)),
             Self::Time(at) => time::format_utc(*at),
             Self::Date(date) => date.to_string(),
         }
@@ -77,6 +78,18 @@ fn plain_number(value: f64) -> String {
         "0".to_owned()
     } else {
         value.to_string()
+    }
+}
+
+/// Text that a spreadsheet shows and does not compute: with an apostrophe before a sign with which formulas begin.
+/// Numbers stay numbers.
+pub fn inert(text: &str) -> Cow<'_, str> {
+    let formula =
+        text.starts_with(['=', '+', '-', '@', '\t', '\r']) && text.parse::<f64>().is_err();
+    if formula {
+        Cow::Owned(format!("'{text}"))
+    } else {
+        Cow::Borrowed(text)
     }
 }
 
@@ -224,6 +237,15 @@ mod tests {
             String::from_utf8(out).unwrap(),
             "site,bias,at\n\"a,\"\"b\"\"\",0.30000000000000004,1970-01-01T00:00:00Z\nc,,\n"
         );
+    }
+
+    #[test]
+    fn formulas_are_text() {
+        assert_eq!(Cell::Text("=1+2".into()).to_csv(), "'=1+2");
+        assert_eq!(Cell::Text("@a,b".into()).to_csv(), "\"'@a,b\"");
+        for text in ["-5.5", "a=b", "", "+1e3"] {
+            assert_eq!(inert(text), text);
+        }
     }
 
     #[test]

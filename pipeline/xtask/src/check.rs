@@ -42,6 +42,7 @@ const CHECKS: [(&str, Check); 6] = [
         "planted faults and clean studies",
         Simulation(|| crate::findings::run(true, None)),
     ),
+    ("faults on purpose", Simulation(|| crate::faults::run(true))),
 ];
 
 const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));

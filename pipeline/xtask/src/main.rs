@@ -1,4 +1,4 @@
-//! What contributors run: `cargo xtask check`, `cargo xtask calibrate`, `cargo xtask nights`.
+//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `faults`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;
@@ -6,10 +6,14 @@ use std::process::ExitCode;
 mod calibrate;
 mod check;
 mod findings;
+mod faults;
 mod nights;
+mod sbom;
 mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
+       cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
+       cargo xtask sbom                  what the program is made of, CycloneDX JSON
        cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
        cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights";
@@ -29,6 +33,9 @@ fn main() -> ExitCode {
         ["findings", only] => findings::run(false, Some(only)),
         ["nights", "--fit"] => nights::fit(),
         ["sentences", ..] => sentences::run(words.contains(&"--quick")),
+        ["faults"] => faults::run(false),
+        ["faults", "--quick"] => faults::run(true),
+        ["sbom"] => sbom::run(),
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

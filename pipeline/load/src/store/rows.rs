@@ -2,73 +2,76 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::manifest::{InputRecord, Manifest};
+use super::parsed::all_listed;
 use crate::error::LoadError;
-use crate::reject::Reject;
+use crate::reject::{Reject, Rejects, shown};
 use crate::settle_readings::Merged;
 use crate::source::Source;
-use crate::store::Manifest;
 use crate::study::Study;
 
-/// The lines of an input file with the given numbers.
+/// The lines of an input file with the given numbers, as they are shown; none where the file is no longer the one
+/// that was parsed.
 pub(crate) fn raw_lines(
     study: &Study,
-    name: &str,
+    record: &InputRecord,
     wanted: &BTreeSet<u64>,
 ) -> Result<BTreeMap<u64, String>, LoadError> {
     let mut found = BTreeMap::new();
-    let Some(input) = study.inputs.iter().find(|input| input.name == name) else {
+    let Some(input) = study.inputs.iter().find(|input| input.name == record.name) else {
         return Ok(found);
     };
     let mut source = Source::open(input)?;
-    while let Some(segment) = source.next()? {
+    while let Some(segment) = source.next(b',')? {
         for (line, text) in (segment.first_line..).zip(segment.bytes.split(|byte| *byte == b'\n')) {
             if wanted.contains(&line) {
-                found.insert(
-                    line,
-                    String::from_utf8_lossy(text.trim_ascii()).into_owned(),
-                );
+                let text = String::from_utf8_lossy(text.trim_ascii());
+                found.insert(line, shown(&text));
             }
         }
+    }
+    if source.finish()? != (record.size, record.sha256.clone()) {
+        found.clear();
     }
     Ok(found)
 }
 
-/// A reject for each reading that contradicts one that counts.
+/// A reject for each reading that contradicts one that counts; of a file with very many the first, and how many.
 pub(super) fn contradictions(
     merged: &Merged<'_>,
     study: &Study,
     manifest: &Manifest,
 ) -> Result<Vec<Reject>, LoadError> {
-    let mut by_file: BTreeMap<&str, BTreeMap<u64, String>> = BTreeMap::new();
+    let mut by_file: BTreeMap<u32, BTreeMap<u64, (u32, u32)>> = BTreeMap::new();
     for (place, first) in merged
         .sensors
         .iter()
         .flat_map(|sensor| &sensor.contradictions)
     {
         let (file, line) = merged.origin(*place);
-        let (first_file, first_line) = merged.origin(*first);
-        let reason = format!(
-            "contradicts {}, line {first_line}: same sensor and time, another glucose or status; the first stays",
-            manifest.file_name(first_file)
-        );
-        by_file
-            .entry(manifest.file_name(file))
-            .or_default()
-            .insert(u64::from(line), reason);
+        let lines = by_file.entry(file).or_default();
+        lines.insert(u64::from(line), merged.origin(*first));
     }
     let mut rejects = Vec::new();
-    for (file, reasons) in by_file {
-        let mut raw = raw_lines(study, file, &reasons.keys().copied().collect())?;
-        for (line, reason) in reasons {
-            let raw = raw.remove(&line).unwrap_or_default();
-            rejects.push(Reject {
-                file: file.to_owned(),
+    for record in &manifest.inputs {
+        let Some(lines) = by_file.remove(&record.number) else {
+            continue;
+        };
+        let mut of_file = Rejects::default();
+        let mut raw = raw_lines(study, record, &lines.keys().copied().collect())?;
+        for (line, (first_file, first_line)) in lines {
+            of_file.push(Reject {
+                file: record.name.clone(),
                 line,
                 column: "glucose".to_owned(),
-                reason,
-                raw,
+                reason: format!(
+                    "contradicts {}, line {first_line}: same sensor and time, another glucose or status; the first stays",
+                    manifest.file_name(first_file)
+                ),
+                raw: raw.remove(&line).unwrap_or_default(),
             });
         }
+        rejects.extend(all_listed(&record.name, of_file));
     }
     Ok(rejects)
 }

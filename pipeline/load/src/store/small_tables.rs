@@ -7,14 +7,14 @@ use arrow::array::{
     ArrayRef, AsArray, Float64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
     UInt32Array,
 };
-use arrow::datatypes::{Float64Type, TimestampMicrosecondType, UInt32Type};
 use arrow::error::ArrowError;
+use whereworn_model::time::Micros;
 
+use super::manifest::{Kind, Manifest};
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
 use crate::judgements::Judgement;
-use crate::parquet_io::{batches, write_batch};
-use crate::store::Manifest;
+use crate::parquet_io::{batches, typed};
 use crate::wear_events::{Placed, WearEvent};
 
 /// Parsed rows of the small tables with the places they came from.
@@ -27,23 +27,11 @@ pub(crate) struct SmallTables {
 
 impl SmallTables {
     pub fn read(dir: &Path, manifest: &Manifest) -> Result<Self, LoadError> {
-        let mut tables = Self::default();
-        if !manifest.fingersticks.is_empty() {
-            for batch in batches(&dir.join(&manifest.fingersticks))? {
-                tables.fingersticks.extend(fingersticks_of(&batch?));
-            }
-        }
-        if !manifest.wear_events.is_empty() {
-            for batch in batches(&dir.join(&manifest.wear_events))? {
-                tables.wear_events.extend(events_of(&batch?));
-            }
-        }
-        if !manifest.judgements.is_empty() {
-            for batch in batches(&dir.join(&manifest.judgements))? {
-                tables.judgements.extend(judgements_of(&batch?));
-            }
-        }
-        Ok(tables)
+        Ok(Self {
+            fingersticks: rows_of(dir, manifest, Kind::Fingersticks)?,
+            wear_events: rows_of(dir, manifest, Kind::WearEvents)?,
+            judgements: rows_of(dir, manifest, Kind::Judgements)?,
+        })
     }
 
     /// Drops rows of files other than these.
@@ -65,46 +53,28 @@ impl SmallTables {
         mut rows: Vec<&Placed<Fingerstick>>,
     ) -> Result<RecordBatch, ArrowError> {
         rows.sort_by(|a, b| (&a.row.wearer, a.row.time).cmp(&(&b.row.wearer, b.row.time)));
-        batch_of(fingerstick_columns(&rows))
+        batch_of(columns(rows))
     }
 
     /// Settled wear events as SQL sees them, by wearer and time.
     pub fn wear_events_batch(mut rows: Vec<&Placed<WearEvent>>) -> Result<RecordBatch, ArrowError> {
         rows.sort_by(|a, b| (&a.row.wearer, a.row.time).cmp(&(&b.row.wearer, b.row.time)));
-        batch_of(event_columns(&rows))
+        batch_of(columns(rows))
     }
 
     /// Settled judgements as SQL sees them, by wearer, sensor and start.
     pub fn judgements_batch(mut rows: Vec<&Placed<Judgement>>) -> Result<RecordBatch, ArrowError> {
         rows.sort_by(|a, b| a.row.subject().cmp(&b.row.subject()));
-        batch_of(judgement_columns(&rows))
+        batch_of(columns(rows))
     }
 
-    pub fn write(
-        &self,
-        dir: &Path,
-        manifest: &mut Manifest,
-        generation: &str,
-    ) -> Result<(), LoadError> {
-        manifest.fingersticks = format!("fingersticks-{generation}.parquet");
-        manifest.wear_events = format!("wear-events-{generation}.parquet");
-        manifest.judgements = format!("judgements-{generation}.parquet");
-        let write = |name: &str, batch: Result<RecordBatch, ArrowError>| {
-            let path = dir.join(name);
-            write_batch(&path, &batch.map_err(LoadError::store(&path))?)
-        };
-        write(
-            &manifest.fingersticks,
-            placed_batch(&self.fingersticks, fingerstick_columns),
-        )?;
-        write(
-            &manifest.wear_events,
-            placed_batch(&self.wear_events, event_columns),
-        )?;
-        write(
-            &manifest.judgements,
-            placed_batch(&self.judgements, judgement_columns),
-        )
+    /// The tables as the store keeps them.
+    pub fn batches(&self) -> Result<[(Kind, RecordBatch); 3], ArrowError> {
+        Ok([
+            (Kind::Fingersticks, placed_batch(&self.fingersticks)?),
+            (Kind::WearEvents, placed_batch(&self.wear_events)?),
+            (Kind::Judgements, placed_batch(&self.judgements)?),
+        ])
     }
 }
 
@@ -114,204 +84,193 @@ fn add<T>(rows: &mut Vec<Placed<T>>, more: Vec<Placed<T>>) {
     rows.sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
 }
 
+/// One value of a row: its column, and where it stands in the row.
+pub(crate) struct Field<T> {
+    name: &'static str,
+    place: FieldPlace<T>,
+}
+
+enum FieldPlace<T> {
+    Text(fn(&mut T) -> &mut String),
+    Instant(fn(&mut T) -> &mut Micros),
+    Number(fn(&mut T) -> &mut f64),
+    MaybeNumber(fn(&mut T) -> &mut Option<f64>),
+}
+
+const fn text<T>(name: &'static str, of: fn(&mut T) -> &mut String) -> Field<T> {
+    let place = FieldPlace::Text(of);
+    Field { name, place }
+}
+
+const fn instant<T>(name: &'static str, of: fn(&mut T) -> &mut Micros) -> Field<T> {
+    let place = FieldPlace::Instant(of);
+    Field { name, place }
+}
+
+const fn number<T>(name: &'static str, of: fn(&mut T) -> &mut f64) -> Field<T> {
+    let place = FieldPlace::Number(of);
+    Field { name, place }
+}
+
+const fn maybe<T>(name: &'static str, of: fn(&mut T) -> &mut Option<f64>) -> Field<T> {
+    let place = FieldPlace::MaybeNumber(of);
+    Field { name, place }
+}
+
+/// Rows that the store keeps, column by column.
+pub(crate) trait Stored: Clone + Default + 'static {
+    /// The columns as SQL sees them.
+    const FIELDS: &'static [Field<Self>];
+}
+
+impl Stored for Fingerstick {
+    const FIELDS: &'static [Field<Self>] = &[
+        text("wearer", |row| &mut row.wearer),
+        instant("time", |row| &mut row.time),
+        number("glucose", |row| &mut row.glucose),
+        text("meter", |row| &mut row.meter),
+        text("purpose", |row| &mut row.purpose),
+    ];
+}
+
+impl Stored for WearEvent {
+    const FIELDS: &'static [Field<Self>] = &[
+        text("wearer", |row| &mut row.wearer),
+        text("sensor", |row| &mut row.sensor),
+        instant("time", |row| &mut row.time),
+        text("event", |row| &mut row.event),
+        text("site", |row| &mut row.site),
+        text("side", |row| &mut row.side),
+        text("cause", |row| &mut row.cause),
+        text("tape", |row| &mut row.tape),
+        text("model", |row| &mut row.model),
+        text("lot", |row| &mut row.lot),
+        maybe("grade", |row| &mut row.grade),
+        text("aspect", |row| &mut row.aspect),
+        maybe("score", |row| &mut row.score),
+        text("posture", |row| &mut row.posture),
+        maybe("distance_cm", |row| &mut row.distance_cm),
+        text("note", |row| &mut row.note),
+    ];
+}
+
+impl Stored for Judgement {
+    const FIELDS: &'static [Field<Self>] = &[
+        text("wearer", |row| &mut row.wearer),
+        text("sensor", |row| &mut row.sensor),
+        instant("start", |row| &mut row.start),
+        text("verdict", |row| &mut row.verdict),
+        text("note", |row| &mut row.note),
+    ];
+}
+
 type Named = (&'static str, ArrayRef);
 
-fn texts<T>(name: &'static str, rows: &[&Placed<T>], of: impl Fn(&T) -> &str) -> Named {
-    (
-        name,
-        Arc::new(StringArray::from_iter_values(
-            rows.iter().map(|row| of(&row.row)),
-        )),
-    )
-}
+/// The columns of rows as SQL sees them.
+fn columns<T: Stored>(rows: Vec<&Placed<T>>) -> Vec<Named> {
+    let mut rows: Vec<T> = rows.into_iter().map(|placed| placed.row.clone()).collect();
+    let mut array = |field: &Field<T>| -> ArrayRef {
+        match field.place {
+            FieldPlace::Text(of) => Arc::new(StringArray::from_iter_values(
+                rows.iter_mut().map(|row| of(row).as_str()),
+            )),
+            FieldPlace::Instant(of) => {
+                let times = rows.iter_mut().map(|row| *of(row));
+                Arc::new(TimestampMicrosecondArray::from_iter_values(times).with_timezone("UTC"))
+            }
+            FieldPlace::Number(of) => Arc::new(Float64Array::from_iter_values(
+                rows.iter_mut().map(|row| *of(row)),
+            )),
+            FieldPlace::MaybeNumber(of) => Arc::new(
+                rows.iter_mut()
+                    .map(|row| *of(row))
+                    .collect::<Float64Array>(),
+            ),
+        }
+    };
 
-fn numbers<T>(name: &'static str, rows: &[&Placed<T>], of: impl Fn(&T) -> Option<f64>) -> Named {
-    (
-        name,
-        Arc::new(
-            rows.iter()
-                .map(|row| of(&row.row))
-                .collect::<Float64Array>(),
-        ),
-    )
-}
-
-fn instants<T>(name: &'static str, rows: &[&Placed<T>], of: impl Fn(&T) -> i64) -> Named {
-    let times = TimestampMicrosecondArray::from_iter_values(rows.iter().map(|row| of(&row.row)));
-    (name, Arc::new(times.with_timezone("UTC")))
-}
-
-/// The columns of fingersticks as SQL sees them.
-fn fingerstick_columns(rows: &[&Placed<Fingerstick>]) -> Vec<Named> {
-    vec![
-        texts("wearer", rows, |r| &r.wearer),
-        instants("time", rows, |r| r.time),
-        numbers("glucose", rows, |r| Some(r.glucose)),
-        texts("meter", rows, |r| &r.meter),
-        texts("purpose", rows, |r| &r.purpose),
-    ]
-}
-
-/// The columns of wear events as SQL sees them.
-fn event_columns(rows: &[&Placed<WearEvent>]) -> Vec<Named> {
-    vec![
-        texts("wearer", rows, |r| &r.wearer),
-        texts("sensor", rows, |r| &r.sensor),
-        instants("time", rows, |r| r.time),
-        texts("event", rows, |r| &r.event),
-        texts("site", rows, |r| &r.site),
-        texts("side", rows, |r| &r.side),
-        texts("cause", rows, |r| &r.cause),
-        texts("tape", rows, |r| &r.tape),
-        texts("model", rows, |r| &r.model),
-        texts("lot", rows, |r| &r.lot),
-        numbers("grade", rows, |r| r.grade),
-        texts("aspect", rows, |r| &r.aspect),
-        numbers("score", rows, |r| r.score),
-        texts("posture", rows, |r| &r.posture),
-        numbers("distance_cm", rows, |r| r.distance_cm),
-        texts("note", rows, |r| &r.note),
-    ]
-}
-
-/// The columns of judgements as SQL sees them.
-fn judgement_columns(rows: &[&Placed<Judgement>]) -> Vec<Named> {
-    vec![
-        texts("wearer", rows, |r| &r.wearer),
-        texts("sensor", rows, |r| &r.sensor),
-        instants("start", rows, |r| r.start),
-        texts("verdict", rows, |r| &r.verdict),
-        texts("note", rows, |r| &r.note),
-    ]
+    T::FIELDS
+        .iter()
+        .map(|field| (field.name, array(field)))
+        .collect()
 }
 
 /// Rows with the places they came from, as the store keeps them.
-fn placed_batch<T>(
-    rows: &[Placed<T>],
-    columns: fn(&[&Placed<T>]) -> Vec<Named>,
-) -> Result<RecordBatch, ArrowError> {
-    let rows: Vec<&Placed<T>> = rows.iter().collect();
-    let mut all = columns(&rows);
-    all.push((
-        "file",
-        Arc::new(StringArray::from_iter_values(
-            rows.iter().map(|r| r.file.as_str()),
-        )),
-    ));
-    all.push((
-        "line",
-        Arc::new(UInt32Array::from_iter_values(
-            rows.iter().map(|r| r.line as u32),
-        )),
-    ));
-    all.push((
-        "raw",
-        Arc::new(StringArray::from_iter_values(
-            rows.iter().map(|r| r.raw.as_str()),
-        )),
-    ));
+fn placed_batch<T: Stored>(rows: &[Placed<T>]) -> Result<RecordBatch, ArrowError> {
+    let mut all = columns(rows.iter().collect());
+    let texts = |of: fn(&Placed<T>) -> &str| -> ArrayRef {
+        Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
+    };
+    let lines = rows.iter().map(|row| row.line as u32);
+    all.push(("file", texts(|row| &row.file)));
+    all.push(("line", Arc::new(UInt32Array::from_iter_values(lines))));
+    all.push(("raw", texts(|row| &row.raw)));
     batch_of(all)
 }
 
-fn batch_of(columns: Vec<Named>) -> Result<RecordBatch, ArrowError> {
+pub(super) fn batch_of(columns: Vec<Named>) -> Result<RecordBatch, ArrowError> {
     RecordBatch::try_from_iter_with_nullable(
         columns.into_iter().map(|(name, array)| (name, array, true)),
     )
 }
 
-/// Reads the cells of a batch by column position.
-struct Cells<'b>(&'b RecordBatch);
-
-impl Cells<'_> {
-    fn text(&self, column: usize, row: usize) -> String {
-        self.0
-            .column(column)
-            .as_string::<i32>()
-            .value(row)
-            .to_owned()
-    }
-
-    fn instant(&self, column: usize, row: usize) -> i64 {
-        self.0
-            .column(column)
-            .as_primitive::<TimestampMicrosecondType>()
-            .value(row)
-    }
-
-    fn number(&self, column: usize, row: usize) -> Option<f64> {
-        let array = self.0.column(column).as_primitive::<Float64Type>();
-        arrow::array::Array::is_valid(array, row).then(|| array.value(row))
-    }
-
-    /// Wraps a row with its place, which stands in the three last columns.
-    fn placed<T>(&self, row: usize, value: T) -> Placed<T> {
-        let first = self.0.num_columns() - 3;
-        Placed {
-            row: value,
-            file: self.text(first, row),
-            line: u64::from(
-                self.0
-                    .column(first + 1)
-                    .as_primitive::<UInt32Type>()
-                    .value(row),
-            ),
-            raw: self.text(first + 2, row),
+/// The rows of a kind that the store keeps.
+fn rows_of<T: Stored>(
+    dir: &Path,
+    manifest: &Manifest,
+    kind: Kind,
+) -> Result<Vec<Placed<T>>, LoadError> {
+    let mut rows = Vec::new();
+    for file in manifest.files(kind) {
+        let path = dir.join(file);
+        for batch in batches(&path)? {
+            rows.extend(placed_rows(&batch?).map_err(LoadError::store(&path))?);
         }
     }
+    Ok(rows)
 }
 
-fn fingersticks_of(batch: &RecordBatch) -> Vec<Placed<Fingerstick>> {
-    let cells = Cells(batch);
-    let one = |row| {
-        let value = Fingerstick {
-            wearer: cells.text(0, row),
-            time: cells.instant(1, row),
-            glucose: cells.number(2, row).unwrap_or_default(),
-            meter: cells.text(3, row),
-            purpose: cells.text(4, row),
-        };
-        cells.placed(row, value)
-    };
-    (0..batch.num_rows()).map(one).collect()
-}
-
-fn judgements_of(batch: &RecordBatch) -> Vec<Placed<Judgement>> {
-    let cells = Cells(batch);
-    let one = |row| {
-        let value = Judgement {
-            wearer: cells.text(0, row),
-            sensor: cells.text(1, row),
-            start: cells.instant(2, row),
-            verdict: cells.text(3, row),
-            note: cells.text(4, row),
-        };
-        cells.placed(row, value)
-    };
-    (0..batch.num_rows()).map(one).collect()
-}
-
-fn events_of(batch: &RecordBatch) -> Vec<Placed<WearEvent>> {
-    let cells = Cells(batch);
-    let one = |row| {
-        let value = WearEvent {
-            wearer: cells.text(0, row),
-            sensor: cells.text(1, row),
-            time: cells.instant(2, row),
-            event: cells.text(3, row),
-            site: cells.text(4, row),
-            side: cells.text(5, row),
-            cause: cells.text(6, row),
-            tape: cells.text(7, row),
-            model: cells.text(8, row),
-            lot: cells.text(9, row),
-            grade: cells.number(10, row),
-            aspect: cells.text(11, row),
-            score: cells.number(12, row),
-            posture: cells.text(13, row),
-            distance_cm: cells.number(14, row),
-            note: cells.text(15, row),
-        };
-        cells.placed(row, value)
-    };
-    (0..batch.num_rows()).map(one).collect()
+fn placed_rows<T: Stored>(batch: &RecordBatch) -> Result<Vec<Placed<T>>, String> {
+    let texts = |name| typed(batch, name, |a| a.as_string_opt::<i32>());
+    let lines: &UInt32Array = typed(batch, "line", |a| a.as_primitive_opt())?;
+    let places = texts("file")?.iter().zip(lines.values()).zip(texts("raw")?);
+    let mut rows: Vec<Placed<T>> = places
+        .map(|((file, line), raw)| Placed {
+            row: T::default(),
+            file: file.unwrap_or_default().to_owned(),
+            line: u64::from(*line),
+            raw: raw.unwrap_or_default().to_owned(),
+        })
+        .collect();
+    for field in T::FIELDS {
+        let into = rows.iter_mut().map(|placed| &mut placed.row);
+        match field.place {
+            FieldPlace::Text(of) => {
+                let column = texts(field.name)?;
+                for (row, value) in into.zip(column.iter()) {
+                    *of(row) = value.unwrap_or_default().to_owned();
+                }
+            }
+            FieldPlace::Instant(of) => {
+                let column: &TimestampMicrosecondArray =
+                    typed(batch, field.name, |a| a.as_primitive_opt())?;
+                for (row, value) in into.zip(column.values()) {
+                    *of(row) = *value;
+                }
+            }
+            FieldPlace::Number(of) => {
+                let column: &Float64Array = typed(batch, field.name, |a| a.as_primitive_opt())?;
+                for (row, value) in into.zip(column.values()) {
+                    *of(row) = *value;
+                }
+            }
+            FieldPlace::MaybeNumber(of) => {
+                let column: &Float64Array = typed(batch, field.name, |a| a.as_primitive_opt())?;
+                for (row, value) in into.zip(column.iter()) {
+                    *of(row) = value;
+                }
+            }
+        }
+    }
+    Ok(rows)
 }

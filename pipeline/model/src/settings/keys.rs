@@ -45,6 +45,7 @@ const STUDY: Level = Keys(&[
     ("unit", Value),
     ("language", Value),
     ("date_format", Value),
+    ("shared", Value),
     ("keep_doubtful", Value),
 ]);
 

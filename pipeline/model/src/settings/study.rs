@@ -22,6 +22,8 @@ pub struct Study {
     pub date_format: Option<DateFormat>,
     /// Whether sensors whose clock or unit is plainly off stay in the comparisons.
     pub keep_doubtful: bool,
+    /// Whether others than the owner may read the store and reports, as far as the system's defaults let them.
+    pub shared: bool,
 }
 
 impl Default for Study {
@@ -34,6 +36,7 @@ impl Default for Study {
             language: Language::English,
             date_format: None,
             keep_doubtful: false,
+            shared: false,
         }
     }
 }

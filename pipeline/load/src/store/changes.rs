@@ -1,0 +1,128 @@
+//! Which files the store has as they are, and which have to be parsed.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::Loaded;
+use super::manifest::{InputRecord, Manifest};
+use crate::error::LoadError;
+use crate::files::fingerprint;
+use crate::input::{InputFile, Table};
+use crate::source::Print;
+use crate::study::Study;
+
+/// Sizes and hashes of input files, each taken once a run.
+#[derive(Default)]
+pub(super) struct Prints(BTreeMap<String, Print>);
+
+/// An input to be parsed, and the number that the store will know it by.
+pub(super) struct Changed<'s> {
+    pub file: &'s InputFile,
+    pub number: u32,
+}
+
+/// What differs between the study's files and the store.
+pub(super) struct Changes<'s> {
+    pub kept: Vec<InputRecord>,
+    pub changed: Vec<Changed<'s>>,
+    gone: usize,
+    settings_differ: bool,
+}
+
+impl<'s> Changes<'s> {
+    /// Compares files with what the store knows of them. A file is hashed where only its bytes can tell: one that
+    /// is new or of another size is parsed in any case.
+    pub fn find(
+        study: &'s Study,
+        old: &Manifest,
+        settings: &str,
+        prints: &mut Prints,
+    ) -> Result<Self, LoadError> {
+        let known: BTreeMap<(&str, Table), &InputRecord> = old
+            .inputs
+            .iter()
+            .map(|record| ((record.name.as_str(), record.table), record))
+            .collect();
+        let known_as = |input: &InputFile| known.get(&(input.name.as_str(), input.table)).copied();
+        prints.take(study, known_as)?;
+        let mut next = old
+            .inputs
+            .iter()
+            .map(|input| input.number + 1)
+            .max()
+            .unwrap_or(0);
+        let mut changes = Self {
+            kept: Vec::new(),
+            changed: Vec::new(),
+            gone: 0,
+            settings_differ: old.settings != settings,
+        };
+        for file in &study.inputs {
+            let print = prints.0.get(&file.name);
+            let same = known_as(file).filter(|record| {
+                print.is_some_and(|(size, sha256)| *size == record.size && *sha256 == record.sha256)
+            });
+            if let Some(record) = same {
+                changes.kept.push(record.clone());
+            } else {
+                changes.changed.push(Changed { file, number: next });
+                next += 1;
+            }
+        }
+        let here =
+            |record: &&InputRecord| study.inputs.iter().any(|input| input.name == record.name);
+        changes.gone = old.inputs.len() - old.inputs.iter().filter(here).count();
+        Ok(changes)
+    }
+
+    pub fn is_idle(&self) -> bool {
+        self.changed.is_empty() && self.gone == 0 && !self.settings_differ
+    }
+
+    /// Whether rows of a table come, change or go.
+    pub fn touches(&self, table: Table, old: &Manifest) -> bool {
+        let kept = |record: &InputRecord| self.kept.iter().any(|kept| kept.number == record.number);
+        self.changed.iter().any(|input| input.file.table == table)
+            || old
+                .inputs
+                .iter()
+                .any(|record| record.table == table && !kept(record))
+    }
+
+    pub fn loaded(&self) -> Loaded {
+        Loaded {
+            parsed: self.changed.len(),
+            unchanged: self.kept.len(),
+            gone: self.gone,
+            notes: Vec::new(),
+        }
+    }
+}
+
+impl Prints {
+    /// Hashes the files that the store knows by name and size.
+    fn take<'r>(
+        &mut self,
+        study: &Study,
+        known_as: impl Fn(&InputFile) -> Option<&'r InputRecord> + Sync,
+    ) -> Result<(), LoadError> {
+        let done = &self.0;
+        let new: Vec<(String, Print)> = study
+            .inputs
+            .par_iter()
+            .filter(|input| !done.contains_key(&input.name))
+            .filter(|input| {
+                let size = std::fs::metadata(&input.path).map_or(0, |meta| meta.len());
+                known_as(input).is_some_and(|record| record.size == size)
+            })
+            .map(|input| {
+                let print =
+                    fingerprint(&input.path).map_err(LoadError::io(&input.path, "reading"))?;
+                Ok((input.name.clone(), print))
+            })
+            .collect::<Result<_, LoadError>>()?;
+        self.0.extend(new);
+        Ok(())
+    }
+}

@@ -1,0 +1,92 @@
+//! What was parsed in a run.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::settings::Settings;
+
+use super::changes::Changed;
+use super::manifest::InputRecord;
+use super::small_tables::SmallTables;
+use crate::block::Block;
+use crate::error::LoadError;
+use crate::fingersticks::parse_fingerstick;
+use crate::input::Table;
+use crate::judgements::parse_judgement;
+use crate::readings::parse_readings;
+use crate::records::Seen;
+use crate::reject::{Reject, Rejects, not_listed};
+use crate::source::Print;
+use crate::wear_events::{parse_rows, parse_wear_event};
+
+/// What was parsed in a run.
+#[derive(Default)]
+pub(super) struct Parsed {
+    pub records: Vec<InputRecord>,
+    /// Readings by the numbers of their files.
+    pub readings: BTreeMap<u32, Block>,
+    pub small: SmallTables,
+    pub rejects: Vec<Reject>,
+}
+
+impl Parsed {
+    /// Parses a file.
+    pub fn add(&mut self, input: &Changed<'_>, settings: &Settings) -> Result<(), LoadError> {
+        match input.file.table {
+            Table::Readings => {
+                let (mut block, layout, print) = parse_readings(input.file, settings)?;
+                let seen = Seen {
+                    rows: block.rows,
+                    rejects: std::mem::take(&mut block.rejects),
+                };
+                self.readings.insert(input.number, block);
+                self.record(input, seen, print, layout.warnings());
+            }
+            Table::Fingersticks => {
+                let parsed =
+                    parse_rows(input.file, settings, parse_fingerstick, |row| &mut row.time)?;
+                self.small.fingersticks.extend(parsed.rows);
+                self.record(input, parsed.seen, parsed.print, parsed.warnings);
+            }
+            Table::Judgements => {
+                let parsed =
+                    parse_rows(input.file, settings, parse_judgement, |row| &mut row.start)?;
+                self.small.judgements.extend(parsed.rows);
+                self.record(input, parsed.seen, parsed.print, parsed.warnings);
+            }
+            Table::WearEvents => {
+                let parsed =
+                    parse_rows(input.file, settings, parse_wear_event, |row| &mut row.time)?;
+                self.small.wear_events.extend(parsed.rows);
+                self.record(input, parsed.seen, parsed.print, parsed.warnings);
+            }
+        }
+        Ok(())
+    }
+
+    fn record(&mut self, input: &Changed<'_>, seen: Seen, print: Print, warnings: Vec<String>) {
+        let (size, sha256) = print;
+        self.records.push(InputRecord {
+            number: input.number,
+            name: input.file.name.clone(),
+            table: input.file.table,
+            size,
+            sha256,
+            rows: seen.rows,
+            rejected: seen.rejects.count,
+            warnings,
+        });
+        self.rejects
+            .extend(all_listed(&input.file.name, seen.rejects));
+    }
+}
+
+/// Rejects with a line for those that are too many to be listed.
+pub(super) fn all_listed(file: &str, rejects: Rejects) -> Vec<Reject> {
+    let more = rejects.count - rejects.listed.len() as u64;
+    let mut listed = rejects.listed;
+    if more > 0 {
+        let line = listed.last().map_or(1, |reject| reject.line);
+        listed.push(not_listed(file, line, more));
+    }
+    listed
+}

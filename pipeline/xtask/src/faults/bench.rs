@@ -1,0 +1,336 @@
+//! A small study, what a sound run makes of it, and what has to hold after a fault.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use tempfile::TempDir;
+use whereworn_load::files::sha256;
+use whereworn_load::{Evidence, Study};
+
+/// Files of a folder by their paths below it, with the hashes of their bytes.
+pub type Tree = BTreeMap<String, String>;
+
+/// An instant after every row.
+const AS_OF: &str = "2026-06-01T00:00:00Z";
+
+/// The study and what a sound run makes of it.
+pub struct Bench {
+    root: TempDir,
+    program: PathBuf,
+    raw: Tree,
+    /// The report of a sound run in each state of [`State::ALL`].
+    reports: Vec<Tree>,
+}
+
+/// In which state a study is when the fault comes.
+#[derive(Clone, Copy, Debug)]
+pub enum State {
+    /// Never loaded.
+    Fresh,
+    /// Loaded and reported, then a file was added.
+    OneFileMore,
+    /// Loaded and reported, nothing new.
+    Idle,
+}
+
+impl State {
+    pub const ALL: [Self; 3] = [Self::Fresh, Self::OneFileMore, Self::Idle];
+}
+
+/// A copy of the study for one fault.
+pub struct Case {
+    _folder: TempDir,
+    state: State,
+    pub study: PathBuf,
+}
+
+impl Bench {
+    pub fn new() -> Result<Self, String> {
+        let root = tempfile::tempdir().map_err(|error| error.to_string())?;
+        let mut bench = Self {
+            program: program()?,
+            raw: Tree::new(),
+            reports: Vec::new(),
+            root,
+        };
+        bench
+            .prepare()
+            .map_err(|error| format!("the study: {error}"))?;
+        for state in [State::OneFileMore, State::Idle] {
+            bench.sound_report(&bench.folder(state))?;
+        }
+        let (before, after) = (bench.folder(State::OneFileMore), bench.folder(State::Idle));
+        fs::copy(after.join("readings/b.csv"), before.join("readings/b.csv"))
+            .map_err(|error| error.to_string())?;
+        bench.raw = raw(&after)?;
+        for state in State::ALL {
+            let case = bench.case(state)?;
+            bench.reports.push(bench.sound_report(&case.study)?);
+        }
+        Ok(bench)
+    }
+
+    fn sound_report(&self, study: &Path) -> Result<Tree, String> {
+        let done = self.command("report", study).output();
+        let done = done.map_err(|error| error.to_string())?;
+        if !done.status.success() {
+            let err = String::from_utf8_lossy(&done.stderr);
+            return Err(format!("a sound run fails: {err}"));
+        }
+        tree(&report_folder(study))
+    }
+
+    fn expected(&self, case: &Case) -> Result<&Tree, String> {
+        self.reports
+            .get(case.state as usize)
+            .ok_or_else(|| "no sound report".to_owned())
+    }
+
+    fn folder(&self, state: State) -> PathBuf {
+        self.root.path().join(format!("{state:?}"))
+    }
+
+    fn prepare(&self) -> std::io::Result<()> {
+        for state in State::ALL {
+            let study = self.folder(state);
+            for table in ["readings", "fingersticks", "wear-events"] {
+                fs::create_dir_all(study.join(table))?;
+            }
+            fs::write(
+                study.join("study.toml"),
+                "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n",
+            )?;
+            fs::write(study.join("readings/a.csv"), readings("a", 1, 60))?;
+            if !matches!(state, State::OneFileMore) {
+                fs::write(study.join("readings/b.csv"), readings("b", 6, 60))?;
+            }
+            let checks: String = (1..10)
+                .map(|day| format!("2026-03-{day:02}T12:02:00Z,{}\n", 100 + day))
+                .collect();
+            fs::write(
+                study.join("fingersticks/f.csv"),
+                "time,glucose\n".to_owned() + &checks,
+            )?;
+            fs::write(
+                study.join("wear-events/e.csv"),
+                "sensor,time,event,site,cause\n\
+                 a,2026-03-01T00:00:00Z,insert,calf,\na,2026-03-05T00:00:00Z,end,,fell-off\n\
+                 b,2026-03-06T00:00:00Z,insert,chest,\nb,2026-03-10T00:00:00Z,end,,completed\n",
+            )?;
+        }
+        Ok(())
+    }
+
+    /// A copy of the study in a state.
+    pub fn case(&self, state: State) -> Result<Case, String> {
+        let folder = tempfile::tempdir_in(self.root.path()).map_err(|error| error.to_string())?;
+        let study = folder.path().join("study");
+        copy(&self.folder(state), &study).map_err(|error| error.to_string())?;
+        Ok(Case {
+            _folder: folder,
+            state,
+            study,
+        })
+    }
+
+    /// The program, to be run on a study.
+    pub fn command(&self, command: &str, study: &Path) -> Command {
+        let mut run = Command::new(&self.program);
+        run.args(self.arguments(command, study));
+        run
+    }
+
+    /// A tool that runs the program on a study.
+    pub fn under(&self, tool: &[String], command: &str, study: &Path) -> Command {
+        let (name, rest) = tool
+            .split_first()
+            .map_or(("env", &[][..]), |(name, rest)| (name.as_str(), rest));
+        let mut run = Command::new(name);
+        run.args(rest)
+            .arg(&self.program)
+            .args(self.arguments(command, study));
+        run
+    }
+
+    fn arguments(&self, command: &str, study: &Path) -> Vec<String> {
+        let mut arguments = vec![command.to_owned(), study.display().to_string()];
+        if command == "query" {
+            arguments.push("sessions".to_owned());
+        }
+        if command != "load" {
+            arguments.extend(["--as-of".to_owned(), AS_OF.to_owned()]);
+        }
+        arguments
+    }
+
+    /// What holds after a run whose fault is over: no panic, raw files as they were, no report that is not whole;
+    /// and the next run gives the sound report and clears everything away.
+    pub fn holds(&self, case: &Case, run: Option<&Output>) -> Result<(), String> {
+        if let Some(run) = run {
+            let err = String::from_utf8_lossy(&run.stderr);
+            if err.contains("panicked") || err.contains("fault in whereworn") {
+                return Err(format!("panic: {err}"));
+            }
+            if run
+                .status
+                .code()
+                .is_some_and(|code| ![0, 1].contains(&code))
+            {
+                return Err(format!("{}: {err}", run.status));
+            }
+        }
+        let study = &case.study;
+        if raw(study)? != self.raw {
+            return Err("a raw file was changed".to_owned());
+        }
+        let report = report_folder(study);
+        if report.exists() {
+            whole(&report)?;
+        }
+        let again = self
+            .command("report", study)
+            .output()
+            .map_err(|error| error.to_string())?;
+        let err = String::from_utf8_lossy(&again.stderr);
+        if !again.status.success() {
+            return Err(format!("the next run fails: {err}"));
+        }
+        if let Some(name) = differing(&tree(&report)?, self.expected(case)?) {
+            return Err(format!("the next report differs in {name}"));
+        }
+        let study = Study::open(study).map_err(|error| error.to_string())?;
+        let said = Evidence::read(&study).map_err(|error| error.to_string())?;
+        if let Some(damaged) = said.warnings.first() {
+            return Err(damaged.clone());
+        }
+        left_over(&study.dir)
+    }
+
+    /// What a sound run writes is what was written: for runs that ended well.
+    pub fn reported(&self, case: &Case) -> Result<(), String> {
+        match differing(&tree(&report_folder(&case.study))?, self.expected(case)?) {
+            Some(name) => Err(format!("exit 0, and the report differs in {name}")),
+            None => Ok(()),
+        }
+    }
+}
+
+fn program() -> Result<PathBuf, String> {
+    let target = std::env::var("CARGO_TARGET_DIR").unwrap_or_else(|_| "target".to_owned());
+    let program = Path::new(&target).join("release/whereworn");
+    fs::canonicalize(&program).map_err(|error| format!("{}: {error}", program.display()))
+}
+
+/// A reading every quarter of an hour from a day in March on.
+fn readings(sensor: &str, day: u32, hours: u32) -> String {
+    let rows = (0..hours * 4).map(|quarter| {
+        let (hour, minute) = (quarter / 4, quarter % 4 * 15);
+        let (day, hour) = (day + hour / 24, hour % 24);
+        let glucose = 90 + (quarter * 37 + day * 11) % 80;
+        format!("{sensor},2026-03-{day:02}T{hour:02}:{minute:02}:00Z,{glucose}\n")
+    });
+    "sensor,time,glucose\n".to_owned() + &rows.collect::<String>()
+}
+
+fn report_folder(study: &Path) -> PathBuf {
+    study.join("reports/2026-03-clinician")
+}
+
+/// The files that a person put into a study.
+fn raw(study: &Path) -> Result<Tree, String> {
+    let mut all = tree(study)?;
+    all.retain(|name, _| {
+        ["study.toml", "readings/", "fingersticks/", "wear-events/"]
+            .iter()
+            .any(|part| name.starts_with(part))
+    });
+    Ok(all)
+}
+
+fn tree(folder: &Path) -> Result<Tree, String> {
+    let mut files = Tree::new();
+    collect(folder, "", &mut files).map_err(|error| format!("{}: {error}", folder.display()))?;
+    Ok(files)
+}
+
+fn collect(folder: &Path, prefix: &str, files: &mut Tree) -> std::io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        let name = format!("{prefix}{}", entry.file_name().to_string_lossy());
+        if entry.path().is_dir() {
+            collect(&entry.path(), &format!("{name}/"), files)?;
+        } else {
+            files.insert(name, sha256(&fs::read(entry.path())?));
+        }
+    }
+    Ok(())
+}
+
+fn differing(found: &Tree, expected: &Tree) -> Option<String> {
+    let mut names: Vec<&String> = found.keys().chain(expected.keys()).collect();
+    names.sort();
+    names
+        .into_iter()
+        .find(|name| found.get(*name) != expected.get(*name))
+        .cloned()
+}
+
+/// Every file that `run.json` lists is there with its hash, and no other.
+fn whole(report: &Path) -> Result<(), String> {
+    let found = tree(report)?;
+    let run = fs::read(report.join("run.json")).map_err(|_| "a report without run.json")?;
+    let run: serde_json::Value = serde_json::from_slice(&run).map_err(|error| error.to_string())?;
+    let files = run.get("files").cloned().unwrap_or_default();
+    let mut listed: Tree = serde_json::from_value(files).map_err(|error| error.to_string())?;
+    if let Some(own) = found.get("run.json") {
+        listed.insert("run.json".to_owned(), own.clone());
+    }
+    match differing(&found, &listed) {
+        Some(name) => Err(format!("a report stands that is not whole: {name}")),
+        None => Ok(()),
+    }
+}
+
+/// Nothing hidden beside reports, and in the store only what its manifest names, and locks.
+fn left_over(study: &Path) -> Result<(), String> {
+    let manifest = fs::read_to_string(study.join(".whereworn/manifest.json")).unwrap_or_default();
+    for (folder, own) in [("reports", false), (".whereworn", true)] {
+        let entries = fs::read_dir(study.join(folder)).map_err(|error| error.to_string())?;
+        for entry in entries.flatten() {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            let known = ["lock", "readers", "evidence-lock", "manifest.json"];
+            let expected = if own {
+                known.contains(&name.as_str()) || manifest.contains(&format!("\"{name}\""))
+            } else {
+                !name.starts_with('.')
+            };
+            if !expected {
+                return Err(format!("{folder}/{name} was left"));
+            }
+        }
+    }
+    let beside = fs::read_dir(study).map_err(|error| error.to_string())?;
+    for entry in beside.flatten() {
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if name.starts_with('.') && name != ".whereworn" {
+            return Err(format!("{name} was left"));
+        }
+    }
+    Ok(())
+}
+
+fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
+    fs::create_dir_all(to)?;
+    for entry in fs::read_dir(from)? {
+        let entry = entry?;
+        let to = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &to)?;
+        } else {
+            fs::copy(entry.path(), &to)?;
+        }
+    }
+    Ok(())
+}

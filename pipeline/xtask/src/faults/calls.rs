@@ -1,0 +1,193 @@
+//! System calls that fail from outside, by `strace`, and file sizes that are limited, by `prlimit`.
+//!
+//! `strace` counts the occurrences of a call in each thread: the n-th is the n-th of its thread.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+
+use super::bench::{Bench, State};
+use super::{Extent, Tally, usable};
+
+/// Calls on files that the program makes.
+const CALLS: [&str; 20] = [
+    "openat",
+    "read",
+    "pread64",
+    "write",
+    "fsync",
+    "rename",
+    "renameat2",
+    "unlink",
+    "unlinkat",
+    "mkdir",
+    "rmdir",
+    "linkat",
+    "flock",
+    "ftruncate",
+    "getdents64",
+    "statx",
+    "lseek",
+    "fchmod",
+    "close",
+    "readlink",
+];
+
+/// What a call fails with: no space, a broken disk, no permission, a kill.
+const FAULTS: [&str; 4] = ["error=ENOSPC", "error=EIO", "error=EACCES", "signal=KILL"];
+
+const COMMANDS: [&str; 4] = ["load", "report", "check", "query"];
+
+/// Lets each occurrence of each call fail in each way, in each command on a study in each state.
+pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
+    let mut tally = Tally::default();
+    let probe = [
+        "-f",
+        "-o",
+        "/dev/null",
+        "-e",
+        "inject=fsync:error=EIO:when=9999",
+        "true",
+    ];
+    if !usable("strace", &probe) {
+        return Ok(tally);
+    }
+    for state in State::ALL {
+        for command in COMMANDS {
+            for (call, before, most) in occurrences(bench, state, command)? {
+                let step = (most - before).div_ceil(extent.occurrences).max(1);
+                for fault in FAULTS {
+                    for n in (before + 1..=most).step_by(step) {
+                        let inject = format!("inject={call}:{fault}:when={n}");
+                        let outcome = failed(bench, state, command, &inject);
+                        tally.add(&format!("{state:?} {command} {inject}"), outcome);
+                    }
+                }
+            }
+        }
+    }
+    Ok(tally)
+}
+
+fn failed(bench: &Bench, state: State, command: &str, inject: &str) -> Result<(), String> {
+    let case = bench.case(state)?;
+    let tool: Vec<String> = [
+        "strace",
+        "-f",
+        "--seccomp-bpf",
+        "-o",
+        "/dev/null",
+        "-e",
+        inject,
+    ]
+    .map(str::to_owned)
+    .to_vec();
+    let run = bench.under(&tool, command, &case.study).output();
+    let run = run.map_err(|error| error.to_string())?;
+    if run.status.success() && command == "report" {
+        bench.reported(&case)?;
+    }
+    bench.holds(&case, Some(&run))
+}
+
+/// How often a thread makes each call in a sound run: before the study is opened, and in all.
+fn occurrences(
+    bench: &Bench,
+    state: State,
+    command: &str,
+) -> Result<Vec<(&'static str, usize, usize)>, String> {
+    let case = bench.case(state)?;
+    let log = case.study.with_extension("log");
+    let tool: Vec<String> = ["strace", "-f", "-o", &log.display().to_string()]
+        .map(str::to_owned)
+        .to_vec();
+    let run = bench.under(&tool, command, &case.study).output();
+    run.map_err(|error| error.to_string())?;
+    let text = fs::read(&log).map_err(|error| error.to_string())?;
+    let text = String::from_utf8_lossy(&text);
+    let mut counts: BTreeMap<&str, (usize, BTreeMap<&str, usize>)> = BTreeMap::new();
+    let mut opened = false;
+    for line in text.lines() {
+        let Some((thread, rest)) = line.split_once(' ') else {
+            continue;
+        };
+        let rest = rest.trim_start();
+        opened |= rest.contains("study.toml");
+        let Some(call) = CALLS.iter().find(|call| {
+            rest.strip_prefix(**call)
+                .is_some_and(|rest| rest.starts_with('('))
+        }) else {
+            continue;
+        };
+        let (before, threads) = counts.entry(call).or_default();
+        *threads.entry(thread).or_default() += 1;
+        // Until then only the loader and the runtime have worked, in one thread.
+        if !opened {
+            *before += 1;
+        }
+    }
+    let all = CALLS.into_iter().filter_map(|call| {
+        let (before, threads) = counts.get(call)?;
+        let most = threads.values().max().copied().unwrap_or(0);
+        (most > *before).then_some((call, *before, most))
+    });
+    Ok(all.collect())
+}
+
+/// Lets no file grow beyond so many bytes: the write that would is cut short, the next one fails.
+pub fn limits(bench: &Bench, extent: Extent) -> Result<Tally, String> {
+    let mut tally = Tally::default();
+    if !usable("prlimit", &["--fsize=1000", "true"]) {
+        return Ok(tally);
+    }
+    for state in State::ALL {
+        for command in ["load", "report"] {
+            let sizes = sizes(bench, extent)?;
+            for size in sizes {
+                let outcome = limited(bench, state, command, size);
+                tally.add(
+                    &format!("{state:?} {command} with files of {size} bytes at most"),
+                    outcome,
+                );
+            }
+        }
+    }
+    Ok(tally)
+}
+
+fn limited(bench: &Bench, state: State, command: &str, size: u64) -> Result<(), String> {
+    let case = bench.case(state)?;
+    let script = format!("trap '' XFSZ; exec prlimit --fsize={size} \"$@\"");
+    let tool: Vec<String> = ["sh", "-c", &script, "sh"].map(str::to_owned).to_vec();
+    let run = bench.under(&tool, command, &case.study).output();
+    let run = run.map_err(|error| error.to_string())?;
+    if run.status.success() && command == "report" {
+        bench.reported(&case)?;
+    }
+    bench.holds(&case, Some(&run))
+}
+
+/// Sizes at which some file of the study just fits and just does not.
+fn sizes(bench: &Bench, extent: Extent) -> Result<Vec<u64>, String> {
+    let case = bench.case(State::Idle)?;
+    let mut sizes = vec![0, 1];
+    lengths(&case.study, &mut sizes).map_err(|error| error.to_string())?;
+    sizes.sort_unstable();
+    sizes.dedup();
+    let most = extent.occurrences.saturating_mul(8);
+    let step = sizes.len().div_ceil(most).max(1);
+    Ok(sizes.into_iter().step_by(step).collect())
+}
+
+fn lengths(folder: &Path, sizes: &mut Vec<u64>) -> std::io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let entry = entry?;
+        if entry.path().is_dir() {
+            lengths(&entry.path(), sizes)?;
+        } else {
+            let length = entry.metadata()?.len();
+            sizes.extend([length / 2, length.saturating_sub(1)]);
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,120 @@
+//! Faults on purpose: file operations that fail, processes that are killed, bits that flip, runs at once.
+//!
+//! The program that is tested is the one that is shipped: system calls are made to fail from outside by `strace`,
+//! file sizes are limited by `prlimit`. After each fault the raw files are as they were, a report that stands is
+//! whole, and the next run gives the report that a sound run gives, to the byte.
+
+use std::process::Command;
+
+mod bench;
+mod calls;
+mod flips;
+mod kills;
+mod runs;
+
+use bench::Bench;
+
+/// How much is tried.
+#[derive(Clone, Copy)]
+pub struct Extent {
+    /// Of the occurrences of one system call, at most so many.
+    occurrences: usize,
+    /// Kills at random moments for each command.
+    kills: usize,
+    /// Of the bytes of a store file, at most so many.
+    bytes: usize,
+    /// Rounds of runs at once for each pairing.
+    rounds: usize,
+}
+
+const QUICK: Extent = Extent {
+    occurrences: 1,
+    kills: 5,
+    bytes: 40,
+    rounds: 1,
+};
+
+const FULL: Extent = Extent {
+    occurrences: usize::MAX,
+    kills: 125,
+    bytes: 2000,
+    rounds: 20,
+};
+
+/// What went wrong, each with the fault that brought it about.
+#[derive(Default)]
+pub struct Tally {
+    tried: usize,
+    wrong: Vec<String>,
+}
+
+impl Tally {
+    /// Counts a fault and what it brought about.
+    fn add(&mut self, fault: &str, outcome: Result<(), String>) {
+        self.tried += 1;
+        if let Err(what) = outcome {
+            println!("WRONG  {fault}: {what}");
+            self.wrong.push(format!("{fault}: {what}"));
+        }
+    }
+}
+
+/// Runs all kinds of faults.
+pub fn run(quick: bool) -> Result<(), String> {
+    let extent = if quick { QUICK } else { FULL };
+    build()?;
+    let bench = Bench::new()?;
+    let mut wrong = 0;
+    for (name, kind) in [
+        (
+            "bits flipped in files of the store",
+            flips::run as fn(&Bench, Extent) -> Result<Tally, String>,
+        ),
+        ("runs at once", runs::run),
+        ("kills at random moments", kills::run),
+        (
+            "file sizes limited: short writes and full disks",
+            calls::limits,
+        ),
+        ("system calls that fail, and kills at them", calls::run),
+    ] {
+        let started = std::time::Instant::now();
+        let tally = kind(&bench, extent)?;
+        println!(
+            "{name}: {} tried, {} wrong, {:.0} s",
+            tally.tried,
+            tally.wrong.len(),
+            started.elapsed().as_secs_f64()
+        );
+        wrong += tally.wrong.len();
+    }
+    if wrong > 0 {
+        return Err(format!("{wrong} faults did harm"));
+    }
+    Ok(())
+}
+
+fn build() -> Result<(), String> {
+    let built = Command::new("cargo")
+        .args(["build", "--release", "--locked", "--bin", "whereworn"])
+        .status();
+    match built {
+        Ok(status) if status.success() => Ok(()),
+        _ => Err("the program does not build".to_owned()),
+    }
+}
+
+/// Whether a tool is there and may do what it is for; says so loudly where not.
+fn usable(tool: &str, arguments: &[&str]) -> bool {
+    let works = Command::new(tool)
+        .args(arguments)
+        .output()
+        .is_ok_and(|output| output.status.success());
+    if !works {
+        println!(
+            "NOT RUN: `{tool} {}` does not work here",
+            arguments.join(" ")
+        );
+    }
+    works
+}

@@ -1,0 +1,69 @@
+//! Two to four runs at once, in all pairings, also slowed down.
+
+use std::process::{Child, Stdio};
+
+use super::bench::{Bench, State};
+use super::{Extent, Tally, usable};
+
+const COMMANDS: [&str; 4] = ["load", "report", "check", "query"];
+
+/// Runs every pair of commands at once, and four together, on a study in each state.
+pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
+    let slow = usable("strace", &["-f", "-o", "/dev/null", "true"]);
+    let mut tally = Tally::default();
+    let mut groups: Vec<Vec<&str>> = vec![COMMANDS.to_vec()];
+    for (number, first) in COMMANDS.iter().enumerate() {
+        for second in COMMANDS.iter().skip(number) {
+            groups.push(vec![first, second]);
+        }
+    }
+    for state in [State::Fresh, State::OneFileMore] {
+        for group in &groups {
+            for round in 0..extent.rounds {
+                for slowed in if slow {
+                    &[false, true][..]
+                } else {
+                    &[false][..]
+                } {
+                    let fault = format!("{state:?} {group:?}, round {round}, slowed: {slowed}");
+                    tally.add(&fault, at_once(bench, state, group, *slowed));
+                }
+            }
+        }
+    }
+    Ok(tally)
+}
+
+fn at_once(bench: &Bench, state: State, commands: &[&str], slowed: bool) -> Result<(), String> {
+    let case = bench.case(state)?;
+    let slow: Vec<String> = if slowed {
+        "strace -f --seccomp-bpf -o /dev/null -e trace=fsync,rename,renameat2,unlink \
+         -e inject=fsync,rename,renameat2,unlink:delay_enter=20000"
+            .split_whitespace()
+            .map(str::to_owned)
+            .collect()
+    } else {
+        vec!["env".to_owned()]
+    };
+    let start = |command: &&str| -> Result<Child, String> {
+        let mut run = bench.under(&slow, command, &case.study);
+        run.stdout(Stdio::null()).stderr(Stdio::piped());
+        run.spawn().map_err(|error| error.to_string())
+    };
+    let runs: Vec<Child> = commands.iter().map(start).collect::<Result<_, _>>()?;
+    let mut outputs = Vec::new();
+    for run in runs {
+        outputs.push(run.wait_with_output().map_err(|error| error.to_string())?);
+    }
+    for output in &outputs {
+        let err = String::from_utf8_lossy(&output.stderr);
+        let busy = output.status.code() == Some(1) && err.contains("another run");
+        if !output.status.success() && !busy {
+            return Err(format!("{}: {err}", output.status));
+        }
+    }
+    if outputs.iter().all(|output| !output.status.success()) {
+        return Err("every run says that another one works".to_owned());
+    }
+    bench.holds(&case, None)
+}
