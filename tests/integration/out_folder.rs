@@ -142,10 +142,7 @@ fn a_report_made_again() {
         "time,glucose\n2026-01-06T10:00:00Z,120\n",
     );
     let again = study.run("report", &["--from", &run_json, "--as-of", LATER]);
-    again.says(&[
-        "input fingersticks/more.csv is new",
-        "more files differ",
-    ]);
+    again.says(&["input fingersticks/more.csv is new", "more files differ"]);
     study
         .run("report", &["--from", &run_json, "--month", "2026-01"])
         .says(&["cannot be used with"]);
