@@ -78,13 +78,24 @@ pub fn tables(outcome: &Outcome) -> Vec<ResultTable> {
     let left_out = &outcome.left_out;
     let text = |of: fn(&Finding) -> &str| findings.iter().map(|f| cell(of(f))).collect();
     let time = |of: fn(&Finding) -> Option<Micros>| {
-        findings.iter().map(|f| of(f).map_or(Cell::Empty, Cell::Time)).collect()
+        findings
+            .iter()
+            .map(|f| of(f).map_or(Cell::Empty, Cell::Time))
+            .collect()
     };
     let flag = |of: fn(&Finding) -> bool| {
-        findings.iter().map(|f| Cell::Integer(i64::from(of(f)))).collect()
+        findings
+            .iter()
+            .map(|f| Cell::Integer(i64::from(of(f))))
+            .collect()
     };
-    let lines = findings.iter().map(|f| f.line.map_or(Cell::Empty, |line| Cell::Integer(line as i64)));
-    let sizes = findings.iter().map(|f| f.size.map_or(Cell::Empty, Cell::number));
+    let lines = findings.iter().map(|f| {
+        f.line
+            .map_or(Cell::Empty, |line| Cell::Integer(line as i64))
+    });
+    let sizes = findings
+        .iter()
+        .map(|f| f.size.map_or(Cell::Empty, Cell::number));
     let touches = findings.iter().map(|f| cell(&f.touches.join("+")));
     vec![
         table(
@@ -115,9 +126,18 @@ pub fn tables(outcome: &Outcome) -> Vec<ResultTable> {
             "left_out",
             LEFT_OUT,
             vec![
-                ("wearer", left_out.iter().map(|out| cell(&out.wearer)).collect()),
-                ("sensor", left_out.iter().map(|out| cell(&out.sensor)).collect()),
-                ("reason", left_out.iter().map(|out| cell(out.reason)).collect()),
+                (
+                    "wearer",
+                    left_out.iter().map(|out| cell(&out.wearer)).collect(),
+                ),
+                (
+                    "sensor",
+                    left_out.iter().map(|out| cell(&out.sensor)).collect(),
+                ),
+                (
+                    "reason",
+                    left_out.iter().map(|out| cell(out.reason)).collect(),
+                ),
             ],
         ),
     ]
@@ -139,7 +159,9 @@ fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTab
             let declared = header.columns.get(name).cloned().unwrap_or_default();
             Column {
                 name: name.to_owned(),
-                kind: declared.declared_kind().unwrap_or(whereworn_model::table::CellKind::Text),
+                kind: declared
+                    .declared_kind()
+                    .unwrap_or(whereworn_model::table::CellKind::Text),
                 header: declared,
                 cells,
             }
@@ -156,7 +178,10 @@ fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTab
 /// Findings as JSON, keys without a value left out. Those seen and all right come last in an array of their own.
 pub fn as_json(outcome: &Outcome) -> Value {
     let of = |seen: bool| -> Vec<Value> {
-        let all = outcome.findings.iter().filter(|finding| finding.seen == seen);
+        let all = outcome
+            .findings
+            .iter()
+            .filter(|finding| finding.seen == seen);
         all.map(one_as_json).collect()
     };
     json!({ "version": 1, "findings": of(false), "seen": of(true) })
@@ -204,11 +229,17 @@ fn one_as_json(finding: &Finding) -> Value {
 /// How many findings there are, in one line; `None` where there are none.
 pub fn in_short(outcome: &Outcome) -> Option<String> {
     let count = |severity: Severity| {
-        let of = outcome.findings.iter().filter(|f| f.severity == severity && !f.seen);
+        let of = outcome
+            .findings
+            .iter()
+            .filter(|f| f.severity == severity && !f.seen);
         of.count()
     };
-    let (wrong, doubtful, thin) =
-        (count(Severity::Wrong), count(Severity::Doubtful), count(Severity::Thin));
+    let (wrong, doubtful, thin) = (
+        count(Severity::Wrong),
+        count(Severity::Doubtful),
+        count(Severity::Thin),
+    );
     let seen = outcome.findings.iter().filter(|f| f.seen).count();
     if wrong + doubtful + thin + seen == 0 {
         return None;
@@ -237,8 +268,11 @@ pub fn as_text(outcome: &Outcome) -> String {
         (Severity::Doubtful, "Doubtful"),
         (Severity::Thin, "Thin"),
     ] {
-        let of: Vec<&Finding> =
-            outcome.findings.iter().filter(|f| f.severity == severity && !f.seen).collect();
+        let of: Vec<&Finding> = outcome
+            .findings
+            .iter()
+            .filter(|f| f.severity == severity && !f.seen)
+            .collect();
         if of.is_empty() {
             out += &format!("{title}: nothing found\n");
             continue;
@@ -253,7 +287,11 @@ pub fn as_text(outcome: &Outcome) -> String {
             }
         }
     }
-    let seen: Vec<&Finding> = outcome.findings.iter().filter(|finding| finding.seen).collect();
+    let seen: Vec<&Finding> = outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.seen)
+        .collect();
     if !seen.is_empty() {
         out += "Seen, and all right:\n";
         for finding in seen {
@@ -280,7 +318,10 @@ fn lines(finding: &Finding) -> String {
         }
     }
     if finding.severity != Severity::Thin {
-        out += &format!("  If it is all right, in study.toml: {}\n", seen_line(finding));
+        out += &format!(
+            "  If it is all right, in study.toml: {}\n",
+            seen_line(finding)
+        );
     }
     out
 }
@@ -297,10 +338,19 @@ fn seen_line(finding: &Finding) -> String {
     let mut named: Vec<String> = named
         .iter()
         .filter(|(_, value)| !value.is_empty())
-        .map(|(key, value)| format!("{key} = \"{}\"", value.replace('\\', "\\\\").replace('"', "\\\"")))
+        .map(|(key, value)| {
+            format!(
+                "{key} = \"{}\"",
+                value.replace('\\', "\\\\").replace('"', "\\\"")
+            )
+        })
         .collect();
     if named.is_empty() && !finding.file.is_empty() {
         named.push(format!("file = \"{}\"", finding.file));
     }
-    format!("[[seen]] with kind = \"{}\", {}", finding.kind, named.join(", "))
+    format!(
+        "[[seen]] with kind = \"{}\", {}",
+        finding.kind,
+        named.join(", ")
+    )
 }

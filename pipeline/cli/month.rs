@@ -3,8 +3,8 @@
 use std::path::Path;
 use std::time::Duration;
 
-use whereworn_findings::Outcome;
 use whereworn_engine::{Catalog, Engine, StudyTables};
+use whereworn_findings::Outcome;
 use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
 use whereworn_model::time::{Micros, Month, format_utc};
 

@@ -136,7 +136,10 @@ fn arrows_between_the_crates() {
         ("whereworn-load", &["whereworn-model"]),
         ("whereworn-engine", &["whereworn-model", "whereworn-stats"]),
         ("whereworn-report", &["whereworn-model"]),
-        ("whereworn-findings", &["whereworn-model", "whereworn-stats"]),
+        (
+            "whereworn-findings",
+            &["whereworn-model", "whereworn-stats"],
+        ),
         ("whereworn-demo", &["whereworn-model"]),
         ("whereworn-simulate", &["whereworn-stats"]),
         ("whereworn-plan", &["whereworn-model", "whereworn-stats"]),

@@ -69,7 +69,10 @@ pub(crate) fn record_batch(table: &ResultTable) -> Result<RecordBatch, ArrowErro
         }
     };
     RecordBatch::try_from_iter_with_nullable(
-        table.columns.iter().map(|column| (column.name.as_str(), array(column), true)),
+        table
+            .columns
+            .iter()
+            .map(|column| (column.name.as_str(), array(column), true)),
     )
 }
 

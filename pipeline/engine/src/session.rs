@@ -17,8 +17,8 @@ use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::base_tables;
-use crate::error::EngineError;
 use crate::convert::record_batch;
+use crate::error::EngineError;
 use crate::functions;
 use crate::run::Rows;
 
@@ -116,7 +116,8 @@ impl Engine {
             self.register_batch(name, batch)?;
         }
         for table in &study.made {
-            let batch = record_batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
+            let batch =
+                record_batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
             self.register_batch(&table.name, batch)?;
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);

@@ -35,17 +35,25 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         .collect();
     // Of two, the one used less is named first: that it is the odd one cannot be told.
     if let [a, b] = enough[..] {
-        let (first, second) = if counts(a).1 <= counts(b).1 { (a, b) } else { (b, a) };
+        let (first, second) = if counts(a).1 <= counts(b).1 {
+            (a, b)
+        } else {
+            (b, a)
+        };
         let found = difference(&levels, first, &[second]);
         // Neither is the reference: in percent of the mean of the two.
         let found = found.map(|size| size / (1.0 + size / 2.0));
-        return found.map(|size| pair(wearer, first, second, size)).into_iter().collect();
+        return found
+            .map(|size| pair(wearer, first, second, size))
+            .into_iter()
+            .collect();
     }
     let mut off: Vec<(usize, f64)> = Vec::new();
     let mut left = enough;
     // The furthest from all others first; without it the rest is looked at again.
     while left.len() > 2 {
-        let others = |meter: usize| -> Vec<usize> { left.iter().copied().filter(|m| *m != meter).collect() };
+        let others =
+            |meter: usize| -> Vec<usize> { left.iter().copied().filter(|m| *m != meter).collect() };
         let furthest = left
             .iter()
             .filter_map(|meter| Some((*meter, difference(&levels, *meter, &others(*meter))?)))
@@ -56,7 +64,9 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         left.retain(|meter| *meter != found.0);
         off.push(found);
     }
-    off.into_iter().map(|(meter, size)| odd(wearer, meter, size)).collect()
+    off.into_iter()
+        .map(|(meter, size)| odd(wearer, meter, size))
+        .collect()
 }
 
 fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
@@ -67,7 +77,12 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
         let Some(trace) = wearer.traces.get(item.sensor) else {
             continue;
         };
-        let delay = clocks.delays.get(item.sensor).copied().flatten().unwrap_or(0.0);
+        let delay = clocks
+            .delays
+            .get(item.sensor)
+            .copied()
+            .flatten()
+            .unwrap_or(0.0);
         let shift = f64::from(profiles.shift.get(place).copied().unwrap_or(0)) * crate::lag::STEP;
         trace.around(item.time, &[delay + shift], &mut at);
         if let Some(level) = at.first().filter(|level| !level.is_nan()) {
@@ -104,9 +119,16 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
         return None;
     }
     let weight: f64 = shared.iter().map(|(_, weight)| weight).sum();
-    let mean = shared.iter().map(|(value, weight)| value * weight).sum::<f64>() / weight;
+    let mean = shared
+        .iter()
+        .map(|(value, weight)| value * weight)
+        .sum::<f64>()
+        / weight;
     let df = shared.len() as f64 - 1.0;
-    let squares: f64 = shared.iter().map(|(value, weight)| weight * (value - mean).powi(2)).sum();
+    let squares: f64 = shared
+        .iter()
+        .map(|(value, weight)| weight * (value - mean).powi(2))
+        .sum();
     // Noise of 5 % a check at least, however well few sensors happen to agree.
     let error = (squares / df).max(0.05 * 0.05).sqrt() / weight.sqrt();
     let sure = t_quantile(0.9995, df) * error;
@@ -124,7 +146,11 @@ fn robust_mean(values: &[f64]) -> f64 {
     let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
     let scale = 1.4826 * crate::trace::median(&mut off).unwrap_or(0.0);
     let most = FAR * scale.max(0.04);
-    values.iter().map(|value| value.clamp(middle - most, middle + most)).sum::<f64>() / values.len() as f64
+    values
+        .iter()
+        .map(|value| value.clamp(middle - most, middle + most))
+        .sum::<f64>()
+        / values.len() as f64
 }
 
 fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
@@ -150,7 +176,11 @@ fn percent(size: f64) -> String {
 }
 
 fn label(name: &str) -> String {
-    if name.is_empty() { "the meter without a label".to_owned() } else { format!("meter `{name}`") }
+    if name.is_empty() {
+        "the meter without a label".to_owned()
+    } else {
+        format!("meter `{name}`")
+    }
 }
 
 fn pair(wearer: &Wearer<'_>, first: usize, second: usize, size: f64) -> Finding {

@@ -80,7 +80,12 @@ pub(crate) struct Cause {
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
-pub(crate) fn causes(profiles: &mut Profiles, traces: &[&Trace], pairs: &[Pair], meters: usize) -> Vec<Cause> {
+pub(crate) fn causes(
+    profiles: &mut Profiles,
+    traces: &[&Trace],
+    pairs: &[Pair],
+    meters: usize,
+) -> Vec<Cause> {
     // Steps by which each sensor as a whole was found to be shifted.
     let mut wholes = vec![0; profiles.of_sensor.len()];
     let mut taken: Vec<Cause> = Vec::new();
@@ -101,7 +106,12 @@ pub(crate) fn causes(profiles: &mut Profiles, traces: &[&Trace], pairs: &[Pair],
     taken
 }
 
-fn best(profiles: &Profiles, traces: &[&Trace], beside: (&[Pair], &[i32]), meters: usize) -> Option<Cause> {
+fn best(
+    profiles: &Profiles,
+    traces: &[&Trace],
+    beside: (&[Pair], &[i32]),
+    meters: usize,
+) -> Option<Cause> {
     let mut found: Vec<Cause> = Vec::new();
     for sensor in 0..profiles.of_sensor.len() {
         found.extend(whole_sensor(profiles, beside, sensor));
@@ -127,7 +137,12 @@ fn best(profiles: &Profiles, traces: &[&Trace], beside: (&[Pair], &[i32]), meter
 }
 
 /// What sensors worn at the same time add to the profile of a sensor: they have delays as delays are.
-fn add_beside(profiles: &Profiles, (pairs, wholes): (&[Pair], &[i32]), sensor: usize, profile: &mut [f64]) -> usize {
+fn add_beside(
+    profiles: &Profiles,
+    (pairs, wholes): (&[Pair], &[i32]),
+    sensor: usize,
+    profile: &mut [f64],
+) -> usize {
     let mut used = 0;
     for pair in pairs {
         let Some(other) = pair.other(sensor) else {
@@ -144,7 +159,9 @@ fn add_beside(profiles: &Profiles, (pairs, wholes): (&[Pair], &[i32]), sensor: u
         let apart = shift(sensor) - shift(other);
         for (lag, sum) in (-REACH..=REACH).zip(profile.iter_mut()) {
             *sum += DELAYS
-                .map(|delay| value(&theirs, delay) - usual + pair.lag_of(sensor, lag - delay + apart))
+                .map(|delay| {
+                    value(&theirs, delay) - usual + pair.lag_of(sensor, lag - delay + apart)
+                })
                 .fold(f64::NEG_INFINITY, f64::max);
         }
     }
@@ -221,7 +238,10 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
     let time = |position: usize| profiles.items[items[position]].time;
     let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
     let (early, late) = match known {
-        None => (highest(&first, -REACH..=REACH).0, highest(&second, -REACH..=REACH).0),
+        None => (
+            highest(&first, -REACH..=REACH).0,
+            highest(&second, -REACH..=REACH).0,
+        ),
         Some(minutes) => {
             let steps = (minutes / STEP).round() as i32;
             let (early, _) = best_before(&first, &second, steps);
@@ -256,7 +276,9 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
 fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
     (-REACH..=REACH)
         .map(|lag| (lag, value(first, lag) + value(second, lag + steps)))
-        .fold((0, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+        .fold((0, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
 }
 
 /// A jump where the times of the readings show one: its size is known, and with an overlap that it was one.
@@ -269,9 +291,9 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
         let sides = split.min(items.len() - split);
-        let done = items.get(split.saturating_sub(1)..=split).is_some_and(|two| {
-            matches!(two, [a, b] if profiles.shift[*a] != profiles.shift[*b])
-        });
+        let done = items
+            .get(split.saturating_sub(1)..=split)
+            .is_some_and(|two| matches!(two, [a, b] if profiles.shift[*a] != profiles.shift[*b]));
         if sides < BREAK_CHECKS || done {
             continue;
         }
@@ -317,7 +339,8 @@ impl Search {
         for (sensor, items) in profiles.of_sensor.iter().enumerate() {
             let size = items.len().div_ceil(BLOCKS).max(3);
             for run in items.chunks(size) {
-                let time = |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
+                let time =
+                    |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
                 blocks.push(Block {
                     sensor,
                     items: run.to_vec(),
@@ -347,7 +370,10 @@ fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
 fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 {
     let mut by_sensor = std::collections::BTreeMap::<usize, Vec<usize>>::new();
     for item in items {
-        by_sensor.entry(profiles.items[*item].sensor).or_default().push(*item);
+        by_sensor
+            .entry(profiles.items[*item].sensor)
+            .or_default()
+            .push(*item);
     }
     by_sensor
         .iter()
@@ -355,8 +381,17 @@ fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 
         .sum()
 }
 
-fn sensor_gain(profiles: &Profiles, prior: &[f64], sensor: usize, shifted: &[usize], steps: i32) -> f64 {
-    let own = profiles.of_sensor.get(sensor).map_or(&[][..], Vec::as_slice);
+fn sensor_gain(
+    profiles: &Profiles,
+    prior: &[f64],
+    sensor: usize,
+    shifted: &[usize],
+    steps: i32,
+) -> f64 {
+    let own = profiles
+        .of_sensor
+        .get(sensor)
+        .map_or(&[][..], Vec::as_slice);
     let sums = |of: &[usize], more: i32| -> Vec<f64> {
         DELAYS
             .map(|delay| of.iter().map(|item| profiles.at(*item, delay + more)).sum())
@@ -387,11 +422,23 @@ fn whole_meter(profiles: &Profiles, search: &Search, meter: usize) -> Option<Cau
         .map(|steps| (steps, gain(profiles, &search.prior, &items, steps)))
         .collect();
     let (steps, top) = refined(profiles, search, &items, &gains)?;
-    shift_of(profiles, search, Scope::Meter(meter), items, (steps, top), WHOLE_METER)
+    shift_of(
+        profiles,
+        search,
+        Scope::Meter(meter),
+        items,
+        (steps, top),
+        WHOLE_METER,
+    )
 }
 
 /// The best of some shifts, refined to a step of the grid.
-fn refined(profiles: &Profiles, search: &Search, items: &[usize], gains: &[(i32, f64)]) -> Option<(i32, f64)> {
+fn refined(
+    profiles: &Profiles,
+    search: &Search,
+    items: &[usize],
+    gains: &[(i32, f64)],
+) -> Option<(i32, f64)> {
     let best = gains.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     [best.0 - 1, best.0 + 1]
         .into_iter()
@@ -477,7 +524,8 @@ fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> 
     }
     let sums: Vec<Vec<f64>> = blocks.iter().map(|block| profiles.sum(&block.2)).collect();
     let total: usize = blocks.iter().map(|block| block.2.len()).sum();
-    let ends = [blocks.first(), blocks.last()].map(|block| block.and_then(|block| block.2.first()).copied());
+    let ends = [blocks.first(), blocks.last()]
+        .map(|block| block.and_then(|block| block.2.first()).copied());
     let at_an_end = |items: &[usize]| ends.iter().flatten().any(|end| items.contains(end));
     let mut found: [Option<(Vec<usize>, i32, f64)>; 2] = [None, None];
     for steps in shifts() {
@@ -511,9 +559,16 @@ fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> 
 
 /// The best moment from which, or until which, all checks are shifted by up to an hour: a free delay of each block would
 /// hide so small a shift.
-fn one_sided(profiles: &Profiles, search: &Search, blocks: &[(f64, f64, Vec<usize>)]) -> Option<(Vec<usize>, i32, f64)> {
+fn one_sided(
+    profiles: &Profiles,
+    search: &Search,
+    blocks: &[(f64, f64, Vec<usize>)],
+) -> Option<(Vec<usize>, i32, f64)> {
     let mut own: Vec<(usize, Vec<usize>)> = Vec::new();
-    let mut all: Vec<usize> = blocks.iter().flat_map(|block| block.2.iter().copied()).collect();
+    let mut all: Vec<usize> = blocks
+        .iter()
+        .flat_map(|block| block.2.iter().copied())
+        .collect();
     all.sort_unstable();
     for item in &all {
         let sensor = profiles.items[*item].sensor;
@@ -552,7 +607,10 @@ fn one_sided(profiles: &Profiles, search: &Search, blocks: &[(f64, f64, Vec<usiz
         }
     }
     let (split, late, steps, gained) = best?;
-    let items = all.into_iter().filter(|item| (*item >= split) == late).collect();
+    let items = all
+        .into_iter()
+        .filter(|item| (*item >= split) == late)
+        .collect();
     Some((items, steps, gained))
 }
 
@@ -579,7 +637,13 @@ fn runs(sums: &[Vec<f64>], steps: i32) -> Vec<std::ops::Range<usize>> {
 }
 
 /// Moves the ends of a stretch check by check, where that explains more.
-fn trimmed(profiles: &Profiles, search: &Search, scope: Scope, items: Vec<usize>, steps: i32) -> Vec<usize> {
+fn trimmed(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: Vec<usize>,
+    steps: i32,
+) -> Vec<usize> {
     let own: Vec<usize> = (0..profiles.items.len())
         .filter(|item| match scope {
             Scope::Meter(meter) => profiles.items[*item].meter == meter,
@@ -587,21 +651,30 @@ fn trimmed(profiles: &Profiles, search: &Search, scope: Scope, items: Vec<usize>
         })
         .collect();
     let place = |item: Option<usize>| item.and_then(|item| own.binary_search(&item).ok());
-    let (Some(first), Some(last)) = (place(items.iter().min().copied()), place(items.iter().max().copied())) else {
+    let (Some(first), Some(last)) = (
+        place(items.iter().min().copied()),
+        place(items.iter().max().copied()),
+    ) else {
         return items;
     };
     let score = |range: std::ops::Range<usize>| {
-        own.get(range).map_or(f64::NEG_INFINITY, |items| gain(profiles, &search.prior, items, steps))
+        own.get(range).map_or(f64::NEG_INFINITY, |items| {
+            gain(profiles, &search.prior, items, steps)
+        })
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);
     let start = near(first, if first == 0 { 0 } else { last })
         .map(|start| (start, score(start..last + 1)))
-        .fold((first, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+        .fold((first, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
         .0;
     let end = near(last, own.len() - 1)
         .filter(|end| *end >= start && (last + 1 < own.len() || *end == last))
         .map(|end| (end, score(start..end + 1)))
-        .fold((last, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+        .fold((last, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
         .0;
     own.get(start..=end).map_or(items, <[usize]>::to_vec)
 }

@@ -10,8 +10,8 @@ use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
-use crate::worn_at_once::pairs;
 use crate::words::{clock_correction, day, signed_minutes};
+use crate::worn_at_once::pairs;
 
 /// A shift this near to whole hours is taken for whole hours: a time zone explains it.
 const NEAR_HOUR: f64 = 7.0;
@@ -109,8 +109,12 @@ fn of_cause(
     let sensors = touched(clocks, cause);
     match cause.scope {
         Scope::Sensor(sensor) if cause.whole => {
-            let site = wearer.sessions.get(sensor).map_or("", |session| session.site.as_str());
-            let minutes = cause.lag.unwrap_or(0.0) - usual_delay(wearer, clocks, site, shifted_whole);
+            let site = wearer
+                .sessions
+                .get(sensor)
+                .map_or("", |session| session.site.as_str());
+            let minutes =
+                cause.lag.unwrap_or(0.0) - usual_delay(wearer, clocks, site, shifted_whole);
             vec![whole_sensor(wearer, sensor, minutes)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, cause, &[sensor], None)],
@@ -137,7 +141,8 @@ fn of_cause(
 fn touched(clocks: &Clocks, cause: &Cause) -> Vec<usize> {
     let shifted = |sensor: usize| {
         let own = cause.items.iter();
-        own.filter(|item| clocks.profiles.items[**item].sensor == sensor).count()
+        own.filter(|item| clocks.profiles.items[**item].sensor == sensor)
+            .count()
     };
     (0..clocks.profiles.of_sensor.len())
         .filter(|sensor| shifted(*sensor) >= 2)
@@ -158,11 +163,22 @@ fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usiz
         .filter_map(|(_, (delay, session))| Some(((*delay)?, session.site == site)))
         .collect();
     let mean = |held: (f64, f64), delays: &mut dyn Iterator<Item = f64>| {
-        let (sum, count) = delays.fold((held.0 * held.1, held.1), |(sum, count), delay| (sum + delay, count + 1.0));
+        let (sum, count) = delays.fold((held.0 * held.1, held.1), |(sum, count), delay| {
+            (sum + delay, count + 1.0)
+        });
         sum / count
     };
-    let all = mean((USUAL_DELAY.0, 2.0), &mut others.iter().map(|(delay, _)| *delay));
-    mean((all, 1.0), &mut others.iter().filter(|(_, here)| *here).map(|(delay, _)| *delay))
+    let all = mean(
+        (USUAL_DELAY.0, 2.0),
+        &mut others.iter().map(|(delay, _)| *delay),
+    );
+    mean(
+        (all, 1.0),
+        &mut others
+            .iter()
+            .filter(|(_, here)| *here)
+            .map(|(delay, _)| *delay),
+    )
 }
 
 /// Whole hours where they are near, else the minutes.
@@ -203,7 +219,10 @@ fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64) -> Finding {
 }
 
 fn meter_name(wearer: &Wearer<'_>, meter: usize) -> String {
-    wearer.meters.get(meter).map_or(String::new(), |name| (*name).to_owned())
+    wearer
+        .meters
+        .get(meter)
+        .map_or(String::new(), |name| (*name).to_owned())
 }
 
 /// Words for a meter that may have no label.
@@ -247,7 +266,9 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, minutes: f64) -> Finding {
 /// A shift that begins or ends within the data.
 fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<usize>) -> Finding {
     let around = [cause.begins, cause.ends].map(|at| at.map(micros));
-    let put = around[0].or(around[1]).and_then(|at| transition(&wearer.zone, at));
+    let put = around[0]
+        .or(around[1])
+        .and_then(|at| transition(&wearer.zone, at));
     let followed = put.filter(|(_, put)| (cause.minutes.abs() - put.abs()).abs() <= NEAR_CHANGE);
     let hours = match followed {
         Some((_, put)) => Some(put.abs().copysign(cause.minutes)),
@@ -276,7 +297,11 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
         (None, true, _) => "clock-meter",
         (None, false, _) => "clock-sensor",
     };
-    let severity = if hours.is_some() { Severity::Wrong } else { Severity::Doubtful };
+    let severity = if hours.is_some() {
+        Severity::Wrong
+    } else {
+        Severity::Doubtful
+    };
     let meter = match meter {
         Some(meter) => meter_name(wearer, meter),
         None if by_meter && wearer.meters.len() == 1 => meter_name(wearer, 0),
@@ -290,14 +315,22 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
     let since = match (from, around[1]) {
         (Some(from), None) => format!("from {} on", day(from, &wearer.zone)),
         (Some(from), Some(to)) => {
-            format!("from {} to {}", day(from, &wearer.zone), day(to, &wearer.zone))
+            format!(
+                "from {} to {}",
+                day(from, &wearer.zone),
+                day(to, &wearer.zone)
+            )
         }
         (None, Some(to)) => format!("until {}", day(to, &wearer.zone)),
         (None, None) => "throughout".to_owned(),
     };
     let why = match (hours, put) {
-        (Some(_), Some(_)) => "the clocks were put forward or back then, and one device did not follow",
-        (Some(_), None) => "a journey or a change of the clocks that one device did not follow would explain it",
+        (Some(_), Some(_)) => {
+            "the clocks were put forward or back then, and one device did not follow"
+        }
+        (Some(_), None) => {
+            "a journey or a change of the clocks that one device did not follow would explain it"
+        }
         (None, _) => "its clock was set then",
     };
     let (key, name) = match (by_meter, only) {
@@ -305,13 +338,17 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
         (false, Some(session)) => ("sensor", session.sensor.clone()),
         (false, None) => ("sensor", String::new()),
     };
-    let first_sensor = sensors.first().and_then(|sensor| wearer.sessions.get(*sensor));
+    let first_sensor = sensors
+        .first()
+        .and_then(|sensor| wearer.sessions.get(*sensor));
     Finding {
         sensor: match (by_meter, only) {
             (false, Some(session)) => session.sensor.clone(),
             _ => String::new(),
         },
-        file: first_sensor.map(|session| session.file.clone()).unwrap_or_default(),
+        file: first_sensor
+            .map(|session| session.file.clone())
+            .unwrap_or_default(),
         line: first_sensor.map(|session| session.line),
         from: from.or_else(|| first_sensor.map(|session| session.insert)),
         to: around[1],
@@ -326,7 +363,15 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
                 .iter()
                 .filter_map(|sensor| wearer.sessions.get(*sensor))
                 .map(|session| {
-                    clock_correction(wearer.name, "sensor", &session.sensor, size, from, around[1], &wearer.zone)
+                    clock_correction(
+                        wearer.name,
+                        "sensor",
+                        &session.sensor,
+                        size,
+                        from,
+                        around[1],
+                        &wearer.zone,
+                    )
                 })
                 .collect()
         } else {

@@ -70,7 +70,8 @@ pub struct Finding {
 /// Measures that pairs of readings and fingersticks tell of.
 pub(crate) const OF_PAIRS: &[&str] = &["reads-true", "reads-high-or-low", "delay"];
 /// Measures that glucose tells of.
-pub(crate) const OF_GLUCOSE: &[&str] = &["reads-true", "reads-high-or-low", "quiet-at-night", "delay"];
+pub(crate) const OF_GLUCOSE: &[&str] =
+    &["reads-true", "reads-high-or-low", "quiet-at-night", "delay"];
 /// Measures that clocks tell of.
 pub(crate) const OF_CLOCKS: &[&str] = &["reads-true", "quiet-at-night", "delay"];
 /// The measure that sessions tell of.
@@ -78,11 +79,21 @@ pub(crate) const OF_WEAR: &[&str] = &["stays-on"];
 /// The measure that nights tell of.
 pub(crate) const OF_NIGHTS: &[&str] = &["quiet-at-night"];
 /// Every measure.
-pub(crate) const OF_ALL: &[&str] = &["stays-on", "reads-true", "reads-high-or-low", "quiet-at-night", "delay"];
+pub(crate) const OF_ALL: &[&str] = &[
+    "stays-on",
+    "reads-true",
+    "reads-high-or-low",
+    "quiet-at-night",
+    "delay",
+];
 
 impl Finding {
     /// A finding that names nothing yet.
-    pub(crate) fn new(kind: &'static str, severity: Severity, touches: &'static [&'static str]) -> Self {
+    pub(crate) fn new(
+        kind: &'static str,
+        severity: Severity,
+        touches: &'static [&'static str],
+    ) -> Self {
         Self {
             kind,
             severity,
@@ -108,7 +119,8 @@ impl Finding {
     /// Whether an entry of the settings is about this finding: the same kind, and everything that the entry names is
     /// named here too.
     pub(crate) fn is_about(&self, seen: &SeenFinding) -> bool {
-        let same = |asked: &Option<String>, own: &str| asked.as_ref().is_none_or(|asked| asked == own);
+        let same =
+            |asked: &Option<String>, own: &str| asked.as_ref().is_none_or(|asked| asked == own);
         let meter = seen.meter.as_ref().is_none_or(|asked| {
             self.meter == *asked || self.meter.split(" + ").any(|one| one == asked)
         });

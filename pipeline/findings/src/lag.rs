@@ -108,7 +108,9 @@ impl Profiles {
             .filter(|(own, _)| own.len() >= ENOUGH)
             .flat_map(|(own, noise)| std::iter::repeat_n(*noise, own.len()))
             .collect();
-        let pooled = median(&mut weighted).unwrap_or(USUAL_NOISE).max(LEAST_NOISE);
+        let pooled = median(&mut weighted)
+            .unwrap_or(USUAL_NOISE)
+            .max(LEAST_NOISE);
         for (own, noise) in sensors.iter().zip(noises) {
             // Few checks seem to scatter little at one lag or another.
             let noise = if own.len() < ENOUGH { pooled } else { noise };
@@ -135,7 +137,9 @@ impl Profiles {
                 self.scores[item * LAGS + lag] -= centre as f32;
             }
             if values.len() as f64 >= LEAST_PRESENT * cell.len() as f64 {
-                values.iter_mut().for_each(|value| *value = (*value - centre).abs());
+                values
+                    .iter_mut()
+                    .for_each(|value| *value = (*value - centre).abs());
                 // 1.4826 makes the median deviation of a normal variate its standard deviation.
                 least = least.min(1.4826 * median(&mut values).unwrap_or(f64::INFINITY));
             }
@@ -170,7 +174,9 @@ impl Profiles {
                 present += 1.0;
             }
             let mean = match present {
-                enough if enough >= LEAST_PRESENT * cell.len() as f64 && enough > 0.0 => sum / enough,
+                enough if enough >= LEAST_PRESENT * cell.len() as f64 && enough > 0.0 => {
+                    sum / enough
+                }
                 _ => -3.0,
             };
             for item in cell {
@@ -209,7 +215,9 @@ fn meter_levels(items: &[Item], traces: &[&Trace], at: &[f64]) -> BTreeMap<usize
         if let Some(trace) = traces.get(item.sensor) {
             trace.around(item.time, at, &mut row);
             let reading = row.first().filter(|reading| !reading.is_nan());
-            differences.extend(reading.map(|reading| (item.sensor, item.meter, item.level - f64::from(*reading))));
+            differences.extend(
+                reading.map(|reading| (item.sensor, item.meter, item.level - f64::from(*reading))),
+            );
         }
     }
     let mut of_sensor: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
@@ -223,7 +231,10 @@ fn meter_levels(items: &[Item], traces: &[&Trace], at: &[f64]) -> BTreeMap<usize
     let mut of_meter: BTreeMap<usize, Vec<f64>> = BTreeMap::new();
     for (sensor, meter, difference) in &differences {
         let middle = middles.get(sensor).copied().unwrap_or(0.0);
-        of_meter.entry(*meter).or_default().push(difference - middle);
+        of_meter
+            .entry(*meter)
+            .or_default()
+            .push(difference - middle);
     }
     of_meter
         .into_iter()
@@ -234,13 +245,18 @@ fn meter_levels(items: &[Item], traces: &[&Trace], at: &[f64]) -> BTreeMap<usize
 /// The lag, in steps, at which a profile is highest between two lags, and the profile there.
 pub(crate) fn highest(profile: &[f64], lags: std::ops::RangeInclusive<i32>) -> (i32, f64) {
     lags.map(|lag| (lag, value(profile, lag)))
-        .fold((0, f64::NEG_INFINITY), |best, next| if next.1 > best.1 { next } else { best })
+        .fold((0, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
 }
 
 /// A profile at a lag, in steps.
 pub(crate) fn value(profile: &[f64], lag: i32) -> f64 {
     let position = lag.clamp(-REACH, REACH) + REACH;
-    profile.get(position as usize).copied().unwrap_or(f64::NEG_INFINITY)
+    profile
+        .get(position as usize)
+        .copied()
+        .unwrap_or(f64::NEG_INFINITY)
 }
 
 /// Minutes of the top of a profile near a lag: the centre of the likelihood within half an hour of it.

@@ -32,7 +32,10 @@ impl Log<'_> {
     /// The time zone that a wearer lives in, journeys aside.
     pub(crate) fn home(&self, wearer: &str) -> TimeZone {
         let zones = self.settings.wearer_zones(wearer);
-        zones.into_iter().next().map_or(TimeZone::UTC, |first| first.zone)
+        zones
+            .into_iter()
+            .next()
+            .map_or(TimeZone::UTC, |first| first.zone)
     }
 }
 
@@ -127,7 +130,9 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
     for refused in log.refused.iter().filter(|event| event.event == "insert") {
         let key = (refused.wearer.as_str(), refused.sensor.as_str());
         if let Some(session) = known.get(&key).and_then(|place| sessions.get_mut(*place)) {
-            let first = session.second.map_or(refused.time, |second| second.min(refused.time));
+            let first = session
+                .second
+                .map_or(refused.time, |second| second.min(refused.time));
             session.second = Some(first).filter(|second| *second > session.insert);
         }
     }

@@ -20,7 +20,9 @@ const SPACING_RATIO: f64 = 1.5;
 pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], orphans: &[Orphan]) -> Vec<Finding> {
     let mut findings = Vec::new();
     for refused in log.refused.iter().filter(|event| event.event == "insert") {
-        let first = sessions.iter().find(|s| s.wearer == refused.wearer && s.sensor == refused.sensor);
+        let first = sessions
+            .iter()
+            .find(|s| s.wearer == refused.wearer && s.sensor == refused.sensor);
         if let Some(session) = first.filter(|_| refused.time <= log.cutoff) {
             findings.push(reused(log, session, refused));
         }
@@ -34,7 +36,11 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], orphans: &[Orphan]) 
         }
         findings.extend(no_end(log, session));
     }
-    findings.extend(orphans.iter().filter_map(|orphan| wrong_wearer(log, sessions, orphan)));
+    findings.extend(
+        orphans
+            .iter()
+            .filter_map(|orphan| wrong_wearer(log, sessions, orphan)),
+    );
     findings.extend(spacing(log, sessions));
     findings
 }
@@ -84,13 +90,20 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
     let zone = log.home(&session.wearer);
     let rated = log.settings.rated_days(&session.wearer, &session.model);
     let days = days_between(session.insert, session.until(log.cutoff));
-    let gap = session.seen.gap.filter(|(from, to)| days_between(*from, *to) >= GAP_DAYS);
+    let gap = session
+        .seen
+        .gap
+        .filter(|(from, to)| days_between(*from, *to) >= GAP_DAYS);
     let why = match gap {
         _ if days > rated + LONGER => format!("worn for {days:.1} days, rated for {rated}"),
         Some((from, to)) => format!("no reading from {} to {}", day(from, &zone), day(to, &zone)),
         None => return None,
     };
-    let size = if days > rated + LONGER { days } else { gap.map_or(0.0, |(from, to)| days_between(from, to)) };
+    let size = if days > rated + LONGER {
+        days
+    } else {
+        gap.map_or(0.0, |(from, to)| days_between(from, to))
+    };
     Some(Finding {
         size: Some((size * 100.0).round() / 100.0),
         unit: "days",
@@ -98,7 +111,8 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
             "sensor `{}` of `{}`: {why}: its `end` is missing or wrong, or two sensors have one id and one of them counts for the other's site",
             session.sensor, session.wearer
         ),
-        todo: "log its true `end`; if the id was used twice, give the second sensor one of its own".to_owned(),
+        todo: "log its true `end`; if the id was used twice, give the second sensor one of its own"
+            .to_owned(),
         ..of_session(log, session, "session-too-long", Severity::Wrong, OF_ALL)
     })
 }
@@ -121,15 +135,28 @@ fn no_end(log: &Log<'_>, session: &Session) -> Vec<Finding> {
         size,
         unit: "days",
         text: format!("{who} has no `end` in the log; {stopped}"),
-        todo: format!("log how and when it ended, for example `{},{},{},end,completed` under wearer, sensor, time, event, cause", session.wearer, session.sensor, clock(last.unwrap_or(session.insert), &zone)),
+        todo: format!(
+            "log how and when it ended, for example `{},{},{},end,completed` under wearer, sensor, time, event, cause",
+            session.wearer,
+            session.sensor,
+            clock(last.unwrap_or(session.insert), &zone)
+        ),
         ..of_session(log, session, "no-end", Severity::Thin, OF_WEAR)
     };
     let lost = Finding {
-        text: format!("{who} was lost track of after {days:.1} days: it counts as worn until then and no longer, as if it had not come off"),
+        text: format!(
+            "{who} was lost track of after {days:.1} days: it counts as worn until then and no longer, as if it had not come off"
+        ),
         todo: "log how it ended: what stays on is told from that".to_owned(),
         ..log_it.clone()
     };
-    vec![log_it, Finding { kind: "lost", ..lost }]
+    vec![
+        log_it,
+        Finding {
+            kind: "lost",
+            ..lost
+        },
+    ]
 }
 
 /// Readings of a sensor that another wearer has, at the time when it was worn there.
@@ -139,14 +166,19 @@ fn wrong_wearer(log: &Log<'_>, sessions: &[Session], orphan: &Orphan) -> Option<
         let (from, to) = (orphan.from.max(session.insert), orphan.to.min(until));
         let inside = (to - from) as f64 >= 0.5 * (orphan.to - orphan.from) as f64 && to >= from;
         let has_its_own = session.seen.span.is_some_and(|(first, last)| {
-            (last.min(orphan.to) - first.max(orphan.from)) as f64 > 0.5 * (orphan.to - orphan.from) as f64
+            (last.min(orphan.to) - first.max(orphan.from)) as f64
+                > 0.5 * (orphan.to - orphan.from) as f64
         });
         session.sensor == orphan.sensor && session.wearer != orphan.wearer && inside && !has_its_own
     })?;
     Some(Finding {
         wearer: orphan.wearer.clone(),
         sensor: orphan.sensor.clone(),
-        file: log.files.get(orphan.file).map(|file| file.name.clone()).unwrap_or_default(),
+        file: log
+            .files
+            .get(orphan.file)
+            .map(|file| file.name.clone())
+            .unwrap_or_default(),
         line: Some(orphan.line),
         from: Some(orphan.from),
         to: Some(orphan.to),
@@ -166,13 +198,16 @@ fn spacing(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut before: Option<&Session> = None;
     for session in sessions.iter().filter(|session| session.seen.spacing > 0.0) {
-        let last = before.replace(session).filter(|last| last.wearer == session.wearer);
+        let last = before
+            .replace(session)
+            .filter(|last| last.wearer == session.wearer);
         let Some(last) = last else {
             continue;
         };
         let (old, new) = (last.seen.spacing, session.seen.spacing);
         let ratio = (new / old).max(old / new);
-        let enough = days_between(session.insert, session.until(log.cutoff)) * MICROS_PER_DAY as f64 > 0.0;
+        let enough =
+            days_between(session.insert, session.until(log.cutoff)) * MICROS_PER_DAY as f64 > 0.0;
         if ratio >= SPACING_RATIO && enough {
             findings.push(Finding {
                 size: Some(new),

@@ -29,12 +29,19 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
     for session in sessions {
         by.entry(&session.site).or_default().push(session);
     }
-    let labels: BTreeMap<String, String> =
-        log.settings.all_sites().into_iter().map(|site| (site.key, site.label)).collect();
+    let labels: BTreeMap<String, String> = log
+        .settings
+        .all_sites()
+        .into_iter()
+        .map(|site| (site.key, site.label))
+        .collect();
     let mut findings = Vec::new();
     for (site, own) in &by {
         let label = labels.get(*site).map_or(*site, String::as_str);
-        let others: Vec<&Session> = sessions.iter().filter(|other| other.site != *site).collect();
+        let others: Vec<&Session> = sessions
+            .iter()
+            .filter(|other| other.site != *site)
+            .collect();
         findings.extend(confounded(log, label, own, &others));
         findings.extend(by_alarm(log, label, own));
         findings.extend(one_side(log, label, own));
@@ -55,12 +62,16 @@ fn of_site(
     let wearers: BTreeSet<&str> = own.iter().map(|session| session.wearer.as_str()).collect();
     let first = own.first();
     Finding {
-        site: first.map(|session| session.site.clone()).unwrap_or_default(),
+        site: first
+            .map(|session| session.site.clone())
+            .unwrap_or_default(),
         wearer: match wearers.iter().collect::<Vec<_>>()[..] {
             [only] => (*only).to_owned(),
             _ => String::new(),
         },
-        file: first.map(|session| session.file.clone()).unwrap_or_default(),
+        file: first
+            .map(|session| session.file.clone())
+            .unwrap_or_default(),
         line: first.map(|session| session.line),
         from: own.iter().map(|session| session.insert).min(),
         to: own.iter().map(|session| session.until(log.cutoff)).max(),
@@ -95,11 +106,20 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
     let mut found: Vec<(&str, String)> = Vec::new();
     for (_, word, of) in traits {
         let known = |of_sessions: &[&Session]| -> Vec<String> {
-            of_sessions.iter().map(|s| of(log, s)).filter(|value| !value.is_empty()).collect()
+            of_sessions
+                .iter()
+                .map(|s| of(log, s))
+                .filter(|value| !value.is_empty())
+                .collect()
         };
         let (mine, theirs) = (known(own), known(others));
         let apart = mine.iter().all(|value| !theirs.contains(value));
-        if !apart || mine.len() < SENSORS || mine.len() < own.len() || theirs.len() < others.len() || theirs.is_empty() {
+        if !apart
+            || mine.len() < SENSORS
+            || mine.len() < own.len()
+            || theirs.len() < others.len()
+            || theirs.is_empty()
+        {
             continue;
         }
         let values: BTreeSet<String> = mine.iter().cloned().collect();
@@ -114,7 +134,12 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
         }
     }
     // A model brings its lots with it, and a wearer everything that only they use.
-    if let Some(cause) = found.iter().find(|(word, _)| *word == "wearer").or(found.iter().find(|(word, _)| *word == "model")).cloned() {
+    if let Some(cause) = found
+        .iter()
+        .find(|(word, _)| *word == "wearer")
+        .or(found.iter().find(|(word, _)| *word == "model"))
+        .cloned()
+    {
         found.retain(|(word, _)| *word == cause.0 || (cause.0 == "model" && *word != "lot"));
     }
     found
@@ -134,7 +159,9 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
 
 /// One over the number of ways to deal so many sensors of all to a site.
 fn chance(own: usize, all: usize) -> f64 {
-    (0..own.min(all - own)).map(|k| (k as f64 + 1.0) / (all - k) as f64).product()
+    (0..own.min(all - own))
+        .map(|k| (k as f64 + 1.0) / (all - k) as f64)
+        .product()
 }
 
 /// A site whose fingersticks were mostly made because the sensor alarmed or felt wrong.
@@ -142,7 +169,10 @@ fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
     let (mut all, mut alarmed) = (0_usize, 0_usize);
     for session in own {
         let worn = session.insert..=session.until(log.cutoff);
-        let checks = log.checks.iter().filter(|check| check.wearer == session.wearer && worn.contains(&check.time));
+        let checks = log
+            .checks
+            .iter()
+            .filter(|check| check.wearer == session.wearer && worn.contains(&check.time));
         for check in checks {
             match check.purpose.as_str() {
                 "alarm" | "doubt" => {
@@ -177,7 +207,11 @@ fn one_side(log: &Log<'_>, label: &str, own: &[&Session]) -> Vec<Finding> {
         if worn.len() < SENSORS || sides.len() > 1 {
             continue;
         }
-        let (tried, other) = if sides.contains("left") { ("left", "right") } else { ("right", "left") };
+        let (tried, other) = if sides.contains("left") {
+            ("left", "right")
+        } else {
+            ("right", "left")
+        };
         findings.push(Finding {
             size: Some(worn.len() as f64),
             unit: "sensors",
@@ -193,7 +227,10 @@ fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> 
     (own.len() < FEW_SENSORS).then(|| Finding {
         size: Some(own.len() as f64),
         unit: "sensors",
-        text: format!("{label}: {} worn: too few to judge", count(own.len(), "sensor")),
+        text: format!(
+            "{label}: {} worn: too few to judge",
+            count(own.len(), "sensor")
+        ),
         todo: "wear at least three".to_owned(),
         ..of_site(log, own, "thin", Severity::Thin, OF_ALL)
     })
@@ -201,7 +238,10 @@ fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> 
 
 fn few_pairs(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
     let mut by: BTreeMap<&str, Vec<&Session>> = BTreeMap::new();
-    for session in sessions.iter().filter(|s| s.seen.span.is_some() && s.seen.pairs < FEW_PAIRS) {
+    for session in sessions
+        .iter()
+        .filter(|s| s.seen.span.is_some() && s.seen.pairs < FEW_PAIRS)
+    {
         by.entry(&session.wearer).or_default().push(session);
     }
     by.into_iter()
@@ -230,9 +270,17 @@ fn few_pairs(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
 }
 
 fn missing_tables(log: &Log<'_>) -> Vec<Finding> {
-    let has = |table: &str| log.files.iter().any(|file| file.table == table && file.rows > 0);
+    let has = |table: &str| {
+        log.files
+            .iter()
+            .any(|file| file.table == table && file.rows > 0)
+    };
     let needed = [
-        ("readings", has("readings"), "nothing can be said of accuracy, nights or delay"),
+        (
+            "readings",
+            has("readings"),
+            "nothing can be said of accuracy, nights or delay",
+        ),
         (
             "fingersticks",
             !log.checks.is_empty(),

@@ -59,11 +59,18 @@ pub(crate) struct Levels {
 
 impl Levels {
     /// Notes a sensor's readings by file and month; gives the factor that cures each.
-    pub fn readings(&mut self, log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Vec<f64> {
+    pub fn readings(
+        &mut self,
+        log: &Log<'_>,
+        session: &Session,
+        readings: &SensorReadings,
+    ) -> Vec<f64> {
         let mut by: BTreeMap<(usize, String), Vec<usize>> = BTreeMap::new();
         let mut cache = None;
         for (row, reading) in readings.readings.iter().enumerate() {
-            by.entry((reading.file, month_of(log, reading.time, &mut cache))).or_default().push(row);
+            by.entry((reading.file, month_of(log, reading.time, &mut cache)))
+                .or_default()
+                .push(row);
         }
         let mut factors = vec![1.0; readings.readings.len()];
         for ((file, _), rows) in by {
@@ -82,7 +89,11 @@ impl Levels {
             }
             let times = || rows.iter().filter_map(own).map(|reading| reading.time);
             self.groups.push(Group {
-                file: log.files.get(file).map(|file| file.name.clone()).unwrap_or_default(),
+                file: log
+                    .files
+                    .get(file)
+                    .map(|file| file.name.clone())
+                    .unwrap_or_default(),
                 wearer: session.wearer.clone(),
                 sensor: session.sensor.clone(),
                 meter: String::new(),
@@ -90,7 +101,12 @@ impl Levels {
                 rows: rows.len(),
                 from: times().min().unwrap_or(0),
                 to: times().max().unwrap_or(0),
-                line: rows.iter().filter_map(own).map(|reading| reading.line).min().unwrap_or(1),
+                line: rows
+                    .iter()
+                    .filter_map(own)
+                    .map(|reading| reading.line)
+                    .min()
+                    .unwrap_or(1),
             });
         }
         factors
@@ -111,7 +127,9 @@ fn check_groups(log: &Log<'_>) -> Vec<Group> {
     let mut cache = None;
     for check in log.checks.iter().filter(|check| check.time <= log.cutoff) {
         let month = month_of(log, check.time, &mut cache);
-        by.entry((&check.file, &check.wearer, &check.meter, month)).or_default().push(check);
+        by.entry((&check.file, &check.wearer, &check.meter, month))
+            .or_default()
+            .push(check);
     }
     by.into_iter()
         .map(|((file, wearer, meter, _), checks)| Group {
@@ -130,10 +148,15 @@ fn check_groups(log: &Log<'_>) -> Vec<Group> {
 
 /// The fingersticks of a wearer that clocks and meters are judged by, in the unit that they seem to have.
 pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
-    let groups: Vec<Group> = check_groups(log).into_iter().filter(|group| group.wearer == wearer).collect();
+    let groups: Vec<Group> = check_groups(log)
+        .into_iter()
+        .filter(|group| group.wearer == wearer)
+        .collect();
     let factor = |check: &Check| {
         let own = groups.iter().find(|group| {
-            group.file == check.file && group.meter == check.meter && (group.from..=group.to).contains(&check.time)
+            group.file == check.file
+                && group.meter == check.meter
+                && (group.from..=group.to).contains(&check.time)
         });
         own.map_or(1.0, |group| group.factor)
     };
@@ -152,11 +175,17 @@ pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
 fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
     let mut by: BTreeMap<(&str, &str), Vec<&Group>> = BTreeMap::new();
     for group in groups {
-        by.entry((&group.file, &group.wearer)).or_default().push(group);
+        by.entry((&group.file, &group.wearer))
+            .or_default()
+            .push(group);
     }
     let mut findings = Vec::new();
     for ((_, _), all) in by {
-        let off: Vec<&Group> = all.iter().filter(|group| group.factor != 1.0).copied().collect();
+        let off: Vec<&Group> = all
+            .iter()
+            .filter(|group| group.factor != 1.0)
+            .copied()
+            .collect();
         if off.is_empty() {
             continue;
         }
@@ -165,7 +194,10 @@ fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
             findings.push(of_groups(log, &off, true));
             continue;
         }
-        let mut names: Vec<(&str, &str)> = off.iter().map(|group| (group.sensor.as_str(), group.meter.as_str())).collect();
+        let mut names: Vec<(&str, &str)> = off
+            .iter()
+            .map(|group| (group.sensor.as_str(), group.meter.as_str()))
+            .collect();
         names.sort_unstable();
         names.dedup();
         for name in names {
@@ -184,17 +216,33 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
     };
     let one = |of: fn(&Group) -> &String| {
         let same = groups.iter().all(|group| of(group) == of(first));
-        if same { of(first).clone() } else { String::new() }
+        if same {
+            of(first).clone()
+        } else {
+            String::new()
+        }
     };
     let (sensor, meter) = (one(|group| &group.sensor), one(|group| &group.meter));
     let of_readings = groups.iter().any(|group| !group.sensor.is_empty());
-    let unit = if first.factor > 1.0 { Unit::MmolL } else { Unit::MgDl };
-    let read_as = if first.factor > 1.0 { Unit::MgDl } else { Unit::MmolL };
+    let unit = if first.factor > 1.0 {
+        Unit::MmolL
+    } else {
+        Unit::MgDl
+    };
+    let read_as = if first.factor > 1.0 {
+        Unit::MgDl
+    } else {
+        Unit::MmolL
+    };
     let rows: usize = groups.iter().map(|group| group.rows).sum();
     let from = groups.iter().map(|group| group.from).min();
     let to = groups.iter().map(|group| group.to).max();
     let zone = log.home(&first.wearer);
-    let (what, table) = if of_readings { ("reading", OF_GLUCOSE) } else { ("fingerstick", OF_PAIRS) };
+    let (what, table) = if of_readings {
+        ("reading", OF_GLUCOSE)
+    } else {
+        ("fingerstick", OF_PAIRS)
+    };
     let mut paste = format!("[[corrections]]\nwearer = {}\n", quoted(&first.wearer));
     paste += &match (sensor.as_str(), meter.as_str()) {
         ("", "") => format!("file = {}\n", quoted(&first.file)),
@@ -202,7 +250,11 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
         (sensor, _) => format!("sensor = {}\n", quoted(sensor)),
     };
     if !whole && let (Some(from), Some(to)) = (from, to) {
-        paste += &format!("from = \"{}\"\nto = \"{}\"\n", day(from, &zone), day(to, &zone));
+        paste += &format!(
+            "from = \"{}\"\nto = \"{}\"\n",
+            day(from, &zone),
+            day(to, &zone)
+        );
     }
     Finding {
         wearer: first.wearer.clone(),
@@ -217,7 +269,11 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
             first.file,
             count(rows, what),
             first.wearer,
-            if sensor.is_empty() { String::new() } else { format!(", sensor `{sensor}`") },
+            if sensor.is_empty() {
+                String::new()
+            } else {
+                format!(", sensor `{sensor}`")
+            },
             read_as.code(),
             unit.code()
         ),
@@ -236,16 +292,22 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
         let rejects: Vec<_> = log
             .rejects
             .iter()
-            .filter(|reject| reject.file == file.name && reject.reason.starts_with("glucose that no body has"))
+            .filter(|reject| {
+                reject.file == file.name && reject.reason.starts_with("glucose that no body has")
+            })
             .filter(|reject| reject.reason.contains(Unit::MmolL.code()))
             .collect();
-        let known = groups.iter().any(|group| group.file == file.name && group.factor < 1.0);
+        let known = groups
+            .iter()
+            .any(|group| group.file == file.name && group.factor < 1.0);
         let Some(first) = rejects.first() else {
             continue;
         };
         let words = |raw: &str| -> Vec<String> {
             let cells = raw.split([',', ';', '\t']);
-            cells.map(|cell| cell.trim().trim_matches('"').to_owned()).collect()
+            cells
+                .map(|cell| cell.trim().trim_matches('"').to_owned())
+                .collect()
         };
         // Several sensors of a file may have been declared so, or one.
         let mut by: BTreeMap<(String, String), usize> = BTreeMap::new();
@@ -255,7 +317,9 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
             let named = |event: &&whereworn_model::rows::WearEvent| cells.contains(&event.sensor);
             let own = inserted.clone().filter(named);
             let by_both = own.clone().find(|event| cells.contains(&event.wearer));
-            let default = own.clone().find(|event| event.wearer == log.settings.study.wearer);
+            let default = own
+                .clone()
+                .find(|event| event.wearer == log.settings.study.wearer);
             let event = by_both.or(default).or_else(|| own.clone().next());
             let wearer = event.map(|event| event.wearer.clone()).or_else(|| {
                 let mut wearers = log.events.iter().map(|event| &event.wearer);
@@ -271,13 +335,19 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
             continue;
         }
         for ((wearer, sensor), rows) in by {
-            let told = groups.iter().filter(|group| group.wearer == wearer && group.sensor == sensor);
+            let told = groups
+                .iter()
+                .filter(|group| group.wearer == wearer && group.sensor == sensor);
             let accepted: usize = told.clone().map(|group| group.rows).sum();
             let already = told.clone().any(|group| group.factor < 1.0);
             if already || (rows as f64) < REJECTED * (rows + accepted) as f64 || rows < LEAST_ROWS {
                 continue;
             }
-            let key = if sensor.is_empty() { ("file", file.name.as_str()) } else { ("sensor", sensor.as_str()) };
+            let key = if sensor.is_empty() {
+                ("file", file.name.as_str())
+            } else {
+                ("sensor", sensor.as_str())
+            };
             findings.push(Finding {
                 text: format!(
                     "{}: {} of `{wearer}` rejected because no body has such glucose in mmol/L; in mg/dL they are plain",

@@ -21,7 +21,9 @@ pub(crate) fn day(at: Micros, zone: &TimeZone) -> String {
 /// The local clock at an instant, to the minute.
 pub(crate) fn clock(at: Micros, zone: &TimeZone) -> String {
     Timestamp::from_microsecond(at).map_or(String::new(), |at| {
-        at.to_zoned_datetime(zone.clone()).strftime("%Y-%m-%dT%H:%M").to_string()
+        at.to_zoned_datetime(zone.clone())
+            .strftime("%Y-%m-%dT%H:%M")
+            .to_string()
     })
 }
 
@@ -57,7 +59,11 @@ pub(crate) fn clock_correction(
     to: Option<Micros>,
     zone: &TimeZone,
 ) -> String {
-    let mut lines = format!("[[corrections]]\nwearer = {}\n{key} = {}\n", quoted(wearer), quoted(name));
+    let mut lines = format!(
+        "[[corrections]]\nwearer = {}\n{key} = {}\n",
+        quoted(wearer),
+        quoted(name)
+    );
     for (word, at) in [("from", from), ("to", to)] {
         if let Some(at) = at {
             lines += &format!("{word} = \"{}\"\n", clock(at, zone));

@@ -36,7 +36,10 @@ pub(crate) struct Pair {
 impl Pair {
     /// Log-likelihood of the lag of one of the two behind the other, in steps.
     pub fn lag_of(&self, sensor: usize, steps: i32) -> f64 {
-        value(&self.profile, if sensor == self.first { steps } else { -steps })
+        value(
+            &self.profile,
+            if sensor == self.first { steps } else { -steps },
+        )
     }
 
     /// The other of the two.
@@ -54,7 +57,13 @@ pub(crate) fn pairs(sessions: &[&Session], traces: &[&Trace]) -> Vec<Pair> {
     let mut pairs = Vec::new();
     let spans: Vec<Option<(f64, f64)>> = traces
         .iter()
-        .map(|trace| trace.times.first().copied().zip(trace.times.last().copied()))
+        .map(|trace| {
+            trace
+                .times
+                .first()
+                .copied()
+                .zip(trace.times.last().copied())
+        })
         .collect();
     for (second, (trace, span)) in traces.iter().zip(&spans).enumerate() {
         let Some((from, to)) = span else {
@@ -66,7 +75,11 @@ pub(crate) fn pairs(sessions: &[&Session], traces: &[&Trace]) -> Vec<Pair> {
             };
             if end - begin >= 60.0 * HOURS && sessions.len() == traces.len() {
                 let profile = profile(other, trace, begin, end);
-                pairs.extend(profile.map(|profile| Pair { first, second, profile }));
+                pairs.extend(profile.map(|profile| Pair {
+                    first,
+                    second,
+                    profile,
+                }));
             }
         }
     }
@@ -128,6 +141,8 @@ fn profile(first: &Trace, second: &Trace, begin: f64, end: f64) -> Option<Vec<f6
     if !top.is_finite() {
         return None;
     }
-    profile.iter_mut().for_each(|value| *value = (*value - top).max(FLOOR));
+    profile
+        .iter_mut()
+        .for_each(|value| *value = (*value - top).max(FLOOR));
     Some(profile)
 }

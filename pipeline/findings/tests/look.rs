@@ -54,7 +54,8 @@ impl Study {
             let reading = |minute: i64| Reading {
                 time: START + minute * MINUTE,
                 // Noise that repeats after 7 readings: plus or minus 3 %.
-                glucose: glucose(minute as f64 - 8.0) * (1.0 + 0.01 * ((minute / 5 % 7) as f64 - 3.0)),
+                glucose: glucose(minute as f64 - 8.0)
+                    * (1.0 + 0.01 * ((minute / 5 % 7) as f64 - 3.0)),
                 status: Status::Ok,
                 file: 0,
                 line: minute as u64,
@@ -83,8 +84,18 @@ impl Study {
     fn look(&self) -> Outcome {
         let settings = Settings::parse(&self.settings).unwrap();
         let rows = self.sensors.iter().map(|s| s.readings.len() as u64).sum();
-        let files = [FileRows { name: "readings/kelp.csv".to_owned(), table: "readings", rows }];
-        let cutoff = self.sensors.iter().flat_map(|s| &s.readings).map(|r| r.time).max().unwrap();
+        let files = [FileRows {
+            name: "readings/kelp.csv".to_owned(),
+            table: "readings",
+            rows,
+        }];
+        let cutoff = self
+            .sensors
+            .iter()
+            .flat_map(|s| &s.readings)
+            .map(|r| r.time)
+            .max()
+            .unwrap();
         let mut look = Look::new(Log {
             settings: &settings,
             events: &self.events,
@@ -95,19 +106,31 @@ impl Study {
             cutoff: cutoff + 10 * MINUTE,
             month_start: START + 30 * DAY,
         });
-        self.sensors.iter().cloned().for_each(|sensor| look.sensor(sensor));
+        self.sensors
+            .iter()
+            .cloned()
+            .for_each(|sensor| look.sensor(sensor));
         look.finish()
     }
 
     fn shift(&mut self, sensor: usize, from: Micros, minutes: i64) {
-        let late = self.sensors[sensor].readings.iter_mut().filter(|reading| reading.time >= from);
+        let late = self.sensors[sensor]
+            .readings
+            .iter_mut()
+            .filter(|reading| reading.time >= from);
         late.for_each(|reading| reading.time += minutes * MINUTE);
-        self.sensors[sensor].readings.sort_by_key(|reading| reading.time);
+        self.sensors[sensor]
+            .readings
+            .sort_by_key(|reading| reading.time);
     }
 }
 
 fn claims(outcome: &Outcome) -> Vec<&Finding> {
-    outcome.findings.iter().filter(|finding| finding.severity != Severity::Thin).collect()
+    outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.severity != Severity::Thin)
+        .collect()
 }
 
 #[test]
@@ -130,7 +153,11 @@ fn a_sensor_whose_clock_is_off_is_named_and_left_out() {
         assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
         assert!((found.size.unwrap() - size).abs() <= 8.0, "{found:?}");
         let cure = format!("clock_minutes = {}", -found.size.unwrap());
-        assert!(found.paste.contains("sensor = \"s2\"") && found.paste.contains(&cure), "{}", found.paste);
+        assert!(
+            found.paste.contains("sensor = \"s2\"") && found.paste.contains(&cure),
+            "{}",
+            found.paste
+        );
         assert_eq!(outcome.left_out.len(), 1);
         assert_eq!(outcome.left_out[0].sensor, "s2");
         study.settings += "keep_doubtful = true\n";
@@ -152,7 +179,11 @@ fn a_finding_that_was_seen_is_listed_as_seen() {
     study.shift(2, 0, 60);
     study.settings += "[[seen]]\nkind = \"clock-sensor\"\nsensor = \"s2\"\n";
     let outcome = study.look();
-    let seen: Vec<&Finding> = outcome.findings.iter().filter(|finding| finding.seen).collect();
+    let seen: Vec<&Finding> = outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.seen)
+        .collect();
     assert_eq!(seen.len(), 1);
     assert!(outcome.left_out.is_empty());
 }
@@ -169,7 +200,10 @@ fn an_hour_from_a_day_on_is_one_change() {
     let [found] = claims(&outcome)[..] else {
         panic!("{:?}", outcome.findings);
     };
-    assert_eq!((found.kind, found.severity, found.size), ("clock-change", Severity::Wrong, Some(60.0)));
+    assert_eq!(
+        (found.kind, found.severity, found.size),
+        ("clock-change", Severity::Wrong, Some(60.0))
+    );
     assert!((found.from.unwrap() - at).abs() < DAY, "{found:?}");
 }
 
@@ -191,21 +225,32 @@ fn a_clock_set_back_within_a_sensor_is_a_jump() {
 #[test]
 fn a_meter_that_reads_high_is_found_within_sensors() {
     let mut study = Study::new(6);
-    study.checks.iter_mut().filter(|check| check.meter == "bag").for_each(|check| check.glucose *= 1.15);
+    study
+        .checks
+        .iter_mut()
+        .filter(|check| check.meter == "bag")
+        .for_each(|check| check.glucose *= 1.15);
     let outcome = study.look();
     let [found] = claims(&outcome)[..] else {
         panic!("{:?}", outcome.findings);
     };
     assert_eq!(found.kind, "meter");
     assert_eq!(found.meter, "bag + kitchen");
-    assert!((found.size.unwrap() - 0.15 / 1.075).abs() < 0.01, "{found:?}");
+    assert!(
+        (found.size.unwrap() - 0.15 / 1.075).abs() < 0.01,
+        "{found:?}"
+    );
 }
 
 /// Half an hour between two meters is the clock of one of them, and of no sensor.
 #[test]
 fn a_meter_whose_clock_is_off_is_one_cause() {
     let mut study = Study::new(6);
-    study.checks.iter_mut().filter(|check| check.meter == "bag").for_each(|check| check.time += 35 * MINUTE);
+    study
+        .checks
+        .iter_mut()
+        .filter(|check| check.meter == "bag")
+        .for_each(|check| check.time += 35 * MINUTE);
     study.checks.sort_by_key(|check| check.time);
     let outcome = study.look();
     let [found] = claims(&outcome)[..] else {
@@ -219,12 +264,18 @@ fn a_meter_whose_clock_is_off_is_one_cause() {
 #[test]
 fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
     let mut study = Study::new(6);
-    study.sensors[3].readings.iter_mut().for_each(|reading| reading.glucose /= 18.0156);
+    study.sensors[3]
+        .readings
+        .iter_mut()
+        .for_each(|reading| reading.glucose /= 18.0156);
     let outcome = study.look();
     let [found] = claims(&outcome)[..] else {
         panic!("{:?}", outcome.findings);
     };
-    assert_eq!((found.kind, found.severity, found.sensor.as_str()), ("unit", Severity::Wrong, "s3"));
+    assert_eq!(
+        (found.kind, found.severity, found.sensor.as_str()),
+        ("unit", Severity::Wrong, "s3")
+    );
     assert_eq!((found.size, found.unit), (Some(18.0), "mmol/L"));
     assert!(found.paste.contains("unit = \"mmol/L\""), "{}", found.paste);
 }
@@ -234,11 +285,20 @@ fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
 fn one_id_for_two_sensors_is_told() {
     let mut study = Study::new(4);
     let gap = START + 2 * DAY..START + 5 * DAY + MINUTE;
-    study.sensors[0].readings.retain(|reading| !gap.contains(&reading.time));
-    let again = WearEvent { time: START + 40 * DAY, line: 99, ..study.events[2].clone() };
+    study.sensors[0]
+        .readings
+        .retain(|reading| !gap.contains(&reading.time));
+    let again = WearEvent {
+        time: START + 40 * DAY,
+        line: 99,
+        ..study.events[2].clone()
+    };
     study.refused.push(again);
     let outcome = study.look();
-    let kinds: Vec<(&str, &str)> = claims(&outcome).iter().map(|f| (f.kind, f.sensor.as_str())).collect();
+    let kinds: Vec<(&str, &str)> = claims(&outcome)
+        .iter()
+        .map(|f| (f.kind, f.sensor.as_str()))
+        .collect();
     assert!(kinds.contains(&("session-too-long", "s0")), "{kinds:?}");
     assert!(kinds.contains(&("sensor-reused", "s1")), "{kinds:?}");
     assert_eq!(kinds.len(), 2, "{kinds:?}");

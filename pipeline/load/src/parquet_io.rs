@@ -211,19 +211,19 @@ pub(crate) fn typed<'b, A: ?Sized>(
 }
 
 /// The columns of a batch of readings.
-struct Readings<'b> {
-    sensor_no: &'b Int32Array,
-    wearer: &'b DictionaryArray<Int32Type>,
-    sensor: &'b DictionaryArray<Int32Type>,
-    time: &'b TimestampMicrosecondArray,
-    glucose: &'b Float64Array,
-    status: &'b DictionaryArray<Int8Type>,
-    file: &'b Int32Array,
-    line: &'b Int32Array,
+pub(crate) struct Readings<'b> {
+    pub sensor_no: &'b Int32Array,
+    pub wearer: &'b DictionaryArray<Int32Type>,
+    pub sensor: &'b DictionaryArray<Int32Type>,
+    pub time: &'b TimestampMicrosecondArray,
+    pub glucose: &'b Float64Array,
+    pub status: &'b DictionaryArray<Int8Type>,
+    pub file: &'b Int32Array,
+    pub line: &'b Int32Array,
 }
 
 impl<'b> Readings<'b> {
-    fn of(batch: &'b RecordBatch) -> Result<Self, String> {
+    pub fn of(batch: &'b RecordBatch) -> Result<Self, String> {
         Ok(Self {
             sensor_no: typed(batch, "sensor_no", |a| a.as_primitive_opt())?,
             wearer: typed(batch, "wearer", |a| a.as_dictionary_opt())?,
@@ -238,7 +238,7 @@ impl<'b> Readings<'b> {
 }
 
 /// The texts of a column that is kept as numbers and a list of texts.
-fn words<K: ArrowDictionaryKeyType>(
+pub(crate) fn words<K: ArrowDictionaryKeyType>(
     column: &DictionaryArray<K>,
 ) -> Result<impl Iterator<Item = &str>, String> {
     let texts = column.downcast_dict::<StringArray>();

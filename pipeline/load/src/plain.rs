@@ -1,7 +1,5 @@
 //! What counts up to an instant as plain rows, for a look before any query runs.
 
-use arrow::array::AsArray;
-use arrow::datatypes::{Float64Type, Int8Type, Int32Type, TimestampMicrosecondType};
 use whereworn_model::rows::{
     Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent,
 };
@@ -9,7 +7,7 @@ use whereworn_model::time::Micros;
 
 use crate::block::STATUSES;
 use crate::error::LoadError;
-use crate::parquet_io::batches;
+use crate::parquet_io::{Readings, batches, words};
 use crate::reject::Reject;
 use crate::settle::{same_check, settle_rows, settle_sensor_lives};
 use crate::store::Store;
@@ -104,18 +102,13 @@ impl Store {
             .map(|(position, input)| (input.number, position))
             .collect();
         let mut current: Option<(i32, SensorReadings)> = None;
-        for name in &self.manifest.readings {
-            for batch in batches(&self.dir.join(name))? {
+        for path in self.files_of_readings() {
+            for batch in batches(&path)? {
                 let batch = batch?;
-                let number = batch.column(0).as_primitive::<Int32Type>();
-                let time = batch.column(3).as_primitive::<TimestampMicrosecondType>();
-                let glucose = batch.column(4).as_primitive::<Float64Type>();
-                let status = batch.column(5).as_dictionary::<Int8Type>();
-                let words = status.values().as_string::<i32>();
-                let file = batch.column(6).as_primitive::<Int32Type>();
-                let line = batch.column(7).as_primitive::<Int32Type>();
-                for row in 0..batch.num_rows() {
-                    let sensor = number.value(row);
+                let columns = Readings::of(&batch).map_err(LoadError::store(&path))?;
+                let words = words(columns.status).map_err(LoadError::store(&path))?;
+                for (row, word) in words.enumerate() {
+                    let sensor = columns.sensor_no.value(row);
                     if current.as_ref().is_none_or(|(known, _)| *known != sensor) {
                         if let Some((_, done)) = current.take() {
                             see(done);
@@ -128,18 +121,23 @@ impl Store {
                         };
                         current = Some((sensor, next));
                     }
-                    if time.value(row) > as_of {
+                    let time = columns.time.value(row);
+                    if time > as_of {
                         continue;
                     }
-                    let missing = arrow::array::Array::is_null(glucose, row);
-                    let code = status.keys().value(row) as usize;
+                    let missing = arrow::array::Array::is_null(columns.glucose, row);
+                    let file = columns.file.value(row) as u32;
                     if let Some((_, sensor)) = &mut current {
                         sensor.readings.push(Reading {
-                            time: time.value(row),
-                            glucose: if missing { f64::NAN } else { glucose.value(row) },
-                            status: status_of(words.value(code)),
-                            file: position.get(&(file.value(row) as u32)).copied().unwrap_or(0),
-                            line: line.value(row) as u64,
+                            time,
+                            glucose: if missing {
+                                f64::NAN
+                            } else {
+                                columns.glucose.value(row)
+                            },
+                            status: status_of(word),
+                            file: position.get(&file).copied().unwrap_or(0),
+                            line: columns.line.value(row) as u64,
                         });
                     }
                 }

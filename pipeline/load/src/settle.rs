@@ -203,7 +203,8 @@ impl Store {
         })
     }
 
-    fn files_of_readings(&self) -> impl Iterator<Item = PathBuf> {
+    /// The store's files of readings that count, in order.
+    pub(crate) fn files_of_readings(&self) -> impl Iterator<Item = PathBuf> {
         let files = self.manifest.files(Kind::Readings);
         files.map(|file| self.dir.join(file))
     }
@@ -387,7 +388,9 @@ pub(crate) fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
 }
 
 /// Lets each sensor be inserted once and end at most once, after its insertion. Rows come by file and line.
-pub(crate) fn settle_sensor_lives(rows: Vec<&Placed<WearEvent>>) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
+pub(crate) fn settle_sensor_lives(
+    rows: Vec<&Placed<WearEvent>>,
+) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
     let mut inserted: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut ended: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut faults: BTreeMap<(&str, u64), (&'static str, String)> = BTreeMap::new();

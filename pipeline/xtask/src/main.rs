@@ -5,8 +5,8 @@ use std::process::ExitCode;
 
 mod calibrate;
 mod check;
-mod findings;
 mod faults;
+mod findings;
 mod nights;
 mod sbom;
 mod sentences;

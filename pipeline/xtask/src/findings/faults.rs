@@ -26,9 +26,18 @@ pub struct Expected {
 impl Expected {
     pub fn is_met_by(&self, found: &Finding) -> bool {
         let same = |want: &Option<String>, own: &str| want.as_ref().is_none_or(|want| want == own);
-        let meter = self.meter.as_ref().is_none_or(|want| found.meter.split(" + ").any(|own| own == want));
-        let size = self.size.is_none_or(|(size, off)| found.size.is_some_and(|own| (own - size).abs() <= off + 1e-9));
-        let from = self.from.is_none_or(|from| found.from.is_some_and(|own| (own - from).abs() <= 3 * DAY));
+        let meter = self
+            .meter
+            .as_ref()
+            .is_none_or(|want| found.meter.split(" + ").any(|own| own == want));
+        let size = self.size.is_none_or(|(size, off)| {
+            found
+                .size
+                .is_some_and(|own| (own - size).abs() <= off + 1e-9)
+        });
+        let from = self
+            .from
+            .is_none_or(|from| found.from.is_some_and(|own| (own - from).abs() <= 3 * DAY));
         found.kind == self.kind
             && same(&self.wearer, &found.wearer)
             && same(&self.sensor, &found.sensor)
@@ -82,9 +91,14 @@ fn worn(rows: &Rows) -> Vec<Worn> {
     let inserts = rows.events.iter().filter(|event| event.event == "insert");
     inserts
         .filter_map(|insert| {
-            let readings = rows.readings.iter().find(|s| s.wearer == insert.wearer && s.sensor == insert.sensor)?;
+            let readings = rows
+                .readings
+                .iter()
+                .find(|s| s.wearer == insert.wearer && s.sensor == insert.sensor)?;
             let end = rows.events.iter().find(|event| {
-                event.event == "end" && event.wearer == insert.wearer && event.sensor == insert.sensor
+                event.event == "end"
+                    && event.wearer == insert.wearer
+                    && event.sensor == insert.sensor
             });
             let last = readings.readings.last()?.time;
             Some(Worn {
@@ -99,12 +113,18 @@ fn worn(rows: &Rows) -> Vec<Worn> {
 }
 
 fn readings<'r>(rows: &'r mut Rows, one: &Worn) -> Option<&'r mut SensorReadings> {
-    rows.readings.iter_mut().find(|s| s.wearer == one.wearer && s.sensor == one.sensor)
+    rows.readings
+        .iter_mut()
+        .find(|s| s.wearer == one.wearer && s.sensor == one.sensor)
 }
 
 fn checks_of(rows: &Rows, one: &Worn, meter: Option<&str>) -> usize {
-    let own = rows.checks.iter().filter(|check| check.wearer == one.wearer && (one.from..=one.to).contains(&check.time));
-    own.filter(|check| meter.is_none_or(|meter| check.meter == meter) && check.purpose == "routine").count()
+    let own = rows
+        .checks
+        .iter()
+        .filter(|check| check.wearer == one.wearer && (one.from..=one.to).contains(&check.time));
+    own.filter(|check| meter.is_none_or(|meter| check.meter == meter) && check.purpose == "routine")
+        .count()
 }
 
 fn pick<T: Clone>(from: &[T], dice: &mut ChaCha8Rng) -> Option<T> {
@@ -120,7 +140,11 @@ fn between(dice: &mut impl Rng, from: f64, to: f64) -> f64 {
 }
 
 fn shift(sensor: &mut SensorReadings, from: Micros, minutes: f64) {
-    for reading in sensor.readings.iter_mut().filter(|reading| reading.time >= from) {
+    for reading in sensor
+        .readings
+        .iter_mut()
+        .filter(|reading| reading.time >= from)
+    {
         reading.time += (minutes * MINUTE as f64) as Micros;
     }
     sensor.readings.sort_by_key(|reading| reading.time);
@@ -130,7 +154,9 @@ fn shift(sensor: &mut SensorReadings, from: Micros, minutes: f64) {
 pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expected> {
     let all = worn(rows);
     let kind = fault.split(',').next().unwrap_or(fault);
-    let kind = FAULTS.iter().find_map(|known| known.split(',').next().filter(|known| *known == kind))?;
+    let kind = FAULTS
+        .iter()
+        .find_map(|known| known.split(',').next().filter(|known| *known == kind))?;
     let of = |one: &Worn| Expected {
         kind,
         wearer: Some(one.wearer.clone()),
@@ -144,42 +170,93 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
         .collect();
     match fault {
         "unit, a sensor" => {
-            let one = pick(&all.iter().filter(|one| one.to - one.from > 2 * DAY).cloned().collect::<Vec<_>>(), dice)?;
-            rows.units.push((one.wearer.clone(), one.sensor.clone(), 1.0 / 18.0156, "mg/dL"));
-            Some(Expected { size: Some((18.0, 0.1)), ..of(&one) })
+            let one = pick(
+                &all.iter()
+                    .filter(|one| one.to - one.from > 2 * DAY)
+                    .cloned()
+                    .collect::<Vec<_>>(),
+                dice,
+            )?;
+            rows.units.push((
+                one.wearer.clone(),
+                one.sensor.clone(),
+                1.0 / 18.0156,
+                "mg/dL",
+            ));
+            Some(Expected {
+                size: Some((18.0, 0.1)),
+                ..of(&one)
+            })
         }
         "unit, fingersticks" => {
             let check = pick(&rows.checks, dice)?;
-            let meters: Vec<String> = rows.checks.iter().filter(|c| c.wearer == check.wearer).map(|c| c.meter.clone()).collect();
+            let meters: Vec<String> = rows
+                .checks
+                .iter()
+                .filter(|c| c.wearer == check.wearer)
+                .map(|c| c.meter.clone())
+                .collect();
             for meter in meters {
-                if !rows.units.iter().any(|unit| unit.0 == check.wearer && unit.1 == meter) {
-                    rows.units.push((check.wearer.clone(), meter, 1.0 / 18.0156, "mg/dL"));
+                if !rows
+                    .units
+                    .iter()
+                    .any(|unit| unit.0 == check.wearer && unit.1 == meter)
+                {
+                    rows.units
+                        .push((check.wearer.clone(), meter, 1.0 / 18.0156, "mg/dL"));
                 }
             }
-            Some(Expected { kind, wearer: Some(check.wearer), size: Some((18.0, 0.1)), ..Expected::default() })
+            Some(Expected {
+                kind,
+                wearer: Some(check.wearer),
+                size: Some((18.0, 0.1)),
+                ..Expected::default()
+            })
         }
         "unit, mg/dL as mmol/L" => {
-            let one = pick(&all.iter().filter(|one| one.to - one.from > 2 * DAY).cloned().collect::<Vec<_>>(), dice)?;
-            rows.units.push((one.wearer.clone(), one.sensor.clone(), 1.0, "mmol/L"));
-            Some(Expected { size: Some((18.0, 0.1)), ..of(&one) })
+            let one = pick(
+                &all.iter()
+                    .filter(|one| one.to - one.from > 2 * DAY)
+                    .cloned()
+                    .collect::<Vec<_>>(),
+                dice,
+            )?;
+            rows.units
+                .push((one.wearer.clone(), one.sensor.clone(), 1.0, "mmol/L"));
+            Some(Expected {
+                size: Some((18.0, 0.1)),
+                ..of(&one)
+            })
         }
         "clock-sensor" | "clock-sensor, whole hours" => {
             let one = pick(&long, dice)?;
             let (minutes, off) = if fault == "clock-sensor" {
-                (if dice.random::<f64>() < 0.6 { between(dice, 25.0, 150.0) } else { -between(dice, 28.0, 150.0) }, 8.0)
+                (
+                    if dice.random::<f64>() < 0.6 {
+                        between(dice, 25.0, 150.0)
+                    } else {
+                        -between(dice, 28.0, 150.0)
+                    },
+                    8.0,
+                )
             } else {
                 (60.0 * f64::from(dice.random_range(1..10)) * sign(dice), 0.0)
             };
             shift(readings(rows, &one)?, 0, minutes.round());
             let hours = 60.0 * (minutes / 60.0).round();
-            Some(Expected { size: Some((if off == 0.0 { hours } else { minutes.round() }, off)), ..of(&one) })
+            Some(Expected {
+                size: Some((if off == 0.0 { hours } else { minutes.round() }, off)),
+                ..of(&one)
+            })
         }
         "clock-sensor, at once" => {
             let pairs: Vec<Worn> = all
                 .iter()
                 .filter(|one| {
                     all.iter().any(|other| {
-                        other.wearer == one.wearer && other.sensor != one.sensor && other.to.min(one.to) - other.from.max(one.from) >= 3 * DAY
+                        other.wearer == one.wearer
+                            && other.sensor != one.sensor
+                            && other.to.min(one.to) - other.from.max(one.from) >= 3 * DAY
                     })
                 })
                 .cloned()
@@ -187,7 +264,10 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
             let one = pick(&pairs, dice)?;
             let minutes = (sign(dice) * between(dice, 28.0, 90.0)).round();
             shift(readings(rows, &one)?, 0, minutes);
-            Some(Expected { size: Some((minutes, 8.0)), ..of(&one) })
+            Some(Expected {
+                size: Some((minutes, 8.0)),
+                ..of(&one)
+            })
         }
         "clock-sensor, jump" => {
             let long: Vec<Worn> = long
@@ -195,28 +275,49 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
                 .filter(|one| one.to - one.from >= 10 * DAY + DAY / 10)
                 .collect();
             let one = pick(&long, dice)?;
-            let at = one.from + 5 * DAY + (dice.random::<f64>() * (one.to - one.from - 10 * DAY) as f64) as Micros;
+            let at = one.from
+                + 5 * DAY
+                + (dice.random::<f64>() * (one.to - one.from - 10 * DAY) as f64) as Micros;
             let minutes = (sign(dice) * between(dice, 15.0, 50.0)).round();
             shift(readings(rows, &one)?, at, minutes);
-            Some(Expected { size: Some((minutes, 4.0)), from: Some(at), ..of(&one) })
+            Some(Expected {
+                size: Some((minutes, 4.0)),
+                from: Some(at),
+                ..of(&one)
+            })
         }
         "clock-meter" | "meter" => {
-            let mut meters: Vec<(String, String)> = rows.checks.iter().map(|c| (c.wearer.clone(), c.meter.clone())).collect();
+            let mut meters: Vec<(String, String)> = rows
+                .checks
+                .iter()
+                .map(|c| (c.wearer.clone(), c.meter.clone()))
+                .collect();
             meters.sort();
             meters.dedup();
             let enough: Vec<(String, String)> = meters
                 .iter()
                 .filter(|(wearer, meter)| {
                     let with = |meter: &str| {
-                        let own: Vec<usize> = all.iter().filter(|one| one.wearer == *wearer).map(|one| checks_of(rows, one, Some(meter))).filter(|n| *n > 0).collect();
+                        let own: Vec<usize> = all
+                            .iter()
+                            .filter(|one| one.wearer == *wearer)
+                            .map(|one| checks_of(rows, one, Some(meter)))
+                            .filter(|n| *n > 0)
+                            .collect();
                         own.len() >= 4 && own.iter().sum::<usize>() >= 34
                     };
-                    with(meter) && meters.iter().any(|(w, m)| w == wearer && m != meter && with(m))
+                    with(meter)
+                        && meters
+                            .iter()
+                            .any(|(w, m)| w == wearer && m != meter && with(m))
                 })
                 .cloned()
                 .collect();
             let (wearer, meter) = pick(&enough, dice)?;
-            let own = rows.checks.iter_mut().filter(|check| check.wearer == wearer && check.meter == meter);
+            let own = rows
+                .checks
+                .iter_mut()
+                .filter(|check| check.wearer == wearer && check.meter == meter);
             let size = if fault == "meter" {
                 let size = sign(dice) * between(dice, 0.12, 0.30);
                 own.for_each(|check| check.glucose = (check.glucose * (1.0 + size)).round());
@@ -224,15 +325,26 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
             } else {
                 let minutes = (sign(dice) * between(dice, 15.0, 120.0)).round();
                 own.for_each(|check| check.time += (minutes * MINUTE as f64) as Micros);
-                rows.checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+                rows.checks
+                    .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
                 (minutes, 8.0)
             };
-            Some(Expected { kind, wearer: Some(wearer), meter: Some(meter), size: Some(size), ..Expected::default() })
+            Some(Expected {
+                kind,
+                wearer: Some(wearer),
+                meter: Some(meter),
+                size: Some(size),
+                ..Expected::default()
+            })
         }
         "clock-meter, jump" => {
             // With one meter, from somewhere in the middle on, with three sensors and more on either side.
             let (wearer, at) = middle(&all, dice)?;
-            let mut own: Vec<&mut _> = rows.checks.iter_mut().filter(|check| check.wearer == wearer).collect();
+            let mut own: Vec<&mut _> = rows
+                .checks
+                .iter_mut()
+                .filter(|check| check.wearer == wearer)
+                .collect();
             let minutes = (sign(dice) * between(dice, 15.0, 50.0)).round();
             for check in &mut own {
                 check.meter = "m0".to_owned();
@@ -240,8 +352,15 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
                     check.time += (minutes * MINUTE as f64) as Micros;
                 }
             }
-            rows.checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
-            Some(Expected { kind, wearer: Some(wearer), meter: Some("m0".to_owned()), size: Some((minutes, 8.0)), ..Expected::default() })
+            rows.checks
+                .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+            Some(Expected {
+                kind,
+                wearer: Some(wearer),
+                meter: Some("m0".to_owned()),
+                size: Some((minutes, 8.0)),
+                ..Expected::default()
+            })
         }
         "clock-change" | "clock-change, journey" => {
             let (wearer, mut at) = middle(&all, dice)?;
@@ -252,14 +371,25 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
                 let spans: Vec<&Worn> = all.iter().filter(|one| one.wearer == wearer).collect();
                 let inside = put.iter().find(|(second, _)| {
                     let at = second * 1_000_000;
-                    spans.iter().filter(|one| one.to < at).count() >= 2 && spans.iter().filter(|one| one.from > at).count() >= 1
+                    spans.iter().filter(|one| one.to < at).count() >= 2
+                        && spans.iter().filter(|one| one.from > at).count() >= 1
                 });
                 (at, minutes) = inside.map(|(second, minutes)| (second * 1_000_000, *minutes))?;
             }
-            for sensor in rows.readings.iter_mut().filter(|sensor| sensor.wearer == wearer) {
+            for sensor in rows
+                .readings
+                .iter_mut()
+                .filter(|sensor| sensor.wearer == wearer)
+            {
                 shift(sensor, at, minutes);
             }
-            Some(Expected { kind, wearer: Some(wearer), size: Some((minutes, 0.0)), from: Some(at), ..Expected::default() })
+            Some(Expected {
+                kind,
+                wearer: Some(wearer),
+                size: Some((minutes, 0.0)),
+                from: Some(at),
+                ..Expected::default()
+            })
         }
         "sensor-reused" | "session-too-long" => {
             let pairs: Vec<(Worn, Worn)> = all
@@ -273,71 +403,141 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
             readings(rows, &a)?.readings.append(&mut moved);
             rows.readings.retain(|sensor| !sensor.readings.is_empty());
             if fault == "sensor-reused" {
-                rows.events.iter_mut().filter(|e| e.wearer == b.wearer && e.sensor == b.sensor).for_each(|e| e.sensor.clone_from(&a.sensor));
+                rows.events
+                    .iter_mut()
+                    .filter(|e| e.wearer == b.wearer && e.sensor == b.sensor)
+                    .for_each(|e| e.sensor.clone_from(&a.sensor));
                 return Some(of(&a));
             }
-            rows.events.retain(|e| !(e.wearer == a.wearer && e.sensor == a.sensor && e.event == "end"));
-            rows.events.retain(|e| !(e.wearer == b.wearer && e.sensor == b.sensor && e.event == "insert"));
-            rows.events.iter_mut().filter(|e| e.wearer == b.wearer && e.sensor == b.sensor).for_each(|e| e.sensor.clone_from(&a.sensor));
+            rows.events
+                .retain(|e| !(e.wearer == a.wearer && e.sensor == a.sensor && e.event == "end"));
+            rows.events
+                .retain(|e| !(e.wearer == b.wearer && e.sensor == b.sensor && e.event == "insert"));
+            rows.events
+                .iter_mut()
+                .filter(|e| e.wearer == b.wearer && e.sensor == b.sensor)
+                .for_each(|e| e.sensor.clone_from(&a.sensor));
             Some(of(&a))
         }
         "wrong-wearer" => {
             let one = pick(&all, dice)?;
-            let other = pick(&all.iter().filter(|w| w.wearer != one.wearer).cloned().collect::<Vec<_>>(), dice)?;
+            let other = pick(
+                &all.iter()
+                    .filter(|w| w.wearer != one.wearer)
+                    .cloned()
+                    .collect::<Vec<_>>(),
+                dice,
+            )?;
             let name = "moved-1".to_owned();
-            rows.events.iter_mut().filter(|e| e.wearer == one.wearer && e.sensor == one.sensor).for_each(|e| e.sensor.clone_from(&name));
+            rows.events
+                .iter_mut()
+                .filter(|e| e.wearer == one.wearer && e.sensor == one.sensor)
+                .for_each(|e| e.sensor.clone_from(&name));
             let own = readings(rows, &one)?;
             own.sensor.clone_from(&name);
             own.wearer.clone_from(&other.wearer);
-            Some(Expected { wearer: Some(other.wearer), sensor: Some(name), ..of(&one) })
+            Some(Expected {
+                wearer: Some(other.wearer),
+                sensor: Some(name),
+                ..of(&one)
+            })
         }
         "set-aside" => {
-            let one = pick(&all.iter().filter(|one| one.to - one.from > 8 * DAY).cloned().collect::<Vec<_>>(), dice)?;
-            rows.events.retain(|e| !(e.wearer == one.wearer && e.sensor == one.sensor));
-            Some(Expected { kind, file: Some(format!("readings/{}.csv", one.wearer)), ..Expected::default() })
+            let one = pick(
+                &all.iter()
+                    .filter(|one| one.to - one.from > 8 * DAY)
+                    .cloned()
+                    .collect::<Vec<_>>(),
+                dice,
+            )?;
+            rows.events
+                .retain(|e| !(e.wearer == one.wearer && e.sensor == one.sensor));
+            Some(Expected {
+                kind,
+                file: Some(format!("readings/{}.csv", one.wearer)),
+                ..Expected::default()
+            })
         }
         "rejected" => {
             let one = pick(&all, dice)?;
             let every = dice.random_range(2..=9);
             rows.broken = Some((one.wearer.clone(), every));
-            Some(Expected { kind, file: Some(format!("readings/{}.csv", one.wearer)), size: Some((1.0 / every as f64, 0.02)), ..Expected::default() })
+            Some(Expected {
+                kind,
+                file: Some(format!("readings/{}.csv", one.wearer)),
+                size: Some((1.0 / every as f64, 0.02)),
+                ..Expected::default()
+            })
         }
         "site-confounded" => {
             let sites = with_sensors(&all, 4, None);
             let (site, _) = pick(&sites, dice)?;
-            for event in rows.events.iter_mut().filter(|e| e.event == "insert" && e.site == site) {
+            for event in rows
+                .events
+                .iter_mut()
+                .filter(|e| e.event == "insert" && e.site == site)
+            {
                 event.model = "model Z".to_owned();
             }
-            Some(Expected { kind, site: Some(site), ..Expected::default() })
+            Some(Expected {
+                kind,
+                site: Some(site),
+                ..Expected::default()
+            })
         }
         "checks-by-alarm" => {
             let sites: Vec<(String, Vec<Worn>)> = with_sensors(&all, 2, None)
                 .into_iter()
-                .filter(|(_, own)| own.iter().map(|one| checks_of(rows, one, None)).sum::<usize>() >= 20)
+                .filter(|(_, own)| {
+                    own.iter()
+                        .map(|one| checks_of(rows, one, None))
+                        .sum::<usize>()
+                        >= 20
+                })
                 .collect();
             let (site, own) = pick(&sites, dice)?;
             let share = between(dice, 0.65, 0.95);
             for check in &mut rows.checks {
-                let worn = own.iter().any(|one| one.wearer == check.wearer && (one.from..=one.to).contains(&check.time));
+                let worn = own.iter().any(|one| {
+                    one.wearer == check.wearer && (one.from..=one.to).contains(&check.time)
+                });
                 if worn && dice.random::<f64>() < share {
                     check.purpose = ["alarm", "doubt"][dice.random_range(0..2)].to_owned();
                 }
             }
-            Some(Expected { kind, site: Some(site), ..Expected::default() })
+            Some(Expected {
+                kind,
+                site: Some(site),
+                ..Expected::default()
+            })
         }
         "no-end" | "lost" => {
             let latest = all.iter().map(|one| one.to).max()?;
-            let early: Vec<Worn> = all.iter().filter(|one| one.to < latest - 3 * DAY && one.to - one.from > 3 * DAY).cloned().collect();
+            let early: Vec<Worn> = all
+                .iter()
+                .filter(|one| one.to < latest - 3 * DAY && one.to - one.from > 3 * DAY)
+                .cloned()
+                .collect();
             let one = pick(&early, dice)?;
-            rows.events.retain(|e| !(e.wearer == one.wearer && e.sensor == one.sensor && e.event == "end"));
+            rows.events.retain(|e| {
+                !(e.wearer == one.wearer && e.sensor == one.sensor && e.event == "end")
+            });
             if fault == "lost" {
                 let stop = one.from + (one.to - one.from) / 2;
-                readings(rows, &one)?.readings.retain(|reading| reading.time < stop);
+                readings(rows, &one)?
+                    .readings
+                    .retain(|reading| reading.time < stop);
             }
             Some(of(&one))
         }
         "nights-missing" => {
-            let one = pick(&all.iter().filter(|one| one.to - one.from > 7 * DAY).cloned().collect::<Vec<_>>(), dice)?;
+            let one = pick(
+                &all.iter()
+                    .filter(|one| one.to - one.from > 7 * DAY)
+                    .cloned()
+                    .collect::<Vec<_>>(),
+                dice,
+            )?;
             readings(rows, &one)?.readings.retain(|reading| {
                 let hour = reading.time.rem_euclid(DAY) / (60 * MINUTE);
                 !(1..=4).contains(&hour) || (reading.time / DAY) % 3 == 0
@@ -347,10 +547,19 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
         "side-never-tried" => {
             let wearer = pick(&all, dice)?.wearer;
             let (site, _) = pick(&with_sensors(&all, 3, Some(&wearer)), dice)?;
-            for event in rows.events.iter_mut().filter(|e| e.event == "insert" && e.site == site && e.wearer == wearer) {
+            for event in rows
+                .events
+                .iter_mut()
+                .filter(|e| e.event == "insert" && e.site == site && e.wearer == wearer)
+            {
                 event.side = "left".to_owned();
             }
-            Some(Expected { kind, site: Some(site), wearer: Some(wearer), ..Expected::default() })
+            Some(Expected {
+                kind,
+                site: Some(site),
+                wearer: Some(wearer),
+                ..Expected::default()
+            })
         }
         "spacing-changed" => {
             let later: Vec<Worn> = all
@@ -379,7 +588,9 @@ fn with_sensors(all: &[Worn], least: usize, wearer: Option<&str>) -> Vec<(String
     sites
         .into_iter()
         .map(|site| {
-            let own = all.iter().filter(|one| one.site == site && wearer.is_none_or(|w| one.wearer == w));
+            let own = all
+                .iter()
+                .filter(|one| one.site == site && wearer.is_none_or(|w| one.wearer == w));
             let own: Vec<Worn> = own.cloned().collect();
             (site, own)
         })
@@ -398,7 +609,10 @@ fn middle(all: &[Worn], dice: &mut ChaCha8Rng) -> Option<(String, Micros)> {
         }
         let (first, last) = (own[2].to, own[own.len() - 3].from);
         if first < last {
-            return Some((wearer, first + (dice.random::<f64>() * (last - first) as f64) as Micros));
+            return Some((
+                wearer,
+                first + (dice.random::<f64>() * (last - first) as f64) as Micros,
+            ));
         }
     }
     None

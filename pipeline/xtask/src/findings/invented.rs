@@ -68,16 +68,24 @@ pub fn study(shape: Shape, seed: u64) -> Rows {
 }
 
 fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
-    let spacing = shape.spacing.unwrap_or_else(|| [1, 5, 5, 5, 10, 15, 15][dice.random_range(0..7)]);
+    let spacing = shape
+        .spacing
+        .unwrap_or_else(|| [1, 5, 5, 5, 10, 15, 15][dice.random_range(0..7)]);
     let meters = shape.meters.unwrap_or_else(|| dice.random_range(1..=3));
     let per_day = shape.checks.unwrap_or_else(|| between(dice, 1.0, 8.0));
-    let meter_bias: Vec<f64> = (0..meters).map(|_| shape.meter_spread * normal(dice)).collect();
+    let meter_bias: Vec<f64> = (0..meters)
+        .map(|_| shape.meter_spread * normal(dice))
+        .collect();
     let meter_noise = between(dice, 0.03, 0.07);
     let mut at = START + (between(dice, 0.0, 20.0) * 1440.0) as i64;
     let begin = at - 300;
     let mut worn: Vec<(i64, i64)> = Vec::new();
     for _ in 0..shape.sensors {
-        let days = if dice.random::<f64>() < 0.6 { RATED } else { between(dice, shape.least_days, RATED) };
+        let days = if dice.random::<f64>() < 0.6 {
+            RATED
+        } else {
+            between(dice, shape.least_days, RATED)
+        };
         let end = at + (days * 1440.0) as i64;
         worn.push((at, end));
         at = if dice.random::<f64>() < 0.2 {
@@ -109,8 +117,15 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
             lot: format!("L{}", number / 4),
             ..event("insert", *from)
         });
-        let cause = if (to - from) as f64 >= RATED * 1440.0 - 1.0 { "completed" } else { "fell-off" };
-        rows.events.push(WearEvent { cause: cause.to_owned(), ..event("end", *to) });
+        let cause = if (to - from) as f64 >= RATED * 1440.0 - 1.0 {
+            "completed"
+        } else {
+            "fell-off"
+        };
+        rows.events.push(WearEvent {
+            cause: cause.to_owned(),
+            ..event("end", *to)
+        });
         rows.readings.push(SensorReadings {
             wearer: wearer.to_owned(),
             sensor: sensor.clone(),
@@ -130,7 +145,11 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
             let minute = (day / 1440) * 1440 + minute as i64;
             let meter = dice.random_range(0..meters);
             let value = glucose(minute) * (1.0 + meter_bias[meter] + meter_noise * normal(dice));
-            let purpose = if dice.random::<f64>() < 0.05 { "doubt" } else { "routine" };
+            let purpose = if dice.random::<f64>() < 0.05 {
+                "doubt"
+            } else {
+                "routine"
+            };
             rows.checks.push(Check {
                 wearer: wearer.to_owned(),
                 time: minute * MINUTE,
@@ -176,7 +195,11 @@ fn course(minutes: usize, dice: &mut impl Rng) -> Vec<f64> {
         gut -= in_flow;
         uptake -= out_flow;
         level += rate + 1.6 * in_flow + out_flow + (target - level) / 180.0;
-        level = if level < 75.0 { level + (75.0 - level) / 25.0 } else { level };
+        level = if level < 75.0 {
+            level + (75.0 - level) / 25.0
+        } else {
+            level
+        };
         level = level.clamp(42.0, 430.0);
         values.push(level);
     }
@@ -209,13 +232,21 @@ fn readings(
         second += (first - second) / lag.max(1.0);
         let clock = minute.rem_euclid(1440);
         if pressed.is_none() && !(420..1380).contains(&clock) && dice.random::<f64>() < 0.0003 {
-            pressed = Some((minute + dice.random_range(25..90), between(dice, 15.0, 60.0)));
+            pressed = Some((
+                minute + dice.random_range(25..90),
+                between(dice, 15.0, 60.0),
+            ));
         }
         if pressed.is_some_and(|(until, _)| minute > until) {
             pressed = None;
         }
         if dice.random::<f64>() < 0.4 / 1440.0 {
-            silent = minute + if dice.random::<f64>() < 0.15 { dice.random_range(90..500) } else { dice.random_range(6..40) };
+            silent = minute
+                + if dice.random::<f64>() < 0.15 {
+                    dice.random_range(90..500)
+                } else {
+                    dice.random_range(6..40)
+                };
         }
         if minute < next {
             continue;
@@ -235,7 +266,11 @@ fn readings(
             high if high > 400.0 => Status::High,
             _ => Status::Ok,
         };
-        let late: Micros = if jitter { (20e6 * dice.random::<f64>()) as Micros } else { 0 };
+        let late: Micros = if jitter {
+            (20e6 * dice.random::<f64>()) as Micros
+        } else {
+            0
+        };
         out.push(Reading {
             time: minute * MINUTE + late,
             glucose: value.clamp(40.0, 400.0).round(),

@@ -42,7 +42,12 @@ fn clean(made: Made, seed: u64) -> Result<Rows, String> {
     let mut dice = ChaCha8Rng::seed_from_u64(seed);
     let wearers = dice.random_range(1..=10);
     match made {
-        Made::Demo => demo(wearers, dice.random_range(3..=14), [5, 5, 10, 15][dice.random_range(0..4)], seed),
+        Made::Demo => demo(
+            wearers,
+            dice.random_range(3..=14),
+            [5, 5, 10, 15][dice.random_range(0..4)],
+            seed,
+        ),
         Made::Second => Ok(invented::study(
             Shape {
                 wearers,
@@ -60,7 +65,14 @@ fn clean(made: Made, seed: u64) -> Result<Rows, String> {
 
 fn demo(wearers: usize, sensors: usize, minutes: u32, seed: u64) -> Result<Rows, String> {
     let dir = folder(&format!("demo-{wearers}-{sensors}-{minutes}-{seed}"));
-    let options = Options { wearers, sensors, minutes, seed, plain: None, faults: Some(false) };
+    let options = Options {
+        wearers,
+        sensors,
+        minutes,
+        seed,
+        plain: None,
+        faults: Some(false),
+    };
     write_study(&dir, &options).map_err(|error| error.to_string())?;
     let rows = Rows::read(&dir);
     std::fs::remove_dir_all(&dir).map_err(|error| error.to_string())?;
@@ -72,9 +84,23 @@ fn planted(made: Made, fault: &str, seed: u64) -> Result<Option<(Rows, Expected)
     for attempt in 0..8 {
         let seed = seed * 10 + attempt;
         let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0xfau64);
-        let wearers = if fault == "wrong-wearer" { 2 } else { dice.random_range(1..=3) };
+        let wearers = if fault == "wrong-wearer" {
+            2
+        } else {
+            dice.random_range(1..=3)
+        };
         let mut rows = match made {
-            Made::Demo => demo(wearers, dice.random_range(7..=12) + if ["clock-change", "side-never-tried", "site-confounded"].contains(&fault) { 14 } else { 0 }, [5, 10, 15][dice.random_range(0..3)], seed)?,
+            Made::Demo => demo(
+                wearers,
+                dice.random_range(7..=12)
+                    + if ["clock-change", "side-never-tried", "site-confounded"].contains(&fault) {
+                        14
+                    } else {
+                        0
+                    },
+                [5, 10, 15][dice.random_range(0..3)],
+                seed,
+            )?,
             Made::Second => invented::study(
                 Shape {
                     wearers,
@@ -104,7 +130,10 @@ fn planted(made: Made, fault: &str, seed: u64) -> Result<Option<(Rows, Expected)
 }
 
 fn claims(findings: &[Finding]) -> Vec<&Finding> {
-    findings.iter().filter(|finding| finding.severity != Severity::Thin && !finding.seen).collect()
+    findings
+        .iter()
+        .filter(|finding| finding.severity != Severity::Thin && !finding.seen)
+        .collect()
 }
 
 /// How much is tried.
@@ -113,8 +142,14 @@ struct Amount {
     planted: u64,
 }
 
-const FULL: Amount = Amount { clean: 200, planted: 20 };
-const QUICK: Amount = Amount { clean: 20, planted: 2 };
+const FULL: Amount = Amount {
+    clean: 200,
+    planted: 20,
+};
+const QUICK: Amount = Amount {
+    clean: 20,
+    planted: 2,
+};
 
 /// False claims of severity wrong or doubtful that 200 clean studies may have in all.
 const MOST_FALSE: f64 = 4.0;
@@ -138,19 +173,34 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
         let falsely = clean_studies(amount.clean, only.is_some(), &mut text)?;
         let most = (MOST_FALSE * amount.clean as f64 / 200.0).max(1.0);
         if falsely as f64 > most {
-            broken.push(format!("{falsely} false claims in {} clean studies", amount.clean));
+            broken.push(format!(
+                "{falsely} false claims in {} clean studies",
+                amount.clean
+            ));
         }
     }
     text += "| planted | demo | second generator | other claims beside |\n|---|--:|--:|--:|\n";
     let (mut all_met, mut all_planted) = (0, 0);
-    for fault in FAULTS.iter().filter(|fault| only.is_none_or(|only| fault.contains(only))) {
+    for fault in FAULTS
+        .iter()
+        .filter(|fault| only.is_none_or(|only| fault.contains(only)))
+    {
         let demo = of_fault(Made::Demo, fault, amount.planted / 2, only.is_some())?;
-        let second = of_fault(Made::Second, fault, amount.planted - amount.planted / 2, only.is_some())?;
+        let second = of_fault(
+            Made::Second,
+            fault,
+            amount.planted - amount.planted / 2,
+            only.is_some(),
+        )?;
         let (met, planted) = (demo.met + second.met, demo.planted + second.planted);
         let _ = writeln!(
             text,
             "| {fault} | {} of {} | {} of {} | {} |",
-            demo.met, demo.planted, second.met, second.planted, demo.others + second.others
+            demo.met,
+            demo.planted,
+            second.met,
+            second.planted,
+            demo.others + second.others
         );
         all_met += met;
         all_planted += planted;
@@ -191,7 +241,10 @@ fn clean_studies(studies: u64, verbose: bool, text: &mut String) -> Result<usize
             for finding in claims(findings) {
                 count += 1;
                 if verbose {
-                    println!("false, {made:?} {seed}: {} {:?}: {}", finding.kind, finding.size, finding.text);
+                    println!(
+                        "false, {made:?} {seed}: {} {:?}: {}",
+                        finding.kind, finding.size, finding.text
+                    );
                 }
             }
         }
@@ -225,13 +278,23 @@ fn of_fault(made: Made, fault: &str, each: u64, verbose: bool) -> Result<Score, 
         score.planted += 1;
         let hit = findings.iter().any(|finding| expected.is_met_by(finding));
         score.met += usize::from(hit);
-        let others = claims(findings).into_iter().filter(|finding| !expected.is_met_by(finding));
+        let others = claims(findings)
+            .into_iter()
+            .filter(|finding| !expected.is_met_by(finding));
         let others: Vec<&Finding> = others.collect();
         score.others += others.len();
         if verbose && !hit {
             println!("missed, {made:?} {seed}: {expected:?}");
             for finding in others {
-                println!("    {} {} {} {} {:?} {:?}", finding.kind, finding.wearer, finding.sensor, finding.meter, finding.size, finding.from.map(whereworn_model::time::format_utc));
+                println!(
+                    "    {} {} {} {} {:?} {:?}",
+                    finding.kind,
+                    finding.wearer,
+                    finding.sensor,
+                    finding.meter,
+                    finding.size,
+                    finding.from.map(whereworn_model::time::format_utc)
+                );
             }
         }
     }

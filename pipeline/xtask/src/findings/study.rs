@@ -32,13 +32,25 @@ impl Rows {
     pub fn read(dir: &Path) -> Result<Self, String> {
         let zone = jiff::tz::TimeZone::get("Atlantic/Azores").map_err(text)?;
         let time = |cell: &str| -> Micros {
-            let local = || cell.parse::<jiff::civil::DateTime>().ok()?.to_zoned_datetime(zone.clone()).ok();
-            let at = cell.parse::<jiff::Timestamp>().ok().or_else(|| local().map(|zoned| zoned.timestamp()));
+            let local = || {
+                cell.parse::<jiff::civil::DateTime>()
+                    .ok()?
+                    .to_zoned_datetime(zone.clone())
+                    .ok()
+            };
+            let at = cell
+                .parse::<jiff::Timestamp>()
+                .ok()
+                .or_else(|| local().map(|zoned| zoned.timestamp()));
             at.map_or(0, |at| at.as_microsecond())
         };
         let value = |cell: &str, unit: &str| -> f64 {
             let number: f64 = cell.parse().unwrap_or(f64::NAN);
-            if unit == "mmol/L" { number * 18.0156 } else { number }
+            if unit == "mmol/L" {
+                number * 18.0156
+            } else {
+                number
+            }
         };
         let mut rows = Self {
             settings: fs::read_to_string(dir.join("study.toml")).map_err(text)?,
@@ -47,8 +59,15 @@ impl Rows {
         let wearer = "tuff";
         for row in table(dir, "readings")? {
             let get = |name: &str| row.get(name).map_or("", String::as_str);
-            let who = if get("wearer").is_empty() { wearer } else { get("wearer") };
-            let known = rows.readings.iter_mut().find(|s| s.wearer == who && s.sensor == get("sensor"));
+            let who = if get("wearer").is_empty() {
+                wearer
+            } else {
+                get("wearer")
+            };
+            let known = rows
+                .readings
+                .iter_mut()
+                .find(|s| s.wearer == who && s.sensor == get("sensor"));
             let reading = Reading {
                 time: time(get("time")),
                 glucose: value(get("glucose"), get("unit")),
@@ -71,7 +90,9 @@ impl Rows {
                 }),
             }
         }
-        rows.readings.iter_mut().for_each(|sensor| sensor.readings.sort_by_key(|r| r.time));
+        rows.readings
+            .iter_mut()
+            .for_each(|sensor| sensor.readings.sort_by_key(|r| r.time));
         for row in table(dir, "fingersticks")? {
             let get = |name: &str| row.get(name).cloned().unwrap_or_default();
             rows.checks.push(Check {
@@ -122,11 +143,16 @@ impl Rows {
         });
         let mut inserted = std::collections::BTreeSet::new();
         let mut refused = Vec::new();
-        rows.events.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
-        rows.checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
-        rows.readings.sort_by(|a, b| (&a.wearer, &a.sensor).cmp(&(&b.wearer, &b.sensor)));
+        rows.events
+            .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+        rows.checks
+            .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
+        rows.readings
+            .sort_by(|a, b| (&a.wearer, &a.sensor).cmp(&(&b.wearer, &b.sensor)));
         rows.events.retain(|e| {
-            let first = e.sensor.is_empty() || inserted.insert((e.wearer.clone(), e.sensor.clone(), e.event.clone())) || !["insert", "end"].contains(&e.event.as_str());
+            let first = e.sensor.is_empty()
+                || inserted.insert((e.wearer.clone(), e.sensor.clone(), e.event.clone()))
+                || !["insert", "end"].contains(&e.event.as_str());
             if !first {
                 refused.push(e.clone());
             }
@@ -137,12 +163,22 @@ impl Rows {
         let mut lines = std::collections::BTreeMap::<String, u64>::new();
         for sensor in &mut rows.readings {
             let name = format!("readings/{}.csv", sensor.wearer);
-            let file = files.iter().position(|f| f.name == name).unwrap_or_else(|| {
-                files.push(FileRows { name: name.clone(), table: "readings", rows: 0 });
-                files.len() - 1
-            });
+            let file = files
+                .iter()
+                .position(|f| f.name == name)
+                .unwrap_or_else(|| {
+                    files.push(FileRows {
+                        name: name.clone(),
+                        table: "readings",
+                        rows: 0,
+                    });
+                    files.len() - 1
+                });
             let (factor, unit) = self.factor(&sensor.wearer, &sensor.sensor);
-            let every = self.broken.as_ref().filter(|(who, _)| *who == sensor.wearer);
+            let every = self
+                .broken
+                .as_ref()
+                .filter(|(who, _)| *who == sensor.wearer);
             let every = every.map_or(u64::MAX, |(_, every)| *every as u64);
             let row = (&sensor.wearer, &sensor.sensor);
             sensor.readings.retain_mut(|r| {
@@ -151,7 +187,11 @@ impl Rows {
                 files[file].rows += 1;
                 let reason = self.reason(r.glucose, factor, unit, *line % every == 0);
                 (r.file, r.line) = (file, *line);
-                r.glucose *= if unit == "mmol/L" { MGDL_PER_MMOLL } else { factor };
+                r.glucose *= if unit == "mmol/L" {
+                    MGDL_PER_MMOLL
+                } else {
+                    factor
+                };
                 rejects.extend(reason.iter().map(|reason| RejectedRow {
                     file: name.clone(),
                     line: *line,
@@ -162,8 +202,14 @@ impl Rows {
                 reason.is_none()
             });
         }
-        let cutoff = rows.readings.iter().flat_map(|s| s.readings.last()).map(|r| r.time)
-            .chain(rows.events.iter().map(|e| e.time)).max().unwrap_or(0);
+        let cutoff = rows
+            .readings
+            .iter()
+            .flat_map(|s| s.readings.last())
+            .map(|r| r.time)
+            .chain(rows.events.iter().map(|e| e.time))
+            .max()
+            .unwrap_or(0);
         let mut look = Look::new(Log {
             settings: &settings,
             events: &rows.events,
@@ -174,12 +220,17 @@ impl Rows {
             cutoff,
             month_start: cutoff - 30 * DAY,
         });
-        rows.readings.into_iter().for_each(|sensor| look.sensor(sensor));
+        rows.readings
+            .into_iter()
+            .for_each(|sensor| look.sensor(sensor));
         Ok(look.finish())
     }
 
     fn factor(&self, wearer: &str, name: &str) -> (f64, &'static str) {
-        let own = self.units.iter().find(|unit| unit.0 == wearer && unit.1 == name);
+        let own = self
+            .units
+            .iter()
+            .find(|unit| unit.0 == wearer && unit.1 == name);
         own.map_or((1.0, "mg/dL"), |unit| (unit.2, unit.3))
     }
 }
@@ -192,7 +243,11 @@ type Row = std::collections::BTreeMap<String, String>;
 
 fn table(dir: &Path, folder: &str) -> Result<Vec<Row>, String> {
     let mut rows = Vec::new();
-    let mut paths: Vec<_> = fs::read_dir(dir.join(folder)).map_err(text)?.flatten().map(|e| e.path()).collect();
+    let mut paths: Vec<_> = fs::read_dir(dir.join(folder))
+        .map_err(text)?
+        .flatten()
+        .map(|e| e.path())
+        .collect();
     paths.sort();
     for path in paths {
         let all = fs::read_to_string(&path).map_err(text)?;
@@ -200,7 +255,13 @@ fn table(dir: &Path, folder: &str) -> Result<Vec<Row>, String> {
         let header: Vec<&str> = lines.next().unwrap_or("").split(',').collect();
         for line in lines {
             let cells = line.split(',').map(str::to_owned);
-            rows.push(header.iter().map(|name| (*name).to_owned()).zip(cells).collect());
+            rows.push(
+                header
+                    .iter()
+                    .map(|name| (*name).to_owned())
+                    .zip(cells)
+                    .collect(),
+            );
         }
     }
     Ok(rows)
