@@ -7,6 +7,8 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use whereworn_model::time::{Micros, Month, parse_instant};
 use whereworn_report::Edition;
 
+use crate::plan::PlanArguments;
+
 /// Where did sensors stay on, read true and stay quiet at night?
 #[derive(Parser)]
 #[command(
@@ -57,6 +59,13 @@ Examples:\n  whereworn query my-study site_accuracy\n  \
 whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions GROUP BY site ORDER BY site\" --format csv"
     )]
     Query(QueryArguments),
+    /// Say what to wear next, drawn by lot within what is allowed, and how many sensors a conclusion still needs
+    #[command(
+        after_help = "Writes plan.json, plan.md and plan.html into reports/plan in the study, and keeps each draw in plan-log.csv, which is only \
+added to. Sites: `sites` under [plan], agreed with the clinician; without it, only those on the device's label.\n\n\
+Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --sensors 3"
+    )]
+    Plan(PlanArguments),
     /// Write an invented study with a known truth, to try things on
     Demo(DemoArguments),
 }

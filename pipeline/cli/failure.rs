@@ -6,6 +6,8 @@ use std::path::Path;
 use whereworn_demo::DemoError;
 use whereworn_engine::EngineError;
 use whereworn_load::LoadError;
+use whereworn_plan::gather::PlanError;
+use whereworn_plan::log::LogError;
 use whereworn_report::ReportError;
 
 /// Why a run failed.
@@ -20,6 +22,12 @@ pub enum Failure {
     /// The report.
     #[error(transparent)]
     Report(#[from] ReportError),
+    /// A plan.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    /// The log of draws.
+    #[error(transparent)]
+    PlanLog(#[from] LogError),
     /// The synthetic study.
     #[error(transparent)]
     Demo(#[from] DemoError),

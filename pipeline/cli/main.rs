@@ -11,6 +11,7 @@ mod failure;
 mod findings;
 mod month;
 mod output;
+mod plan;
 mod progress;
 mod query;
 mod report;
@@ -45,6 +46,7 @@ fn run() -> ExitCode {
         Command::Load(arguments) => report::run_load(&arguments).map(done),
         Command::Check(arguments) => check::run(&arguments),
         Command::Query(arguments) => query::run(&arguments).map(done),
+        Command::Plan(arguments) => plan::run(&arguments).map(done),
         Command::Demo(arguments) => demo::run(&arguments).map(done),
     };
     match outcome {

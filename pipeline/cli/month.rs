@@ -6,12 +6,15 @@ use std::time::Duration;
 use whereworn_engine::{Catalog, Engine, StudyTables};
 use whereworn_findings::Outcome;
 use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
+use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month, format_utc};
+use whereworn_plan::log::{self, LoggedDraw};
 
 use crate::args::Scope;
 use crate::failure::Failure;
 use crate::findings;
 use crate::output::recover;
+use crate::plan;
 use crate::progress::Progress;
 
 /// A study up to the cut-off of a month.
@@ -21,6 +24,7 @@ pub struct StudyMonth {
     _store: Store,
     pub evidence: Evidence,
     pub notes: Vec<String>,
+    pub plan_log: Vec<LoggedDraw>,
     pub settled: Settled,
     pub found: Outcome,
     pub month: Month,
@@ -57,6 +61,7 @@ impl StudyMonth {
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
         let settled = store.settle(&study, as_of)?;
         let evidence = Evidence::read(&study)?;
+        let plan_log = plan::read_log(&study.dir.join(plan::LOG))?;
         let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
@@ -66,6 +71,7 @@ impl StudyMonth {
             _store: store,
             evidence,
             notes: loaded.notes,
+            plan_log,
             settled,
             found,
             month,
@@ -84,6 +90,13 @@ impl StudyMonth {
             .chain(&self.evidence.warnings)
     }
 
+    /// Tables made outside SQL.
+    fn made_tables(&self) -> Vec<ResultTable> {
+        let mut made = findings::tables(&self.found);
+        made.push(log::table(&self.plan_log));
+        made
+    }
+
     /// Starts the engine on the study's tables.
     pub fn engine(&self) -> Result<Engine, Failure> {
         self.progress.say("starting the query engine");
@@ -99,7 +112,7 @@ impl StudyMonth {
             row_counts: row_counts(&self.settled),
             kept_evidence: self.evidence.said.iter().map(kept).collect(),
             planned_since: None,
-            made: findings::tables(&self.found),
+            made: self.made_tables(),
         })?)
     }
 }

@@ -2,7 +2,7 @@
 -- row = "one sensor from insertion to its end"
 -- section = "quality"
 -- order = 2
--- note = "Without an end, a sensor is still on where its last reading is less than a day before the cut-off; else it is lost track of."
+-- note = "Without an end, a sensor is still on where its last reading is less than a day before the cut-off; else it is lost track of. Drawn by lot: plan-log.csv had the site and side before the sensor went in."
 -- chart = { kind = "spans", x = "inserted", y = "site", lower = "inserted", upper = "seen_until", series = "wearer" }
 -- show = 60
 -- [columns]
@@ -19,6 +19,7 @@
 -- lot = { label = "Lot", class = "identifying" }
 -- tape = { label = "Tape", class = "category" }
 -- state = { label = "State", class = "category" }
+-- drawn = { label = "Site was", class = "category" }
 -- rated_days = { label = "Rated", unit = "days", digits = 0, hidden = true, class = "estimate" }
 -- order_of_wear = { hidden = true, class = "category", type = "integer" }
 -- seen_until = { hidden = true, class = "time" }
@@ -31,10 +32,17 @@ WITH lives AS (
         k.*,
         t.cutoff,
         r.last_reading,
-        COALESCE(k.ended, r.last_reading, k.inserted) AS seen_until
+        COALESCE(k.ended, r.last_reading, k.inserted) AS seen_until,
+        d.number AS draw
     FROM insertions AS k
     CROSS JOIN settings AS t
     LEFT JOIN sensor_readings AS r ON r.sensor_no = k.sensor_no
+    LEFT JOIN (
+        SELECT wearer, sensor, MIN(number) AS number
+        FROM draws
+        WHERE sensor IS NOT NULL
+        GROUP BY wearer, sensor
+    ) AS d ON d.wearer = k.wearer AND d.sensor = k.sensor
 )
 SELECT
     wearer,
@@ -54,6 +62,7 @@ SELECT
         WHEN days_between(seen_until, cutoff) < 1 THEN 'still on'
         ELSE 'lost track of'
     END AS state,
+    CASE WHEN draw IS NULL THEN 'chosen' ELSE 'drawn by lot' END AS drawn,
     rated_days,
     ROW_NUMBER() OVER (PARTITION BY wearer ORDER BY inserted, sensor) AS order_of_wear,
     seen_until,

@@ -7,10 +7,10 @@ use crate::escape::{clean, html as escape};
 use crate::serialise::{html, inner};
 use crate::{markdown, palette};
 
-const STYLE: &str = include_str!("style.css");
+pub(crate) const STYLE: &str = include_str!("style.css");
 
 /// Nothing may be asked of any server, and no script run (Content Security Policy Level 3).
-const POLICY: &str =
+pub(crate) const POLICY: &str =
     "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// Most columns of a table that fit in half the width of a printed page, in its whole width, and there on one line.

@@ -14,6 +14,7 @@ use edition::Plans;
 pub use edition::Edition;
 pub use error::ReportError;
 pub use input::Input;
+pub use one_page::page_of_markdown;
 
 mod anchors;
 mod catalogue;
@@ -31,6 +32,7 @@ mod input;
 mod languages;
 mod levels;
 mod markdown;
+mod one_page;
 mod palette;
 mod privacy;
 mod sections;

@@ -24,6 +24,7 @@ mod log_tables;
 mod night_study;
 mod night_tables;
 mod out_folder;
+mod plan;
 mod privacy;
 mod public;
 mod published_accuracy;

@@ -138,16 +138,25 @@ impl Catalog {
     /// # Errors
     /// There is no query of this name.
     pub fn needed_for(&self, name: &str) -> Result<Self, EngineError> {
-        if !self.queries.iter().any(|query| query.name == name) {
+        self.needed_for_all(&[name])
+    }
+
+    /// The queries needed for several of them.
+    ///
+    /// # Errors
+    /// There is no query of a name.
+    pub fn needed_for_all(&self, names: &[&str]) -> Result<Self, EngineError> {
+        let unknown = |name: &&&str| !self.queries.iter().any(|query| query.name == **name);
+        if let Some(name) = names.iter().find(unknown) {
             let known = self.queries.iter().map(|query| query.name.as_str());
             let hint = nearest_word(name, known)
                 .map_or(String::new(), |word| format!("; did you mean `{word}`?"));
             return Err(EngineError::Unknown {
-                name: name.to_owned(),
+                name: (*name).to_owned(),
                 hint,
             });
         }
-        let mut wanted = BTreeSet::from([name.to_owned()]);
+        let mut wanted: BTreeSet<String> = names.iter().map(|name| (*name).to_owned()).collect();
         for query in self.queries.iter().rev() {
             if wanted.contains(&query.name) {
                 wanted.extend(query.names.iter().cloned());

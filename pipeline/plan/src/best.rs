@@ -193,7 +193,7 @@ fn moves(chances: &[Chance], aspects: &[Aspect]) -> Vec<Move> {
             .filter_map(|site| {
                 let steeper = slope(site, aspect) - slope(first, aspect);
                 let to = priorities[aspect] + lead(site) / steeper;
-                (0.0..=5.0).contains(&to).then_some(Move {
+                (to > 0.0 && to < 5.0).then_some(Move {
                     aspect,
                     to,
                     leader: site,

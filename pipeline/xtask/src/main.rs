@@ -1,4 +1,4 @@
-//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `faults`.
+//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `faults`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;
@@ -8,6 +8,7 @@ mod check;
 mod faults;
 mod findings;
 mod nights;
+mod plan;
 mod sbom;
 mod sentences;
 
@@ -16,7 +17,8 @@ const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that ha
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
        cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
        cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
-       cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights";
+       cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
+       cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -32,6 +34,8 @@ fn main() -> ExitCode {
         ["findings", "--quick"] => findings::run(true, None),
         ["findings", only] => findings::run(false, Some(only)),
         ["nights", "--fit"] => nights::fit(),
+        ["plan"] => plan::run(false),
+        ["plan", "--quick"] => plan::run(true),
         ["sentences", ..] => sentences::run(words.contains(&"--quick")),
         ["faults"] => faults::run(false),
         ["faults", "--quick"] => faults::run(true),

@@ -1,0 +1,240 @@
+//! `plan`: what to wear next, and how many sensors a conclusion still needs.
+
+use std::fs;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use jiff::Timestamp;
+use whereworn_engine::Catalog;
+use whereworn_load::files;
+use whereworn_model::table::ResultTable;
+use whereworn_plan::document::{Made, Order, SettleRow, make};
+use whereworn_plan::frozen;
+use whereworn_plan::gather::{self, PlanError, Study};
+use whereworn_plan::log::{self, LoggedDraw};
+use whereworn_plan::page::markdown;
+use whereworn_report::page_of_markdown;
+use whereworn_stats::resampling::seed::seed;
+
+use crate::args::Scope;
+use crate::failure::Failure;
+use crate::month::StudyMonth;
+use crate::terminal;
+
+/// The log of draws, in the study's folder.
+pub const LOG: &str = "plan-log.csv";
+
+/// Queries of a plan alone.
+const QUERIES: [(&str, &str); 6] = [
+    ("plan_sensors", include_str!("plan/plan_sensors.sql")),
+    ("plan_spots", include_str!("plan/plan_spots.sql")),
+    ("plan_figures", include_str!("plan/plan_figures.sql")),
+    ("plan_cells", include_str!("plan/plan_cells.sql")),
+    ("plan_day", include_str!("plan/plan_day.sql")),
+    ("plan_draws", "SELECT * FROM draws ORDER BY wearer, number"),
+];
+
+/// What is concluded, with the sensors that it still takes.
+const CONCLUSIONS: &str = "conclusions";
+
+/// A plan may not overlook a sensor that is on.
+const WHOLE_LOG: &str = "a plan needs the whole log, since its limits do: leave out --month";
+
+/// Whole numbers up to this stay exact in JSON as others read it (RFC 8259, section 6).
+const MOST_EXACT: u64 = 1 << 53;
+
+/// Arguments of `plan`.
+#[derive(Args)]
+pub struct PlanArguments {
+    #[command(flatten)]
+    pub scope: Scope,
+    /// Whose plan; the study's own wearer by default
+    #[arg(long, value_name = "NAME")]
+    pub wearer: Option<String>,
+    /// How many sensors
+    #[arg(long, default_value_t = 6, value_parser = clap::value_parser!(u64).range(1..=100))]
+    pub sensors: u64,
+    /// What the draws are seeded with; made from the study's content by default
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// Write [plan] with its hash as one page for a protocol to cite (HTML where it ends in .html, else Markdown), and draw nothing
+    #[arg(long, value_name = "FILE")]
+    pub freeze: Option<PathBuf>,
+}
+
+/// Draws, keeps and prints a plan.
+pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
+    if arguments.scope.month.is_some() {
+        return Err(Failure::Request(WHOLE_LOG.to_owned()));
+    }
+    if let Some(file) = &arguments.freeze {
+        return freeze(file, arguments);
+    }
+    let open = StudyMonth::open(&arguments.scope)?;
+    let made = made(&open, arguments)?;
+    let page = markdown(&made, &open.study.settings);
+    open.progress.say("writing the plan");
+    write(&open, &made, &page)?;
+    open.progress.end();
+    let at = open.study.dir.join("reports/plan/plan.html");
+    let mut text: String = page
+        .lines()
+        .map(|line| terminal::plain(line) + "\n")
+        .collect();
+    text.push_str(&format!("\n{}\n", at.display()));
+    terminal::emit(text.as_bytes())
+}
+
+/// The plan, nothing of it kept yet.
+fn made(open: &StudyMonth, arguments: &PlanArguments) -> Result<Made, Failure> {
+    let now = Timestamp::from_microsecond(open.as_of).map_err(|_| PlanError::Calendar)?;
+    let tables = tables(open)?;
+    let study = Study {
+        settings: &open.study.settings,
+        cutoff: open.cutoff,
+        tables: &tables,
+    };
+    let wearer = gather::choose_wearer(&study, arguments.wearer.as_deref())?;
+    Ok(make(&Order {
+        study,
+        wearer: &wearer,
+        sensors: arguments.sensors as usize,
+        seed: arguments.seed.unwrap_or_else(|| seed_of(open)),
+        log: &open.plan_log,
+        now,
+        version: env!("CARGO_PKG_VERSION"),
+    })?)
+}
+
+/// Writes the analysis plan; a study without data has one too.
+fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
+    let study = whereworn_load::Study::open(&arguments.scope.study)?;
+    let more_sensors = match StudyMonth::open(&arguments.scope) {
+        Ok(open) => {
+            let made = made(&open, arguments)?;
+            open.progress.end();
+            made.document
+                .settle
+                .iter()
+                .filter_map(sample_line)
+                .collect()
+        }
+        Err(Failure::Request(_)) => Vec::new(),
+        Err(failure) => return Err(failure),
+    };
+    let hash = whereworn_engine::plan_of(&study.settings).hash();
+    let version = env!("CARGO_PKG_VERSION");
+    let page =
+        frozen::markdown(&study.settings, &hash, version, &more_sensors).ok_or_else(|| {
+            Failure::Request("study.toml has no [plan]: there is nothing to freeze".to_owned())
+        })?;
+    let text = match file
+        .extension()
+        .is_some_and(|extension| extension == "html")
+    {
+        true => page_of_markdown("Analysis plan", "en", &page),
+        false => page,
+    };
+    match fs::read_to_string(file) {
+        Ok(there) if there == text => return Ok(()),
+        Err(error) if error.kind() == ErrorKind::NotFound => {}
+        _ => {
+            return Err(Failure::Request(format!(
+                "{} is there and holds something else: name a new file",
+                file.display()
+            )));
+        }
+    }
+    fs::write(file, text).map_err(Failure::io(file, "writing"))
+}
+
+fn sample_line(row: &SettleRow) -> Option<String> {
+    let more = row.more_sensors.filter(|more| *more > 0.0)?;
+    Some(format!(
+        "{}, {} against {}: about {more:.0} more sensors a site",
+        row.measure, row.site, row.against
+    ))
+}
+
+/// The tables that a plan needs, computed together.
+fn tables(open: &StudyMonth) -> Result<Vec<ResultTable>, Failure> {
+    let mut catalog: Catalog = open.catalog.clone();
+    for (name, sql) in QUERIES {
+        catalog = catalog.with(name, sql)?;
+    }
+    let mut names: Vec<&str> = QUERIES.iter().map(|(name, _)| *name).collect();
+    if catalog
+        .queries()
+        .iter()
+        .any(|query| query.name == CONCLUSIONS)
+    {
+        names.push(CONCLUSIONS);
+    }
+    let needed = catalog.needed_for_all(&names)?;
+    let engine = open.engine()?;
+    Ok(engine.run_all(&needed, &|query| {
+        open.progress.say(&format!("computed {query}"))
+    })?)
+}
+
+/// A seed from the raw files and the settings: the same study, the same draws.
+fn seed_of(open: &StudyMonth) -> u64 {
+    let settings = serde_json::to_string(&open.study.settings).unwrap_or_default();
+    let inputs = open.settled.inputs.iter();
+    let mut parts: Vec<&str> = inputs
+        .flat_map(|input| [input.name.as_str(), input.sha256.as_str()])
+        .collect();
+    parts.push(&settings);
+    seed(&parts) % MOST_EXACT
+}
+
+/// Keeps the new draws, then writes the pages: a draw that is shown is always in the log.
+fn write(open: &StudyMonth, made: &Made, page: &str) -> Result<(), Failure> {
+    let access = open.study.access();
+    append(&open.study.dir.join(LOG), open, &made.new_draws)?;
+    let title = format!("{}: what to wear next", open.study.settings.study.title);
+    let json = serde_json::to_string_pretty(&made.document).unwrap_or_default() + "\n";
+    let folder = open.study.dir.join("reports/plan");
+    files::create_dir(&folder, access).map_err(Failure::io(&folder, "creating"))?;
+    for (name, text) in [
+        ("plan.json", json.as_str()),
+        ("plan.md", page),
+        ("plan.html", &page_of_markdown(&title, "en", page)),
+    ] {
+        let path = folder.join(name);
+        files::replace(&path, text.as_bytes(), access).map_err(Failure::io(&path, "writing"))?;
+    }
+    Ok(())
+}
+
+/// Reads the log; none is an empty one.
+pub fn read_log(path: &Path) -> Result<Vec<LoggedDraw>, Failure> {
+    match fs::read_to_string(path) {
+        Ok(text) => Ok(log::parse(&text)?),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
+        Err(error) => Err(Failure::io(path, "reading")(error)),
+    }
+}
+
+/// Adds draws to the log, unless another run has added some since this one read it.
+fn append(path: &Path, open: &StudyMonth, draws: &[LoggedDraw]) -> Result<(), Failure> {
+    if draws.is_empty() {
+        return Ok(());
+    }
+    if read_log(path)? != open.plan_log {
+        return Err(Failure::Request(format!(
+            "{}: another run drew in the meantime: run this one again",
+            path.display()
+        )));
+    }
+    let mut text = match fs::read_to_string(path) {
+        Ok(text) => text,
+        Err(_) => log::HEADER.to_owned(),
+    };
+    if !text.ends_with('\n') {
+        text.push('\n');
+    }
+    text.push_str(&log::lines(draws));
+    files::replace(path, text.as_bytes(), open.study.access()).map_err(Failure::io(path, "writing"))
+}

@@ -1,0 +1,517 @@
+//! The plan of a wearer, as `plan.json` holds it.
+
+use jiff::Timestamp;
+use serde::Serialize;
+use whereworn_model::format;
+use whereworn_model::settings::Aim;
+use whereworn_model::time::format_utc;
+use whereworn_model::units::Unit;
+use whereworn_stats::resampling::seed::seed;
+
+use crate::best::{Best, best};
+use crate::fingersticks::{self, Age, Asked, Range, Rate};
+use crate::gain::Tilt;
+use crate::gather::{PlanError, Rows, Study, Wearer, date_of, day_of};
+use crate::history::{Day, Spot};
+use crate::limits::Limit;
+use crate::log::LoggedDraw;
+use crate::schedule::{DRAW_DAYS, Draw, Pending, Planned, Request, Schedule, schedule};
+use crate::settle::{self, Comparison, POWER};
+
+/// Hours between which a fingerstick is no burden: common practice, no source.
+const AWAKE: [usize; 2] = [7, 22];
+
+/// `plan.json`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Document {
+    /// Of the file's shape: 1.
+    pub version: u32,
+    /// Who.
+    pub wearer: String,
+    /// The latest time of the log that was used.
+    pub as_of: String,
+    /// What the draws are seeded with.
+    pub seed: u64,
+    /// The next sensors.
+    pub sensors: Vec<SensorRow>,
+    /// The primary comparisons.
+    pub settle: Vec<SettleRow>,
+    /// Fingersticks that would teach most.
+    pub fingersticks: Vec<FingerstickRow>,
+    /// The probability that each site is best.
+    pub best: Vec<BestRow>,
+    /// What the plan kept to, and what stood in its way.
+    pub limits: Vec<String>,
+}
+
+/// One of the next sensors.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SensorRow {
+    /// Its number among the wearer's draws.
+    pub number: usize,
+    /// Key of the site.
+    pub site: String,
+    /// `left` or `right`.
+    pub side: String,
+    /// First date.
+    pub earliest: String,
+    /// Last date.
+    pub latest: String,
+    /// Whether the draw is made and kept; else it is only foreseen.
+    pub drawn: bool,
+    /// Why there and then.
+    pub reason: String,
+}
+
+/// How far a primary comparison is.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SettleRow {
+    /// What is compared.
+    pub measure: String,
+    /// Key of a site.
+    pub site: String,
+    /// Key of the other.
+    pub against: String,
+    /// Sensors a site until it is settled; none where that cannot be told.
+    pub more_sensors: Option<f64>,
+    /// The same in months of this wearer's sensors.
+    pub months: Option<f64>,
+    /// The share of such studies in which it is settled by then.
+    pub power: Option<f64>,
+}
+
+/// Fingersticks that would teach.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FingerstickRow {
+    /// Key of the site.
+    pub site: String,
+    /// Where the glucose is.
+    pub range: String,
+    /// How fast it changes.
+    pub rate: String,
+    /// How many.
+    pub count: usize,
+    /// From and to which hour.
+    pub hours: [usize; 2],
+    /// Why.
+    pub reason: String,
+}
+
+/// A site's chance.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BestRow {
+    /// Key of the site.
+    pub site: String,
+    /// Its probability of being the best.
+    pub probability: f64,
+}
+
+/// What a plan is asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Order<'a> {
+    /// The study.
+    pub study: Study<'a>,
+    /// Who; see [`crate::gather::choose_wearer`].
+    pub wearer: &'a str,
+    /// How many sensors.
+    pub sensors: usize,
+    /// The seed.
+    pub seed: u64,
+    /// The log of draws.
+    pub log: &'a [LoggedDraw],
+    /// Now: when new draws are made.
+    pub now: Timestamp,
+    /// The program's version, for the log.
+    pub version: &'a str,
+}
+
+/// A plan with all that its pages say.
+#[derive(Clone, Debug)]
+pub struct Made {
+    /// `plan.json`.
+    pub document: Document,
+    /// Draws to be added to the log.
+    pub new_draws: Vec<LoggedDraw>,
+    pub(crate) unit: Unit,
+    pub(crate) wearer: Wearer,
+    pub(crate) tilt: Tilt,
+    pub(crate) schedule: Schedule,
+    pub(crate) comparisons: Vec<Comparison>,
+    pub(crate) asked: Vec<Asked>,
+    pub(crate) best: Best,
+}
+
+/// Makes the plan of a wearer.
+///
+/// # Errors
+/// [`PlanError`]: an impossible request says which limit stands in the way.
+pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
+    let wearer = Wearer::read(&order.study, order.wearer)?;
+    let named = |name: &str| order.study.tables.iter().find(|table| table.name == name);
+    let mut comparisons = settle::comparisons(&wearer, named("conclusions"));
+    let best = best(
+        &wearer.aspects,
+        wearer.candidates.len(),
+        seed(&["best", &wearer.name]),
+    );
+    let tilt = tilt(&wearer, &comparisons, &best);
+    settle::in_months(&wearer, &tilt, &mut comparisons);
+    let draws = Draws::read(order, &wearer)?;
+    let seed_text = format!("{} {}", order.seed, wearer.name);
+    let schedule = schedule(&Request {
+        history: &wearer.history,
+        rules: &wearer.rules,
+        tilt: &tilt,
+        pending: &draws.pending,
+        drawn: &draws.drawn,
+        next_number: draws.next_number,
+        sensors: order.sensors,
+        seed: &seed_text,
+    });
+    if schedule.sensors.is_empty() && order.sensors > 0 {
+        return Err(PlanError::Closed {
+            wearer: wearer.name.clone(),
+            limits: closed(&wearer, &schedule),
+        });
+    }
+    let sites: Vec<usize> = scheduled_sites(&schedule);
+    let asked = fingersticks::asked(&sites, &wearer.pairs, &wearer.usual, AWAKE);
+    let mut made = Made {
+        document: Document {
+            version: 1,
+            wearer: wearer.name.clone(),
+            as_of: format_utc(order.study.cutoff),
+            seed: order.seed,
+            sensors: Vec::new(),
+            settle: comparisons.iter().map(|c| settle_row(&wearer, c)).collect(),
+            fingersticks: Vec::new(),
+            best: Vec::new(),
+            limits: Vec::new(),
+        },
+        new_draws: Vec::new(),
+        unit: order.study.settings.unit(),
+        wearer,
+        tilt,
+        schedule,
+        comparisons,
+        asked,
+        best,
+    };
+    made.new_draws = made.log_rows(order);
+    made.document.sensors = made.sensor_rows(draws.now)?;
+    made.document.fingersticks = made
+        .asked
+        .iter()
+        .map(|asked| made.fingerstick(asked))
+        .collect();
+    made.document.best = made.best_rows();
+    made.document.limits = made.limit_texts();
+    Ok(made)
+}
+
+fn tilt(wearer: &Wearer, comparisons: &[Comparison], best: &Best) -> Tilt {
+    let mut probabilities = vec![0.0; wearer.sites.len()];
+    for (&site, chance) in wearer.candidates.iter().zip(&best.chances) {
+        probabilities[site] = chance.probability;
+    }
+    Tilt {
+        learn: match wearer.plan.aim {
+            Aim::Learn => 1.0,
+            Aim::WearBest => 0.0,
+            Aim::HalfHalf => 0.5,
+        },
+        open: settle::open(wearer, comparisons),
+        best: probabilities,
+    }
+}
+
+fn scheduled_sites(schedule: &Schedule) -> Vec<usize> {
+    let mut sites: Vec<usize> = schedule
+        .sensors
+        .iter()
+        .map(|planned| planned.spot.site)
+        .collect();
+    sites.sort_unstable();
+    sites.dedup();
+    sites
+}
+
+/// Earlier draws of the wearer.
+struct Draws {
+    pending: Vec<Pending>,
+    drawn: Vec<usize>,
+    next_number: usize,
+    /// The day of new draws.
+    now: Day,
+}
+
+impl Draws {
+    /// A draw is pending where no sensor was worn as drawn and its days are not over by the log.
+    fn read(order: &Order<'_>, wearer: &Wearer) -> Result<Self, PlanError> {
+        let zone = order.study.settings.zone();
+        let day = |at: Timestamp| day_of(at.as_microsecond(), &zone).ok_or(PlanError::Calendar);
+        let worn = Rows::of(order.study.tables, "plan_draws", &wearer.name)?;
+        let worn: Vec<usize> = worn
+            .iter()
+            .filter(|row| !row.text("sensor").is_empty())
+            .filter_map(|row| row.number("number").map(|number| number as usize))
+            .collect();
+        let mut draws = Self {
+            pending: Vec::new(),
+            drawn: Vec::new(),
+            next_number: 1,
+            now: day(order.now)?,
+        };
+        for logged in order
+            .log
+            .iter()
+            .filter(|logged| logged.wearer == wearer.name)
+        {
+            draws.next_number = draws.next_number.max(logged.number + 1);
+            let Some(site) = wearer.place(&logged.site) else {
+                continue;
+            };
+            if logged.model == wearer.model {
+                draws.drawn.push(site);
+            }
+            let latest = day(logged.drawn_at)? + DRAW_DAYS;
+            if !worn.contains(&logged.number) && wearer.rules.today <= latest {
+                let place = |key: &String| wearer.place(key);
+                draws.pending.push(Pending {
+                    number: logged.number,
+                    spot: Spot {
+                        site,
+                        side: logged.side,
+                    },
+                    latest,
+                    draw: Draw {
+                        block: logged.block,
+                        allowed: logged.allowed.iter().filter_map(place).collect(),
+                        probability: logged.probability,
+                    },
+                });
+            }
+        }
+        Ok(draws)
+    }
+}
+
+fn settle_row(wearer: &Wearer, comparison: &Comparison) -> SettleRow {
+    SettleRow {
+        measure: comparison.measure.name().to_owned(),
+        site: wearer.key(comparison.site).to_owned(),
+        against: wearer.key(comparison.against).to_owned(),
+        more_sensors: comparison.more_sensors,
+        months: comparison.months,
+        power: comparison
+            .more_sensors
+            .filter(|more| *more > 0.0)
+            .map(|_| POWER),
+    }
+}
+
+impl Made {
+    fn log_rows(&self, order: &Order<'_>) -> Vec<LoggedDraw> {
+        let new = self
+            .schedule
+            .sensors
+            .iter()
+            .filter(|planned| planned.drawn && planned.latest.is_none());
+        new.map(|planned| LoggedDraw {
+            drawn_at: order.now,
+            wearer: self.wearer.name.clone(),
+            number: planned.number,
+            site: self.wearer.key(planned.spot.site).to_owned(),
+            side: planned.spot.side,
+            block: planned.draw.block,
+            model: self.wearer.model.clone(),
+            allowed: planned
+                .draw
+                .allowed
+                .iter()
+                .map(|&site| self.wearer.key(site).to_owned())
+                .collect(),
+            probability: planned.draw.probability,
+            seed: order.seed,
+            version: order.version.to_owned(),
+        })
+        .collect()
+    }
+
+    fn sensor_rows(&self, now: Day) -> Result<Vec<SensorRow>, PlanError> {
+        let date = |day: Day| {
+            date_of(day)
+                .map(|date| date.to_string())
+                .ok_or(PlanError::Calendar)
+        };
+        let row = |planned: &Planned| {
+            let latest = match planned.latest {
+                Some(latest) => latest,
+                None if planned.drawn => now + DRAW_DAYS,
+                None => planned.earliest + DRAW_DAYS,
+            };
+            Ok(SensorRow {
+                number: planned.number,
+                site: self.wearer.key(planned.spot.site).to_owned(),
+                side: planned.spot.side.word().to_owned(),
+                earliest: date(planned.earliest)?,
+                latest: date(latest)?,
+                drawn: planned.drawn,
+                reason: self.reason(planned),
+            })
+        };
+        self.schedule.sensors.iter().map(row).collect()
+    }
+
+    /// Why a sensor goes there.
+    fn reason(&self, planned: &Planned) -> String {
+        let chance = format!("{:.0} %", 100.0 * planned.draw.probability);
+        let open = planned.draw.allowed.len();
+        let lot = match (planned.drawn, open) {
+            (true, 1) => "the only site open then".to_owned(),
+            (true, _) => format!("drawn by lot: {chance} among {open} open sites"),
+            (false, _) => "foreseen only: it is drawn when it falls due within 30 days".to_owned(),
+        };
+        let site = planned.spot.site;
+        let tells = self.comparisons.iter().filter(|comparison| {
+            !comparison.settled() && [comparison.site, comparison.against].contains(&site)
+        });
+        let tells = tells.count();
+        let aim = match (self.wearer.plan.aim, tells) {
+            (Aim::WearBest, _) => String::new(),
+            (_, 0) => {
+                "; it takes part in no open question, and keeps its tenth of the draws".to_owned()
+            }
+            (_, 1) => "; it tells on one open question".to_owned(),
+            (_, many) => format!("; it tells on {many} open questions"),
+        };
+        let label = if self
+            .wearer
+            .sites
+            .get(site)
+            .is_some_and(|site| site.on_label)
+        {
+            ""
+        } else {
+            "; off-label"
+        };
+        format!("{lot}{aim}{label}")
+    }
+
+    fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
+        let age = match asked.cell.age {
+            Age::FirstDay => "in a sensor's first day",
+            Age::Later => "after a sensor's first day",
+        };
+        FingerstickRow {
+            site: self.wearer.key(asked.cell.site).to_owned(),
+            range: self.range_words(asked.cell.range),
+            rate: match asked.cell.rate {
+                Rate::Steady => "steady",
+                Rate::Moving => "moving",
+                Rate::Fast => "fast",
+            }
+            .to_owned(),
+            count: asked.count,
+            hours: asked.hours,
+            reason: format!(
+                "{} {age} so far; your glucose is there anyway in {:.0} % of these hours",
+                asked.pairs,
+                100.0 * asked.share
+            ),
+        }
+    }
+
+    fn range_words(&self, range: Range) -> String {
+        let at = |limit: f64| format::glucose(limit, self.unit, 0);
+        let unit = self.unit.code();
+        match range {
+            Range::Low => format!("below {} {unit}", at(70.0)),
+            Range::Target => format!("{} to {} {unit}", at(70.0), at(180.0)),
+            Range::High => format!("above {} {unit}", at(180.0)),
+        }
+    }
+
+    fn best_rows(&self) -> Vec<BestRow> {
+        let rows = self.wearer.candidates.iter().zip(&self.best.chances);
+        let mut rows: Vec<BestRow> = rows
+            .map(|(&site, chance)| BestRow {
+                site: self.wearer.key(site).to_owned(),
+                probability: chance.probability,
+            })
+            .collect();
+        rows.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+        rows
+    }
+
+    fn limit_texts(&self) -> Vec<String> {
+        let wearer = &self.wearer;
+        let rules = &wearer.rules;
+        let names: Vec<String> = rules
+            .allowed
+            .iter()
+            .map(|&site| wearer.label(site))
+            .collect();
+        let names = names.join("; ");
+        let mut texts = vec![
+            if wearer.agreed {
+                format!(
+                    "Sites: only those under [plan] sites, to be agreed with the clinician: {names}."
+                )
+            } else {
+                format!("Sites: [plan] names none, so only sites on the device's label: {names}.")
+            },
+            format!(
+                "A spot (site and side) rests {} full days after a sensor, {} after itch or worse (grade 2 and above), and stays closed until a look at the skin finds it healed.",
+                rules.rest_days, rules.rest_days_after_skin
+            ),
+            format!(
+                "One sensor at a time, each for its rated {} days; where you inject, one side stays free.",
+                rules.rated_days
+            ),
+        ];
+        if let Some(last) = date_of(rules.today) {
+            texts.push(format!(
+                "Counted from the last row of the log, {last}: what was worn since is not known to the plan."
+            ));
+        }
+        for dropped in &self.schedule.dropped {
+            let spot = wearer.spot(dropped.pending.spot);
+            let why = dropped
+                .limit
+                .map_or("it runs out before the next sensor is due", limit_words);
+            texts.push(format!(
+                "Draw {} ({spot}) is given up: {why}.",
+                dropped.pending.number
+            ));
+        }
+        for (spot, limit) in &self.schedule.closed {
+            texts.push(format!("{}: {}.", wearer.spot(*spot), limit_words(*limit)));
+        }
+        texts
+    }
+}
+
+fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
+    let spots = schedule.closed.iter();
+    let words =
+        spots.map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(*limit)));
+    words.collect::<Vec<String>>().join("; ")
+}
+
+/// What keeps a spot closed, and what opens it.
+#[must_use]
+pub fn limit_words(limit: Limit) -> &'static str {
+    match limit {
+        Limit::NotAllowed => "the site is not on the list",
+        Limit::Worn => "a sensor is on",
+        Limit::Resting => "it rests after its last sensor",
+        Limit::RestingAfterSkin => "it rests longer after itch or worse",
+        Limit::Redness => "the last look at the skin found redness, less than four weeks ago",
+        Limit::NotHealed => {
+            "the last look at the skin found itch or worse; it opens when a later look with grade 0 or 1 is logged"
+        }
+        Limit::InjectionSide => "you inject on this side and not on the other",
+        Limit::InjectionRoom => "you inject at this site and a sensor is on its other side",
+    }
+}

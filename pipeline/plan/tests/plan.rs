@@ -1,0 +1,477 @@
+//! A whole plan from result tables: limits in words, pending draws first, the exact shape of `plan.json`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use jiff::Timestamp;
+use whereworn_model::header::ColumnHeader;
+use whereworn_model::settings::Settings;
+use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
+use whereworn_model::time::{Micros, parse_instant};
+use whereworn_plan::document::{Made, Order, make};
+use whereworn_plan::gather::{PlanError, Study, choose_wearer};
+use whereworn_plan::log::{HEADER, LoggedDraw, lines, parse};
+use whereworn_plan::page::markdown;
+
+const CUTOFF: &str = "2026-09-30T20:00:00Z";
+
+fn at(text: &str) -> Cell {
+    Cell::Time(parse_instant(text).unwrap())
+}
+
+fn text(text: &str) -> Cell {
+    if text.is_empty() {
+        Cell::Empty
+    } else {
+        Cell::Text(text.into())
+    }
+}
+
+fn table(name: &str, columns: &[&str], rows: Vec<Vec<Cell>>) -> ResultTable {
+    let column = |(place, name): (usize, &&str)| Column {
+        name: (*name).to_owned(),
+        cells: rows.iter().map(|row| row[place].clone()).collect(),
+        kind: CellKind::Text,
+        header: ColumnHeader::default(),
+    };
+    ResultTable {
+        name: name.to_owned(),
+        columns: columns.iter().enumerate().map(column).collect(),
+        ..ResultTable::default()
+    }
+}
+
+/// A log: sensors as (site, side, inserted, seen until, state), looks and injections, conclusions, draws that were worn.
+#[derive(Default)]
+struct Log {
+    sensors: Vec<[&'static str; 5]>,
+    skin: Vec<(&'static str, &'static str, &'static str, f64)>,
+    conclusions: Vec<(
+        &'static str,
+        &'static str,
+        &'static str,
+        &'static str,
+        Option<f64>,
+    )>,
+    worn: Vec<(usize, &'static str)>,
+}
+
+impl Log {
+    fn tables(&self) -> Vec<ResultTable> {
+        let sensors = self.sensors.iter().map(|[site, side, from, until, state]| {
+            vec![
+                text("kelp"),
+                text(site),
+                text(side),
+                at(from),
+                at(until),
+                text(state),
+                text("model K"),
+                Cell::Number(14.0),
+                Cell::Number(10.0),
+            ]
+        });
+        let skin = self.skin.iter().map(|(site, side, day, grade)| {
+            vec![
+                text("kelp"),
+                text(site),
+                text(side),
+                at(day),
+                Cell::Number(*grade),
+            ]
+        });
+        let conclusions = self
+            .conclusions
+            .iter()
+            .map(|(measure, site, against, verdict, more)| {
+                vec![
+                    text(measure),
+                    text(site),
+                    text(against),
+                    text(verdict),
+                    Cell::Number(-0.2),
+                    Cell::Number(0.3),
+                    more.map_or(Cell::Empty, Cell::Number),
+                ]
+            });
+        let worn = self.worn.iter().map(|(number, sensor)| {
+            vec![text("kelp"), Cell::Integer(*number as i64), text(sensor)]
+        });
+        vec![
+            table(
+                "plan_sensors",
+                &[
+                    "wearer",
+                    "site",
+                    "side",
+                    "inserted",
+                    "seen_until",
+                    "state",
+                    "model",
+                    "rated_days",
+                    "days",
+                ],
+                sensors.collect(),
+            ),
+            table(
+                "plan_spots",
+                &["wearer", "site", "side", "time", "grade"],
+                skin.collect(),
+            ),
+            table(
+                "plan_figures",
+                &["wearer", "site", "aspect", "value", "weight"],
+                figures(),
+            ),
+            table(
+                "plan_cells",
+                &[
+                    "wearer",
+                    "site",
+                    "level",
+                    "pace",
+                    "first_day",
+                    "night",
+                    "pairs",
+                    "total",
+                    "squares",
+                ],
+                cells(),
+            ),
+            table(
+                "plan_day",
+                &["wearer", "hour", "level", "pace", "readings"],
+                day(),
+            ),
+            table(
+                "plan_draws",
+                &["wearer", "number", "sensor"],
+                worn.collect(),
+            ),
+            table(
+                "conclusions",
+                &[
+                    "measure",
+                    "site",
+                    "against",
+                    "verdict",
+                    "lower",
+                    "upper",
+                    "more_sensors",
+                ],
+                conclusions.collect(),
+            ),
+        ]
+    }
+}
+
+fn figures() -> Vec<Vec<Cell>> {
+    let mut rows = Vec::new();
+    for (site, value) in [
+        ("abdomen", 0.0),
+        ("abdomen", 1.0),
+        ("upper-arm-back", 0.0),
+        ("chest", 0.0),
+    ] {
+        let figure = [Cell::Number(value), Cell::Number(1.0)];
+        rows.push(
+            [
+                vec![text("kelp"), text(site), text("stays-on")],
+                figure.to_vec(),
+            ]
+            .concat(),
+        );
+    }
+    rows
+}
+
+fn cells() -> Vec<Vec<Cell>> {
+    let numbers = [1.0, 0.0, 0.0, 0.0, 6.0, 6.0, 500.0].map(Cell::Number);
+    vec![[vec![text("kelp"), text("abdomen")], numbers.to_vec()].concat()]
+}
+
+fn day() -> Vec<Vec<Cell>> {
+    (0..24)
+        .map(|hour| {
+            [
+                vec![text("kelp")],
+                [f64::from(hour), 1.0, 0.0, 12.0].map(Cell::Number).to_vec(),
+            ]
+            .concat()
+        })
+        .collect()
+}
+
+fn usual() -> Log {
+    Log {
+        sensors: vec![
+            [
+                "abdomen",
+                "left",
+                "2026-08-20T08:00:00Z",
+                "2026-09-03T08:00:00Z",
+                "ended",
+            ],
+            [
+                "upper-arm-back",
+                "left",
+                "2026-09-03T08:00:00Z",
+                "2026-09-17T08:00:00Z",
+                "ended",
+            ],
+            [
+                "chest",
+                "right",
+                "2026-09-20T08:00:00Z",
+                "2026-09-30T20:00:00Z",
+                "still on",
+            ],
+        ],
+        ..Log::default()
+    }
+}
+
+const AGREED: &str = r#"
+[study]
+unit = "mg/dL"
+[sites.upper-arm-back]
+on_label = true
+[sites.abdomen]
+on_label = true
+[sites.chest]
+label = "Chest <b>*"
+[plan]
+sites = ["upper-arm-back", "abdomen", "chest"]
+reference = "upper-arm-back"
+primary = ["stays-on"]
+"#;
+
+fn plan_of(settings: &str, log: &Log, draws: &[LoggedDraw]) -> Result<(Made, Settings), PlanError> {
+    let settings = Settings::parse(settings).unwrap();
+    let tables = log.tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: parse_instant(CUTOFF).unwrap() as Micros,
+        tables: &tables,
+    };
+    let wearer = choose_wearer(&study, None)?;
+    let made = make(&Order {
+        study,
+        wearer: &wearer,
+        sensors: 6,
+        seed: 7,
+        log: draws,
+        now: "2026-10-01T07:00:00Z".parse::<Timestamp>().unwrap(),
+        version: "0.1.0",
+    })?;
+    Ok((made, settings))
+}
+
+#[test]
+fn the_next_sensor_waits_for_the_one_that_is_on() {
+    let (made, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    // Inserted on 20 September, rated 14 days.
+    assert_eq!(made.document.sensors[0].earliest, "2026-10-04");
+    assert_eq!(made.document.sensors[1].earliest, "2026-10-18");
+    assert_eq!(made.document.sensors.len(), 6);
+    let drawn: Vec<bool> = made
+        .document
+        .sensors
+        .iter()
+        .map(|sensor| sensor.drawn)
+        .collect();
+    // 4 and 18 October are within 30 days of the last row of the log; 1 November is not.
+    assert_eq!(drawn, [true, true, false, false, false, false]);
+    assert_eq!(made.new_draws.len(), 2);
+    assert_eq!(made.document.sensors[0].latest, "2026-10-31");
+}
+
+#[test]
+fn the_same_study_gives_the_same_plan_and_pending_draws_come_first() {
+    let (first, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let kept = parse(&(HEADER.to_owned() + &lines(&first.new_draws))).unwrap();
+    let (again, _) = plan_of(AGREED, &usual(), &kept).unwrap();
+    assert_eq!(first.document, again.document);
+    assert!(
+        again.new_draws.is_empty(),
+        "what was drawn is not drawn again"
+    );
+    let mut worn = usual();
+    let spot = &first.document.sensors[0];
+    worn.worn = vec![(spot.number, "s04")];
+    let (later, _) = plan_of(AGREED, &worn, &kept).unwrap();
+    assert_eq!(
+        later.document.sensors[0].number, 2,
+        "a draw that was worn is done"
+    );
+}
+
+#[test]
+fn a_draw_that_a_limit_stops_is_given_up_and_says_why() {
+    let (first, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let spot = first.new_draws[0].clone();
+    let mut log = usual();
+    let site: &'static str = Box::leak(spot.site.clone().into_boxed_str());
+    log.skin = vec![(site, spot.side.word(), "2026-09-29T08:00:00Z", 3.0)];
+    let (made, _) = plan_of(AGREED, &log, &first.new_draws).unwrap();
+    assert_ne!(made.document.sensors[0].number, spot.number);
+    let limits = made.document.limits.join("\n");
+    assert!(
+        limits.contains("Draw 1 ") && limits.contains("found itch or worse"),
+        "{limits}"
+    );
+}
+
+#[test]
+fn without_a_plan_only_sites_on_the_label_and_it_says_so() {
+    let settings = "[study]\nunit = \"mg/dL\"\n[sites.abdomen]\non_label = true\n";
+    let (made, _) = plan_of(settings, &usual(), &[]).unwrap();
+    assert!(
+        made.document
+            .sensors
+            .iter()
+            .all(|sensor| sensor.site == "abdomen")
+    );
+    assert!(
+        made.document.limits[0].contains("only sites on the device's label: Abdomen"),
+        "{:?}",
+        made.document.limits
+    );
+    let none = plan_of("[study]\nunit = \"mg/dL\"\n", &usual(), &[]).unwrap_err();
+    assert!(matches!(none, PlanError::NoSite { .. }));
+}
+
+#[test]
+fn an_impossible_request_names_the_limit() {
+    let settings = "[study]\nunit = \"mg/dL\"\n[plan]\nsites = [\"abdomen\"]\n";
+    let mut log = usual();
+    log.skin = vec![("abdomen", "", "2026-09-29T08:00:00Z", 3.0)];
+    let error = plan_of(settings, &log, &[]).unwrap_err().to_string();
+    assert!(
+        error.contains("Abdomen (off-label), left: the last look at the skin found itch or worse"),
+        "{error}"
+    );
+    assert!(error.contains("right"), "{error}");
+}
+
+#[test]
+fn plan_json_has_exactly_these_keys() {
+    let (made, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let json = serde_json::to_value(&made.document).unwrap();
+    let keys = |value: &serde_json::Value| -> Vec<String> {
+        value.as_object().unwrap().keys().cloned().collect()
+    };
+    assert_eq!(
+        keys(&json),
+        [
+            "version",
+            "wearer",
+            "as_of",
+            "seed",
+            "sensors",
+            "settle",
+            "fingersticks",
+            "best",
+            "limits"
+        ]
+    );
+    assert_eq!(json["version"], 1);
+    assert_eq!(json["as_of"], CUTOFF);
+    assert_eq!(
+        keys(&json["sensors"][0]),
+        [
+            "number", "site", "side", "earliest", "latest", "drawn", "reason"
+        ]
+    );
+    assert_eq!(
+        keys(&json["settle"][0]),
+        [
+            "measure",
+            "site",
+            "against",
+            "more_sensors",
+            "months",
+            "power"
+        ]
+    );
+    assert_eq!(
+        keys(&json["fingersticks"][0]),
+        ["site", "range", "rate", "count", "hours", "reason"]
+    );
+    assert_eq!(keys(&json["best"][0]), ["site", "probability"]);
+    let total: f64 = made.document.best.iter().map(|row| row.probability).sum();
+    assert!((total - 1.0).abs() < 1e-9);
+}
+
+#[test]
+fn what_is_settled_takes_no_more_sensors_and_no_more_draws() {
+    let mut log = usual();
+    log.conclusions = vec![
+        ("stays-on", "upper-arm-back", "chest", "open", Some(12.0)),
+        ("stays-on", "upper-arm-back", "abdomen", "alike", None),
+    ];
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let row = |site: &str| {
+        made.document
+            .settle
+            .iter()
+            .find(|row| row.site == site)
+            .unwrap()
+            .clone()
+    };
+    assert_eq!(row("abdomen").more_sensors, Some(0.0));
+    assert_eq!(row("abdomen").power, None);
+    let chest = row("chest");
+    assert_eq!((chest.more_sensors, chest.power), (Some(12.0), Some(0.8)));
+    // By hand: of the draws 0.9 go to the two sites that are compared, 12 sensors each, 10 days a sensor.
+    let months = 24.0 / 0.9 * 10.0 / (365.25 / 12.0);
+    assert!((chest.months.unwrap() - months).abs() < 1e-9, "{chest:?}");
+    let page = markdown(&made, &settings);
+    assert!(
+        page.contains("it does not matter which of the two you wear"),
+        "{page}"
+    );
+    assert!(
+        page.contains("About 12 more sensors a site settle it, some 9 months of your wear."),
+        "{page}"
+    );
+    // Half the width of the interval is 0.25: 1.43 times that could be shown.
+    assert!(
+        page.contains("could show a difference of 36 % of the sensors"),
+        "{page}"
+    );
+}
+
+#[test]
+fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
+    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert!(page.contains("Chest \\<b\\>\\* (off-label)"), "{page}");
+    assert_eq!(
+        page.matches("Chest").count(),
+        page.matches("\\* (off-label)").count()
+    );
+    assert!(!page.contains("<b>"));
+    for word in [" should ", " must ", " dose", "recommend", " units"] {
+        assert!(!page.to_lowercase().contains(word), "{word}: {page}");
+    }
+    assert!(page.contains("evidence from your own log and no advice"));
+    assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
+}
+
+#[test]
+fn a_wearer_who_is_not_there_is_named_with_those_who_are() {
+    let settings = Settings::parse(AGREED).unwrap();
+    let tables = usual().tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: 0,
+        tables: &tables,
+    };
+    assert_eq!(choose_wearer(&study, None).unwrap(), "kelp");
+    let error = choose_wearer(&study, Some("gorse"))
+        .unwrap_err()
+        .to_string();
+    assert!(
+        error.contains("`gorse`") && error.contains("kelp"),
+        "{error}"
+    );
+}

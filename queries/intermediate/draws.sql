@@ -1,0 +1,21 @@
+-- title = "Draws by lot, with the sensors that were worn as drawn"
+-- row = "one draw"
+-- role = "intermediate"
+
+-- A draw belongs to the next insertion of that wearer at that site and side within 30 days.
+WITH later AS (
+    SELECT
+        d.wearer,
+        d.number,
+        i.sensor,
+        ROW_NUMBER() OVER (PARTITION BY d.wearer, d.number ORDER BY i.inserted, i.sensor) AS place
+    FROM plan_log AS d
+    INNER JOIN insertions AS i ON i.wearer = d.wearer AND i.site = d.site AND i.side = d.side
+    WHERE i.inserted >= d.drawn_at AND i.inserted <= plus_hours(d.drawn_at, 720.0)
+)
+SELECT
+    d.*,
+    w.sensor
+FROM plan_log AS d
+LEFT JOIN (SELECT * FROM later WHERE place = 1) AS w ON w.wearer = d.wearer AND w.number = d.number
+ORDER BY d.wearer, d.number

@@ -1,0 +1,202 @@
+//! `plan`: what it writes, that it keeps its draws, and that later reports know them.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::fixture::{LATER, Run, Study};
+
+const SETTINGS: &str = r#"[study]
+timezone = "UTC"
+unit = "mg/dL"
+wearer = "kelp"
+[sites.upper-arm-back]
+on_label = true
+[sites.abdomen]
+on_label = true
+[plan]
+sites = ["upper-arm-back", "abdomen", "chest"]
+primary = ["stays-on"]
+reference = "upper-arm-back"
+"#;
+
+const LOG: &str = "\
+sensor,time,event,site,side,cause
+a,2026-03-01T08:00Z,insert,abdomen,left,
+a,2026-03-15T08:00Z,end,,,completed
+b,2026-03-15T08:10Z,insert,upper-arm-back,left,
+b,2026-03-29T08:00Z,end,,,completed
+c,2026-03-29T08:10Z,insert,chest,right,
+c,2026-04-04T08:00Z,end,,,fell-off
+";
+
+fn study() -> Study {
+    let study = Study::new(SETTINGS);
+    study.write("wear-events/e.csv", LOG);
+    study
+}
+
+fn plan(study: &Study, arguments: &[&str]) -> Run {
+    let mut all = vec!["--as-of", "2026-04-05T09:00:00Z"];
+    all.extend(arguments);
+    study.run("plan", &all)
+}
+
+fn written(study: &Study) -> (Value, Vec<u8>, String) {
+    let read = |name: &str| fs::read(study.dir().join(name)).unwrap();
+    let json = read("reports/plan/plan.json");
+    let log = String::from_utf8(read("plan-log.csv")).unwrap();
+    (serde_json::from_slice(&json).unwrap(), json, log)
+}
+
+#[test]
+fn a_plan_is_written_kept_and_the_same_again() {
+    let study = study();
+    let run = plan(&study, &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let (json, bytes, log) = written(&study);
+    assert_eq!(json["wearer"], "kelp");
+    assert_eq!(json["sensors"].as_array().unwrap().len(), 6);
+    let drawn = json["sensors"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|sensor| sensor["drawn"] == true)
+        .count();
+    assert_eq!(log.lines().count(), 1 + drawn, "{log}");
+    assert!(log.starts_with(
+        "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version\n"
+    ));
+    assert!(log.contains("\n2026-04-05T09:00:00Z,kelp,1,"), "{log}");
+    for name in ["plan.md", "plan.html"] {
+        let page = fs::read_to_string(study.dir().join("reports/plan").join(name)).unwrap();
+        assert!(
+            page.contains("The next sensors") && page.contains("Chest (off-label)"),
+            "{page}"
+        );
+    }
+    assert!(run.out.contains("## The next sensors"));
+
+    let again = plan(&study, &[]);
+    assert_eq!((again.code, again.out), (0, run.out));
+    let (_, bytes_again, log_again) = written(&study);
+    assert!(
+        bytes == bytes_again && log == log_again,
+        "the same study, the same plan"
+    );
+
+    let copy = self::study();
+    plan(&copy, &[]);
+    assert_eq!(
+        written(&copy).1,
+        bytes,
+        "a copy of the study has the same plan"
+    );
+    let other = self::study();
+    plan(&other, &["--seed", "5"]);
+    assert_eq!(written(&other).0["seed"], 5);
+}
+
+#[test]
+fn a_sensor_worn_as_drawn_is_drawn_by_lot_and_another_is_chosen() {
+    let study = study();
+    let head = "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version\n";
+    let row = |at: &str, number: u8, site: &str, side: &str| {
+        format!("{at},kelp,{number},{site},{side},1,,abdomen+chest,0.5,1,0.1.0\n")
+    };
+    // Of sensor b the draw is 31 days old, of c one hour late, of a in time.
+    let log = head.to_owned()
+        + &row("2026-02-27T12:00:00Z", 1, "abdomen", "left")
+        + &row("2026-02-12T08:00:00Z", 2, "upper-arm-back", "left")
+        + &row("2026-03-29T09:10:00Z", 3, "chest", "right");
+    study.write("plan-log.csv", log);
+    let output = study.report();
+    let sessions = output.table("sessions");
+    assert_eq!(sessions.column("sensor"), ["a", "b", "c"]);
+    assert_eq!(
+        sessions.column("drawn"),
+        ["drawn by lot", "chosen", "chosen"]
+    );
+    let run = plan(&study, &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let first = &written(&study).0["sensors"][0];
+    assert_eq!(
+        (&first["number"], &first["site"]),
+        (&Value::from(3), &Value::from("chest")),
+        "pending draws come first"
+    );
+}
+
+#[test]
+fn an_impossible_request_says_which_limit_stands_in_the_way() {
+    let study = study();
+    let itched = "d,2026-04-04T08:00Z,insert,abdomen,,,\nd,2026-04-04T20:00Z,end,,,reaction,\nd,2026-04-04T20:00Z,skin,,,,3\n";
+    let log = LOG
+        .replace(",cause\n", ",cause,grade\n")
+        .replace("Z,end,,,completed\n", "Z,end,,,completed,\n");
+    let log = log
+        .replace("left,\n", "left,,\n")
+        .replace("right,\n", "right,,\n")
+        .replace("fell-off\n", "fell-off,\n");
+    study.write("wear-events/e.csv", log + itched);
+    study.write(
+        "study.toml",
+        SETTINGS.replace("\"upper-arm-back\", \"abdomen\", \"chest\"", "\"abdomen\""),
+    );
+    let run = plan(&study, &[]);
+    run.fails_with(&[
+        "no sensor can be planned for kelp",
+        "Abdomen, left: the last look at the skin found itch or worse",
+    ]);
+    assert!(
+        !study.dir().join("plan-log.csv").exists(),
+        "nothing was drawn"
+    );
+    study.write(
+        "study.toml",
+        "[study]\nunit = \"mg/dL\"\nwearer = \"kelp\"\n",
+    );
+    plan(&study, &[]).fails_with(&["no site may be planned", "agree with the clinician"]);
+}
+
+#[test]
+fn what_would_overlook_rows_is_refused() {
+    let study = study();
+    let month = ["--month", "2026-03", "--as-of", LATER];
+    study.run("plan", &month).fails_with(&["whole log"]);
+    study.write("plan-log.csv", "drawn_at,wearer\nsome day,kelp\n");
+    study
+        .run("plan", &["--as-of", LATER])
+        .fails_with(&["plan-log.csv", "`number` is missing"]);
+    plan(&self::study(), &["--wearer", "gorse"]).fails_with(&["`gorse`", "kelp"]);
+}
+
+#[test]
+fn a_frozen_plan_has_a_hash_that_changes_with_the_questions_alone() {
+    let study = Study::new(SETTINGS);
+    let frozen = |name: &str| {
+        let file = study.beside(name);
+        let run = study.run("plan", &["--freeze", file.to_str().unwrap()]);
+        assert_eq!(run.code, 0, "{}", run.err);
+        fs::read_to_string(file).unwrap()
+    };
+    let hash = |page: &str| page.split("Plan hash `").nth(1).unwrap()[..16].to_owned();
+    let first = frozen("first.md");
+    assert!(
+        first.contains("each site against Back of the upper arm") && first.contains("No data yet"),
+        "{first}"
+    );
+    study.write("study.toml", SETTINGS.replace("chest", "calf"));
+    assert_eq!(hash(&first), hash(&frozen("other-sites.md")));
+    study.write("study.toml", SETTINGS.replace("stays-on", "reads-true"));
+    assert_ne!(hash(&first), hash(&frozen("other-question.html")));
+    let there = study.beside("first.md");
+    study
+        .run("plan", &["--freeze", there.to_str().unwrap()])
+        .fails_with(&["holds something else"]);
+    study.write("study.toml", "[study]\nunit = \"mg/dL\"\n");
+    let none = study.beside("none.md");
+    study
+        .run("plan", &["--freeze", none.to_str().unwrap()])
+        .fails_with(&["no [plan]"]);
+}
