@@ -21,6 +21,9 @@
 -- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
 -- within_20_20_lower = { unit = "share", digits = 0, class = "lower" }
 -- within_20_20_upper = { unit = "share", digits = 0, class = "upper" }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate", hidden = true }
+-- mard_lower = { unit = "share", digits = 1, class = "lower", hidden = true }
+-- mard_upper = { unit = "share", digits = 1, class = "upper", hidden = true }
 -- nights = { hidden = true, class = "count" }
 -- night_rate = { label = "Night artefacts per 100 sensor-nights", digits = 1, class = "estimate" }
 -- night_rate_lower = { digits = 1, class = "lower" }
@@ -63,7 +66,11 @@ agreement AS (
     SELECT
         site,
         mean_over_wearers(difference, sensor_no, wearer) AS bias,
-        sensor_share(in_20_20, sensor_no) AS within_20_20
+        share_within(
+            CASE WHEN fingerstick < 100 * (1 - 1e-9) THEN difference / 20 ELSE 5 * relative_difference END,
+            sensor_no
+        ) AS within_20_20,
+        sensor_mean(ard, sensor_no) AS mard
     FROM pair_agreement
     GROUP BY site
 ),
@@ -91,6 +98,9 @@ SELECT
     a.within_20_20,
     get_field(g.within_20_20, 'lower') AS within_20_20_lower,
     get_field(g.within_20_20, 'upper') AS within_20_20_upper,
+    a.mard,
+    get_field(g.mard, 'lower') AS mard_lower,
+    get_field(g.mard, 'upper') AS mard_upper,
     n.nights,
     n.rate_per_100 AS night_rate,
     100 * get_field(q.rate, 'lower') AS night_rate_lower,

@@ -10,7 +10,7 @@ use whereworn_stats::mixed::evidence::safe_t;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::mixed::sites::{SensorMean, compare_sites};
 use whereworn_stats::multiplicity::{adjusted_e_values, holm};
-use whereworn_stats::rates::clustered::{Cluster, clustered_rate, clustered_share};
+use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
 use whereworn_stats::rates::evidence::{NightlySensor, safe_pairs};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
@@ -84,17 +84,24 @@ fn headline_of_each_site() {
         let interval = mean.unwrap().mean.interval;
         close(row.number("bias_lower"), interval.lower, 1e-6, site);
         close(row.number("bias_upper"), interval.upper, 1e-6, site);
-        let within = |row: &Row<'_>| {
-            let (reading, fingerstick) = (row.number("reading"), row.number("fingerstick"));
-            let limit =
-                whereworn_stats::agreement::limits::within_limit(reading, fingerstick, 20.0);
-            f64::from(u8::from(limit))
+        // In units of the limit: 20 mg/dL below 100 mg/dL, 20 % from there on.
+        let in_limits = |row: &Row<'_>| {
+            let difference = row.number("difference");
+            difference / (0.2 * row.number("fingerstick").max(100.0))
         };
-        let hits: Vec<f64> = own.iter().map(within).collect();
-        let share = clustered_share(&hits, &sensors).unwrap();
+        let errors: Vec<f64> = own.iter().map(in_limits).collect();
+        let share = share_within(&errors, &sensors).unwrap();
         close(row.number("within_20_20"), share.estimate, EQUAL, site);
         let lower = share.interval.map(|interval| interval.lower);
         close_or_missing(row.maybe("within_20_20_lower"), lower, EQUAL, site);
+        let absolute: Vec<f64> = own
+            .iter()
+            .map(|row| row.number("relative_difference").abs())
+            .collect();
+        let mard = clustered_mean(&absolute, &sensors).unwrap();
+        close(row.number("mard"), mard.estimate, EQUAL, site);
+        let upper = mard.interval.map(|interval| interval.upper);
+        close_or_missing(row.maybe("mard_upper"), upper, EQUAL, site);
         let at_night = artefacts.rows_where(&[("site", site)]);
         let clusters: Vec<Cluster> = at_night
             .iter()

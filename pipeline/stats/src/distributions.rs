@@ -13,8 +13,13 @@ use statrs::function::gamma::{gamma_lr, gamma_ur, ln_gamma};
 pub fn normal_quantile(p: f64) -> f64 {
     let start = -std::f64::consts::SQRT_2 * erfc_inv(2.0 * p);
     let density = (-0.5 * start * start).exp() / (2.0 * std::f64::consts::PI).sqrt();
-    let lower_tail = 0.5 * erfc(-start / std::f64::consts::SQRT_2);
-    start - (lower_tail - p) / density
+    start - (normal_cdf(start) - p) / density
+}
+
+/// Lower-tail probability of the standard normal distribution.
+#[must_use]
+pub fn normal_cdf(z: f64) -> f64 {
+    0.5 * erfc(-z / std::f64::consts::SQRT_2)
 }
 
 /// Upper-tail probability of the standard normal distribution.

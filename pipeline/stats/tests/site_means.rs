@@ -42,14 +42,44 @@ fn pastes() {
     close(fit.mean.df, 9.0, 1e-2, "df");
 }
 
+/// By hand: sensor means 2, 4.5 and 6 (of two, two and four values), mean 25 / 6, s² = 49 / 12 (deviations -13/6, 2/6 and
+/// 11/6), standard error √(49 / 36) = 7 / 6, t with 2 degrees of freedom at 0.975 is 4.302653 (any table).
 #[test]
-fn one_wearer_is_the_random_intercept() {
-    let values = [1.0, 3.0, 2.0, 7.0, 8.0, 4.0];
+fn one_wearer_by_hand() {
+    let values = [1.0, 3.0, 2.0, 7.0, 8.0, 4.0, 6.0, 6.0];
+    let sensors = [0, 0, 1, 1, 2, 2, 2, 2];
+    let fit = mean_over_wearers(&values, &sensors, &[5; 8]).unwrap();
+    close(fit.mean.estimate, 25.0 / 6.0, 1e-12, "mean");
+    close(fit.mean.std_error, 7.0 / 6.0, 1e-12, "error");
+    let half = 4.302_653 * 7.0 / 6.0;
+    close(fit.mean.interval.lower, 25.0 / 6.0 - half, 1e-5, "lower");
+    close(fit.mean.interval.upper, 25.0 / 6.0 + half, 1e-5, "upper");
+    // t = 25 / 7 with 2 degrees of freedom: p = 1 - t / √(t² + 2), Student's closed form.
+    let t: f64 = 25.0 / 7.0;
+    close(fit.mean.p, 1.0 - t / (t * t + 2.0).sqrt(), 1e-12, "p");
+    assert_eq!(fit.sd_wearers, None);
+    assert_eq!(mean_over_wearers(&values[..2], &[0; 2], &[0; 2]), None);
+    assert_eq!(mean_over_wearers(&[], &[], &[]), None);
+}
+
+/// Equal numbers of pairs: the same as the random intercept's, whose variance between is above 0.
+#[test]
+fn equal_sensors_are_the_random_intercept() {
+    let values = [1.0, 3.0, 2.0, 7.0, 8.0, 14.0];
     let sensors = [0, 0, 1, 1, 2, 2];
     let fit = mean_over_wearers(&values, &sensors, &[5; 6]).unwrap();
     let plain = random_intercept(&values, &sensors).unwrap();
-    assert_eq!(Some(fit.mean.interval), plain.interval);
-    assert_eq!(fit.sd_wearers, None);
-    assert_eq!(mean_over_wearers(&values, &[0; 6], &[0; 6]), None);
-    assert_eq!(mean_over_wearers(&[], &[], &[]), None);
+    assert!(plain.sd_between.unwrap() > 0.0);
+    let expected = plain.interval.unwrap();
+    close(fit.mean.interval.lower, expected.lower, 1e-9, "lower");
+    close(fit.mean.interval.upper, expected.upper, 1e-9, "upper");
+}
+
+/// A mean without any scatter: certain, and p says so.
+#[test]
+fn sensors_that_are_all_alike() {
+    let alike = mean_over_wearers(&[2.0; 4], &[0, 1, 2, 3], &[0; 4]).unwrap();
+    assert_eq!((alike.mean.interval.lower, alike.mean.p), (2.0, 0.0));
+    let none = mean_over_wearers(&[0.0; 4], &[0, 1, 2, 3], &[0; 4]).unwrap();
+    assert_eq!(none.mean.p, 1.0);
 }

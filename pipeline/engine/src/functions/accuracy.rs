@@ -7,7 +7,7 @@ use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::evidence as evidence_of_means;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::rates::clustered::{
-    Cluster, Headline, clustered_mean, clustered_rate, clustered_share,
+    Cluster, Headline, clustered_mean, clustered_rate, share_within,
 };
 use whereworn_stats::rates::evidence::{self as evidence_of_rates, NightlySensor};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
@@ -24,10 +24,10 @@ type Values = Option<Vec<Option<f64>>>;
 /// See [`super::statistics::ALL`]. A `role` is 1 for the first of two sites, 2 for the second and 0 for the others.
 pub const ALL: &[Statistic] = &[
     Statistic {
-        name: "sensor_share",
-        arguments: &[("hit", Number), ("sensor", Label)],
-        fields: &["share", "lower", "upper", "lower_bound"],
-        about: "share of hits (1 against 0) with the interval that respects sensors, from three on, and its one-sided bound",
+        name: "share_within",
+        arguments: &[("error", Number), ("sensor", Label)],
+        fields: &["share", "lower", "upper"],
+        about: "share of signed errors, in units of their limit, that are within it, with the interval that respects sensors, from three on",
         evaluate: One(share_over_sensors),
     },
     Statistic {
@@ -149,10 +149,7 @@ fn headline(figure: Headline) -> Vec<Option<f64>> {
 }
 
 fn share_over_sensors(rows: &Rows) -> Values {
-    let share = clustered_share(rows.numbers(0), &rows.labels(1))?;
-    let mut values = headline(share);
-    values.push(share.lower_bound);
-    Some(values)
+    Some(headline(share_within(rows.numbers(0), &rows.labels(1))?))
 }
 
 fn positive_mean(rows: &Rows) -> Values {

@@ -3,6 +3,7 @@
 use crate::distributions::{chi_square_quantile, f_quantile, normal_quantile, t_quantile};
 use crate::interval::Interval;
 use crate::mixed::random_intercept::random_intercept;
+use crate::mixed::sensor_means::{mean_of_sensors, sensor_means};
 use crate::rates::clustered::{Cluster, clustered_ratio};
 use std::collections::BTreeMap;
 
@@ -53,7 +54,7 @@ pub enum SteadinessClass {
 
 /// Bias, spread and drift of a site from differences (any unit), their sensors and their days of wear.
 ///
-/// - bias and standard deviations: the random-intercept model;
+/// - bias: the mean of sensor means ([`mean_of_sensors`]); standard deviations: the random-intercept model;
 /// - interval between sensors: modified large samples, from the plain variance of sensor means and the harmonic mean of
 ///   their numbers of pairs; from three sensors on; not below 0;
 /// - interval within: chi-square with N - k degrees of freedom times 2 / (kurtosis - 1), 1 at most, since errors have
@@ -68,6 +69,7 @@ pub enum SteadinessClass {
 #[must_use]
 pub fn steadiness(values: &[f64], sensors: &[usize], wear_days: &[f64]) -> Option<Steadiness> {
     let fit = random_intercept(values, sensors)?;
+    let bias = mean_of_sensors(&sensor_means(values, sensors));
     let mut members = BTreeMap::<usize, Vec<(f64, f64)>>::new();
     for ((&value, &sensor), &day) in values.iter().zip(sensors).zip(wear_days) {
         members.entry(sensor).or_default().push((day, value));
@@ -76,8 +78,8 @@ pub fn steadiness(values: &[f64], sensors: &[usize], wear_days: &[f64]) -> Optio
     Some(Steadiness {
         sensors: fit.groups,
         bias: Estimate {
-            value: fit.mean,
-            interval: fit.interval,
+            value: bias.map_or(fit.mean, |bias| bias.estimate),
+            interval: bias.map(|bias| bias.interval),
         },
         sd_between: fit.sd_between.map(|value| Estimate {
             value,

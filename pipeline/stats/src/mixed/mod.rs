@@ -9,5 +9,6 @@ pub mod model;
 pub mod over_wearers;
 pub mod random_intercept;
 mod reml;
+pub mod sensor_means;
 mod site_variances;
 pub mod sites;

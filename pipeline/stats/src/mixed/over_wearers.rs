@@ -2,7 +2,7 @@
 
 use super::contrast::Contrast;
 use super::model::{RandomTerms, Row, mixed_model};
-use super::random_intercept::random_intercept;
+use super::sensor_means::{mean_of_sensors, sensor_means};
 use std::collections::BTreeSet;
 
 /// A mean over wearers and sensors.
@@ -19,7 +19,7 @@ pub struct MeanOverWearers {
 /// The mean of values of sensors of wearers, both random, by REML.
 ///
 /// With several wearers t has Satterthwaite's degrees of freedom, held to 1 to wearers - 1: a variance between few wearers
-/// that is estimated as 0 is no proof that there is none. With one wearer this is [`random_intercept`]. `None` with one
+/// that is estimated as 0 is no proof that there is none. With one wearer this is [`mean_of_sensors`]. `None` with one
 /// sensor or where the model cannot be fitted. Checked by `tests/site_means.rs`.
 #[must_use]
 pub fn mean_over_wearers(
@@ -51,17 +51,9 @@ pub fn mean_over_wearers(
 }
 
 fn one_wearer(values: &[f64], sensors: &[usize]) -> Option<MeanOverWearers> {
-    let fit = random_intercept(values, sensors)?;
-    let (std_error, df) = (fit.std_error?, fit.df?);
     Some(MeanOverWearers {
         wearers: 1,
-        mean: Contrast {
-            estimate: fit.mean,
-            std_error,
-            df,
-            interval: fit.interval?,
-            p: crate::distributions::t_two_sided(fit.mean / std_error, df),
-        },
+        mean: mean_of_sensors(&sensor_means(values, sensors))?,
         sd_wearers: None,
     })
 }

@@ -4,8 +4,12 @@
 //! of these gives an interval below three sensors. Their coverage in simulated studies is on the page that
 //! `cargo xtask calibrate` writes.
 
-use crate::distributions::{beta_quantile, chi_square_quantile, normal_quantile, t_quantile};
+use crate::comparison::at_most;
+use crate::distributions::{
+    beta_quantile, chi_square_quantile, normal_cdf, normal_quantile, t_quantile,
+};
 use crate::interval::Interval;
+use crate::mixed::random_intercept::random_intercept;
 use std::collections::BTreeMap;
 
 /// Fewest sensors with an interval.
@@ -13,14 +17,24 @@ pub const FEWEST: usize = 3;
 
 /// The least correlation within a sensor that is believed of values: the variance among a few sensors is too often small by
 /// chance.
-const LEAST_CORRELATION: f64 = 0.05;
+const LEAST_CORRELATION: f64 = 0.02;
 
-/// The same of hits and misses. Sensors that are far off are few, and where none of them is in the data nothing in the hits
-/// tells that there are any.
-const LEAST_CORRELATION_OF_HITS: f64 = 0.2;
+/// The least correlation of hits that is believed.
+const LEAST_CORRELATION_OF_HITS: f64 = 0.02;
 
-/// Skewness of the absolute value of a normal variate about 0, √2 (4 - π) / (π - 2)^1.5.
-const HALF_NORMAL_SKEWNESS: f64 = 0.995_271_746_431_156;
+/// What is added to the counts on the far and on the near side of a limit: exact limits add 1 and 0, Jeffreys's 1/2 and 1/2.
+const OUTWARD: f64 = 0.75;
+const INWARD: f64 = 0.25;
+
+/// Points of the normal distribution of sensors on either side, and the standard deviations between them.
+const GRID: i32 = 40;
+const GRID_STEP: f64 = 0.125;
+
+/// Skewness of sensors' means of absolute values, and the factor by which their variance is known worse than a normal one's. Of
+/// the absolute value of a normal variate they are 0.995 and (3.869 - 1) / 2 = 1.43; these two hold more evenly from three
+/// sensors to forty, whether sensors differ more than the pairs of one or less (by simulation).
+const SKEWNESS: f64 = 1.3;
+const FEWER_DF: f64 = 1.3;
 
 /// A sensor's sum (hits, values, events) over its size (values, nights).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -51,8 +65,6 @@ pub struct Headline {
     pub estimate: f64,
     /// 95 % interval; `None` below [`FEWEST`] sensors.
     pub interval: Option<Interval>,
-    /// One-sided 95 % lower bound; `None` as above.
-    pub lower_bound: Option<f64>,
 }
 
 /// The ratio of totals and its variance; `None` without any size.
@@ -108,20 +120,28 @@ impl ClusteredRatio {
     }
 }
 
-/// The share of values that are 1 among values 0 and 1, by sensor; `None` without values.
+/// The share of errors within a limit, by sensor; `errors` are signed, in units of the limit (1 is at it, which is within).
+/// `None` without errors.
 ///
-/// Clopper and Pearson's interval of an effective number of values: p (1 - p) / variance, with [`clustered_ratio`]'s variance, times
-/// (z / t)² with k - 1 degrees of freedom for k sensors; but no more than n / (1 + 0.2 (Σ m² / n - 1)), m a sensor's number of
-/// values and n their sum: what a correlation of 0.2 within sensors leaves (Kish 1965, Survey Sampling, 5.4). Where all or none
-/// are hits it is that. Source: Korn and Graubard 1998 Surv Methodol 24:193, with the least correlation of our own. Checked by
-/// `tests/clustered.rs`.
+/// Interval of an effective number n of errors: limits p.025 of beta(h + 1/4, m + 3/4) and p.975 of beta(h + 3/4, m + 1/4), h and
+/// m = n - h the hits and misses in it: half way from Clopper and Pearson's, which is too wide, to Jeffreys's, which is right
+/// on average but short for some shares. n = p (1 - p) / variance, with [`clustered_ratio`]'s variance, times (z / t)² with k - 1
+/// degrees of freedom for k sensors; but no more than size / (1 + ρ (Σ s² / size - 1)), s a sensor's number of errors (Kish 1965,
+/// Survey Sampling, 5.4): few sensors that are alike by chance are not taken at their word. ρ is the correlation of two hits of
+/// a sensor that the errors themselves foretell ([`correlation_of_hits`]). All within: upper end 1; none: lower end 0.
+/// Sources: Korn and Graubard 1998 Surv Methodol 24:193 for the effective number; Franco, Little, Louis and Slud 2019 J Surv
+/// Stat Methodol 7:334 for Jeffreys's interval of one (recalled); the bound from the errors and the half way are ours, proved by
+/// simulation. Checked by `tests/clustered.rs`.
 #[must_use]
-pub fn clustered_share(values: &[f64], sensors: &[usize]) -> Option<Headline> {
-    let clusters = clusters_of(values, sensors);
+pub fn share_within(errors: &[f64], sensors: &[usize]) -> Option<Headline> {
+    let hit = |error: &f64| f64::from(u8::from(at_most(error.abs(), 1.0)));
+    let hits: Vec<f64> = errors.iter().map(hit).collect();
+    let clusters = clusters_of(&hits, sensors);
     let ratio = clustered_ratio(&clusters)?;
     let p = ratio.ratio;
     let squares: f64 = clusters.iter().map(|cluster| cluster.size.powi(2)).sum();
-    let most = ratio.size / (1.0 + LEAST_CORRELATION_OF_HITS * (squares / ratio.size - 1.0));
+    let alike = correlation_of_hits(errors, sensors).max(LEAST_CORRELATION_OF_HITS);
+    let most = ratio.size / (1.0 + alike * (squares / ratio.size - 1.0));
     let end = |tail: f64, upper: bool| {
         let shrink = (normal_quantile(1.0 - tail) / ratio.t(tail)).powi(2);
         let n = if p > 0.0 && p < 1.0 && ratio.variance > 0.0 {
@@ -132,24 +152,54 @@ pub fn clustered_share(values: &[f64], sensors: &[usize]) -> Option<Headline> {
         let (hits, misses) = (p * n, (1.0 - p) * n);
         match upper {
             true if misses <= 0.0 => 1.0,
-            true => beta_quantile(1.0 - tail, hits + 1.0, misses),
+            true => beta_quantile(1.0 - tail, hits + OUTWARD, misses + INWARD),
             false if hits <= 0.0 => 0.0,
-            false => beta_quantile(tail, hits, misses + 1.0),
+            false => beta_quantile(tail, hits + INWARD, misses + OUTWARD),
         }
     };
     Some(headline(&ratio, end))
+}
+
+/// Correlation of whether two errors of a sensor are within -1 to 1, under the random-intercept model of the errors:
+/// Var(q) / (p (1 - p)), q = Φ((1 - level) / within) - Φ((-1 - level) / within) the share within of a sensor, level normal
+/// about the mean with the standard deviation between, p the mean of q. 0 where the model or the share leaves nothing to tell.
+/// Checked by `tests/clustered.rs`.
+#[must_use]
+pub fn correlation_of_hits(errors: &[f64], sensors: &[usize]) -> f64 {
+    let fit = random_intercept(errors, sensors);
+    let spreads = fit.and_then(|fit| Some((fit.mean, fit.sd_between?, fit.sd_within?)));
+    let Some((mean, between, within)) = spreads.filter(|(_, _, within)| *within > 0.0) else {
+        return 0.0;
+    };
+    let (mut weights, mut first, mut second) = (0.0, 0.0, 0.0);
+    for step in -GRID..=GRID {
+        let z = f64::from(step) * GRID_STEP;
+        let level = mean + between * z;
+        let q = normal_cdf((1.0 - level) / within) - normal_cdf((-1.0 - level) / within);
+        let weight = (-0.5 * z * z).exp();
+        weights += weight;
+        first += weight * q;
+        second += weight * q * q;
+    }
+    let p = first / weights;
+    let variance = (second / weights - p * p).max(0.0);
+    let binomial = p * (1.0 - p);
+    if binomial > 0.0 {
+        variance / binomial
+    } else {
+        0.0
+    }
 }
 
 /// The mean of values that are not negative (absolute relative differences), by sensor; `None` without values.
 ///
 /// Means of absolute values are skewed between sensors, so that an interval alike on both sides falls short above. Upper
 /// end: mean + e (exp(h (t + h / 4)) - 1) / h, lower end: mean - e (1 - exp(-h (t - h / 4))) / h, not below 0; e the standard
-/// error from [`clustered_ratio`]'s variance, not below that of a correlation of 0.05 within sensors, and
-/// h = 2/3 · γ Σ w³ / (Σ w²)^1.5, w a sensor's share of the values and γ = 0.995 the skewness of the absolute value of a normal
-/// variate. To second order that is the t statistic corrected for a
+/// error from [`clustered_ratio`]'s variance, not below that of a correlation of 0.02 within sensors, and
+/// h = 2/3 · γ Σ w³ / (Σ w²)^1.5, w a sensor's share of the values and γ = 1.3. To second order that is the t statistic corrected for a
 /// skewness of γ (Johnson 1978 J Am Stat Assoc 73:536; Hall 1992 J R Stat Soc B 54:221); the exponential, which keeps the ends
 /// in order, and the fixed γ, since few sensors cannot tell it, are our own. t has the degrees of freedom of
-/// [`spread_df`]. Edge: a mean of 0 has the interval 0 to 0. Checked by `tests/clustered.rs`.
+/// [`spread_df`] over 1.3, 2 at least. Edge: a mean of 0 has the interval 0 to 0. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn clustered_mean(values: &[f64], sensors: &[usize]) -> Option<Headline> {
     let clusters = clusters_of(values, sensors);
@@ -160,8 +210,8 @@ pub fn clustered_mean(values: &[f64], sensors: &[usize]) -> Option<Headline> {
     let error = ratio.believed(plain).sqrt();
     let weights: Vec<f64> = clusters.iter().map(|c| c.size / ratio.size).collect();
     let power = |n: i32| weights.iter().map(|weight| weight.powi(n)).sum::<f64>();
-    let bend = HALF_NORMAL_SKEWNESS * 2.0 / 3.0 * power(3) / power(2).powf(1.5);
-    let df = spread_df(&weights);
+    let bend = SKEWNESS * 2.0 / 3.0 * power(3) / power(2).powf(1.5);
+    let df = (spread_df(&weights) / FEWER_DF).max(2.0);
     let end = |tail: f64, upper: bool| {
         let t = t_quantile(1.0 - tail, df);
         let signed = if upper { t } else { -t };
@@ -198,10 +248,14 @@ pub fn spread_df(weights: &[f64]) -> f64 {
 
 /// Events per unit of exposure, by sensor; `None` without exposure.
 ///
-/// Garwood's interval of an effective number of events: events · rate / exposure / variance (1 at most), times (z / t)²
-/// with k - 1 degrees of freedom; sensors that differ beyond chance make it fewer. With no event the factor (z / t)²
-/// alone. Sources: Garwood 1936 Biometrika 28:437; the effective number as Korn and Graubard 1998 do for shares.
-/// Checked by `tests/clustered.rs`.
+/// Interval of an effective number of events: events · rate / exposure / variance (1 at most), times (z / t)²; sensors that
+/// differ beyond chance make it fewer. Limits are half of the chi-square quantiles p.025 with 2 E + 1/2 and p.975 with 2 E + 3/2
+/// degrees of freedom: half way from Garwood's, which is too wide for whole numbers, to Jeffreys's. t has (k - 1) / (1 + φ) degrees
+/// of freedom, 1 at least, φ the squared coefficient of variation between sensors beyond Poisson (by moments): the variance of
+/// sensors that are seldom and then much pressed is known far worse than that of normal ones, whose φ is 0. With no event: lower
+/// end 0. Sources: Garwood 1936 Biometrika 28:437; Brown, Cai and DasGupta 2003 Stat Sinica 13:19 for Jeffreys's (recalled);
+/// the effective number as Korn and Graubard 1998 do for shares; the degrees of freedom and the half way are ours, proved by
+/// simulation. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn clustered_rate(sensors: &[Cluster]) -> Option<Headline> {
     let ratio = clustered_ratio(sensors)?;
@@ -212,13 +266,18 @@ pub fn clustered_rate(sensors: &[Cluster]) -> Option<Headline> {
     } else {
         1.0
     };
+    let squares: f64 = sensors.iter().map(|sensor| sensor.size.powi(2)).sum();
+    // Variance beyond Poisson over the squared rate and Σ w², w a sensor's share of the exposure.
+    let differ = (inflation - 1.0) * ratio.size / squares / ratio.ratio.max(f64::MIN_POSITIVE);
+    let df = ((ratio.clusters as f64 - 1.0) / (1.0 + differ)).max(2.0);
     let end = |tail: f64, upper: bool| {
-        let shrink = (normal_quantile(1.0 - tail) / ratio.t(tail)).powi(2) / inflation;
+        let t = t_quantile(1.0 - tail, df);
+        let shrink = (normal_quantile(1.0 - tail) / t).powi(2) / inflation;
         let effective = events * shrink;
         let limit = match upper {
-            true => 0.5 * chi_square_quantile(1.0 - tail, 2.0 * effective + 2.0),
+            true => 0.5 * chi_square_quantile(1.0 - tail, 2.0 * (effective + OUTWARD)),
             false if effective <= 0.0 => 0.0,
-            false => 0.5 * chi_square_quantile(tail, 2.0 * effective),
+            false => 0.5 * chi_square_quantile(tail, 2.0 * (effective + INWARD)),
         };
         limit / shrink / ratio.size
     };
@@ -233,6 +292,5 @@ fn headline(ratio: &ClusteredRatio, end: impl Fn(f64, bool) -> f64) -> Headline 
             lower: end(0.025, false),
             upper: end(0.025, true),
         }),
-        lower_bound: enough.then(|| end(0.05, false)),
     }
 }
