@@ -20,6 +20,35 @@ pub struct Errors {
     pub sd_within: f64,
     /// Change per day of wear.
     pub drift: f64,
+    /// How sensors, and pairs about them, are spread.
+    pub spread: Spread,
+    /// How many pairs a sensor has.
+    pub counts: Counts,
+}
+
+/// The law of sensors' levels and of pairs.
+#[derive(Clone, Copy, PartialEq)]
+pub enum Spread {
+    /// Normal.
+    Normal,
+    /// Normal, but one sensor in ten is [`FAR`] percent further off, either way.
+    OneInTenFarOff,
+    /// The same, always upwards.
+    OneInTenFarUp,
+    /// Student's t with 5 degrees of freedom, of levels and of pairs.
+    HeavyTails,
+}
+
+/// How far off a sensor is that is far off, percent.
+pub const FAR: f64 = 25.0;
+
+/// The law of the number of pairs of a sensor.
+#[derive(Clone, Copy, PartialEq)]
+pub enum Counts {
+    /// Five to fifty.
+    FiveToFifty,
+    /// One to four, and sixty of three sensors in ten.
+    FewOrSixty,
 }
 
 /// Sensors as they usually are (common practice, no source).
@@ -29,6 +58,8 @@ pub const USUAL: Errors = Errors {
     sd_between: 5.0,
     sd_within: 9.0,
     drift: 0.0,
+    spread: Spread::Normal,
+    counts: Counts::FiveToFifty,
 };
 
 /// The pairs of some sensors.
@@ -50,6 +81,28 @@ pub struct Pairs {
     pub sites: Vec<usize>,
 }
 
+impl Spread {
+    /// A variate of mean 0 and variance 1.
+    fn unit(self, random: &mut ChaCha8Rng) -> f64 {
+        let z = normal(random);
+        match self {
+            // t = z / √(chi-square / 5), its variance 5 / 3.
+            Spread::HeavyTails => z / gamma(random, 2.5).sqrt() / (5.0_f64 / 3.0).sqrt(),
+            _ => z,
+        }
+    }
+}
+
+impl Counts {
+    fn draw(self, random: &mut ChaCha8Rng) -> usize {
+        match self {
+            Counts::FiveToFifty => random.random_range(5..=50),
+            Counts::FewOrSixty if random.random::<f64>() < 0.3 => 60,
+            Counts::FewOrSixty => random.random_range(1..=4),
+        }
+    }
+}
+
 impl Errors {
     /// Adds a site: so many sensors, spread over wearers in turn, five to fifty pairs a sensor on up to fourteen days.
     pub fn add(
@@ -63,12 +116,12 @@ impl Errors {
         let first = pairs.sensors.last().map_or(0, |last| last + 1);
         for sensor in 0..sensors {
             let wearer = sensor % wearers.len();
-            let level =
-                self.bias + self.sd_wearers * wearers[wearer] + self.sd_between * normal(random);
+            let level = self.level(random) + self.sd_wearers * wearers[wearer];
             let slope = self.drift + 0.1 * self.sd_between * normal(random) * 0.5;
-            for _ in 0..random.random_range(5..=50) {
+            for _ in 0..self.counts.draw(random) {
                 let day = 14.0 * random.random::<f64>();
-                let error = level + slope * (day - 7.0) + self.sd_within * normal(random);
+                let scatter = self.sd_within * self.spread.unit(random);
+                let error = level + slope * (day - 7.0) + scatter;
                 let glucose = 60.0 + 200.0 * random.random::<f64>();
                 let meter = 0.5 * self.sd_within * normal(random);
                 pairs.errors.push(error);
@@ -89,6 +142,39 @@ impl Errors {
         pairs
     }
 
+    /// A sensor's level.
+    pub fn level(&self, random: &mut ChaCha8Rng) -> f64 {
+        let level = self.bias + self.sd_between * self.spread.unit(random);
+        let further = match self.spread {
+            Spread::Normal | Spread::HeavyTails => return level,
+            Spread::OneInTenFarOff if random.random::<bool>() => -FAR,
+            Spread::OneInTenFarOff | Spread::OneInTenFarUp => FAR,
+        };
+        if random.random::<f64>() < 0.1 {
+            level + further
+        } else {
+            level
+        }
+    }
+
+    /// Mean over all sensors there could be.
+    pub fn mean(&self) -> f64 {
+        match self.spread {
+            Spread::OneInTenFarUp => self.bias + 0.1 * FAR,
+            _ => self.bias,
+        }
+    }
+
+    /// Standard deviation of sensors' levels.
+    pub fn sd_of_levels(&self) -> f64 {
+        let more = match self.spread {
+            Spread::Normal | Spread::HeavyTails => 0.0,
+            Spread::OneInTenFarOff => 0.1 * FAR * FAR,
+            Spread::OneInTenFarUp => 0.1 * 0.9 * FAR * FAR,
+        };
+        (self.sd_between.powi(2) + more).sqrt()
+    }
+
     /// The mean of a figure of the error over all sensors there could be, from a million of them.
     pub fn truth(&self, figure: impl Fn(f64) -> f64, random: &mut ChaCha8Rng) -> f64 {
         const DRAWS: usize = 1_000_000;
@@ -96,8 +182,8 @@ impl Errors {
             .map(|_| {
                 let day = 14.0 * random.random::<f64>();
                 let slope = self.drift + 0.1 * self.sd_between * normal(random) * 0.5;
-                let level = self.bias + self.sd_between * normal(random);
-                figure(level + slope * (day - 7.0) + self.sd_within * normal(random))
+                let level = self.level(random);
+                figure(level + slope * (day - 7.0) + self.sd_within * self.spread.unit(random))
             })
             .sum();
         sum / DRAWS as f64

@@ -16,8 +16,13 @@ pub fn normal(random: &mut impl Rng) -> f64 {
     radius * (std::f64::consts::TAU * random.random::<f64>()).cos()
 }
 
-/// Gamma of mean 1 and shape 1 or more, by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363.
+/// Gamma of mean 1, by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363; a shape below 1 by their section 6.
 pub fn gamma(random: &mut impl Rng, shape: f64) -> f64 {
+    if shape < 1.0 {
+        let more = shape + 1.0;
+        let u: f64 = random.random();
+        return gamma(random, more) * more / shape * u.powf(1.0 / shape);
+    }
     let d = shape - 1.0 / 3.0;
     let c = 1.0 / (9.0 * d).sqrt();
     loop {

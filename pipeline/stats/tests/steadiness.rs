@@ -21,8 +21,8 @@ fn site(levels: &[f64], noise: f64) -> (Vec<f64>, Vec<usize>, Vec<f64>) {
     (values, sensors, days)
 }
 
-/// Where sensors hardly scatter within, the variance between them is that of their means, and its interval the textbook's
-/// (k - 1) s² over chi-square quantiles.
+/// Where sensors hardly scatter within, the variance between them is that of their means, 11.5, and its interval 11.5 df over
+/// chi-square quantiles, df = 2 / (2 / 4 + 1 / 5) = 2.857143: scipy 1.17 stats.chi2.ppf at 0.975 and 0.025.
 #[test]
 fn spread_between_with_little_within() {
     let (values, sensors, days) = site(&[-4.0, 0.0, 1.0, 3.0, 5.0], 1e-5);
@@ -31,9 +31,8 @@ fn spread_between_with_little_within() {
     // Mean 1; squares 25 + 1 + 0 + 4 + 16 = 46.
     close(spread.value, 11.5_f64.sqrt(), 1e-4, "SD");
     let interval = spread.interval.unwrap();
-    let end = |p: f64| (46.0 / chi_square_quantile(p, 4.0)).sqrt();
-    close_relative(interval.lower, end(0.975), 1e-4, "lower");
-    close_relative(interval.upper, end(0.025), 1e-4, "upper");
+    close_relative(interval.lower, 1.902258, 1e-4, "lower");
+    close_relative(interval.upper, 13.318499, 1e-4, "upper");
     // Within: four values a sensor at ± noise have kurtosis 1, so that all 15 degrees of freedom count.
     let within = fit.sd_within.unwrap().interval.unwrap();
     let squares = 20.0 * 1e-10;

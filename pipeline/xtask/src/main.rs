@@ -13,9 +13,9 @@ mod sbom;
 mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
+       cargo xtask calibrate [--quick] [survival | intervals | comparisons | evidence | delay]...   coverage of intervals and error rates of tests, simulated
        cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
-       cargo xtask calibrate [--quick]   coverage of intervals and error rates of tests, simulated
        cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
        cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best";
@@ -26,8 +26,7 @@ fn main() -> ExitCode {
     let done = match words[..] {
         ["check"] => check::run(true),
         ["check", "--but-tests"] => check::run(false),
-        ["calibrate"] => calibrate::run(false),
-        ["calibrate", "--quick"] => calibrate::run(true),
+        ["calibrate", ref rest @ ..] => calibrate::run(rest),
         ["nights"] => nights::run(false),
         ["nights", "--quick"] => nights::run(true),
         ["findings"] => findings::run(false, None),

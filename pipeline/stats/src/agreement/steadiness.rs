@@ -11,6 +11,10 @@ use std::collections::BTreeMap;
 /// within 15 %, the limit that standards draw, of what is usual for the site.
 pub const STEADY_LIMIT: f64 = 7.5;
 
+/// Excess kurtosis of sensors' levels that the interval of their standard deviation allows for: few sensors cannot tell it, and
+/// without it the interval held the truth in 89 % of studies with heavy tails (t with 5 degrees of freedom).
+const EXCESS_KURTOSIS: f64 = 1.0;
+
 /// A figure with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
@@ -56,7 +60,8 @@ pub enum SteadinessClass {
 ///
 /// - bias: the mean of sensor means ([`mean_of_sensors`]); standard deviations: the random-intercept model;
 /// - interval between sensors: modified large samples, from the plain variance of sensor means and the harmonic mean of
-///   their numbers of pairs; from three sensors on; not below 0;
+///   their numbers of pairs; from three sensors on; not below 0; degrees of freedom 2 / (2 / (k - 1) + 1 / k), those of a
+///   variance of k values with an excess kurtosis of 1;
 /// - interval within: chi-square with N - k degrees of freedom times 2 / (kurtosis - 1), 1 at most, since errors have
 ///   heavier tails than normal ones, or fewer, from three sensors on, where the sensors' own variances differ by more than
 ///   that allows for: twice the squared variance over its clustered variance ([`clustered_ratio`]), times (z / t)²;
@@ -144,12 +149,13 @@ fn between(members: &[Vec<(f64, f64)>]) -> Option<Interval> {
     }
     let means: Vec<f64> = members.iter().map(|sensor| own_mean(sensor)).collect();
     let centre = mean_of(means.iter().copied(), k);
-    let df = (k as f64 - 1.0, (n - k) as f64);
+    let spread_df = 2.0 / (2.0 / (k as f64 - 1.0) + EXCESS_KURTOSIS / k as f64);
+    let df = (spread_df, (n - k) as f64);
     let first = means
         .iter()
         .map(|mean| (mean - centre).powi(2))
         .sum::<f64>()
-        / df.0;
+        / (k as f64 - 1.0);
     let harmonic = 1.0 / mean_of(members.iter().map(|sensor| 1.0 / sensor.len() as f64), k);
     let second = residual_powers(members).0 / df.1 / harmonic;
     let estimate = first - second;

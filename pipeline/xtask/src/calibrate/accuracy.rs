@@ -12,12 +12,19 @@ use whereworn_stats::resampling::seed::seed;
 /// Sensors of a site.
 const SIZES: [usize; 5] = [2, 3, 5, 10, 20];
 
-/// The lines of the page.
-pub fn rows(quick: bool) -> Vec<Row> {
-    let mut rows = intervals::rows(if quick { 150 } else { 2000 });
-    rows.extend(comparisons::rows(if quick { 60 } else { 1500 }));
-    rows.extend(evidence::rows(if quick { 100 } else { 1500 }));
-    rows
+/// Intervals of one site.
+pub fn intervals(quick: bool) -> Vec<Row> {
+    intervals::rows(if quick { 150 } else { 2000 })
+}
+
+/// Comparisons of sites.
+pub fn comparisons(quick: bool) -> Vec<Row> {
+    comparisons::rows(if quick { 60 } else { 1500 })
+}
+
+/// Evidence over monthly looks.
+pub fn evidence(quick: bool) -> Vec<Row> {
+    evidence::rows(if quick { 100 } else { 1500 })
 }
 
 /// Other studies than those after which methods were last changed.
@@ -50,7 +57,26 @@ impl Count {
     }
 }
 
-/// What the report leads with promises for so many sensors a site.
+/// What an interval of a mean that the report leads with promises for so many sensors: no more either, since an interval that
+/// is too wide hides what is known.
+fn mean(sensors: usize) -> Promise {
+    if sensors < 5 {
+        Promise::Covers(0.90)
+    } else {
+        Promise::Between(0.93, 0.98)
+    }
+}
+
+/// What one of a share or a count promises, whose coverage goes up and down with the truth.
+fn count(sensors: usize) -> Promise {
+    if sensors < 5 {
+        Promise::Covers(0.90)
+    } else {
+        Promise::OnAverage(0.90)
+    }
+}
+
+/// What any other interval promises for so many sensors a site.
 fn headline(sensors: usize) -> Promise {
     Promise::Covers(if sensors < 5 { 0.90 } else { 0.93 })
 }

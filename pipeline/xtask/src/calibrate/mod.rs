@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use rayon::prelude::*;
 use statrs::distribution::{Binomial, DiscreteCDF};
 
 mod accuracy;
@@ -19,6 +20,10 @@ const LEVEL: f64 = 0.001_35;
 pub enum Promise {
     /// The share of shown intervals that hold the truth is at least this.
     Covers(f64),
+    /// That share is between these.
+    Between(f64, f64),
+    /// It is at least this, and between [`AVERAGE`] over all conditions with five sensors or more.
+    OnAverage(f64),
     /// A test rejects in at most this share of studies without a difference.
     RejectsAtMost(f64),
     /// A share that is at least this: power against another test's, for one.
@@ -26,6 +31,9 @@ pub enum Promise {
     /// Reported, nothing promised.
     None,
 }
+
+/// What a share or a count has to cover on average over the truths that were drawn.
+const AVERAGE: (f64, f64) = (0.93, 0.98);
 
 /// One line of the page.
 pub struct Row {
@@ -55,8 +63,17 @@ impl Row {
         let held = self.held as u64;
         match self.promise {
             _ if self.shown == 0 => None,
-            Promise::Covers(p) | Promise::AtLeast(p) if p < 1.0 => Some(count(p)?.cdf(held)),
-            Promise::Covers(_) | Promise::AtLeast(_) => {
+            Promise::Between(low, high) => {
+                let below = count(low)?.cdf(held);
+                let above = held
+                    .checked_sub(1)
+                    .map_or(Some(1.0), |h| Some(count(high)?.sf(h)))?;
+                Some(below.min(above))
+            }
+            Promise::Covers(p) | Promise::OnAverage(p) | Promise::AtLeast(p) if p < 1.0 => {
+                Some(count(p)?.cdf(held))
+            }
+            Promise::Covers(_) | Promise::OnAverage(_) | Promise::AtLeast(_) => {
                 Some(f64::from(u8::from(self.held == self.shown)))
             }
             Promise::RejectsAtMost(_) if held == 0 => Some(1.0),
@@ -81,22 +98,38 @@ fn broken(rows: &[Row], quick: bool) -> Vec<bool> {
         .collect()
 }
 
-/// Simulates, prints the table, and writes the page after a full run.
+/// The parts that can be run alone.
+type Part = fn(bool) -> Vec<Row>;
+const PARTS: [(&str, Part); 5] = [
+    ("survival", survival::rows),
+    ("intervals", accuracy::intervals),
+    ("comparisons", accuracy::comparisons),
+    ("evidence", accuracy::evidence),
+    ("delay", delay::rows),
+];
+
+/// Simulates and prints the table; `--quick` makes fewer studies, names of parts run these alone. Writes the page after a full
+/// run of all parts.
 ///
 /// # Errors
-/// Where a promise is not kept, or the page cannot be written.
-pub fn run(quick: bool) -> Result<(), String> {
-    let (mut rows, (accuracy, delay)) = rayon::join(
-        || survival::rows(quick),
-        || rayon::join(|| accuracy::rows(quick), || delay::rows(quick)),
-    );
-    rows.extend(accuracy);
-    rows.extend(delay);
+/// Where a word is not known, a promise is not kept, or the page cannot be written.
+pub fn run(words: &[&str]) -> Result<(), String> {
+    let quick = words.contains(&"--quick");
+    let wanted: Vec<&str> = words.iter().copied().filter(|w| *w != "--quick").collect();
+    let known = |word: &&str| PARTS.iter().any(|(name, _)| name == word);
+    if let Some(word) = wanted.iter().find(|word| !known(word)) {
+        return Err(format!("no part of the calibration is called {word}"));
+    }
+    let parts: Vec<&(&str, Part)> = PARTS
+        .iter()
+        .filter(|(name, _)| wanted.is_empty() || wanted.contains(name))
+        .collect();
+    let mut rows: Vec<Row> = parts.par_iter().flat_map(|(_, part)| part(quick)).collect();
     rows.extend(pooled(&rows));
     let broken = broken(&rows, quick);
     let table = table(&rows, &broken);
     print!("{table}");
-    if !quick {
+    if !quick && wanted.is_empty() {
         let intro = include_str!("intro.md");
         std::fs::write(PAGE, format!("{intro}\n{table}"))
             .map_err(|error| format!("writing {PAGE}: {error}"))?;
@@ -113,7 +146,7 @@ fn pooled(rows: &[Row]) -> Vec<Row> {
     let sensors = |row: &Row| row.condition.split(' ').next()?.parse::<usize>().ok();
     let mut pooled: Vec<(Row, usize)> = Vec::new();
     for row in rows {
-        let kind = matches!(row.promise, Promise::Covers(_) | Promise::RejectsAtMost(_));
+        let kind = !matches!(row.promise, Promise::AtLeast(_) | Promise::None);
         if !kind || sensors(row).is_none_or(|count| count < FROM_SENSORS) {
             continue;
         }
@@ -139,7 +172,15 @@ fn pooled(rows: &[Row]) -> Vec<Row> {
             format!("all {conditions} conditions with {FROM_SENSORS} sensors or more together");
     }
     let several = pooled.into_iter().filter(|(_, conditions)| *conditions > 1);
-    several.map(|(row, _)| row).collect()
+    several
+        .map(|(row, _)| match row.promise {
+            Promise::OnAverage(_) => Row {
+                promise: Promise::Between(AVERAGE.0, AVERAGE.1),
+                ..row
+            },
+            _ => row,
+        })
+        .collect()
 }
 
 fn table(rows: &[Row], broken: &[bool]) -> String {
@@ -149,6 +190,8 @@ fn table(rows: &[Row], broken: &[bool]) -> String {
     for (row, &broken) in rows.iter().zip(broken) {
         let promise = match row.promise {
             Promise::Covers(p) => format!("covers ≥ {p}"),
+            Promise::Between(low, high) => format!("covers {low} to {high}"),
+            Promise::OnAverage(p) => format!("covers ≥ {p}"),
             Promise::RejectsAtMost(p) => format!("rejects ≤ {p}"),
             Promise::AtLeast(p) => format!("≥ {p}"),
             Promise::None => "–".to_owned(),
