@@ -8,6 +8,7 @@
 //! | [`survival`] | Kaplan-Meier, log-rank, cumulative incidence, Gray's test |
 //! | [`agreement`] | error grid, acceptance limits, limits of agreement, lines between two methods |
 //! | [`mixed`] | means, differences and spreads of values that come in groups |
+//! | [`prediction`] | what the next sensor will read, and how long it will be of use |
 //! | [`rates`] | intervals of counts and shares, tests between groups |
 //! | [`resampling`] | cluster bootstrap, permutation tests, seeds |
 //! | [`nights`] | night artefacts: falls of the readings that blood glucose cannot make |
@@ -30,6 +31,7 @@ mod minimise;
 pub mod mixed;
 pub mod multiplicity;
 pub mod nights;
+pub mod prediction;
 pub mod quantile;
 pub mod rates;
 pub mod resampling;
