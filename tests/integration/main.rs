@@ -21,6 +21,7 @@ mod load_odd;
 mod load_rows;
 mod load_times;
 mod log_tables;
+mod next_sensor;
 mod night_study;
 mod night_tables;
 mod out_folder;

@@ -21,6 +21,40 @@ pub struct Law {
     pub chosen: f64,
 }
 
+/// Laws from few losses to many.
+pub const LAWS: [(&str, Law); 3] = [
+    (
+        "few come off",
+        Law {
+            shape: 1.3,
+            hazard: 0.1,
+            fault: 0.004,
+            failed_start: 0.03,
+            chosen: 0.01,
+        },
+    ),
+    (
+        "a third come off",
+        Law {
+            shape: 1.3,
+            hazard: 0.45,
+            fault: 0.008,
+            failed_start: 0.03,
+            chosen: 0.01,
+        },
+    ),
+    (
+        "most come off",
+        Law {
+            shape: 1.5,
+            hazard: 1.6,
+            fault: 0.004,
+            failed_start: 0.01,
+            chosen: 0.005,
+        },
+    ),
+];
+
 /// One sensor: how long it was worn, and why it ended.
 #[derive(Clone, Copy)]
 pub struct Life {

@@ -7,6 +7,8 @@ pub mod evidence;
 pub mod intraclass;
 pub mod model;
 pub mod over_wearers;
+pub mod people;
+pub mod random_effects;
 pub mod random_intercept;
 mod reml;
 pub mod sensor_means;

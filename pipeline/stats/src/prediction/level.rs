@@ -38,6 +38,8 @@ pub struct ShareOfSensors {
 pub struct NextLevel {
     /// Sensors that it rests on.
     pub sensors: usize,
+    /// Mean of the sensors' means.
+    pub mean: f64,
     /// 95 % prediction interval.
     pub prediction: Interval,
     /// Limits that hold 95 of 100 sensors, with a confidence of 95 %.
@@ -100,6 +102,7 @@ pub fn next_level(values: &[f64], sensors: &[usize], limit: f64) -> Option<NextL
     let side = if mean < 0.0 { -1.0 } else { 1.0 };
     Some(NextLevel {
         sensors: means.len(),
+        mean,
         prediction: Interval::around(mean, reach),
         tolerance: Interval::around(mean, howe * normal_quantile(0.975) * level.sqrt()),
         beyond: plausible.share(beyond),

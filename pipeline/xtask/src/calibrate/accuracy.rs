@@ -34,18 +34,24 @@ fn generator(condition: &str) -> ChaCha8Rng {
 
 /// How often something held among the studies that could show it.
 #[derive(Default, Clone, Copy)]
-struct Count {
+pub struct Count {
     held: usize,
     shown: usize,
 }
 
 impl Count {
-    fn add(&mut self, held: Option<bool>) {
+    pub fn add(&mut self, held: Option<bool>) {
         self.held += usize::from(held == Some(true));
         self.shown += usize::from(held.is_some());
     }
 
-    fn row(self, figure: &'static str, condition: &str, promise: Promise, studies: usize) -> Row {
+    pub fn row(
+        self,
+        figure: &'static str,
+        condition: &str,
+        promise: Promise,
+        studies: usize,
+    ) -> Row {
         Row {
             figure,
             condition: condition.to_owned(),

@@ -7,6 +7,7 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 
 mod accuracy;
 mod delay;
+mod next;
 mod survival;
 
 /// The page that holds the results of the full run.
@@ -100,12 +101,13 @@ fn broken(rows: &[Row], quick: bool) -> Vec<bool> {
 
 /// The parts that can be run alone.
 type Part = fn(bool) -> Vec<Row>;
-const PARTS: [(&str, Part); 5] = [
+const PARTS: [(&str, Part); 6] = [
     ("survival", survival::rows),
     ("intervals", accuracy::intervals),
     ("comparisons", accuracy::comparisons),
     ("evidence", accuracy::evidence),
     ("delay", delay::rows),
+    ("next", next::rows),
 ];
 
 /// Simulates and prints the table; `--quick` makes fewer studies, names of parts run these alone. Writes the page after a full

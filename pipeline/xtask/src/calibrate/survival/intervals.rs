@@ -3,45 +3,12 @@
 use super::{SEVERAL, SIZES, generator};
 use crate::calibrate::{Promise, Row};
 use rand::RngExt;
-use whereworn_simulate::wear::{Cause, Law, Life, RATED, still_on};
+use whereworn_simulate::wear::{Cause, LAWS, Law, Life, RATED, still_on};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::survival::beta_product::BetaProduct;
 use whereworn_stats::survival::incidence::cumulative_incidence;
 use whereworn_stats::survival::interval_scale::share_interval;
 use whereworn_stats::survival::kaplan_meier::{IntervalScale, KaplanMeier};
-
-const LAWS: [(&str, Law); 3] = [
-    (
-        "few come off",
-        Law {
-            shape: 1.3,
-            hazard: 0.1,
-            fault: 0.004,
-            failed_start: 0.03,
-            chosen: 0.01,
-        },
-    ),
-    (
-        "a third come off",
-        Law {
-            shape: 1.3,
-            hazard: 0.45,
-            fault: 0.008,
-            failed_start: 0.03,
-            chosen: 0.01,
-        },
-    ),
-    (
-        "most come off",
-        Law {
-            shape: 1.5,
-            hazard: 1.6,
-            fault: 0.004,
-            failed_start: 0.01,
-            chosen: 0.005,
-        },
-    ),
-];
 
 const FIGURES: [&str; 6] = [
     "came off by the rated day, beta product (headline)",

@@ -1,0 +1,37 @@
+-- title = "How much a site differs between people"
+-- row = "one site and measure that several people wore"
+-- section = "spread"
+-- order = 4
+-- note = "Came off by the rated day: share. Reads true: mean absolute relative difference, percent. Reads high or low: mg/dL. Quiet at night: artefacts per 100 sensor-nights. Spread: standard deviation between people, sensors' own scatter taken off. p: of people who are all alike. A new person: what one more would have, 95 of 100 times; from three people on."
+-- [columns]
+-- site = { label = "Site", class = "site" }
+-- measure = { label = "Measure", class = "category" }
+-- wearers = { label = "Wearers", class = "count" }
+-- mean = { label = "Mean over people", digits = 2, class = "estimate" }
+-- spread = { label = "Spread between people", digits = 2, class = "estimate" }
+-- spread_lower = { digits = 2, class = "lower" }
+-- spread_upper = { digits = 2, class = "upper" }
+-- p = { label = "p", digits = 3, class = "p" }
+-- new_lower = { label = "A new person from", digits = 2, class = "lower" }
+-- new_upper = { label = "to", digits = 2, class = "upper" }
+WITH numbered AS (
+    SELECT
+        *,
+        COUNT(*) OVER (PARTITION BY site, measure) AS wearers,
+        ROW_NUMBER() OVER (PARTITION BY site, measure ORDER BY wearer) AS number
+    FROM people_effects
+)
+SELECT
+    site,
+    measure,
+    wearers,
+    mean,
+    spread,
+    spread_lower,
+    spread_upper,
+    p,
+    CASE WHEN measure = 'reads-high-or-low' THEN new_lower ELSE GREATEST(new_lower, 0.0) END AS new_lower,
+    CASE WHEN measure = 'stays-on' THEN LEAST(new_upper, 1.0) ELSE new_upper END AS new_upper
+FROM numbered
+WHERE number = 1 AND spread IS NOT NULL
+ORDER BY position, measure_order
