@@ -12,8 +12,8 @@
 -- spread_lower = { digits = 2, class = "lower" }
 -- spread_upper = { digits = 2, class = "upper" }
 -- p = { label = "p", digits = 3, class = "p" }
--- new_lower = { label = "A new person from", digits = 2, class = "lower" }
--- new_upper = { label = "to", digits = 2, class = "upper" }
+-- prediction_lower = { label = "A new person from", digits = 2, class = "lower" }
+-- prediction_upper = { label = "to", digits = 2, class = "upper" }
 WITH numbered AS (
     SELECT
         *,
@@ -30,8 +30,8 @@ SELECT
     spread_lower,
     spread_upper,
     p,
-    CASE WHEN measure = 'reads-high-or-low' THEN new_lower ELSE GREATEST(new_lower, 0.0) END AS new_lower,
-    CASE WHEN measure = 'stays-on' THEN LEAST(new_upper, 1.0) ELSE new_upper END AS new_upper
+    CASE WHEN measure = 'reads-high-or-low' THEN new_lower ELSE GREATEST(new_lower, 0.0) END AS prediction_lower,
+    CASE WHEN measure = 'stays-on' THEN LEAST(new_upper, 1.0) ELSE new_upper END AS prediction_upper
 FROM numbered
 WHERE number = 1 AND spread IS NOT NULL
 ORDER BY position, measure_order

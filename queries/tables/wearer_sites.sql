@@ -13,6 +13,7 @@
 -- shrunken = { label = "Drawn in", digits = 2, class = "estimate" }
 -- shrunken_lower = { digits = 2, class = "lower" }
 -- shrunken_upper = { digits = 2, class = "upper" }
+
 -- Shares and rates end where there can be none below, shares where there can be none above.
 WITH bounded AS (
     SELECT
