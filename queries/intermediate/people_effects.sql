@@ -15,7 +15,7 @@ sensor_means AS (
         sensor_no,
         100 * AVG(ABS(relative_difference)) AS absolute_percent,
         AVG(difference) AS difference
-    FROM pairs
+    FROM compared_pairs
     GROUP BY site, wearer, sensor_no
 ),
 lists AS (

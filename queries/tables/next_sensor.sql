@@ -42,7 +42,7 @@ worn AS (
 ),
 paired AS (
     SELECT site, '' AS wearer, COUNT(DISTINCT sensor_no) AS sensors, next_level(100 * relative_difference, sensor_no, 15.0) AS foretold
-    FROM pairs
+    FROM compared_pairs
     GROUP BY site
     UNION ALL
     SELECT
@@ -50,7 +50,7 @@ paired AS (
         q.wearer,
         COUNT(DISTINCT q.sensor_no) AS sensors,
         next_level(100 * q.relative_difference, q.sensor_no, 15.0) AS foretold
-    FROM pairs AS q
+    FROM compared_pairs AS q
     CROSS JOIN people AS p
     WHERE p.wearers > 1
     GROUP BY q.site, q.wearer
