@@ -12,7 +12,8 @@ const EQUAL: f64 = 1e-9;
 /// `next_sensor`, `compared_pairs` and `lives` of an invented study of three wearers.
 static STUDY: LazyLock<[Table; 3]> = LazyLock::new(|| {
     let study = Study::demo("3", "24", "15", "5");
-    ["next_sensor", "compared_pairs", "lives"].map(|table| study.sql(&format!("SELECT * FROM {table}")))
+    ["next_sensor", "compared_pairs", "lives"]
+        .map(|table| study.sql(&format!("SELECT * FROM {table}")))
 });
 
 /// The rows of a site, of any wearer or of one.
