@@ -5,11 +5,9 @@ use datafusion::prelude::SessionContext;
 
 use super::artefacts::NightArtefacts;
 use super::collect::Collect;
-<<<<<<< HEAD
-use super::{accuracy, conclusions, product, scalars, site_differences, statistics, survival};
-=======
-use super::{accuracy, prediction, product, scalars, site_differences, statistics, survival};
->>>>>>> ea2fcf4 (Each person at each site beside all people: how much people differ, estimates drawn towards the mean, a new person; intervals at their level by hand)
+use super::{
+    accuracy, conclusions, prediction, product, scalars, site_differences, statistics, survival,
+};
 
 /// Registers every function of ours.
 pub(crate) fn register(context: &SessionContext) {
