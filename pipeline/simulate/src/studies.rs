@@ -63,6 +63,8 @@ pub struct Design {
     pub outlier: f64,
     /// A site is worn no longer from when on its mean error, survival or nights lag this many standard errors behind the others'.
     pub drops_behind: Option<f64>,
+    /// Share of sensors of a second model, which reads 2 % higher.
+    pub second_model: f64,
 }
 
 impl Design {
@@ -77,6 +79,7 @@ impl Design {
             season: 0.0,
             outlier: 0.0,
             drops_behind: None,
+            second_model: 0.0,
         }
     }
 
@@ -153,6 +156,11 @@ impl Design {
         if random.random::<f64>() < 0.01 {
             level += self.outlier;
         }
+        // Drawn only where there is one, so that other studies stay as they were.
+        let second = self.second_model > 0.0 && random.random::<f64>() < self.second_model;
+        if second {
+            level += 2.0;
+        }
         let [fewest, most] = law.pairs;
         let count = random.random_range(fewest..=most) as f64 * life.days / law_days();
         let mut pairs: Vec<Pair> = (0..count.ceil() as usize)
@@ -179,7 +187,7 @@ impl Design {
         Sensor {
             wearer,
             site,
-            model: 0,
+            model: usize::from(second),
             lot: 0,
             tape: 0,
             clock_doubted: false,

@@ -11,7 +11,7 @@ enum Check {
 use Check::{Cargo, Simulation};
 
 /// What has to hold beside the tests.
-const CHECKS: [(&str, Check); 6] = [
+const CHECKS: [(&str, Check); 8] = [
     ("format", Cargo(&["fmt", "--all", "--check"])),
     (
         "lints",
@@ -43,6 +43,10 @@ const CHECKS: [(&str, Check); 6] = [
         Simulation(|| crate::findings::run(true, None)),
     ),
     ("faults on purpose", Simulation(|| crate::faults::run(true))),
+    (
+        "sentences, simulated",
+        Simulation(|| crate::sentences::run(true, None)),
+    ),
 ];
 
 const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));

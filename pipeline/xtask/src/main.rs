@@ -1,4 +1,4 @@
-//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `faults`.
+//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `sentences`, `faults`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;
@@ -18,7 +18,8 @@ const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that ha
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
        cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
-       cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best";
+       cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best
+       cargo xtask sentences [--quick | --studies N]   how often what a report says of sites is wrong, and how often it is said";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -35,10 +36,15 @@ fn main() -> ExitCode {
         ["nights", "--fit"] => nights::fit(),
         ["plan"] => plan::run(false),
         ["plan", "--quick"] => plan::run(true),
-        ["sentences", ..] => sentences::run(words.contains(&"--quick")),
         ["faults"] => faults::run(false),
         ["faults", "--quick"] => faults::run(true),
         ["sbom"] => sbom::run(),
+        ["sentences"] => sentences::run(false, None),
+        ["sentences", "--quick"] => sentences::run(true, None),
+        ["sentences", "--studies", count] => match count.parse() {
+            Ok(studies) => sentences::run(false, Some(studies)),
+            Err(_) => Err(format!("`{count}` is no number of studies")),
+        },
         _ => {
             eprintln!("{USAGE}");
             return ExitCode::from(2);

@@ -320,3 +320,57 @@ pub(super) fn shares(
     }
     scores
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Remission of leukaemia (Freireich et al. 1963 Blood 21:699): with 6-mercaptopurine 9 relapses were seen and 19.25
+    /// expected (Kleinbaum and Klein 2012, Survival Analysis, table 2.5).
+    #[test]
+    fn hazard_scores_add_up_to_observed_less_expected() {
+        let treated = [
+            6, 6, 6, 7, 10, 13, 16, 22, 23, -6, -9, -10, -11, -17, -19, -20, -25, -32, -32, -34,
+            -35,
+        ];
+        let placebo = [
+            1, 1, 2, 2, 3, 4, 4, 5, 5, 8, 8, 8, 8, 11, 11, 12, 12, 15, 17, 22, 23,
+        ];
+        let weeks = treated.iter().chain(&placebo);
+        let lives: Vec<Option<Life>> = weeks
+            .map(|week: &i32| {
+                Some(Life {
+                    days: f64::from(week.abs()),
+                    ending: if *week > 0 {
+                        Ending::CameOff
+                    } else {
+                        Ending::Censored
+                    },
+                })
+            })
+            .collect();
+        let mut members: Vec<Member> = (0..lives.len())
+            .map(|sensor| Member {
+                sensor,
+                first: sensor < treated.len(),
+                block: 0,
+                score: 0.0,
+                weight: 1.0,
+                size: 1.0,
+            })
+            .collect();
+        hazard_scores(&mut members, &lives);
+        let sum: f64 = members.iter().filter(|m| m.first).map(|m| m.score).sum();
+        assert!((sum - (9.0 - 19.25)).abs() < 0.01, "{sum}");
+        let all: f64 = members.iter().map(|m| m.score).sum();
+        assert!(all.abs() < 1e-9);
+    }
+
+    /// Negative binomial of mean 2 and variance 4 (shape 2): chances 1/4, 1/4, 3/16, by hand.
+    #[test]
+    fn the_middle_of_a_count() {
+        assert!((middle_probability(0.0, 2.0) - 0.125).abs() < 1e-12);
+        assert!((middle_probability(1.0, 2.0) - 0.375).abs() < 1e-12);
+        assert!((middle_probability(2.0, 2.0) - 0.59375).abs() < 1e-12);
+    }
+}

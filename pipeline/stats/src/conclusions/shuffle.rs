@@ -131,3 +131,63 @@ impl Block {
         ]
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn members(values: &[f64], first: &[usize]) -> Vec<Member> {
+        let member = |(sensor, score): (usize, &f64)| Member {
+            sensor,
+            first: first.contains(&sensor),
+            block: 0,
+            score: *score,
+            weight: 1.0,
+            size: 1.0,
+        };
+        values.iter().enumerate().map(member).collect()
+    }
+
+    /// All 924 ways to choose six of twelve, counted.
+    fn counted(values: &[f64], first: &[usize]) -> f64 {
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let sum = |of: u32| -> f64 {
+            let chosen = (0..values.len()).filter(|place| of >> place & 1 == 1);
+            chosen.map(|place| values[place] - mean).sum()
+        };
+        let observed = sum(first.iter().map(|place| 1 << place).sum()).abs();
+        let all: Vec<f64> = (0..1_u32 << values.len())
+            .filter(|of| of.count_ones() as usize == first.len())
+            .map(|of| sum(of) * sum(first.iter().map(|place| 1 << place).sum()).signum())
+            .collect();
+        let beyond = all.iter().filter(|sum| **sum > observed + 1e-9).count() as f64;
+        let at = all
+            .iter()
+            .filter(|sum| (**sum - observed).abs() <= 1e-9)
+            .count() as f64;
+        2.0 * (beyond + 0.5 * at) / all.len() as f64
+    }
+
+    #[test]
+    fn the_saddle_point_is_near_the_count_of_all_arrangements() {
+        let values = [
+            0.3, 1.9, -0.7, 2.8, 0.1, 5.5, 1.2, -1.4, 0.6, 3.1, 0.2, -0.3,
+        ];
+        for first in [[1, 3, 5, 6, 9, 0], [1, 3, 5, 8, 10, 0], [1, 5, 9, 3, 2, 7]] {
+            let (near, exact) = (
+                shuffled_p(&members(&values, &first)).unwrap(),
+                counted(&values, &first),
+            );
+            assert!((near / exact - 1.0).abs() < 0.12, "{near} {exact}");
+        }
+        // The largest sum of all: twice its own chance.
+        let first = [1, 3, 5, 6, 8, 9];
+        let near = shuffled_p(&members(&values, &first)).unwrap();
+        assert!(near > 1.0 / 924.0 && near < 2.5 / 924.0, "{near}");
+    }
+
+    #[test]
+    fn nothing_that_varies_has_no_p() {
+        assert_eq!(shuffled_p(&members(&[1.0; 6], &[0, 1, 2])), None);
+    }
+}

@@ -1,6 +1,7 @@
 //! The studies that sentences are tried on.
 
 use whereworn_simulate::studies::{Design, SiteLaw, USUAL};
+use whereworn_simulate::wear::Law;
 use whereworn_stats::conclusions::Measure;
 
 /// A kind of study, and what is true in it.
@@ -42,7 +43,7 @@ impl Condition {
 
 /// A site that differs in everything.
 pub const OTHER: SiteLaw = SiteLaw {
-    life: whereworn_simulate::wear::Law {
+    life: Law {
         hazard: 1.2,
         ..USUAL.life
     },
@@ -129,23 +130,9 @@ pub fn without_difference() -> Vec<Condition> {
     ]
 }
 
-/// Two sites that differ in one measure: by a factor of the hazard, percent of glucose, a factor of the rate.
+/// Two sites that differ in one measure: by a factor of the hazard, of the scatter or of the rate, or by percent of glucose.
 pub fn with_effect(measure: Measure, effect: f64) -> [SiteLaw; 2] {
     let mut other = USUAL;
-    if measure == Measure::Delay {
-        let quiet = SiteLaw {
-            rate: 0.07,
-            shape: 12.0,
-            ..USUAL
-        };
-        return [
-            quiet,
-            SiteLaw {
-                rate: 0.07 * effect,
-                ..quiet
-            },
-        ];
-    }
     match measure {
         Measure::StaysOn => other.life.hazard *= effect,
         Measure::ReadsTrue => (other.sd_between, other.sd_within) = (5.0 * effect, 9.0 * effect),
@@ -156,10 +143,54 @@ pub fn with_effect(measure: Measure, effect: f64) -> [SiteLaw; 2] {
     [USUAL, other]
 }
 
+/// The sites of the invented demo study, as its scenario has them: upper arm, abdomen, lower back, thigh, buttock, chest,
+/// forearm. Fingersticks scatter by 5 %; tapes take a fifth off the hazard.
+pub fn of_demo() -> Vec<SiteLaw> {
+    const METER: f64 = 5.0;
+    let site = |gain: f64, between: f64, noise: f64, share: f64, shape: f64, rate: f64| SiteLaw {
+        life: Law {
+            shape,
+            hazard: -0.8 * (1.0 - share).ln(),
+            fault: 0.008,
+            failed_start: 0.025,
+            chosen: 0.005,
+        },
+        bias: 100.0 * (gain - 1.0),
+        sd_between: 100.0 * between,
+        sd_within: (1e4 * noise * noise + METER * METER).sqrt(),
+        rate,
+        shape: 12.0,
+        pairs: [20, 50],
+    };
+    vec![
+        site(1.00, 0.035, 0.045, 0.20, 1.3, 0.26),
+        site(1.01, 0.090, 0.055, 0.30, 1.2, 0.07),
+        site(1.01, 0.035, 0.040, 0.12, 1.4, 0.14),
+        site(1.06, 0.015, 0.045, 0.36, 1.5, 0.05),
+        site(1.00, 0.040, 0.050, 0.16, 1.3, 0.12),
+        site(0.98, 0.035, 0.050, 0.42, 1.1, 0.09),
+        site(0.96, 0.055, 0.070, 0.62, 1.2, 0.06),
+    ]
+}
+
+/// Two sites of which 10 and 60 % of the sensors come off.
+pub fn ten_and_sixty() -> [SiteLaw; 2] {
+    [0.1_f64, 0.6].map(|share| SiteLaw {
+        life: Law {
+            hazard: -(1.0 - share).ln(),
+            fault: 0.0,
+            failed_start: 0.0,
+            chosen: 0.0,
+            ..USUAL.life
+        },
+        ..USUAL
+    })
+}
+
 /// Two sites as far apart as the default margins.
 pub fn at_margin() -> Vec<Condition> {
     let apart = SiteLaw {
-        life: whereworn_simulate::wear::Law {
+        life: Law {
             hazard: 0.525,
             ..USUAL.life
         },

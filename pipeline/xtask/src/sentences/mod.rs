@@ -7,133 +7,227 @@ use conditions::Condition;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use rayon::prelude::*;
-use whereworn_stats::conclusions::{Conclusion, Measure, Plan, Verdict, conclude_each};
+use std::fmt::Write as _;
+use whereworn_stats::conclusions::{Conclusion, ENOUGH, Plan, Verdict, conclude_each};
 use whereworn_stats::resampling::seed::seed;
 
 const NAMES: [&str; 7] = ["a", "b", "c", "d", "e", "f", "g"];
+
+/// Written after a full run.
+const PAGE: &str = "pipeline/stats/docs/sentences.md";
+
+/// Studies of a condition, unless told otherwise.
+const STUDIES: usize = 1000;
+const QUICK_STUDIES: usize = 40;
+
+/// What is to hold.
+#[derive(Clone, Copy, PartialEq)]
+enum Promise {
+    AtMost(f64),
+    AtLeast(f64),
+    None,
+}
+
+/// One line of the page.
+struct Line {
+    figure: String,
+    condition: String,
+    got: f64,
+    studies: usize,
+    promise: Promise,
+}
+
+impl Line {
+    fn new(figure: String, condition: &str, got: f64, studies: usize, promise: Promise) -> Self {
+        Self {
+            figure,
+            condition: condition.to_owned(),
+            got,
+            studies,
+            promise,
+        }
+    }
+
+    /// Whether chance is no excuse: so many standard errors beyond the promise.
+    fn broken(&self, errors: f64) -> bool {
+        let room = |p: f64| errors * (p * (1.0 - p) / self.studies as f64).sqrt();
+        match self.promise {
+            Promise::AtMost(p) => self.got > p + room(p) + 1e-12,
+            Promise::AtLeast(p) => self.got < p - room(p),
+            Promise::None => false,
+        }
+    }
+}
+
+/// The generator of one study: the same whatever runs beside it.
+fn generator(name: &str, study: usize) -> ChaCha8Rng {
+    ChaCha8Rng::seed_from_u64(seed(&[name, &study.to_string()]))
+}
 
 /// What one study said wrongly over its looks.
 #[derive(Default, Clone, Copy)]
 struct Wrong {
     differs: bool,
-    differs_primary: bool,
     alike: bool,
-    /// Reports with a false `leans`, and reports.
+    /// Reports with a false `leans`, with sentences that disagree, and all.
     leans: usize,
+    contradictions: usize,
     reports: usize,
 }
 
-fn generator(name: &str, study: usize) -> ChaCha8Rng {
-    ChaCha8Rng::seed_from_u64(seed(&[name, &study.to_string()]))
-}
-
-fn judge(condition: &Condition, number: usize) -> (Wrong, [usize; 4]) {
-    let study = condition
-        .design
-        .draw(&NAMES, &mut generator(condition.name, number));
+/// Reads one study month by month.
+fn read(condition: &Condition, number: usize) -> Wrong {
+    let mut random = generator(condition.name, number);
+    let study = condition.design.draw(&NAMES, &mut random);
     let mut wrong = Wrong::default();
-    let mut by_measure = [0; 4];
     for report in conclude_each(&study, &Plan::default()) {
-        let is_null = |row: &Conclusion| match row.against {
+        let alike = |row: &&Conclusion| match row.against {
             Some(against) => condition.alike(row.measure, row.site, against),
             None => condition.as_others(row.measure, row.site),
         };
-        let mut leans = false;
-        for row in &report {
-            match row.verdict {
-                Verdict::Differs if is_null(row) => {
-                    wrong.differs = true;
-                    wrong.differs_primary |= row.primary;
-                    by_measure[row.measure as usize] |= 1;
-                }
-                Verdict::Leans if is_null(row) => leans = true,
-                Verdict::Alike if !is_null(row) && condition.at_margin => wrong.alike = true,
-                _ => {}
-            }
-        }
+        let says = |verdict: Verdict| report.iter().filter(move |row| row.verdict == verdict);
+        wrong.differs |= says(Verdict::Differs).any(|row| alike(&row));
+        wrong.alike |= condition.at_margin && says(Verdict::Alike).any(|row| !alike(&row));
+        wrong.leans += usize::from(says(Verdict::Leans).any(|row| alike(&row)));
+        wrong.contradictions += usize::from(contradicts_itself(&report));
         wrong.reports += 1;
-        wrong.leans += usize::from(leans);
     }
-    (wrong, by_measure)
+    wrong
 }
 
-pub fn run(quick: bool) -> Result<(), String> {
-    let studies = if quick { 100 } else { 1000 };
-    let only = std::env::args().nth(3);
-    if only.as_deref() == Some("tune") {
-        for (sensors, wearers, effect) in [
-            (6, 1, 14.0),
-            (10, 1, 10.0),
-            (16, 4, 8.5),
-            (16, 1, 7.5),
-            (20, 1, 7.0),
-            (40, 4, 5.0),
-            (80, 4, 3.5),
-        ] {
-            let [p, differs, _] = power::at(Measure::ReadsHighOrLow, sensors, wearers, effect, 600);
-            print!(" {sensors}/{wearers}: {p:.2} {:.2}", differs / p);
-        }
-        println!();
-        return Ok(());
+/// Whether an interval speaks against its verdict, or three differences go round in a circle.
+fn contradicts_itself(report: &[Conclusion]) -> bool {
+    let claims = |row: &Conclusion| matches!(row.verdict, Verdict::Differs | Verdict::Leans);
+    let odd = |row: &Conclusion| {
+        let Some(interval) = row.interval else {
+            return row.verdict != Verdict::Open;
+        };
+        let off_zero = interval.lower >= 0.0 || interval.upper <= 0.0;
+        let claimed = row.evidence >= ENOUGH || row.p.is_some_and(|p| p < 0.05);
+        let holds = row
+            .difference
+            .is_some_and(|d| interval.lower <= d && d <= interval.upper);
+        (claims(row) && !off_zero) || (!claimed && interval.lower * interval.upper > 0.0) || !holds
+    };
+    let less = |row: &Conclusion| {
+        let (site, against) = (row.site, row.against?);
+        let above = row.difference? > 0.0;
+        claims(row).then_some((
+            row.measure,
+            if above {
+                (against, site)
+            } else {
+                (site, against)
+            },
+        ))
+    };
+    let steps: Vec<_> = report.iter().filter_map(less).collect();
+    let circle = steps.iter().any(|(of, (a, b))| {
+        let follows = |c: &usize| steps.contains(&(*of, (*c, *a)));
+        steps
+            .iter()
+            .any(|(other, (from, c))| other == of && from == b && follows(c))
+    });
+    report.iter().any(odd) || circle
+}
+
+fn wrong(condition: &Condition, studies: usize) -> Vec<Line> {
+    let found: Vec<Wrong> = (0..studies)
+        .into_par_iter()
+        .map(|number| read(condition, number))
+        .collect();
+    let share = |count: usize, of: usize| count as f64 / of as f64;
+    let ever = |of: fn(&Wrong) -> bool| share(found.iter().filter(|one| of(one)).count(), studies);
+    let sum = |of: fn(&Wrong) -> usize| found.iter().map(of).sum::<usize>();
+    let reports = sum(|one| one.reports);
+    let line = |figure: &str, got: f64, promise: Promise| {
+        Line::new(figure.to_owned(), condition.name, got, studies, promise)
+    };
+    let contradictions = line(
+        "reports that contradict themselves",
+        share(sum(|one| one.contradictions), reports),
+        Promise::AtMost(0.0),
+    );
+    if condition.at_margin {
+        let alike = ever(|one| one.alike);
+        return vec![
+            line("ever a false `alike`", alike, Promise::AtMost(0.05)),
+            contradictions,
+        ];
     }
-    if only.as_deref() == Some("power") {
-        for (measure, effects) in [
-            (Measure::ReadsHighOrLow, [4.0, 6.0, 8.0, 11.0]),
-            (Measure::ReadsTrue, [1.3, 1.5, 1.8, 2.2]),
-            (Measure::StaysOn, [3.0, 5.0, 8.0, 12.0]),
-            (Measure::QuietAtNight, [2.0, 3.0, 5.0, 8.0]),
-            (Measure::Delay, [2.0, 3.0, 3.7, 5.0]),
-        ] {
-            if std::env::args()
-                .nth(4)
-                .is_some_and(|m| !m.split(',').any(|m| m == format!("{measure:?}")))
-            {
-                continue;
-            }
-            for (sensors, wearers) in [(6, 1), (10, 1), (16, 4), (20, 1), (40, 4)] {
-                for effect in effects {
-                    let [p, differs, leans] =
-                        power::at(measure, sensors, wearers, effect, studies * 4);
-                    println!(
-                        "{measure:?} n={sensors} w={wearers} effect {effect}: p {p:.3} differs {differs:.3} leans+ {leans:.3} ratio {:.2}",
-                        differs / p
-                    );
-                }
-            }
-        }
-        return Ok(());
+    vec![
+        line(
+            "ever a false `differs`",
+            ever(|one| one.differs),
+            Promise::AtMost(0.05),
+        ),
+        line(
+            "reports with a false `leans`",
+            share(sum(|one| one.leans), reports),
+            Promise::AtMost(0.07),
+        ),
+        contradictions,
+    ]
+}
+
+/// Runs everything; after a full run the page is written anew.
+///
+/// # Errors
+/// The promises that are not kept.
+pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
+    let studies = studies.unwrap_or(if quick { QUICK_STUDIES } else { STUDIES });
+    let mut conditions = conditions::without_difference();
+    conditions.extend(conditions::at_margin());
+    if quick {
+        conditions.retain(|condition| condition.design.wearers == 1);
     }
-    let all = conditions::without_difference()
-        .into_iter()
-        .chain(conditions::at_margin());
-    for (place, condition) in all.enumerate() {
-        if only
-            .as_ref()
-            .is_some_and(|only| !only.split(',').any(|o| o == place.to_string()))
-        {
-            continue;
-        }
+    let mut lines = Vec::new();
+    for condition in &conditions {
         let start = std::time::Instant::now();
-        let found: Vec<(Wrong, [usize; 4])> = (0..studies)
-            .into_par_iter()
-            .map(|n| judge(&condition, n))
-            .collect();
-        let count = |of: fn(&Wrong) -> bool| found.iter().filter(|(w, _)| of(w)).count();
-        let reports: usize = found.iter().map(|(w, _)| w.reports).sum();
-        let leans: usize = found.iter().map(|(w, _)| w.leans).sum();
-        let by: Vec<usize> = (0..4)
-            .map(|m| found.iter().map(|(_, b)| b[m]).sum())
-            .collect();
-        println!(
-            "{place} {}: differs {} (primary {}) {by:?} alike {} leans {:.4} [{studies}] {:?}",
-            condition.name,
-            count(|w| w.differs),
-            count(|w| w.differs_primary),
-            count(|w| w.alike),
-            leans as f64 / reports as f64,
-            start.elapsed()
+        lines.extend(wrong(condition, studies));
+        println!("{}: {:.0?}", condition.name, start.elapsed());
+    }
+    lines.extend(power::lines(studies, quick));
+    // Two standard errors are what 6.4 % of 1,000 studies is above 5 %; few studies need more room.
+    let errors = if quick { 3.5 } else { 2.0 };
+    let page = table(&lines, errors);
+    println!("{page}");
+    if !quick {
+        let text = format!("{}\n{page}", include_str!("intro.md"));
+        std::fs::write(PAGE, text).map_err(|error| format!("{PAGE}: {error}"))?;
+    }
+    let broken: Vec<String> = lines
+        .iter()
+        .filter(|line| line.broken(errors))
+        .map(|line| format!("{} ({}): {:.3}", line.figure, line.condition, line.got))
+        .collect();
+    if broken.is_empty() {
+        Ok(())
+    } else {
+        Err(format!("not kept:\n{}", broken.join("\n")))
+    }
+}
+
+fn table(lines: &[Line], errors: f64) -> String {
+    let mut out = String::from(
+        "| figure | condition | promise | got | studies |\n| --- | --- | --- | ---: | ---: |\n",
+    );
+    for line in lines {
+        let promise = match line.promise {
+            Promise::AtMost(p) => format!("≤ {p}"),
+            Promise::AtLeast(p) => format!("≥ {p}"),
+            Promise::None => "–".to_owned(),
+        };
+        let mark = if line.broken(errors) {
+            " **not kept**"
+        } else {
+            ""
+        };
+        let _ = writeln!(
+            out,
+            "| {} | {} | {promise}{mark} | {:.3} | {} |",
+            line.figure, line.condition, line.got, line.studies
         );
     }
-    let _ = Measure::ALL;
-    Ok(())
+    out
 }
