@@ -164,7 +164,10 @@ fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64
     for place in 1 + blocks..size {
         *normal.at_mut(place, place) += 1.0;
     }
+    // Weights about 1, so that a level is held back as much as one sensor would.
+    let usual = members.iter().map(|m| m.weight).sum::<f64>() / members.len() as f64;
     for member in members {
+        let weight = member.weight / usual;
         let of_level = names.get(&level(&study.sensors[member.sensor]))?;
         let first = f64::from(u8::from(member.first));
         let columns = [
@@ -173,9 +176,9 @@ fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64
             (1 + blocks + of_level, 1.0),
         ];
         for (i, a) in columns {
-            right[i] += member.weight * a * member.score;
+            right[i] += weight * a * member.score;
             for (j, b) in columns {
-                *normal.at_mut(i, j) += member.weight * a * b;
+                *normal.at_mut(i, j) += weight * a * b;
             }
         }
     }

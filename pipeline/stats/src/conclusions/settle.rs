@@ -1,7 +1,7 @@
 //! How many more sensors it takes until a comparison is settled.
 
 use super::bet::least_score;
-use crate::distributions::{chi_square_quantile, normal_quantile, normal_upper_tail};
+use crate::distributions::{normal_quantile, normal_upper_tail};
 
 /// The chance with which it should then be settled.
 pub const OFTEN: f64 = 0.8;
@@ -44,14 +44,16 @@ pub fn chance(outlook: &Outlook, more: usize) -> f64 {
     mean_chance(outlook, &scales(outlook.df), more)
 }
 
-/// Factors of the standard deviation, equally likely.
+/// Factors of the standard deviation, equally likely: √(df / chi-square), its quantiles by Wilson and Hilferty 1931 Proc Natl
+/// Acad Sci 17:684.
 fn scales(df: f64) -> Vec<f64> {
     if df >= 1e4 {
         return vec![1.0];
     }
+    let part = 2.0 / (9.0 * df.max(1.0));
     let scale = |draw: usize| {
-        let p = (draw as f64 + 0.5) / DRAWS as f64;
-        (df.max(1.0) / chi_square_quantile(p, df.max(1.0))).sqrt()
+        let z = normal_quantile((draw as f64 + 0.5) / DRAWS as f64);
+        (1.0 - part + z * part.sqrt()).max(0.05).powf(-1.5)
     };
     (0..DRAWS).map(scale).collect()
 }
