@@ -8,13 +8,18 @@ use whereworn_model::time::Micros;
 const MOST_LOG: f64 = 700.0;
 
 /// What a report says at its cut-off: the rows of the table `conclusions`, else of the table `evidence`.
-pub fn of_report(tables: &[ResultTable], cutoff: Micros) -> Vec<Said> {
+pub fn of_report(tables: &[ResultTable], cutoff: Micros, plan_hash: &str) -> Vec<Said> {
     let named = |name: &str| tables.iter().find(|table| table.name == name);
-    match (named("conclusions"), named("evidence")) {
+    let mut said = match (named("conclusions"), named("evidence")) {
         (Some(table), _) => rows(table, |cells| concluded(cells, cutoff)),
         (None, Some(table)) => rows(table, |cells| computed(cells, cutoff)),
         (None, None) => Vec::new(),
+    };
+    for row in &mut said {
+        row.version = env!("CARGO_PKG_VERSION").to_owned();
+        row.plan_hash = plan_hash.to_owned();
     }
+    said
 }
 
 /// The cells of one row.
@@ -49,8 +54,7 @@ fn concluded(cells: &Cells<'_>, cutoff: Micros) -> Option<Said> {
         against: cells.text("against")?,
         evidence: cells.number("evidence")?,
         verdict: cells.text("verdict")?,
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        plan_hash: String::new(),
+        ..Said::default()
     })
 }
 
@@ -62,8 +66,6 @@ fn computed(cells: &Cells<'_>, cutoff: Micros) -> Option<Said> {
         site: cells.text("site_a")?,
         against: cells.text("site_b")?,
         evidence: cells.number("log_e")?.min(MOST_LOG).exp(),
-        verdict: String::new(),
-        version: env!("CARGO_PKG_VERSION").to_owned(),
-        plan_hash: String::new(),
+        ..Said::default()
     })
 }

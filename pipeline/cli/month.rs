@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use whereworn_engine::{Catalog, Engine, StudyTables};
+use whereworn_engine::{Catalog, Engine, StudyTables, plan_of};
 use whereworn_findings::Outcome;
 use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
 use whereworn_model::table::ResultTable;
@@ -97,6 +97,23 @@ impl StudyMonth {
         made
     }
 
+    /// Hash of the study's plan; empty where it has none.
+    pub fn plan_hash(&self) -> String {
+        plan_of(&self.study.settings).hash()
+    }
+
+    /// The cut-off of the first report under the study's plan, this one included; `None` without a plan.
+    pub fn planned_since(&self) -> Option<Micros> {
+        let hash = self.plan_hash();
+        let under_it = self
+            .evidence
+            .said
+            .iter()
+            .filter(|said| said.plan_hash == hash);
+        let looks = under_it.map(|said| said.look).chain([self.cutoff]);
+        looks.min().filter(|_| !hash.is_empty())
+    }
+
     /// Starts the engine on the study's tables.
     pub fn engine(&self) -> Result<Engine, Failure> {
         self.progress.say("starting the query engine");
@@ -111,7 +128,7 @@ impl StudyMonth {
             judgements: self.settled.judgements.clone(),
             row_counts: row_counts(&self.settled),
             kept_evidence: self.evidence.said.iter().map(kept).collect(),
-            planned_since: None,
+            planned_since: self.planned_since(),
             made: self.made_tables(),
         })?)
     }

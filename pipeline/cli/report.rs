@@ -38,7 +38,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
-    let said = evidence::of_report(&tables, open.cutoff);
+    let said = evidence::of_report(&tables, open.cutoff, &open.plan_hash());
     open.progress.say("writing the report");
     let report = whereworn_report::render(Input {
         edition,

@@ -41,6 +41,8 @@ pub fn run_json(
         "month": open.month.to_string(),
         "cutoff": format_utc(open.cutoff),
         "settings": open.study.settings,
+        "plan_hash": open.plan_hash(),
+        "planned_since": open.planned_since().map(format_utc),
         "inputs": inputs,
         "rows": rows(settled),
         "table_rows": table_rows(results),

@@ -11,7 +11,7 @@ enum Check {
 use Check::{Cargo, Simulation};
 
 /// What has to hold beside the tests.
-const CHECKS: [(&str, Check); 8] = [
+const CHECKS: &[(&str, Check)] = &[
     ("format", Cargo(&["fmt", "--all", "--check"])),
     (
         "lints",
@@ -56,7 +56,7 @@ const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"])
 /// # Errors
 /// The name of the check that failed, or what a simulation says.
 pub fn run(tests: bool) -> Result<(), String> {
-    for (name, check) in tests.then_some(&TESTS).into_iter().chain(&CHECKS) {
+    for (name, check) in tests.then_some(&TESTS).into_iter().chain(CHECKS) {
         println!("\n== {name}");
         match check {
             Cargo(arguments) => cargo(arguments).map_err(|()| format!("{name} failed"))?,
