@@ -76,7 +76,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let page = markdown(&made, &open.study.settings);
     open.progress.say("writing the plan");
     write(&open, &made, &page)?;
-    open.progress.end();
+    open.progress.clear();
     let at = open.study.dir.join("reports/plan/plan.html");
     let mut text: String = page
         .lines()
@@ -113,7 +113,7 @@ fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
     let more_sensors = match StudyMonth::open(&arguments.scope) {
         Ok(open) => {
             let made = made(&open, arguments)?;
-            open.progress.end();
+            open.progress.clear();
             made.document
                 .settle
                 .iter()
