@@ -181,19 +181,15 @@ pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
     if quick {
         conditions.retain(|condition| condition.design.wearers == 1);
     }
-    let mut lines = Vec::new();
-    for condition in &conditions {
-        let start = std::time::Instant::now();
-        lines.extend(wrong(condition, studies));
-        println!("{}: {:.0?}", condition.name, start.elapsed());
-    }
-    lines.extend(power::lines(studies, quick));
     // Two standard errors are what 6.4 % of 1,000 studies is above 5 %; few studies need more room.
     let errors = if quick { 3.5 } else { 2.0 };
-    let page = table(&lines, errors);
-    println!("{page}");
+    let mut lines = Vec::new();
+    for condition in &conditions {
+        show(wrong(condition, studies), errors, &mut lines);
+    }
+    power::lines(studies, quick, &mut |found| show(found, errors, &mut lines));
     if !quick {
-        let text = format!("{}\n{page}", include_str!("intro.md"));
+        let text = format!("{}\n{HEAD}{}", include_str!("intro.md"), table(&lines, errors));
         std::fs::write(PAGE, text).map_err(|error| format!("{PAGE}: {error}"))?;
     }
     let broken: Vec<String> = lines
@@ -208,10 +204,17 @@ pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
     }
 }
 
+const HEAD: &str =
+    "| figure | condition | promise | got | studies |\n| --- | --- | --- | ---: | ---: |\n";
+
+/// Prints lines as soon as they are there: a full run takes its time.
+fn show(found: Vec<Line>, errors: f64, lines: &mut Vec<Line>) {
+    print!("{}", table(&found, errors));
+    lines.extend(found);
+}
+
 fn table(lines: &[Line], errors: f64) -> String {
-    let mut out = String::from(
-        "| figure | condition | promise | got | studies |\n| --- | --- | --- | ---: | ---: |\n",
-    );
+    let mut out = String::new();
     for line in lines {
         let promise = match line.promise {
             Promise::AtMost(p) => format!("≤ {p}"),

@@ -22,18 +22,15 @@ const EFFECTS: [(Measure, usize, usize, f64); 12] = [
     (Measure::QuietAtNight, 40, 4, 3.0),
 ];
 
-pub fn lines(studies: usize, quick: bool) -> Vec<Line> {
-    let effects = EFFECTS
-        .iter()
-        .filter(|(_, sensors, wearers, _)| !quick || (*sensors, *wearers) == (20, 1));
-    let mut lines: Vec<Line> = effects
-        .flat_map(|(measure, sensors, wearers, effect)| {
-            against_one_test(*measure, *sensors, *wearers, *effect, studies)
-        })
-        .collect();
-    lines.extend(demo(studies));
-    lines.extend(detached(studies));
-    lines
+/// Hands over the lines of each condition as they are found.
+pub fn lines(studies: usize, quick: bool, found: &mut dyn FnMut(Vec<Line>)) {
+    found(demo(studies.min(300)));
+    found(detached(studies));
+    for (measure, sensors, wearers, effect) in EFFECTS {
+        if !quick || (sensors, wearers) == (20, 1) {
+            found(against_one_test(measure, sensors, wearers, effect, studies).into());
+        }
+    }
 }
 
 fn plan(rows: &[(Measure, &str, &str)]) -> Plan {
@@ -118,7 +115,7 @@ fn demo(studies: usize) -> Vec<Line> {
         ..Design::plain(&of_demo(), 16, 4)
     };
     let condition = "the demo's truths, 16 sensors a site of 4 wearers, 13 months, 3 planned rows";
-    let found = reports(&design, &plan(&rows), condition, studies.min(300));
+    let found = reports(&design, &plan(&rows), condition, studies);
     let differs = |row: &Conclusion| row.verdict == Verdict::Differs;
     let line = |what: &str, measure, sites, of: fn(&Conclusion) -> bool, least| {
         let got = share(&found, measure, sites, of);
