@@ -102,7 +102,7 @@ fn aligned(table: &ResultTable) -> String {
         Cell::Number(value) => short(*value),
         Cell::Text(text) => plain(text),
         Cell::Time(at) => format_utc(*at),
-        other => other.to_csv(),
+        other => other.to_text(),
     };
     let columns: Vec<Vec<String>> = table
         .columns

@@ -355,7 +355,7 @@ impl<'a> View<'a> {
     pub fn groups_of(&self, rows: &[usize], name: Option<&str>) -> Vec<Group> {
         let mut groups: Vec<Group> = Vec::new();
         for &row in rows {
-            let key = name.map_or_else(String::new, |name| self.table.cell(row, name).to_csv());
+            let key = name.map_or_else(String::new, |name| self.table.cell(row, name).to_text());
             match groups.iter_mut().find(|group| group.key == key) {
                 Some(group) => group.rows.push(row),
                 None => groups.push(Group {

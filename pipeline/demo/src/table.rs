@@ -74,12 +74,13 @@ impl Table {
 
     /// Writes a row of text cells.
     pub(crate) fn cells(&mut self, cells: &[&str]) -> Result<(), DemoError> {
-        for (index, cell) in cells.iter().enumerate() {
-            if index > 0 {
-                self.row.push(b',');
-            }
-            push_quoted(cell, &mut self.row);
-        }
+        let mut csv = csv::WriterBuilder::new()
+            .buffer_capacity(256)
+            .from_writer(&mut self.row);
+        let written = csv.write_record(cells).and_then(|()| Ok(csv.flush()?));
+        drop(csv);
+        written.map_err(|source| DemoError::io(&self.path, source.into()))?;
+        self.row.pop();
         self.end_row()
     }
 
@@ -91,17 +92,6 @@ impl Table {
         };
         done.map_err(|source| DemoError::io(&self.path, source))?;
         Ok(self.rows)
-    }
-}
-
-/// Appends a cell, quoted where it must be.
-fn push_quoted(text: &str, row: &mut Vec<u8>) {
-    if text.contains(['"', ',', '\n', '\r']) {
-        row.push(b'"');
-        row.extend_from_slice(text.replace('"', "\"\"").as_bytes());
-        row.push(b'"');
-    } else {
-        row.extend_from_slice(text.as_bytes());
     }
 }
 

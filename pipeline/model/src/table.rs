@@ -61,12 +61,12 @@ impl Cell {
 
     /// The value as it stands in a CSV file: empty for no value, numbers with every digit that
     /// distinguishes them, times in UTC with `Z`.
-    pub fn to_csv(&self) -> String {
+    pub fn to_text(&self) -> String {
         match self {
             Self::Empty => String::new(),
             Self::Integer(value) => value.to_string(),
             Self::Number(value) => plain_number(*value),
-            Self::Text(text) => quote(&inert(text)),
+            Self::Text(text) => inert(text).into_owned(),
             Self::Time(at) => time::format_utc(*at),
             Self::Date(date) => date.to_string(),
         }
@@ -90,14 +90,6 @@ pub fn inert(text: &str) -> Cow<'_, str> {
         Cow::Owned(format!("'{text}"))
     } else {
         Cow::Borrowed(text)
-    }
-}
-
-fn quote(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
     }
 }
 
@@ -185,18 +177,16 @@ impl ResultTable {
     /// # Errors
     /// Those of the writer.
     pub fn write_csv(&self, out: &mut impl Write) -> io::Result<()> {
-        let names: Vec<String> = self.columns.iter().map(|c| quote(&c.name)).collect();
-        writeln!(out, "{}", names.join(","))?;
+        let mut csv = csv::Writer::from_writer(out);
+        csv.write_record(self.columns.iter().map(|column| &column.name))?;
         for row in 0..self.rows() {
-            for (index, column) in self.columns.iter().enumerate() {
-                if index > 0 {
-                    out.write_all(b",")?;
-                }
-                out.write_all(column.cells[row].to_csv().as_bytes())?;
-            }
-            out.write_all(b"\n")?;
+            let cells = self
+                .columns
+                .iter()
+                .filter_map(|column| column.cells.get(row));
+            csv.write_record(cells.map(Cell::to_text))?;
         }
-        Ok(())
+        csv.flush()
     }
 }
 
@@ -239,10 +229,24 @@ mod tests {
         );
     }
 
+    /// A line without anything on it is no row to a reader (RFC 4180 leaves it open; common practice).
+    #[test]
+    fn a_row_of_one_empty_cell_is_no_blank_line() {
+        let mut table = table();
+        table.columns.drain(..2);
+        let mut out = Vec::new();
+        table.write_csv(&mut out).unwrap();
+        assert_eq!(out, b"at\n1970-01-01T00:00:00Z\n\"\"\n");
+        let rows = csv::Reader::from_reader(out.as_slice())
+            .into_records()
+            .count();
+        assert_eq!(rows, 2);
+    }
+
     #[test]
     fn formulas_are_text() {
-        assert_eq!(Cell::Text("=1+2".into()).to_csv(), "'=1+2");
-        assert_eq!(Cell::Text("@a,b".into()).to_csv(), "\"'@a,b\"");
+        assert_eq!(Cell::Text("=1+2".into()).to_text(), "'=1+2");
+        assert_eq!(Cell::Text("@a,b".into()).to_text(), "'@a,b");
         for text in ["-5.5", "a=b", "", "+1e3"] {
             assert_eq!(inert(text), text);
         }
