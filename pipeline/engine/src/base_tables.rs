@@ -32,7 +32,7 @@ pub(crate) fn no_readings() -> RecordBatch {
         Field::new("wearer", DataType::Utf8, false),
         Field::new("sensor", DataType::Utf8, false),
         Field::new("time", instant(), false),
-        Field::new("glucose", DataType::Float64, false),
+        Field::new("glucose", DataType::Float64, true),
         Field::new("status", DataType::Utf8, false),
     ])))
 }

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use whereworn_model::time::Micros;
 
-use crate::reject::Rejects;
+use crate::records::Seen;
 
 /// What a sensor can say of a reading, by code.
 pub(crate) const STATUSES: [&str; 5] = ["ok", "low", "high", "warmup", "error"];
@@ -26,9 +26,8 @@ pub(crate) struct Block {
     pub glucose: Vec<f64>,
     pub status: Vec<u8>,
     pub line: Vec<u32>,
-    /// Rows read, rejected ones too.
-    pub rows: u64,
-    pub rejects: Rejects,
+    /// What was seen of the rows.
+    pub seen: Seen,
 }
 
 impl Block {
@@ -60,7 +59,6 @@ impl Block {
         self.glucose.append(&mut next.glucose);
         self.status.append(&mut next.status);
         self.line.append(&mut next.line);
-        self.rows += next.rows;
-        self.rejects.append(next.rejects);
+        self.seen.append(next.seen);
     }
 }

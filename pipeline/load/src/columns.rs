@@ -3,10 +3,13 @@
 use csv::ByteRecord;
 use jiff::tz::TimeZone;
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use whereworn_model::settings::{Export, Settings, suggestion};
 use whereworn_model::units::Unit;
 
+use crate::corrections::Corrections;
 use crate::error::LoadError;
+use crate::fields::Comma;
 use crate::input::{InputFile, Table};
 use crate::times::TimeFormat;
 
@@ -16,15 +19,28 @@ pub(crate) struct Layout {
     table: Table,
     pub delimiter: u8,
     pub fields: usize,
-    pub decimal_comma: bool,
-    pub default_unit: Unit,
+    pub comma: Comma,
+    /// Unit of rows that name none; `None` where the study names none either.
+    pub default_unit: Option<Unit>,
     pub time_format: TimeFormat,
     /// The clock that wrote the times, where it is not the wearer's.
     pub zone: Option<TimeZone>,
-    /// For each of our columns, in the order of [`names`], the fields that make it up.
-    places: Vec<Vec<usize>>,
+    pub corrections: Corrections,
+    /// Where each of our columns comes from, in the order of [`names`].
+    places: Vec<Place>,
     /// Columns of the file that are none of ours.
     unknown: Vec<String>,
+}
+
+/// Where one of our columns comes from.
+#[derive(Clone, Debug, Default)]
+struct Place {
+    /// Fields of the row, joined with a blank.
+    fields: Vec<usize>,
+    /// What every row holds.
+    constant: Option<Vec<u8>>,
+    /// Their words and what those mean among ours.
+    words: BTreeMap<Vec<u8>, Vec<u8>>,
 }
 
 /// Our columns of a table, those that a file must have first.
@@ -73,11 +89,7 @@ impl Layout {
             .export
             .as_ref()
             .and_then(|name| settings.exports.get(name));
-        let delimiter = if export.is_some() {
-            likeliest_delimiter(header)
-        } else {
-            b','
-        };
+        let delimiter = likeliest_delimiter(header);
         let stop = |message: String| LoadError::File {
             file: input.name.clone(),
             line,
@@ -97,23 +109,16 @@ impl Layout {
             }
         }
         let (required, optional) = names(input.table);
-        if let Some(key) =
-            export.and_then(|e| e.columns.keys().find(|key| !is_ours(key, input.table)))
-        {
-            let hint = suggestion(key, required.iter().chain(optional).copied());
-            return Err(LoadError::Study(format!(
-                "study.toml: exports.{}.columns: `{key}` is no column of {}{hint}",
-                input.export.as_deref().unwrap_or_default(),
-                input.table.folder()
-            )));
+        if let Some(export) = export {
+            refuse_unknown(export, input)?;
         }
         let mut places = Vec::new();
         for &name in required.iter().chain(optional) {
-            let found = place_of(name, export, &titles).map_err(&stop)?;
-            if found.is_empty() && required.contains(&name) {
+            let found = place_of(name, export, &titles, delimiter).map_err(&stop)?;
+            if found.fields.is_empty() && found.constant.is_none() && required.contains(&name) {
                 return Err(stop(format!(
-                    "there is no column `{name}`: the columns are {}; add it, or map it in study.toml under [exports]",
-                    quoted(&titles)
+                    "there is no column `{name}`: {}; add it, or map it in study.toml under [exports]: `whereworn map` shows how",
+                    listed(&titles, delimiter)
                 )));
             }
             places.push(found);
@@ -121,7 +126,7 @@ impl Layout {
         let unknown = match export {
             Some(_) => Vec::new(),
             None => (0..titles.len())
-                .filter(|index| !places.iter().any(|place| place.contains(index)))
+                .filter(|index| !places.iter().any(|place| place.fields.contains(index)))
                 .map(|index| titles[index].clone())
                 .collect(),
         };
@@ -129,9 +134,13 @@ impl Layout {
             table: input.table,
             delimiter,
             fields: titles.len(),
-            decimal_comma: delimiter != b',',
-            default_unit: export.and_then(|e| e.unit).unwrap_or(settings.unit()),
+            comma: match delimiter {
+                b',' => Comma::Quoted,
+                _ => Comma::Decimal,
+            },
+            default_unit: export.and_then(|e| e.unit).or(settings.study.unit),
             zone: export.and_then(Export::zone),
+            corrections: Corrections::of_file(settings, input),
             time_format: TimeFormat::new(export.and_then(|e| e.time_format.as_deref())),
             places,
             unknown,
@@ -157,26 +166,76 @@ impl Layout {
     }
 
     /// The trimmed text of one of our columns (its index in [`names`]); empty where the file has none.
-    pub fn field<'r>(&self, record: &'r ByteRecord, column: usize) -> Cow<'r, [u8]> {
-        match self.places[column].as_slice() {
-            [] => Cow::Borrowed(b""),
-            [one] => Cow::Borrowed(trim(record.get(*one).unwrap_or(b""))),
-            several => {
+    pub fn field<'r>(&'r self, record: &'r ByteRecord, column: usize) -> Cow<'r, [u8]> {
+        let Some(place) = self.places.get(column) else {
+            return Cow::Borrowed(b"");
+        };
+        let written = match (&place.constant, place.fields.as_slice()) {
+            (Some(constant), _) => Cow::Borrowed(constant.as_slice()),
+            (None, []) => Cow::Borrowed(b"".as_slice()),
+            (None, [one]) => Cow::Borrowed(trim(record.get(*one).unwrap_or(b""))),
+            (None, several) => {
                 let parts: Vec<&[u8]> = several
                     .iter()
                     .map(|&i| trim(record.get(i).unwrap_or(b"")))
                     .collect();
                 Cow::Owned(parts.join(&b' '))
             }
+        };
+        match place.words.get(&*written) {
+            Some(meant) => Cow::Borrowed(meant),
+            None => written,
         }
     }
 }
 
-fn place_of(name: &str, export: Option<&Export>, titles: &[String]) -> Result<Vec<usize>, String> {
+/// Refuses names that are no columns of ours in what an export maps.
+fn refuse_unknown(export: &Export, input: &InputFile) -> Result<(), LoadError> {
+    let (required, optional) = names(input.table);
+    let ours = || required.iter().chain(optional).copied();
+    let mapped = [
+        ("columns", export.columns.keys().collect::<Vec<_>>()),
+        ("constants", export.constants.keys().collect()),
+        ("values", export.values.keys().collect()),
+    ];
+    for (part, keys) in mapped {
+        let date = |key: &str| part == "columns" && key == "date";
+        if let Some(key) = keys.into_iter().find(|key| !ours().any(|name| name == *key) && !date(key)) {
+            return Err(LoadError::Study(format!(
+                "study.toml: exports.{}.{part}: `{key}` is no column of {}{}",
+                input.export.as_deref().unwrap_or_default(),
+                input.table.folder(),
+                suggestion(key, ours())
+            )));
+        }
+    }
+    Ok(())
+}
+
+fn place_of(
+    name: &str,
+    export: Option<&Export>,
+    titles: &[String],
+    delimiter: u8,
+) -> Result<Place, String> {
     let position = |title: &str| titles.iter().position(|t| t == title);
-    let Some(export) = export else {
-        return Ok(position(name).into_iter().collect());
+    let own = || Place {
+        fields: position(name).into_iter().collect(),
+        ..Place::default()
     };
+    let Some(export) = export else {
+        return Ok(own());
+    };
+    let words = export.values.get(name).into_iter().flatten();
+    let words = words.map(|(theirs, ours)| (theirs.trim().into(), ours.trim().into()));
+    let place = Place {
+        constant: export.constants.get(name).map(|text| text.trim().into()),
+        words: words.collect(),
+        ..own()
+    };
+    if place.constant.is_some() {
+        return Ok(place);
+    }
     let mut theirs: Vec<&String> = Vec::new();
     if name == "time" {
         theirs.extend(
@@ -189,21 +248,34 @@ fn place_of(name: &str, export: Option<&Export>, titles: &[String]) -> Result<Ve
     }
     theirs.extend(export.columns.get(name).into_iter().flat_map(|c| c.names()));
     if theirs.is_empty() {
-        return Ok(position(name).into_iter().collect());
+        return Ok(place);
     }
-    theirs
+    let found: Result<Vec<usize>, String> = theirs
         .into_iter()
         .map(|title| {
             position(title.trim()).ok_or_else(|| {
-                format!("there is no column `{title}`, to which study.toml maps `{name}`: the columns are {}", quoted(titles))
+                let columns = listed(titles, delimiter);
+                format!("there is no column `{title}`, to which study.toml maps `{name}`: {columns}")
             })
         })
-        .collect()
+        .collect();
+    Ok(Place {
+        fields: found?,
+        ..place
+    })
 }
 
-fn is_ours(key: &str, table: Table) -> bool {
-    let (required, optional) = names(table);
-    key == "date" || required.contains(&key) || optional.contains(&key)
+/// The columns of a header, and what was taken to separate them.
+fn listed(titles: &[String], delimiter: u8) -> String {
+    let separator = match delimiter {
+        b';' => "semicolons",
+        b'\t' => "tabs",
+        _ => "commas",
+    };
+    match titles {
+        [only] => format!("the line is one column, `{only}`, where commas, semicolons or tabs may separate several"),
+        _ => format!("the columns, separated by {separator}, are {}", quoted(titles)),
+    }
 }
 
 fn quoted(titles: &[String]) -> String {
@@ -227,9 +299,11 @@ fn split_header(header: &[u8], delimiter: u8) -> Vec<String> {
     }
 }
 
-/// The separator that a header uses most: a comma, a semicolon or a tab.
-fn likeliest_delimiter(header: &[u8]) -> u8 {
-    let count = |byte: &u8| header.iter().filter(|b| *b == byte).count();
+/// The separator that a header uses most outside quotation marks: a comma, a semicolon or a tab.
+pub(crate) fn likeliest_delimiter(header: &[u8]) -> u8 {
+    let outside = header.split(|byte| *byte == b'"').step_by(2);
+    let outside: Vec<u8> = outside.flatten().copied().collect();
+    let count = |byte: &u8| outside.iter().filter(|b| *b == byte).count();
     *[b',', b';', b'\t']
         .iter()
         .rev()

@@ -2,7 +2,7 @@
 
 use whereworn_model::time::Micros;
 
-use crate::fields::{glucose, text, word};
+use crate::fields::{Glucose, glucose, text, unit, word};
 use crate::reject::Fault;
 use crate::wear_events::RowReader;
 
@@ -31,12 +31,6 @@ pub(crate) struct Fingerstick {
 pub(crate) fn parse_fingerstick(reader: &mut RowReader<'_>) -> Result<Fingerstick, Fault> {
     let layout = reader.layout;
     let field = |column| layout.field(reader.record, column);
-    let value = glucose(
-        &field(GLUCOSE),
-        &field(UNIT),
-        layout.default_unit,
-        layout.decimal_comma,
-    )?;
     let purpose = field(PURPOSE);
     let purpose = if purpose.is_empty() {
         PURPOSES[0]
@@ -45,7 +39,14 @@ pub(crate) fn parse_fingerstick(reader: &mut RowReader<'_>) -> Result<Fingerstic
     };
     let meter = text(&field(METER));
     let wearer = reader.wearer(WEARER);
-    let time = reader.time(TIME, &wearer, "")?;
+    let (time, corrected) = reader.time(TIME, &wearer, "", &meter)?;
+    let unit = corrected.map_or_else(|| unit(&field(UNIT), layout.default_unit), Ok)?;
+    let shown = field(GLUCOSE);
+    let Glucose::Value(value) = glucose(&shown, unit, layout.comma)? else {
+        let shown = text(&shown);
+        let reason = format!("`{shown}` is off the meter's scale: a check without a value pairs with nothing");
+        return Err(Fault::new("glucose", reason));
+    };
     Ok(Fingerstick {
         wearer,
         time,

@@ -289,7 +289,7 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
 }
 
 /// Whether a file name fits a pattern with `*` and `?`, in time that grows with the product of their lengths.
-fn matches(pattern: &[u8], name: &[u8]) -> bool {
+pub(crate) fn matches(pattern: &[u8], name: &[u8]) -> bool {
     let (mut p, mut n) = (0, 0);
     // After the last star: where the pattern goes on, and where in the name it is tried next.
     let mut star: Option<(usize, usize)> = None;

@@ -45,9 +45,12 @@ pub(crate) fn parse_judgement(reader: &mut RowReader<'_>) -> Result<Judgement, F
     let verdict = word(&field(VERDICT), &VERDICTS, "verdict")?;
     let note = text(&field(NOTE));
     let wearer = reader.wearer(WEARER);
-    let start = reader
-        .time(START, &wearer, &sensor)
-        .map_err(|fault| Fault::new("start", fault.reason))?;
+    let (start, _) = reader
+        .time(START, &wearer, &sensor, &sensor)
+        .map_err(|fault| Fault {
+            column: "start",
+            ..fault
+        })?;
     Ok(Judgement {
         wearer,
         sensor,

@@ -7,6 +7,7 @@
 
 mod block;
 mod columns;
+mod corrections;
 mod error;
 mod evidence;
 mod fields;
@@ -20,6 +21,7 @@ mod plain;
 mod readings;
 mod records;
 mod reject;
+mod reused;
 mod settle;
 mod settle_readings;
 mod source;

@@ -42,7 +42,7 @@ fn readings_schema() -> SchemaRef {
         Field::new("wearer", dictionary(DataType::Int32), false),
         Field::new("sensor", dictionary(DataType::Int32), false),
         Field::new("time", instant(), false),
-        Field::new("glucose", DataType::Float64, false),
+        Field::new("glucose", DataType::Float64, true),
         Field::new("status", dictionary(DataType::Int8), false),
         Field::new("file", DataType::Int32, false),
         Field::new("line", DataType::Int32, false),
@@ -147,7 +147,7 @@ struct Batch {
     names: Vec<SensorName>,
     name: Vec<i32>,
     time: Vec<i64>,
-    glucose: Vec<f64>,
+    glucose: Vec<Option<f64>>,
     status: Vec<i8>,
     file: Vec<i32>,
     line: Vec<i32>,
@@ -161,7 +161,8 @@ impl Batch {
         self.number.push(number);
         self.name.push(self.names.len() as i32 - 1);
         self.time.push(rows.block.time[row]);
-        self.glucose.push(rows.block.glucose[row]);
+        let glucose = rows.block.glucose.get(row).copied();
+        self.glucose.push(glucose.filter(|mgdl| !mgdl.is_nan()));
         self.status.push(rows.block.status[row] as i8);
         self.file.push(rows.file as i32);
         self.line.push(rows.block.line[row] as i32);
@@ -186,7 +187,7 @@ impl Batch {
             wearer,
             sensor,
             Arc::new(TimestampMicrosecondArray::from(self.time).with_timezone("UTC")),
-            Arc::new(Float64Array::from(self.glucose)),
+            Arc::new(self.glucose.into_iter().collect::<Float64Array>()),
             Arc::new(status),
             Arc::new(Int32Array::from(self.file)),
             Arc::new(Int32Array::from(self.line)),
@@ -262,7 +263,7 @@ fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Resu
     let columns = Readings::of(batch)?;
     let names = words(columns.wearer)?.zip(words(columns.sensor)?);
     let places = columns.file.values().iter().zip(columns.line.values());
-    let values = columns.time.values().iter().zip(columns.glucose.values());
+    let values = columns.time.values().iter().zip(columns.glucose);
     let rows = names.zip(places).zip(values).zip(words(columns.status)?);
     for ((((wearer, sensor), (file, line)), (time, glucose)), status) in rows {
         let Some(block) = blocks.get_mut(&(*file as u32)) else {
@@ -278,7 +279,13 @@ fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Resu
         let code = STATUSES.iter().position(|known| *known == status);
         let code = code.ok_or_else(|| format!("it has the unknown status `{status}`"))?;
         let number = block.sensors.len() as u32 - 1;
-        block.push(number, *time, *glucose, code as u8, *line as u64);
+        block.push(
+            number,
+            *time,
+            glucose.unwrap_or(f64::NAN),
+            code as u8,
+            *line as u64,
+        );
     }
     Ok(())
 }
@@ -320,21 +327,30 @@ pub(crate) fn rows_after(
     mut see: impl FnMut(ReadingPlace),
 ) -> Result<(), LoadError> {
     let mut before: Option<ReadingPlace> = None;
+    each_reading(path, |this| {
+        if this.1 <= as_of {
+            before = Some(this);
+            return;
+        }
+        if let Some(last) = before.take().filter(|last| last.0 == this.0) {
+            see(last);
+        }
+        see(this);
+    })
+}
+
+/// Calls `see` with each reading of a file.
+pub(crate) fn each_reading(
+    path: &Path,
+    mut see: impl FnMut(ReadingPlace),
+) -> Result<(), LoadError> {
     for batch in batches(path)? {
         let batch = batch?;
         let columns = Readings::of(&batch).map_err(LoadError::store(path))?;
         let places = columns.file.values().iter().zip(columns.line.values());
         let instants = columns.sensor_no.values().iter().zip(columns.time.values());
         for ((number, time), (file, line)) in instants.zip(places) {
-            let this = (*number, *time, *file, *line);
-            if *time <= as_of {
-                before = Some(this);
-                continue;
-            }
-            if let Some(last) = before.take().filter(|last| last.0 == this.0) {
-                see(last);
-            }
-            see(this);
+            see((*number, *time, *file, *line));
         }
     }
     Ok(())

@@ -4,11 +4,14 @@ use std::collections::HashMap;
 
 use rayon::prelude::*;
 use whereworn_model::settings::Settings;
+use whereworn_model::time::Micros;
+use whereworn_model::units::Unit;
 
 use crate::block::{Block, STATUSES, SensorName};
 use crate::columns::Layout;
 use crate::error::LoadError;
-use crate::fields::{glucose, text, word};
+use crate::corrections::{Corrected, OfSubject};
+use crate::fields::{Glucose, glucose, text, unit, word};
 use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
@@ -43,6 +46,7 @@ pub(crate) fn parse_readings(
             whole.append(part.block);
         }
     })?;
+    whole.seen.refuse(&layout)?;
     settle_folds(&whole.sensor, &mut whole.time, &folds);
     Ok((whole, layout, print))
 }
@@ -68,32 +72,53 @@ fn parse_block(
         let sensor = sensors.find(row)?;
         let text = layout.field(row.record, TIME);
         let (at, later) = times.instant(&text, sensors.clock(sensor))?;
-        if let Some(later) = later {
-            part.folds.push((part.block.time.len(), later));
+        let corrected = sensors.corrected(sensor, at);
+        if corrected.leave_out {
+            return Err(Fault::left_out());
         }
-        let checked = glucose_and_status(row, layout).inspect_err(|_| {
-            part.folds.pop_if(|(row, _)| *row == part.block.time.len());
-        })?;
-        part.block.push(sensor, at, checked.0, checked.1, row.line);
+        let (mgdl, status) = glucose_and_status(row, layout, corrected.unit)?;
+        if let Some(later) = later {
+            let row = part.block.time.len();
+            part.folds.push((row, later + corrected.shift));
+        }
+        let at = at + corrected.shift;
+        part.block.push(sensor, at, mgdl, status, row.line);
         Ok(())
     });
     part.block.sensors = sensors.names;
-    part.block.rows = seen.rows;
-    part.block.rejects = seen.rejects;
+    part.block.seen = seen;
     part
 }
 
-fn glucose_and_status(row: &Row<'_>, layout: &Layout) -> Result<(f64, u8), Fault> {
-    let value = layout.field(row.record, GLUCOSE);
-    let unit = layout.field(row.record, UNIT);
-    let mgdl = glucose(&value, &unit, layout.default_unit, layout.decimal_comma)?;
+/// Glucose in mg/dL, NaN where there is none, and the status by code. What a sensor shows that has an error or warms
+/// up is kept only where it is a glucose.
+fn glucose_and_status(
+    row: &Row<'_>,
+    layout: &Layout,
+    corrected: Option<Unit>,
+) -> Result<(f64, u8), Fault> {
     let status = layout.field(row.record, STATUS);
-    if status.is_empty() {
-        return Ok((mgdl, 0));
-    }
-    let known = word(&status, &STATUSES, "status")?;
-    let code = STATUSES.iter().position(|s| *s == known).unwrap_or(0);
-    Ok((mgdl, code as u8))
+    let status = match status.is_empty() {
+        true => STATUSES[0],
+        false => word(&status, &STATUSES, "status")?,
+    };
+    let text = layout.field(row.record, GLUCOSE);
+    let named = || unit(&layout.field(row.record, UNIT), layout.default_unit);
+    let read = || glucose(&text, corrected.map_or_else(named, Ok)?, layout.comma);
+    let (mgdl, status) = match status {
+        "error" | "warmup" => match read() {
+            Ok(Glucose::Value(mgdl)) => (mgdl, status),
+            _ => (f64::NAN, status),
+        },
+        "low" | "high" if text.is_empty() => (f64::NAN, status),
+        _ => match read()? {
+            Glucose::Value(mgdl) => (mgdl, status),
+            Glucose::Low(limit) => (limit, "low"),
+            Glucose::High(limit) => (limit, "high"),
+        },
+    };
+    let code = STATUSES.iter().position(|known| *known == status);
+    Ok((mgdl, code.unwrap_or(0) as u8))
 }
 
 /// Sensors met so far in a block, with their wearers' clocks.
@@ -101,6 +126,7 @@ struct Sensors<'s> {
     settings: &'s Settings,
     layout: &'s Layout,
     names: Vec<SensorName>,
+    corrections: Vec<OfSubject>,
     clock_of: Vec<usize>,
     clocks: Vec<Clock>,
     clock_of_wearer: HashMap<String, usize>,
@@ -114,6 +140,7 @@ impl<'s> Sensors<'s> {
             settings,
             layout,
             names: Vec::new(),
+            corrections: Vec::new(),
             clock_of: Vec::new(),
             clocks: Vec::new(),
             clock_of_wearer: HashMap::new(),
@@ -163,12 +190,21 @@ impl<'s> Sensors<'s> {
                 self.clocks.len() - 1
             }
         };
-        self.names.push(SensorName {
-            wearer,
-            sensor: text(&key.1),
-        });
+        let sensor = text(&key.1);
+        if !self.layout.corrections.is_empty() {
+            let zone = self.layout.zone.clone();
+            let zone = zone.unwrap_or_else(|| self.settings.home_zone(&wearer));
+            let own = self.layout.corrections.of(&wearer, &sensor, &zone);
+            self.corrections.push(own);
+        }
+        self.names.push(SensorName { wearer, sensor });
         self.clock_of.push(clock);
         (self.names.len() - 1) as u32
+    }
+
+    fn corrected(&self, sensor: u32, at: Micros) -> Corrected {
+        let own = self.corrections.get(sensor as usize);
+        own.map_or_else(Corrected::default, |own| own.at(at))
     }
 
     fn clock(&mut self, sensor: u32) -> &mut Clock {

@@ -6,8 +6,9 @@ use whereworn_model::settings::Settings;
 use crate::columns::Layout;
 use crate::error::LoadError;
 use crate::input::InputFile;
-use crate::reject::{Fault, Rejects};
+use crate::reject::{Fault, FaultKind, Reject, Rejects};
 use crate::source::{Print, Segment, Source, scan};
+use crate::times::{TimeFormat, UNPARSABLE_TIME};
 
 /// One row.
 pub(crate) struct Row<'r> {
@@ -22,6 +23,43 @@ pub(crate) struct Row<'r> {
 pub(crate) struct Seen {
     pub rows: u64,
     pub rejects: Rejects,
+    /// Rows that the study's corrections leave out.
+    pub left_out: u64,
+    /// Rows that their sender withdrew or replaced.
+    pub withdrawn: u64,
+    /// The first row for which the file as a whole cannot be used.
+    pub stopped: Option<Reject>,
+}
+
+impl Seen {
+    /// Adds what was seen of the part of the file that follows.
+    pub fn append(&mut self, next: Self) {
+        self.rows += next.rows;
+        self.rejects.append(next.rejects);
+        self.left_out += next.left_out;
+        self.withdrawn += next.withdrawn;
+        self.stopped = self.stopped.take().or(next.stopped);
+    }
+
+    /// Refuses a file that as a whole cannot be used: for the sake of a row, or because no time in it fits the format
+    /// that the study names.
+    pub fn refuse(&self, layout: &Layout) -> Result<(), LoadError> {
+        let no_time = || {
+            let first = self.rejects.listed.first()?;
+            let all = self.rows == self.rejects.count;
+            let format = matches!(layout.time_format, TimeFormat::Strftime(_));
+            let unfit = |reject: &Reject| reject.reason.starts_with(UNPARSABLE_TIME);
+            (format && all && self.rejects.listed.iter().all(unfit)).then_some(first)
+        };
+        match self.stopped.as_ref().or_else(no_time) {
+            None => Ok(()),
+            Some(reject) => Err(LoadError::File {
+                file: reject.file.clone(),
+                line: reject.line,
+                message: reject.reason.clone(),
+            }),
+        }
+    }
 }
 
 /// Calls `accept` for each row of a block; a fault that it returns becomes a reject.
@@ -56,8 +94,14 @@ pub(crate) fn for_each_row(
                 raw,
             })
         });
-        if let Err(fault) = outcome {
-            seen.rejects.push(fault.at(file, line, raw));
+        match outcome {
+            Ok(()) => {}
+            Err(fault) if fault.kind == FaultKind::LeftOut => seen.left_out += 1,
+            Err(fault) if fault.kind == FaultKind::File => {
+                seen.stopped = Some(fault.at(file, line, raw));
+                break;
+            }
+            Err(fault) => seen.rejects.push(fault.at(file, line, raw)),
         }
     }
     seen

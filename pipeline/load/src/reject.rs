@@ -74,11 +74,23 @@ pub(crate) fn shown(raw: &str) -> String {
     )
 }
 
+/// What a fault is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum FaultKind {
+    /// The row cannot be used.
+    Row,
+    /// The file as a whole cannot be used.
+    File,
+    /// The study's corrections leave the row out.
+    LeftOut,
+}
+
 /// What is wrong with a row, before it is known where the row stands.
 #[derive(Debug)]
 pub(crate) struct Fault {
     pub column: &'static str,
     pub reason: String,
+    pub kind: FaultKind,
 }
 
 impl Fault {
@@ -86,6 +98,23 @@ impl Fault {
         Self {
             column,
             reason: reason.into(),
+            kind: FaultKind::Row,
+        }
+    }
+
+    /// A fault for which the whole file is refused.
+    pub fn stop(column: &'static str, reason: impl Into<String>) -> Self {
+        Self {
+            kind: FaultKind::File,
+            ..Self::new(column, reason)
+        }
+    }
+
+    /// No fault of the row: a correction leaves it out.
+    pub fn left_out() -> Self {
+        Self {
+            kind: FaultKind::LeftOut,
+            ..Self::new("", "")
         }
     }
 

@@ -13,6 +13,7 @@ use crate::input::Table;
 use crate::judgements::{same_judgement, settle_verdicts};
 use crate::parquet_io::rows_after;
 use crate::reject::Reject;
+use crate::reused::SecondInsert;
 use crate::store::{InputRecord, Kind, SmallTables, Store, raw_lines};
 use crate::study::Study;
 use crate::wear_events::{Placed, WearEvent};
@@ -28,6 +29,12 @@ pub struct RowCounts {
     pub duplicates: u64,
     /// Readings of sensors without a valid `insert`.
     pub without_insert: u64,
+    /// Readings from a second `insert` of their sensor on, which was rejected.
+    pub after_second_insert: u64,
+    /// Rows that the study's corrections leave out.
+    pub left_out: u64,
+    /// Rows that their sender withdrew or replaced.
+    pub withdrawn: u64,
     /// Rows that count.
     pub accepted: u64,
 }
@@ -35,7 +42,13 @@ pub struct RowCounts {
 impl RowCounts {
     /// Every row that was read is kept, or counted with what became of it.
     fn add_up(&self, table: Table) -> Result<(), LoadError> {
-        let after = self.accepted + self.rejected + self.duplicates + self.without_insert;
+        let after = self.accepted
+            + self.rejected
+            + self.duplicates
+            + self.without_insert
+            + self.after_second_insert
+            + self.left_out
+            + self.withdrawn;
         if after == self.read {
             return Ok(());
         }
@@ -55,6 +68,8 @@ pub struct Settled {
     pub readings: Vec<PathBuf>,
     /// Sensors with readings: `sensor_no`, `wearer`, `sensor`.
     pub sensors: RecordBatch,
+    /// Sensors by number whose readings from an instant on are not used: there they were inserted a second time.
+    pub used_until: Vec<(i32, Micros)>,
     /// Capillary checks, by wearer and time.
     pub fingersticks: RecordBatch,
     /// Wear events, by wearer and time.
@@ -96,7 +111,7 @@ impl Store {
 
         let mut counts: BTreeMap<Table, RowCounts> = BTreeMap::new();
         let events = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
-        let (events_kept, mut event_rejects) = settle_sensor_lives(events.kept);
+        let (events_kept, mut event_rejects, seconds) = settle_sensor_lives(events.kept);
         let checks = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
         let verdicts = settle_rows(&self.small.judgements, as_of, |j| j.start, same_judgement);
         let (verdicts_kept, verdict_rejects) = settle_verdicts(verdicts.kept);
@@ -124,6 +139,8 @@ impl Store {
             .collect();
         let orphans = self.orphans(&inserted, &late);
         let without_insert = orphans.iter().map(|(_, rows)| rows).sum();
+        let reused = self.readings_of_reused(&seconds, as_of)?;
+        let after_second_insert = reused.iter().map(|sensor| sensor.rows).sum();
         let mut instants = self.reading_instants(&inserted, &late);
         instants.extend(events_kept.iter().map(|e| e.row.time));
         instants.extend(checks.kept.iter().map(|f| f.row.time));
@@ -145,6 +162,7 @@ impl Store {
         let readings = counts.entry(Table::Readings).or_default();
         readings.duplicates = self.manifest.duplicate_readings;
         readings.without_insert = without_insert;
+        readings.after_second_insert = after_second_insert;
         for reject in &rejects {
             let input = self
                 .manifest
@@ -160,6 +178,8 @@ impl Store {
             let count = counts.entry(input.table).or_default();
             count.read += input.rows;
             count.rejected += input.rejected;
+            count.left_out += input.left_out;
+            count.withdrawn += input.withdrawn;
         }
         counts.entry(Table::Readings).or_default().rejected += self.manifest.contradicting_readings;
         let all_readings: u64 = self.manifest.sensors.iter().map(|sensor| sensor.rows).sum();
@@ -167,7 +187,7 @@ impl Store {
         for (table, rows) in [
             (
                 Table::Readings,
-                all_readings - late_readings - without_insert,
+                all_readings - late_readings - without_insert - after_second_insert,
             ),
             (Table::Fingersticks, checks.kept.len() as u64),
             (Table::WearEvents, events_kept.len() as u64),
@@ -181,6 +201,7 @@ impl Store {
             count.add_up(*table)?;
         }
         rejects.extend(orphans.into_iter().map(|(reject, _)| reject));
+        rejects.extend(reused.iter().filter_map(|sensor| sensor.reject(self)));
         rejects.sort_by(|a, b| {
             (a.file.as_bytes(), a.line, &a.reason).cmp(&(b.file.as_bytes(), b.line, &b.reason))
         });
@@ -191,6 +212,10 @@ impl Store {
         Ok(Settled {
             readings: self.files_of_readings().collect(),
             sensors: batch(self.sensors_batch())?,
+            used_until: reused
+                .iter()
+                .map(|sensor| (sensor.number, sensor.second.time))
+                .collect(),
             fingersticks: batch(SmallTables::fingersticks_batch(checks.kept))?,
             wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
             judgements: batch(SmallTables::judgements_batch(verdicts_kept))?,
@@ -211,11 +236,14 @@ impl Store {
 
     fn warnings(&self) -> Vec<String> {
         let of = |input: &InputRecord| -> Vec<String> {
-            input
-                .warnings
-                .iter()
-                .map(|warning| format!("{}: {warning}", input.name))
-                .collect()
+            let rows = [
+                (input.left_out, "rows left out by [[corrections]] in study.toml"),
+                (input.withdrawn, "rows withdrawn or replaced by their sender"),
+            ];
+            let rows = rows.into_iter().filter(|(rows, _)| *rows > 0);
+            let rows = rows.map(|(rows, what)| format!("{rows} {what}"));
+            let all = input.warnings.iter().cloned().chain(rows);
+            all.map(|warning| format!("{}: {warning}", input.name)).collect()
         };
         self.manifest.inputs.iter().flat_map(of).collect()
     }
@@ -387,10 +415,12 @@ pub(crate) fn same_check(a: &Fingerstick, b: &Fingerstick) -> bool {
         && (a.glucose - b.glucose).abs() <= whereworn_model::units::RELATIVE_SLACK * a.glucose
 }
 
-/// Lets each sensor be inserted once and end at most once, after its insertion. Rows come by file and line.
+/// Lets each sensor be inserted once and end at most once, after its insertion. Rows come by file and line. Gives
+/// the rows kept, those rejected, and of these the second insertions.
 pub(crate) fn settle_sensor_lives(
     rows: Vec<&Placed<WearEvent>>,
-) -> (Vec<&Placed<WearEvent>>, Vec<Reject>) {
+) -> (Vec<&Placed<WearEvent>>, Vec<Reject>, Vec<SecondInsert>) {
+    let mut seconds = Vec::new();
     let mut inserted: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut ended: BTreeMap<(&str, &str), &Placed<WearEvent>> = BTreeMap::new();
     let mut faults: BTreeMap<(&str, u64), (&'static str, String)> = BTreeMap::new();
@@ -406,6 +436,15 @@ pub(crate) fn settle_sensor_lives(
                     first.file, first.line
                 );
                 faults.insert((&placed.file, placed.line), ("event", reason));
+                if placed.row.time > first.row.time {
+                    seconds.push(SecondInsert {
+                        wearer: placed.row.wearer.clone(),
+                        sensor: placed.row.sensor.clone(),
+                        time: placed.row.time,
+                        file: placed.file.clone(),
+                        line: placed.line,
+                    });
+                }
             }
         }
     }
@@ -455,5 +494,5 @@ pub(crate) fn settle_sensor_lives(
             }),
         }
     }
-    (kept, rejects)
+    (kept, rejects, seconds)
 }

@@ -115,7 +115,9 @@ fn same_reading(files: &[FileRows], a: &Place, b: &Place) -> bool {
         )
     };
     let ((glucose_a, status_a), (glucose_b, status_b)) = (of(a), of(b));
-    status_a == status_b && (glucose_a - glucose_b).abs() <= RELATIVE_SLACK * glucose_a.abs()
+    let neither = glucose_a.is_nan() && glucose_b.is_nan();
+    let alike = (glucose_a - glucose_b).abs() <= RELATIVE_SLACK * glucose_a.abs();
+    status_a == status_b && (neither || alike)
 }
 
 impl Merged<'_> {

@@ -277,7 +277,8 @@ fn parse_settings(settings: &Settings) -> String {
         study.unit,
         zones,
         sites,
-        settings.exports
+        settings.exports,
+        settings.corrections
     ])
     .to_string()
 }

@@ -9,6 +9,9 @@ use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::reject::Fault;
 
+/// How the reason begins for which a row's time cannot be read.
+pub(crate) const UNPARSABLE_TIME: &str = "unparsable time";
+
 /// How the times of a file are written.
 #[derive(Clone, Debug)]
 pub(crate) enum TimeFormat {
@@ -66,9 +69,7 @@ impl<'f> TimeReader<'f> {
         clock: &mut Clock,
     ) -> Result<(Micros, Option<Micros>), Fault> {
         let fault = |reason: &str| Fault::new("time", reason);
-        let written = self
-            .read(text)
-            .ok_or_else(|| fault("unparsable time: use ISO 8601 with date and time of day"))?;
+        let written = self.read(text).ok_or_else(|| self.unparsable(text))?;
         match clock.resolve(written) {
             Moment::One(at) | Moment::Twice { earlier: at, .. } if at < 0 => {
                 Err(fault("a time before 1970: is the year right?"))
@@ -79,6 +80,22 @@ impl<'f> TimeReader<'f> {
                 "a local time that does not exist: the clocks were put forward past it",
             )),
         }
+    }
+
+    fn unparsable(&self, text: &[u8]) -> Fault {
+        let shown = String::from_utf8_lossy(text);
+        Fault::new(
+            "time",
+            match self.format {
+                _ if text.is_empty() => format!("{UNPARSABLE_TIME}: the field is empty"),
+                TimeFormat::Iso => format!(
+                    "{UNPARSABLE_TIME} `{shown}`: use ISO 8601 with date and time of day, as 2026-03-01T08:05, or map the file in study.toml with its time_format"
+                ),
+                TimeFormat::Strftime(format) => format!(
+                    "{UNPARSABLE_TIME} `{shown}`: it does not fit time_format = \"{format}\""
+                ),
+            },
+        )
     }
 
     /// `None` where the text is no time; a date alone is none.

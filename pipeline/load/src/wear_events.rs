@@ -5,8 +5,10 @@ use std::collections::{BTreeSet, HashMap};
 use csv::ByteRecord;
 use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
+use whereworn_model::units::Unit;
 
 use crate::columns::Layout;
+use crate::corrections::Corrected;
 use crate::error::LoadError;
 use crate::fields::{number, text, unknown, word};
 use crate::folds::settle_folds;
@@ -111,6 +113,8 @@ pub(crate) struct RowReader<'a> {
     state: &'a mut FileState,
     times: TimeReader<'a>,
     row: usize,
+    /// Whose order of time the row stands in, and its other instant where its local time occurred twice.
+    placed: Option<(u32, Option<Micros>)>,
 }
 
 /// What the rows of a file share.
@@ -134,8 +138,15 @@ impl RowReader<'_> {
         }
     }
 
-    /// The row's instant. To be called last, since it notes the row as accepted.
-    pub fn time(&mut self, column: usize, wearer: &str, sensor: &str) -> Result<Micros, Fault> {
+    /// The row's instant, and its unit where a correction sets one. The subject is the sensor or meter that the row
+    /// is about; rows of one wearer and owner stand in the order of time in their file.
+    pub fn time(
+        &mut self,
+        column: usize,
+        wearer: &str,
+        owner: &str,
+        subject: &str,
+    ) -> Result<(Micros, Option<Unit>), Fault> {
         let of_wearer = || Clock::of_wearer(self.settings, wearer);
         let own = self.layout.zone.clone();
         let clock = self
@@ -145,17 +156,38 @@ impl RowReader<'_> {
             .or_insert_with(|| own.map_or_else(of_wearer, Clock::new));
         let text = self.layout.field(self.record, column);
         let (at, later) = self.times.instant(&text, clock)?;
-        if let Some(later) = later {
-            self.state.folds.push((self.row, later));
+        let corrected = self.corrected(wearer, subject, at);
+        if corrected.leave_out {
+            return Err(Fault::left_out());
         }
         let next = self.state.owners.len() as u32;
         let owner = self
             .state
             .owners
-            .entry((wearer.to_owned(), sensor.to_owned()))
+            .entry((wearer.to_owned(), owner.to_owned()))
             .or_insert(next);
-        self.state.owner.push(*owner);
-        Ok(at)
+        self.placed = Some((*owner, later.map(|later| later + corrected.shift)));
+        Ok((at + corrected.shift, corrected.unit))
+    }
+
+    fn corrected(&self, wearer: &str, subject: &str, at: Micros) -> Corrected {
+        if self.layout.corrections.is_empty() {
+            return Corrected::default();
+        }
+        let zone = self.layout.zone.clone();
+        let zone = zone.unwrap_or_else(|| self.settings.home_zone(wearer));
+        self.layout.corrections.of(wearer, subject, &zone).at(at)
+    }
+
+    /// Notes the row as accepted.
+    fn accept(self) {
+        let Some((owner, later)) = self.placed else {
+            return;
+        };
+        self.state.owner.push(owner);
+        if let Some(later) = later {
+            self.state.folds.push((self.row, later));
+        }
     }
 
     /// One of a list of words. Another one is left out and noted: the row says more than that.
@@ -183,7 +215,7 @@ impl RowReader<'_> {
         if field.is_empty() {
             return Ok(None);
         }
-        match number(&field, self.layout.decimal_comma) {
+        match number(&field, self.layout.comma) {
             Some(value) if (least..=most).contains(&value) => Ok(Some(value)),
             Some(value) => Err(Fault::new(
                 name,
@@ -246,7 +278,8 @@ pub(crate) fn parse_wear_event(reader: &mut RowReader<'_>) -> Result<WearEvent, 
         event,
         time: 0,
     };
-    parsed.time = reader.time(TIME, &parsed.wearer, &parsed.sensor)?;
+    let (wearer, sensor) = (&parsed.wearer, &parsed.sensor);
+    (parsed.time, _) = reader.time(TIME, wearer, sensor, sensor)?;
     Ok(parsed)
 }
 
@@ -287,8 +320,10 @@ pub(crate) fn parse_rows<T>(
                 state: &mut state,
                 times: TimeReader::new(&layout.time_format),
                 row: rows.len(),
+                placed: None,
             };
             let parsed = parse(&mut reader)?;
+            reader.accept();
             rows.push(Placed {
                 row: parsed,
                 file: input.name.clone(),
@@ -297,9 +332,9 @@ pub(crate) fn parse_rows<T>(
             });
             Ok(())
         });
-        seen.rows += part.rows;
-        seen.rejects.append(part.rejects);
+        seen.append(part);
     })?;
+    seen.refuse(&layout)?;
     let mut times: Vec<Micros> = rows
         .iter_mut()
         .map(|placed| *set_time(&mut placed.row))

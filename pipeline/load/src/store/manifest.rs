@@ -33,6 +33,10 @@ pub struct InputRecord {
     pub rows: u64,
     /// Rows rejected when the file was read.
     pub rejected: u64,
+    /// Rows that the study's corrections leave out.
+    pub left_out: u64,
+    /// Rows that their sender withdrew or replaced.
+    pub withdrawn: u64,
     /// What of the file was passed over, in words.
     pub warnings: Vec<String>,
 }

@@ -34,10 +34,7 @@ impl Parsed {
         match input.file.table {
             Table::Readings => {
                 let (mut block, layout, print) = parse_readings(input.file, settings)?;
-                let seen = Seen {
-                    rows: block.rows,
-                    rejects: std::mem::take(&mut block.rejects),
-                };
+                let seen = std::mem::take(&mut block.seen);
                 self.readings.insert(input.number, block);
                 self.record(input, seen, print, layout.warnings());
             }
@@ -73,6 +70,8 @@ impl Parsed {
             sha256,
             rows: seen.rows,
             rejected: seen.rejects.count,
+            left_out: seen.left_out,
+            withdrawn: seen.withdrawn,
             warnings,
         });
         self.rejects

@@ -140,12 +140,21 @@ impl Settings {
         zone_or_utc(self.study.timezone.as_deref().unwrap_or("UTC"))
     }
 
+    /// The time zone of a wearer who does not travel.
+    pub fn home_zone(&self, wearer: &str) -> TimeZone {
+        zone_or_utc(self.home_name(wearer))
+    }
+
+    fn home_name(&self, wearer: &str) -> &str {
+        let own = self.wearers.get(wearer).and_then(|own| own.timezone.as_deref());
+        own.or(self.study.timezone.as_deref()).unwrap_or("UTC")
+    }
+
     /// The time zones that a wearer lived by, in order of time; the first from ever. Each journey begins by the
     /// clock of the place left.
     pub fn wearer_zones(&self, wearer: &str) -> Vec<ZoneFrom> {
         let own = self.wearers.get(wearer);
-        let home = own.and_then(|own| own.timezone.as_deref());
-        let home = home.or(self.study.timezone.as_deref()).unwrap_or("UTC");
+        let home = self.home_name(wearer);
         let mut left = zone_or_utc(home);
         let mut zones = vec![ZoneFrom {
             from: None,
