@@ -123,6 +123,7 @@ impl StudyMonth {
             cutoff: self.cutoff,
             readings: self.settled.readings.clone(),
             sensors: self.settled.sensors.clone(),
+            used_until: self.settled.used_until.clone(),
             fingersticks: self.settled.fingersticks.clone(),
             wear_events: self.settled.wear_events.clone(),
             judgements: self.settled.judgements.clone(),
@@ -204,6 +205,15 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
                 "set aside: their sensor has no valid insert",
                 counts.without_insert,
             );
+        }
+        if counts.after_second_insert > 0 {
+            step(
+                "set aside: from a second insert of their sensor on",
+                counts.after_second_insert,
+            );
+        }
+        if counts.left_out > 0 {
+            step("left out by corrections in study.toml", counts.left_out);
         }
         step("accepted", counts.accepted);
     }

@@ -90,6 +90,8 @@ fn rows(settled: &Settled) -> serde_json::Map<String, Value> {
                 "rejected": counts.rejected,
                 "duplicates": counts.duplicates,
                 "without_insert": counts.without_insert,
+                "after_second_insert": counts.after_second_insert,
+                "left_out": counts.left_out,
                 "accepted": counts.accepted,
             }),
         );

@@ -30,7 +30,7 @@ SELECT
     COUNT(s.bed) > 0 AS recorded,
     CASE WHEN MIN(s.posture) = MAX(s.posture) THEN MIN(s.posture) WHEN COUNT(s.posture) > 0 THEN 'mixed' END AS posture
 FROM wearers AS w
-CROSS JOIN clock_nights AS n
+INNER JOIN clock_nights AS n ON n.wearer = w.wearer
 LEFT JOIN spells AS s ON s.wearer = w.wearer AND s.bed < n.night_end AND s.rise > n.night_start
 GROUP BY w.wearer, n.night, n.night_start, n.night_end
 ORDER BY w.wearer, n.night

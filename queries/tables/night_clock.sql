@@ -13,6 +13,7 @@
 -- rate = { label = "Per 100 sensor-nights", digits = 1, class = "estimate" }
 WITH spans AS (
     SELECT
+        wearer,
         site,
         night_start,
         night_end,
@@ -21,11 +22,12 @@ WITH spans AS (
         (CAST(night_end AS BIGINT) - 1) / 900000000 AS last_quarter
     FROM compared_nights
     WHERE counted = 1
-    GROUP BY site, night_start, night_end
+    GROUP BY wearer, site, night_start, night_end
 ),
 -- Clocks differ from UTC by whole quarters of an hour.
 quarters AS (
     SELECT
+        n.wearer,
         n.site,
         n.nights,
         n.night_start,
@@ -38,29 +40,37 @@ quarters AS (
 ),
 covered AS (
     SELECT
+        wearer,
         site,
         opens,
         SUM(nights * minutes_between(GREATEST(opens, night_start), LEAST(closes, night_end))) / 60 AS nights
     FROM quarters
-    GROUP BY site, opens
+    GROUP BY wearer, site, opens
 ),
+-- The hour by the clock of where the wearer was.
 hours AS (
-    SELECT o.opens, clock_hour(o.opens, t.timezone) AS hour
-    FROM (SELECT DISTINCT opens FROM covered) AS o
-    CROSS JOIN settings AS t
+    SELECT o.wearer, o.opens, clock_hour(o.opens, z.timezone) AS hour
+    FROM (SELECT DISTINCT wearer, opens FROM covered) AS o
+    INNER JOIN wearer_zones AS z
+        ON z.wearer = o.wearer
+        AND (z.zone_from IS NULL OR o.opens >= z.zone_from)
+        AND (z.zone_until IS NULL OR o.opens < z.zone_until)
 ),
 exposure AS (
     SELECT c.site, h.hour, SUM(c.nights) AS nights
     FROM hours AS h
-    INNER JOIN covered AS c ON c.opens = h.opens
+    INNER JOIN covered AS c ON c.opens = h.opens AND c.wearer = h.wearer
     GROUP BY c.site, h.hour
 ),
 found AS (
-    SELECT a.site, clock_hour(a.nadir_time, t.timezone) AS hour, COUNT(*) AS artefacts
+    SELECT a.site, clock_hour(a.nadir_time, z.timezone) AS hour, COUNT(*) AS artefacts
     FROM night_artefacts AS a
-    CROSS JOIN settings AS t
+    INNER JOIN wearer_zones AS z
+        ON z.wearer = a.wearer
+        AND (z.zone_from IS NULL OR a.nadir_time >= z.zone_from)
+        AND (z.zone_until IS NULL OR a.nadir_time < z.zone_until)
     WHERE a.counted = 1 AND a.evidence <> 'refuted'
-    GROUP BY a.site, clock_hour(a.nadir_time, t.timezone)
+    GROUP BY a.site, clock_hour(a.nadir_time, z.timezone)
 )
 SELECT
     e.site,

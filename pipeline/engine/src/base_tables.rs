@@ -12,6 +12,7 @@ use datafusion::arrow::datatypes::{DataType, Field, Schema, TimeUnit, TimestampM
 use datafusion::arrow::error::ArrowError;
 use jiff::ToSpan;
 use jiff::tz::TimeZone;
+use whereworn_model::settings::ZoneFrom;
 use whereworn_model::time::{self, Micros, Month};
 
 use whereworn_stats::conclusions::Primary;
@@ -47,6 +48,7 @@ pub(crate) fn all(
             ("sites", sites(study)?),
             ("wearer_models", wearer_models(study)?),
             ("clock_nights", clock_nights(study)?),
+            ("wearer_zones", wearer_zones(study)?),
             ("clock_months", clock_months(study)?),
             ("row_counts", row_counts(study)?),
             ("looks", looks(study)?),
@@ -177,40 +179,69 @@ fn clock_months(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     ])
 }
 
-/// One row a night by the clock, from the day before the first wear event to the cut-off.
+/// Everyone in the log of wear.
+fn wearers(study: &StudyTables<'_>) -> BTreeSet<String> {
+    let column = study.wear_events.column_by_name("wearer");
+    let names = column.and_then(|column| column.as_string_opt::<i32>());
+    names
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(str::to_owned)
+        .collect()
+}
+
+/// One row a time zone that a wearer lived by, from one instant up to another; empty where it has no bound.
+fn wearer_zones(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let mut rows = Vec::new();
+    for wearer in wearers(study) {
+        let zones = study.settings.wearer_zones(&wearer);
+        let ends: Vec<Option<Micros>> = zones.iter().skip(1).map(|next| next.from).collect();
+        for (zone, until) in zones.into_iter().zip(ends.into_iter().chain([None])) {
+            rows.push((wearer.clone(), zone.name, zone.from, until));
+        }
+    }
+    batch(vec![
+        ("wearer", texts(rows.iter().map(|row| row.0.as_str()))),
+        ("timezone", texts(rows.iter().map(|row| row.1.as_str()))),
+        ("zone_from", instants(rows.iter().map(|row| row.2))),
+        ("zone_until", instants(rows.iter().map(|row| row.3))),
+    ])
+}
+
+/// One row a wearer and night by the clock of where the wearer was, from the day before the first wear event to the
+/// cut-off.
 fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = study.settings.zone();
     let (from, to) = study.settings.clock_night();
     let first = first_event(study).unwrap_or(study.cutoff);
-    let mut nights = Vec::new();
     let (first, last) = (
         time::local_date(first, &zone),
         time::local_date(study.cutoff, &zone),
     );
-    if let (Some(first), Some(last)) = (first, last) {
-        let mut date = first.saturating_sub(1_i64.days());
-        while date <= last {
-            let end_date = if to > from {
-                date
-            } else {
-                date.saturating_add(1_i64.days())
-            };
-            nights.push((
-                date,
-                time::at_clock(date, from, &zone),
-                time::at_clock(end_date, to, &zone),
-            ));
-            date = date.saturating_add(1_i64.days());
+    let mut nights = Vec::new();
+    for wearer in wearers(study) {
+        let zones = study.settings.wearer_zones(&wearer);
+        let mut next = first.map(|first| first.saturating_sub(1_i64.days()));
+        while let Some(date) = next.filter(|date| last.is_some_and(|last| *date <= last)) {
+            let tomorrow = date.saturating_add(1_i64.days());
+            let start = ZoneFrom::at_clock(&zones, date, from);
+            let end = ZoneFrom::at_clock(&zones, if to > from { date } else { tomorrow }, to);
+            if start < end {
+                nights.push((wearer.clone(), date, start, end));
+            }
+            next = Some(tomorrow);
         }
     }
     let epoch = jiff::civil::date(1970, 1, 1);
     let days = nights
         .iter()
-        .map(|(date, _, _)| (date.duration_since(epoch).as_hours() / 24) as i32);
+        .map(|night| (night.1.duration_since(epoch).as_hours() / 24) as i32);
     batch(vec![
+        ("wearer", texts(nights.iter().map(|night| night.0.as_str()))),
         ("night", Arc::new(Date32Array::from_iter_values(days))),
-        ("night_start", instants(nights.iter().map(|night| night.1))),
-        ("night_end", instants(nights.iter().map(|night| night.2))),
+        ("night_start", instants(nights.iter().map(|night| night.2))),
+        ("night_end", instants(nights.iter().map(|night| night.3))),
     ])
 }
 

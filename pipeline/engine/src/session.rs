@@ -37,6 +37,8 @@ pub struct StudyTables<'a> {
     pub readings: Vec<PathBuf>,
     /// `sensor_no`, `wearer`, `sensor` of the sensors that have readings.
     pub sensors: RecordBatch,
+    /// Sensors by number whose readings from an instant on are not used.
+    pub used_until: Vec<(i32, Micros)>,
     /// Capillary checks.
     pub fingersticks: RecordBatch,
     /// Wear events.
@@ -121,11 +123,15 @@ impl Engine {
             self.register_batch(&table.name, batch)?;
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);
+        let reused = |(sensor, until): &(i32, Micros)| {
+            format!(" AND NOT (sensor_no = {sensor} AND time >= to_timestamp_micros({until}))")
+        };
+        let reused: String = study.used_until.iter().map(reused).collect();
         for (view, sql) in [
             (
                 "readings",
                 format!(
-                    "SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}"
+                    "SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}{reused}"
                 ),
             ),
             (

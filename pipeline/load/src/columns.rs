@@ -200,7 +200,10 @@ fn refuse_unknown(export: &Export, input: &InputFile) -> Result<(), LoadError> {
     ];
     for (part, keys) in mapped {
         let date = |key: &str| part == "columns" && key == "date";
-        if let Some(key) = keys.into_iter().find(|key| !ours().any(|name| name == *key) && !date(key)) {
+        if let Some(key) = keys
+            .into_iter()
+            .find(|key| !ours().any(|name| name == *key) && !date(key))
+        {
             return Err(LoadError::Study(format!(
                 "study.toml: exports.{}.{part}: `{key}` is no column of {}{}",
                 input.export.as_deref().unwrap_or_default(),
@@ -255,7 +258,9 @@ fn place_of(
         .map(|title| {
             position(title.trim()).ok_or_else(|| {
                 let columns = listed(titles, delimiter);
-                format!("there is no column `{title}`, to which study.toml maps `{name}`: {columns}")
+                format!(
+                    "there is no column `{title}`, to which study.toml maps `{name}`: {columns}"
+                )
             })
         })
         .collect();
@@ -273,8 +278,13 @@ fn listed(titles: &[String], delimiter: u8) -> String {
         _ => "commas",
     };
     match titles {
-        [only] => format!("the line is one column, `{only}`, where commas, semicolons or tabs may separate several"),
-        _ => format!("the columns, separated by {separator}, are {}", quoted(titles)),
+        [only] => format!(
+            "the line is one column, `{only}`, where commas, semicolons or tabs may separate several"
+        ),
+        _ => format!(
+            "the columns, separated by {separator}, are {}",
+            quoted(titles)
+        ),
     }
 }
 

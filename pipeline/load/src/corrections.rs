@@ -54,7 +54,12 @@ impl Corrections {
         };
         Self {
             table: Some(input.table),
-            all: settings.corrections.iter().filter(concerns).cloned().collect(),
+            all: settings
+                .corrections
+                .iter()
+                .filter(concerns)
+                .cloned()
+                .collect(),
         }
     }
 
@@ -70,7 +75,8 @@ impl Corrections {
                 Some(Table::Fingersticks) => &correction.meter,
                 _ => &correction.sensor,
             };
-            let same = |name: &Option<String>, is: &str| name.as_deref().is_none_or(|name| name == is);
+            let same =
+                |name: &Option<String>, is: &str| name.as_deref().is_none_or(|name| name == is);
             same(&correction.wearer, wearer) && same(own, subject)
         };
         let applied = |correction: &Correction| Applied {
@@ -93,7 +99,11 @@ impl OfSubject {
     /// What becomes of a row with this written time. Clocks that overlap add up; of units the last stands.
     pub fn at(&self, time: Micros) -> Corrected {
         let mut corrected = Corrected::default();
-        for one in self.0.iter().filter(|one| (one.from..one.until).contains(&time)) {
+        for one in self
+            .0
+            .iter()
+            .filter(|one| (one.from..one.until).contains(&time))
+        {
             corrected.shift += one.shift;
             corrected.unit = one.unit.or(corrected.unit);
             corrected.leave_out |= one.leave_out;
@@ -142,8 +152,16 @@ mod tests {
         let readings = of(text, Table::Readings, "readings/a.csv", "w", "s");
         assert_eq!(readings.at(0).unit, Some(Unit::MmolL));
         assert!(!readings.at(0).leave_out);
-        assert!(of(text, Table::Fingersticks, "fingersticks/a.csv", "w", "m").at(0).leave_out);
-        assert!(!of(text, Table::Fingersticks, "fingersticks/a.csv", "w", "n").at(0).leave_out);
+        assert!(
+            of(text, Table::Fingersticks, "fingersticks/a.csv", "w", "m")
+                .at(0)
+                .leave_out
+        );
+        assert!(
+            !of(text, Table::Fingersticks, "fingersticks/a.csv", "w", "n")
+                .at(0)
+                .leave_out
+        );
         let export = of(text, Table::WearEvents, "exports/a.csv", "w", "s").at(0);
         assert_eq!(export.shift, 90 * MICROS_PER_SECOND);
     }

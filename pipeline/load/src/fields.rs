@@ -99,7 +99,10 @@ pub(crate) fn unit(named: &[u8], default: Option<Unit>) -> Result<Unit, Fault> {
     let known = std::str::from_utf8(named).ok().and_then(Unit::parse);
     known.ok_or_else(|| {
         let named = String::from_utf8_lossy(named);
-        Fault::new("unit", format!("unknown unit `{named}`: use mg/dL or mmol/L"))
+        Fault::new(
+            "unit",
+            format!("unknown unit `{named}`: use mg/dL or mmol/L"),
+        )
     })
 }
 
@@ -111,7 +114,9 @@ fn in_body(text: &[u8], unit: Unit, comma: Comma) -> Result<f64, Fault> {
         let reason = match std::str::from_utf8(text) {
             Ok("") => "unparsable number: the field is empty".to_owned(),
             Ok(shown) if shown.contains(',') => {
-                format!("unparsable number `{shown}`: write decimals after a point, thousands without a mark")
+                format!(
+                    "unparsable number `{shown}`: write decimals after a point, thousands without a mark"
+                )
             }
             Ok(shown) => format!("unparsable number `{shown}`"),
             Err(_) => "unparsable number".to_owned(),
@@ -175,7 +180,11 @@ mod tests {
             ("0.1", 0.1),
             ("7.", 7.0),
         ] {
-            assert_eq!(number(text.as_bytes(), Comma::Quoted), Some(value), "{text}");
+            assert_eq!(
+                number(text.as_bytes(), Comma::Quoted),
+                Some(value),
+                "{text}"
+            );
         }
         for (text, quoted, decimal) in [
             ("5,5", Some(5.5), Some(5.5)),

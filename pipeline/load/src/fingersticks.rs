@@ -44,7 +44,9 @@ pub(crate) fn parse_fingerstick(reader: &mut RowReader<'_>) -> Result<Fingerstic
     let shown = field(GLUCOSE);
     let Glucose::Value(value) = glucose(&shown, unit, layout.comma)? else {
         let shown = text(&shown);
-        let reason = format!("`{shown}` is off the meter's scale: a check without a value pairs with nothing");
+        let reason = format!(
+            "`{shown}` is off the meter's scale: a check without a value pairs with nothing"
+        );
         return Err(Fault::new("glucose", reason));
     };
     Ok(Fingerstick {

@@ -9,8 +9,8 @@ use whereworn_model::units::Unit;
 
 use crate::block::{Block, STATUSES, SensorName};
 use crate::columns::Layout;
-use crate::error::LoadError;
 use crate::corrections::{Corrected, OfSubject};
+use crate::error::LoadError;
 use crate::fields::{Glucose, glucose, text, unit, word};
 use crate::folds::settle_folds;
 use crate::input::InputFile;

@@ -77,7 +77,11 @@ impl Reused<'_> {
     pub fn reject(&self, store: &Store) -> Option<Reject> {
         let (file, line) = self.first?;
         let second = self.second;
-        let readings = if self.rows == 1 { "reading" } else { "readings" };
+        let readings = if self.rows == 1 {
+            "reading"
+        } else {
+            "readings"
+        };
         let reason = format!(
             "{} {readings} of sensor `{}` of `{}` set aside: from {} on, when it was inserted a second time ({}, line {}); give each sensor a name of its own",
             self.rows,

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use toml::de::DeTable;
 
 use crate::sites::{BUILT_IN, Site};
-use crate::time::Micros;
+use crate::time::{self, Micros};
 use crate::units::Unit;
 
 mod check;
@@ -85,6 +85,23 @@ pub struct ZoneFrom {
     pub zone: TimeZone,
 }
 
+impl ZoneFrom {
+    /// The instant at which the clock of someone who lived by these time zones first showed a time on a date; where
+    /// it was set past that time, when it was.
+    pub fn at_clock(
+        zones: &[Self],
+        date: jiff::civil::Date,
+        clock: jiff::civil::Time,
+    ) -> Option<Micros> {
+        let ends = zones.iter().skip(1).map(|next| next.from).chain([None]);
+        zones.iter().zip(ends).find_map(|(zone, until)| {
+            let at = time::at_clock(date, clock, &zone.zone)?;
+            let at = zone.from.map_or(at, |from| at.max(from));
+            until.is_none_or(|until| at < until).then_some(at)
+        })
+    }
+}
+
 impl Settings {
     /// Reads the text of a `study.toml`.
     ///
@@ -146,7 +163,10 @@ impl Settings {
     }
 
     fn home_name(&self, wearer: &str) -> &str {
-        let own = self.wearers.get(wearer).and_then(|own| own.timezone.as_deref());
+        let own = self
+            .wearers
+            .get(wearer)
+            .and_then(|own| own.timezone.as_deref());
         own.or(self.study.timezone.as_deref()).unwrap_or("UTC")
     }
 

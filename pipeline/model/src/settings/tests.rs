@@ -291,6 +291,18 @@ fn a_journey_begins_by_the_clock_of_the_place_left() {
     assert_eq!(from, ["2026-04-01T23:00:00Z", "2026-04-12T09:00:00Z"]);
     let names: Vec<&str> = zones.iter().map(|zone| zone.name.as_str()).collect();
     assert_eq!(names, ["Europe/Lisbon", "Asia/Tokyo", "Europe/Lisbon"]);
+    let clock = |date: &str, clock: &str| {
+        let at = ZoneFrom::at_clock(&zones, date.parse().unwrap(), clock.parse().unwrap());
+        format_utc(at.unwrap())
+    };
+    assert_eq!(clock("2026-04-01", "23:00"), "2026-04-01T22:00:00Z");
+    assert_eq!(
+        clock("2026-04-02", "07:00"),
+        "2026-04-01T23:00:00Z",
+        "passed over in flight"
+    );
+    assert_eq!(clock("2026-04-05", "23:00"), "2026-04-05T14:00:00Z");
+    assert_eq!(clock("2026-04-12", "23:00"), "2026-04-12T22:00:00Z");
     let backwards = text.replace("2026-04-12T18:00", "2026-04-01T18:00");
     assert!(
         Settings::parse(&backwards)
