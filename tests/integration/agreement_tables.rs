@@ -184,7 +184,7 @@ fn by_rate_of_change() {
 #[test]
 fn by_day_of_wear_and_by_local_month() {
     let output = of_pairs(
-        "[study]\ntimezone = \"Europe/Lisbon\"\n",
+        "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n",
         &["a,2026-06-29T23:00:00Z,insert,calf,,,"],
         &[
             ("a", "2026-06-30T22:59:00Z", 101.0, 100.0),

@@ -340,7 +340,7 @@ fn wrong_use_is_status_two() {
 #[test]
 fn hostile_text() {
     let study = Study::new(
-        "[study]\ntimezone = \"UTC\"\ntitle = \"<script>alert(1)</script> ![x](http://example.org/x)\"\n\
+        "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\ntitle = \"<script>alert(1)</script> ![x](http://example.org/x)\"\n\
          [sites.calf]\nlabel = \"<img src=x onerror=alert(2)> | `code` **bold**\"\n",
     );
     study.write(

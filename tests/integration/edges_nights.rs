@@ -202,7 +202,7 @@ fn nights_from_bed_to_rise() {
 /// readings, and back in that of 24 to 25 October, which lasts nine and expects 45.
 #[test]
 fn nights_in_which_the_clocks_are_changed() {
-    let lisbon = "[study]\ntimezone = \"Europe/Lisbon\"\n";
+    let lisbon = "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n";
     let eleven = after_noon(23, 0);
     let readings =
         |site, count: i64, counts| plain(site, (eleven, eleven + 12 * (count - 1)), counts);

@@ -11,8 +11,8 @@ use tempfile::TempDir;
 /// An instant after every row of the studies made by hand.
 pub const LATER: &str = "2100-01-01T00:00:00Z";
 
-/// Settings of a study whose local times are UTC.
-pub const IN_UTC: &str = "[study]\ntimezone = \"UTC\"\n";
+/// Settings of a study in mg/dL whose local times are UTC.
+pub const IN_UTC: &str = "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n";
 
 /// A study folder, removed at the end of the test, with room for output beside it.
 pub struct Study {

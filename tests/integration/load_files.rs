@@ -255,7 +255,7 @@ fn only_new_or_changed_files_are_read_again() {
     load("0 files read, 2 unchanged, 1 gone");
     assert_eq!(glucose(&study), ["99", "101", "102"]);
     // Another time zone gives local times another meaning.
-    study.write("study.toml", "[study]\ntimezone = \"Asia/Tokyo\"\n");
+    study.write("study.toml", "[study]\ntimezone = \"Asia/Tokyo\"\nunit = \"mg/dL\"\n");
     load("2 files read, 0 unchanged, 0 gone");
 }
 
@@ -344,7 +344,7 @@ fn an_export_with_columns_of_its_own() {
 #[test]
 fn an_export_in_one_column_of_time() {
     let study = Study::new(
-        "[study]\ntimezone = \"UTC\"\n\
+        "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n\
          [exports.watch]\n\
          table = \"readings\"\n\
          files = \"exports/watch-*.csv\"\n\

@@ -187,7 +187,7 @@ fn wear_events() {
 
 #[test]
 fn sites_of_the_study_and_of_the_program() {
-    let study = Study::new("[study]\ntimezone = \"UTC\"\n[sites.hip]\n");
+    let study = Study::new("[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n[sites.hip]\n");
     study.write(
         "wear-events/e.csv",
         "sensor,time,event,site\n\

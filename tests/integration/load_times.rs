@@ -5,7 +5,7 @@
 
 use crate::fixture::Study;
 
-const LISBON: &str = "[study]\ntimezone = \"Europe/Lisbon\"\n";
+const LISBON: &str = "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n";
 
 /// Readings of sensors with these local times, all inserted long before; glucose counts up in file order.
 fn study(rows: &[(&str, &str)]) -> Study {
@@ -170,7 +170,7 @@ fn a_wear_event_in_the_hour_that_occurs_twice() {
 /// an end exactly at the cut-off.
 #[test]
 fn a_month_ends_at_local_midnight() {
-    let study = Study::new("[study]\ntimezone = \"America/New_York\"\n");
+    let study = Study::new("[study]\ntimezone = \"America/New_York\"\nunit = \"mg/dL\"\n");
     study.write(
         "wear-events/e.csv",
         "sensor,time,event,site,cause\n\
