@@ -255,7 +255,10 @@ fn only_new_or_changed_files_are_read_again() {
     load("0 files read, 2 unchanged, 1 gone");
     assert_eq!(glucose(&study), ["99", "101", "102"]);
     // Another time zone gives local times another meaning.
-    study.write("study.toml", "[study]\ntimezone = \"Asia/Tokyo\"\nunit = \"mg/dL\"\n");
+    study.write(
+        "study.toml",
+        "[study]\ntimezone = \"Asia/Tokyo\"\nunit = \"mg/dL\"\n",
+    );
     load("2 files read, 0 unchanged, 0 gone");
 }
 

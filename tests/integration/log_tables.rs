@@ -298,7 +298,8 @@ fn injections_beside_a_sensor() {
 
 #[test]
 fn sensors_that_ended_early() {
-    let study = Study::new("[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n[models.K]\nrated_days = 10\n");
+    let study =
+        Study::new("[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n[models.K]\nrated_days = 10\n");
     let k: Cells<'_> = &[
         ("site", "calf"),
         ("model", "K"),

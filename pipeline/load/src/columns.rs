@@ -77,6 +77,29 @@ pub(crate) fn names(table: Table) -> (&'static [&'static str], &'static [&'stati
     }
 }
 
+/// Words that one of our columns may hold, by default for sites; and whether another word rejects its row.
+pub(crate) fn allowed_words(table: Table, column: &str) -> (Vec<String>, bool) {
+    use crate::{block, fingersticks, wear_events};
+    let words: &[&str] = match (table, column) {
+        (Table::Readings, "status") => &block::STATUSES,
+        (Table::Fingersticks, "purpose") => &fingersticks::PURPOSES,
+        (Table::WearEvents, "event") => &wear_events::EVENTS,
+        (Table::WearEvents, "cause") => &wear_events::CAUSES,
+        (Table::WearEvents, "side") => &wear_events::SIDES,
+        (Table::WearEvents, "tape") => &wear_events::TAPES,
+        (Table::WearEvents, "site") => {
+            let sites = Settings::default().all_sites();
+            return (sites.into_iter().map(|site| site.key).collect(), true);
+        }
+        _ => &[],
+    };
+    let needed = !matches!(column, "side" | "tape");
+    (
+        words.iter().map(|word| (*word).to_owned()).collect(),
+        needed,
+    )
+}
+
 impl Layout {
     /// Finds the columns in a header line that stands on `line`.
     pub fn find(
@@ -288,8 +311,25 @@ fn listed(titles: &[String], delimiter: u8) -> String {
     }
 }
 
+/// Most titles that a message names, and most characters of each.
+const TITLES: usize = 10;
+const TITLE_CHARACTERS: usize = 40;
+
+/// Titles as a message names them. A first line that is no header may hold data: numbers and times are not shown.
 fn quoted(titles: &[String]) -> String {
-    let quoted: Vec<String> = titles.iter().map(|title| format!("`{title}`")).collect();
+    let shown = |title: &String| {
+        if title.starts_with(|first: char| first.is_ascii_digit()) {
+            return "(a number or time)".to_owned();
+        }
+        match title.char_indices().nth(TITLE_CHARACTERS) {
+            None => format!("`{title}`"),
+            Some((end, _)) => format!("`{}…`", title.get(..end).unwrap_or_default()),
+        }
+    };
+    let mut quoted: Vec<String> = titles.iter().take(TITLES).map(shown).collect();
+    if titles.len() > TITLES {
+        quoted.push(format!("and {} more", titles.len() - TITLES));
+    }
     quoted.join(", ")
 }
 

@@ -14,7 +14,7 @@ const UNIT: usize = 3;
 const METER: usize = 4;
 const PURPOSE: usize = 5;
 
-const PURPOSES: [&str; 5] = ["routine", "doubt", "alarm", "calibration", "control"];
+pub(crate) const PURPOSES: [&str; 5] = ["routine", "doubt", "alarm", "calibration", "control"];
 
 /// A capillary check.
 #[derive(Clone, Debug, Default, PartialEq)]

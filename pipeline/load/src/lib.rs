@@ -8,6 +8,7 @@
 mod block;
 mod columns;
 mod corrections;
+mod encoding;
 mod error;
 mod evidence;
 mod fields;
@@ -16,6 +17,7 @@ mod fingersticks;
 mod folds;
 mod input;
 mod judgements;
+pub mod map;
 mod parquet_io;
 mod plain;
 mod readings;

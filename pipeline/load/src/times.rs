@@ -82,6 +82,11 @@ impl<'f> TimeReader<'f> {
         }
     }
 
+    /// Whether a text is a time.
+    pub fn reads(&mut self, text: &[u8]) -> bool {
+        self.read(text).is_some()
+    }
+
     fn unparsable(&self, text: &[u8]) -> Fault {
         let shown = String::from_utf8_lossy(text);
         Fault::new(

@@ -36,7 +36,7 @@ const POSTURE: usize = 13;
 const DISTANCE: usize = 14;
 const NOTE: usize = 15;
 
-const EVENTS: [&str; 11] = [
+pub(crate) const EVENTS: [&str; 11] = [
     "insert",
     "end",
     "bed",
@@ -50,7 +50,7 @@ const EVENTS: [&str; 11] = [
     "note",
 ];
 const SENSORLESS: [&str; 3] = ["bed", "rise", "injection"];
-const CAUSES: [&str; 8] = [
+pub(crate) const CAUSES: [&str; 8] = [
     "fell-off",
     "knocked-off",
     "lifted",
@@ -60,8 +60,8 @@ const CAUSES: [&str; 8] = [
     "completed",
     "chosen",
 ];
-const SIDES: [&str; 3] = ["left", "right", "middle"];
-const TAPES: [&str; 3] = ["none", "ring", "cover"];
+pub(crate) const SIDES: [&str; 3] = ["left", "right", "middle"];
+pub(crate) const TAPES: [&str; 3] = ["none", "ring", "cover"];
 const ASPECTS: [&str; 5] = ["insertion", "pain", "comfort", "visibility", "sleep"];
 const POSTURES: [&str; 5] = ["back", "left", "right", "front", "mixed"];
 
@@ -125,6 +125,7 @@ struct FileState {
     owner: Vec<u32>,
     folds: Vec<(usize, Micros)>,
     ignored: BTreeSet<String>,
+    sites: BTreeSet<String>,
 }
 
 impl RowReader<'_> {
@@ -290,15 +291,11 @@ fn site(reader: &RowReader<'_>, event: &str) -> Result<String, Fault> {
     if !needed {
         return Ok(String::new());
     }
-    let sites = reader.settings.all_sites();
-    if sites.iter().any(|site| site.key.as_bytes() == &*field) {
+    let sites = &reader.state.sites;
+    if std::str::from_utf8(&field).is_ok_and(|site| sites.contains(site)) {
         return Ok(text(&field));
     }
-    Err(unknown(
-        &field,
-        sites.iter().map(|site| site.key.as_str()),
-        "site",
-    ))
+    Err(unknown(&field, sites.iter().map(String::as_str), "site"))
 }
 
 /// Parses a whole file of small rows.
@@ -310,7 +307,14 @@ pub(crate) fn parse_rows<T>(
 ) -> Result<Parsed<T>, LoadError> {
     let mut rows: Vec<Placed<T>> = Vec::new();
     let mut seen = Seen::default();
-    let mut state = FileState::default();
+    let mut state = FileState {
+        sites: settings
+            .all_sites()
+            .into_iter()
+            .map(|site| site.key)
+            .collect(),
+        ..FileState::default()
+    };
     let (layout, print) = for_each_segment(input, settings, |bytes, first_line, layout| {
         let part = for_each_row(&input.name, bytes, first_line, layout, |row| {
             let mut reader = RowReader {

@@ -45,6 +45,75 @@ pub struct Export {
     pub encoding: Option<Encoding>,
 }
 
+impl Export {
+    /// The export as it is written in a settings file, under a name.
+    pub fn block(&self, name: &str) -> String {
+        let text = |text: &str| toml::Value::from(text).to_string();
+        let mut lines = vec![format!("[exports.{}]", key(name))];
+        let mut set = |key: &str, value: Option<String>| {
+            lines.extend(value.map(|value| format!("{key} = {value}")));
+        };
+        let table = |pairs: Vec<(&String, String)>| {
+            let pairs: Vec<String> = pairs
+                .into_iter()
+                .map(|(name, value)| format!("{} = {value}", key(name)))
+                .collect();
+            (!pairs.is_empty()).then(|| format!("{{ {} }}", pairs.join(", ")))
+        };
+        let columns = |columns: &Columns| match columns.names() {
+            [one] => text(one),
+            several => toml::Value::from(several.to_vec()).to_string(),
+        };
+        set("table", Some(text(&self.table)));
+        set("files", Some(text(&self.files)));
+        set(
+            "columns",
+            table(
+                self.columns
+                    .iter()
+                    .map(|(ours, theirs)| (ours, columns(theirs)))
+                    .collect(),
+            ),
+        );
+        set(
+            "constants",
+            table(
+                self.constants
+                    .iter()
+                    .map(|(ours, value)| (ours, text(value)))
+                    .collect(),
+            ),
+        );
+        let values = self.values.iter().filter_map(|(ours, words)| {
+            let words = words.iter().map(|(theirs, meant)| (theirs, text(meant)));
+            Some((ours, table(words.collect())?))
+        });
+        set("values", table(values.collect()));
+        set("time_format", self.time_format.as_deref().map(text));
+        set("timezone", self.timezone.as_deref().map(text));
+        set("offset", self.offset.as_deref().map(text));
+        set("unit", self.unit.map(|unit| text(unit.code())));
+        set(
+            "skip_lines",
+            (self.skip_lines > 0).then(|| self.skip_lines.to_string()),
+        );
+        set(
+            "encoding",
+            self.encoding.map(|encoding| text(encoding.name())),
+        );
+        lines.join("\n") + "\n"
+    }
+}
+
+/// A key as it is written: bare where it may be.
+fn key(name: &str) -> String {
+    let bare = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+    if !name.is_empty() && name.chars().all(bare) {
+        return name.to_owned();
+    }
+    toml::Value::from(name).to_string()
+}
+
 /// One or several columns of an export.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(untagged)]

@@ -327,3 +327,40 @@ fn a_date_format_writes_a_whole_date() {
         assert_eq!(Settings::parse(&text).is_ok(), fits, "{pattern}");
     }
 }
+
+#[test]
+fn a_block_of_an_export_is_read_as_it_was() {
+    let words = |pairs: &[(&str, &str)]| -> BTreeMap<String, String> {
+        pairs
+            .iter()
+            .map(|(a, b)| ((*a).to_owned(), (*b).to_owned()))
+            .collect()
+    };
+    let export = Export {
+        table: "readings".to_owned(),
+        files: "exports/a \"b\".csv".to_owned(),
+        columns: [
+            (
+                "time".to_owned(),
+                Columns::Several(vec!["Tag".to_owned(), "Uhr [h]".to_owned()]),
+            ),
+            ("glucose".to_owned(), Columns::One("Wert\\x".to_owned())),
+        ]
+        .into(),
+        constants: words(&[("wearer", "kelp")]),
+        values: [(
+            "status".to_owned(),
+            words(&[("ERR = 4", "error"), ("'x'", "ok")]),
+        )]
+        .into(),
+        time_format: Some("%d/%m/%Y %H:%M".to_owned()),
+        timezone: None,
+        offset: Some("+01:00".to_owned()),
+        unit: Some(Unit::MmolL),
+        skip_lines: 2,
+        encoding: Some(Encoding::Latin1),
+    };
+    let block = export.block("my file");
+    let settings = Settings::parse(&block).unwrap();
+    assert_eq!(settings.exports["my file"], export, "{block}");
+}

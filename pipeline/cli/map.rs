@@ -1,0 +1,183 @@
+//! `map`: how to read an export.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+use whereworn_load::Table;
+use whereworn_load::map::{DateOrder, Known, Mapping, map, preview};
+use whereworn_model::settings::Settings;
+use whereworn_model::units::Unit;
+
+use crate::failure::Failure;
+use crate::terminal::{emit, plain, say};
+
+/// Arguments of `map`.
+#[derive(Args)]
+pub struct MapArguments {
+    /// The export: a table separated by commas, semicolons or tabs, also packed (.gz)
+    pub file: PathBuf,
+    /// Put the mapping into this study's study.toml; a file from elsewhere is copied into its folder exports/
+    #[arg(long, value_name = "STUDY")]
+    pub write: Option<PathBuf>,
+    /// Which table the rows belong to
+    #[arg(long, value_name = "TABLE")]
+    pub table: Option<MapTable>,
+    /// Which of two numbers of a date is the day
+    #[arg(long, value_name = "ORDER")]
+    pub dates: Option<Dates>,
+    /// The unit of the glucose: mg/dL or mmol/L
+    #[arg(long, value_parser = unit)]
+    pub unit: Option<Unit>,
+    /// What every row holds in one of our columns, for example sensor=s01
+    #[arg(long = "set", value_name = "COLUMN=VALUE", value_parser = constant)]
+    pub constants: Vec<(String, String)>,
+}
+
+/// A raw table that an export may be of.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum MapTable {
+    /// Sensor readings
+    Readings,
+    /// Capillary checks
+    Fingersticks,
+    /// The log of what happened to sensors
+    WearEvents,
+}
+
+/// Which of two numbers of a date is the day.
+#[derive(Clone, Copy, ValueEnum)]
+pub enum Dates {
+    /// Day, month, year
+    DayFirst,
+    /// Month, day, year
+    MonthFirst,
+}
+
+/// Reads a unit.
+pub fn unit(text: &str) -> Result<Unit, String> {
+    Unit::parse(text).ok_or_else(|| "write mg/dL or mmol/L".to_owned())
+}
+
+fn constant(text: &str) -> Result<(String, String), String> {
+    let (column, value) = text.split_once('=').ok_or("write COLUMN=VALUE")?;
+    Ok((column.trim().to_owned(), value.trim().to_owned()))
+}
+
+/// Rows shown as they are understood.
+const SHOWN: usize = 10;
+
+/// Characters of a raw row that are shown.
+const RAW_CHARACTERS: usize = 70;
+
+/// Prints the mapping of an export, and ten of its rows as it reads them.
+pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
+    let known = Known {
+        table: arguments.table.map(|table| match table {
+            MapTable::Readings => Table::Readings,
+            MapTable::Fingersticks => Table::Fingersticks,
+            MapTable::WearEvents => Table::WearEvents,
+        }),
+        dates: arguments.dates.map(|dates| match dates {
+            Dates::DayFirst => DateOrder::DayFirst,
+            Dates::MonthFirst => DateOrder::MonthFirst,
+        }),
+        unit: arguments.unit,
+        constants: arguments.constants.iter().cloned().collect(),
+    };
+    let file = &arguments.file;
+    let mut mapping = map(file, &known)?;
+    for line in &mapping.told {
+        say(&format!("- {line}"));
+    }
+    if let Ok(rows) = preview(file, &mapping, SHOWN) {
+        say("");
+        for row in rows {
+            let raw: String = row.raw.chars().take(RAW_CHARACTERS).collect();
+            say(&format!("line {}: {raw}\n    -> {}", row.line, row.understood));
+        }
+        say("");
+    }
+    let name = export_name(file);
+    if mapping.open.is_empty()
+        && let Some(study) = &arguments.write
+    {
+        return write(study, file, &name, &mut mapping);
+    }
+    emit(plain_lines(&mapping.export.block(&name)).as_bytes())?;
+    if mapping.open.is_empty() {
+        say("Put this into study.toml, or run again with --write STUDY. `files` is relative to the study's folder.");
+        return Ok(());
+    }
+    Err(Failure::Request(format!(
+        "{}: {} more to say before it can be read: {}",
+        file.display(),
+        mapping.open.len(),
+        mapping.open.join("; ")
+    )))
+}
+
+fn plain_lines(text: &str) -> String {
+    text.lines().map(|line| plain(line) + "\n").collect()
+}
+
+/// The name of an export, made from its file's: letters, digits and hyphens.
+fn export_name(file: &Path) -> String {
+    let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+    let stem = name.split('.').next().unwrap_or_default();
+    let letters = stem.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' });
+    let letters: String = letters.collect();
+    let name = letters.trim_matches('-');
+    if name.is_empty() { "export".to_owned() } else { name.to_owned() }
+}
+
+/// Appends the mapping to a study's settings, and copies a file from elsewhere into the study.
+fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result<(), Failure> {
+    let path = study.join("study.toml");
+    let text = fs::read_to_string(&path).map_err(Failure::io(&path, "reading (make a study with `whereworn start`)"))?;
+    let settings = parse(&path, &text)?;
+    let mut name = name.to_owned();
+    while settings.exports.contains_key(&name) {
+        name += "-2";
+    }
+    let inside = inside(study, file);
+    mapping.export.files = match &inside {
+        Some(inside) => inside.clone(),
+        None => format!("exports/{}", file.file_name().unwrap_or_default().to_string_lossy()),
+    };
+    let whole = format!("{}\n\n{}", text.trim_end(), mapping.export.block(&name));
+    parse(&path, &whole)?;
+    if inside.is_none() {
+        let target = study.join(&mapping.export.files);
+        if target.exists() {
+            return Err(Failure::Request(format!(
+                "{}: there is such a file already: remove it, or give this one another name",
+                target.display()
+            )));
+        }
+        fs::create_dir_all(study.join("exports")).map_err(Failure::io(&target, "creating its folder"))?;
+        fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
+        say(&format!("copied to {}", target.display()));
+    }
+    let beside = study.join(".study.toml.new");
+    fs::write(&beside, whole).map_err(Failure::io(&beside, "writing"))?;
+    fs::rename(&beside, &path).map_err(Failure::io(&path, "replacing"))?;
+    say(&format!("[exports.{name}] is in {}", path.display()));
+    Ok(())
+}
+
+fn parse(path: &Path, text: &str) -> Result<Settings, Failure> {
+    Settings::parse(text).map_err(|error| Failure::Request(format!("{}, {error}", path.display())))
+}
+
+/// The path of a file relative to the study's folder, where it lies in it.
+fn inside(study: &Path, file: &Path) -> Option<String> {
+    let (study, file) = (fs::canonicalize(study).ok()?, fs::canonicalize(file).ok()?);
+    let parts: Vec<String> = file
+        .strip_prefix(study)
+        .ok()?
+        .components()
+        .map(|part| part.as_os_str().to_string_lossy().into_owned())
+        .collect();
+    Some(parts.join("/"))
+}

@@ -1,0 +1,137 @@
+//! What the columns of an unknown file hold, told from their values; names of columns only break ties.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::units::Unit;
+
+use crate::fields::{Comma, Glucose, glucose, number};
+
+use super::lines::Lines;
+use super::times::{is_clock, is_date, tell};
+
+/// What a column looks like.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Look {
+    pub index: usize,
+    /// Date and time of day, a date alone, a time of day alone.
+    pub is_time: bool,
+    pub is_date: bool,
+    pub is_clock: bool,
+    /// Share of its values that are numbers, or say that a value is off the scale.
+    pub numeric: f64,
+    /// Middle of its numbers.
+    pub median: f64,
+    /// Whether its numbers only ever rise, as a counter's do.
+    pub counts: bool,
+    /// Its distinct values and how often each stands; of columns with few.
+    pub words: BTreeMap<String, usize>,
+    /// Values that are not empty.
+    pub filled: usize,
+    /// Times that a value differs from the one before.
+    pub changes: usize,
+}
+
+/// Distinct values up to which a column is one of words.
+const FEW_WORDS: usize = 200;
+
+impl Look {
+    pub fn at(lines: &Lines, index: usize) -> Self {
+        let values: Vec<&str> = lines
+            .column(index)
+            .filter(|value| !value.is_empty())
+            .collect();
+        let comma = comma(lines);
+        let mut numbers: Vec<f64> = Vec::new();
+        let mut off_scale = 0;
+        let mut words: BTreeMap<String, usize> = BTreeMap::new();
+        for value in &values {
+            match number(value.as_bytes(), comma) {
+                Some(number) => numbers.push(number),
+                None => {
+                    let read = glucose(value.as_bytes(), Unit::MgDl, comma);
+                    off_scale +=
+                        usize::from(matches!(read, Ok(Glucose::Low(_) | Glucose::High(_))));
+                }
+            }
+            if words.len() <= FEW_WORDS {
+                *words.entry((*value).to_owned()).or_default() += 1;
+            }
+        }
+        if words.len() > FEW_WORDS {
+            words.clear();
+        }
+        let counts = numbers.len() > 2 && numbers.windows(2).all(|pair| pair.first() < pair.last());
+        let numeric = (numbers.len() + off_scale) as f64 / values.len().max(1) as f64;
+        let changes = values
+            .windows(2)
+            .filter(|pair| pair.first() != pair.last())
+            .count();
+        numbers.sort_by(f64::total_cmp);
+        let text = numeric < 0.9;
+        Self {
+            index,
+            is_time: tell(&values, None).is_some(),
+            is_date: text && is_date(&values),
+            is_clock: text && is_clock(&values),
+            numeric,
+            median: numbers.get(numbers.len() / 2).copied().unwrap_or(f64::NAN),
+            counts,
+            words,
+            filled: values.len(),
+            changes,
+        }
+    }
+
+    /// Whether it may be glucose, and how likely: numbers of a body, not a counter, most of the rows.
+    pub fn glucose_score(&self, title: &str, rows: usize) -> f64 {
+        let range = (1.5..=33.0).contains(&self.median) || (40.0..=450.0).contains(&self.median);
+        if self.numeric < 0.9 || self.counts || self.is_time || !range || self.words.len() == 1 {
+            return 0.0;
+        }
+        let named = names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"]);
+        self.filled as f64 / rows.max(1) as f64 + if named { 2.0 } else { 0.0 }
+    }
+
+    /// Whether it may name the sensor, and how likely: a few words that stay the same over many rows.
+    pub fn sensor_score(&self, title: &str, rows: usize) -> f64 {
+        let few = !self.words.is_empty() && self.words.len() * 4 <= rows.max(8);
+        let steady = self.changes < rows.div_ceil(4).max(self.words.len());
+        if self.is_time || self.is_date || self.is_clock || !few || !steady || self.filled < rows {
+            return 0.0;
+        }
+        let named = names_any(
+            title,
+            &["sensor", "serial", "device", "serien", "geber", "capteur"],
+        );
+        let fraction = self.words.keys().any(|word| word.contains(['.', ',']));
+        match (named, self.numeric > 0.5 && fraction) {
+            (true, _) => 2.0,
+            (false, true) => 0.0,
+            (false, false) => 1.0 / (1.0 + self.numeric),
+        }
+    }
+}
+
+/// Whether a title holds one of some words, in any case.
+pub(super) fn names_any(title: &str, words: &[&str]) -> bool {
+    let title = title.to_lowercase();
+    words.iter().any(|word| title.contains(word))
+}
+
+/// What a comma in a number may be, by what separates the fields.
+pub(super) fn comma(lines: &Lines) -> Comma {
+    match lines.delimiter {
+        b',' => Comma::Quoted,
+        _ => Comma::Decimal,
+    }
+}
+
+/// The unit that a title names.
+pub(super) fn unit_in(title: &str) -> Option<Unit> {
+    let title = title.to_lowercase().replace(' ', "");
+    match (title.contains("mg/dl"), title.contains("mmol/l")) {
+        (true, false) => Some(Unit::MgDl),
+        (false, true) => Some(Unit::MmolL),
+        _ => None,
+    }
+}

@@ -1,0 +1,246 @@
+//! In which format times are written, told from the times themselves.
+
+use jiff::civil::DateTime;
+use jiff::fmt::strtime::BrokenDownTime;
+
+/// Which of two numbers is the day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DateOrder {
+    /// Day, month, year.
+    DayFirst,
+    /// Month, day, year.
+    MonthFirst,
+}
+
+/// Forms of a date; those of numbers alone, in which day and month may be mistaken, say which comes first.
+const DATES: [(&str, Option<DateOrder>); 22] = {
+    use DateOrder::{DayFirst, MonthFirst};
+    [
+        ("%Y-%m-%d", None),
+        ("%Y/%m/%d", None),
+        ("%Y.%m.%d", None),
+        ("%Y%m%d", None),
+        ("%d/%m/%Y", Some(DayFirst)),
+        ("%m/%d/%Y", Some(MonthFirst)),
+        ("%d.%m.%Y", Some(DayFirst)),
+        ("%m.%d.%Y", Some(MonthFirst)),
+        ("%d-%m-%Y", Some(DayFirst)),
+        ("%m-%d-%Y", Some(MonthFirst)),
+        ("%d/%m/%y", Some(DayFirst)),
+        ("%m/%d/%y", Some(MonthFirst)),
+        ("%d.%m.%y", Some(DayFirst)),
+        ("%m.%d.%y", Some(MonthFirst)),
+        ("%d-%m-%y", Some(DayFirst)),
+        ("%m-%d-%y", Some(MonthFirst)),
+        ("%d %b %Y", None),
+        ("%d-%b-%Y", None),
+        ("%d %B %Y", None),
+        ("%b %d, %Y", None),
+        ("%b %d %Y", None),
+        ("%B %d, %Y", None),
+    ]
+};
+
+const CLOCKS: [&str; 8] = [
+    "%H:%M:%S",
+    "%H:%M",
+    "%I:%M:%S %p",
+    "%I:%M %p",
+    "%H:%M:%S%.f",
+    "%H:%M:%S %z",
+    "%H:%M %z",
+    "%H:%M:%S%z",
+];
+
+const BETWEEN: [&str; 3] = [" ", "T", ", "];
+
+/// A format and, where it was chosen among others, in words why.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Told {
+    /// ISO 8601, which needs no format.
+    Iso,
+    /// The one format that fits.
+    Format(String),
+    /// Day and month may be either way round: the format with the day first, and the one with the month first.
+    Either(String, String),
+}
+
+/// Times are told from this many texts, spread over the file.
+const LOOKED_AT: usize = 400;
+
+/// Texts that need not fit: a footer, a typing error.
+const MAY_MISS: f64 = 0.02;
+
+/// The format that fits the times of a column; `None` where none does. An order asked for is taken.
+pub(super) fn tell(texts: &[&str], order: Option<DateOrder>) -> Option<Told> {
+    let spread = spread(texts);
+    if fits(&spread, is_iso) {
+        return Some(Told::Iso);
+    }
+    let mut found: Vec<(String, Option<DateOrder>)> = Vec::new();
+    for (date, of) in DATES {
+        for between in BETWEEN {
+            for clock in CLOCKS {
+                let format = format!("{date}{between}{clock}");
+                if fits(&spread, |text| parse(&format, text).is_some()) {
+                    found.push((format, of));
+                }
+            }
+        }
+    }
+    let by = |wanted| {
+        found
+            .iter()
+            .find(|(_, of)| *of == Some(wanted))
+            .map(|(format, _)| format.clone())
+    };
+    match (by(DateOrder::DayFirst), by(DateOrder::MonthFirst)) {
+        (Some(day), Some(month)) => Some(choose(texts, day, month, order)),
+        (Some(one), None) | (None, Some(one)) => Some(Told::Format(one)),
+        (None, None) => found
+            .into_iter()
+            .next()
+            .map(|(format, _)| Told::Format(format)),
+    }
+}
+
+/// Of two formats the one that all texts fit, where it is one: a single day past the twelfth tells.
+fn choose(texts: &[&str], day: String, month: String, order: Option<DateOrder>) -> Told {
+    match order {
+        Some(DateOrder::DayFirst) => return Told::Format(day),
+        Some(DateOrder::MonthFirst) => return Told::Format(month),
+        None => {}
+    }
+    let count = |format: &str| {
+        texts
+            .iter()
+            .filter(|text| parse(format, text).is_some())
+            .count()
+    };
+    match count(&day).cmp(&count(&month)) {
+        std::cmp::Ordering::Greater => Told::Format(day),
+        std::cmp::Ordering::Less => Told::Format(month),
+        std::cmp::Ordering::Equal => Told::Either(day, month),
+    }
+}
+
+/// Whether a column holds dates without a time of day, and a column times of day without a date.
+pub(super) fn is_date(texts: &[&str]) -> bool {
+    let date = |text: &str| {
+        DATES.iter().any(|(format, _)| {
+            let date = BrokenDownTime::parse(format, text).and_then(|broken| broken.to_date());
+            date.is_ok_and(|date| date.year() >= FIRST_YEAR)
+        })
+    };
+    fits(&spread(texts), date)
+}
+
+/// Whether a column holds times of day without a date.
+pub(super) fn is_clock(texts: &[&str]) -> bool {
+    let clock = |text: &str| {
+        CLOCKS
+            .iter()
+            .any(|format| BrokenDownTime::parse(format, text).is_ok())
+    };
+    fits(&spread(texts), clock)
+}
+
+/// Whether one text looks like a date or time of any kind.
+pub(super) fn looks_like_time(text: &str) -> bool {
+    is_date(&[text]) || is_clock(&[text]) || tell(&[text], None).is_some()
+}
+
+/// The local clock of a text, in seconds.
+pub(super) fn clock_seconds(format: Option<&str>, text: &str) -> Option<i64> {
+    let written = match format {
+        Some(format) => parse(format, text),
+        None => text
+            .get(..19)
+            .or(text.get(..16))
+            .and_then(|start| start.parse().ok()),
+    };
+    let zoned = written?.to_zoned_datetime(jiff::tz::TimeZone::UTC).ok()?;
+    Some(zoned.timestamp().as_second())
+}
+
+fn parse(format: &str, text: &str) -> Option<DateTime> {
+    let broken = BrokenDownTime::parse(format, text).ok()?;
+    broken.hour()?;
+    broken
+        .to_datetime()
+        .ok()
+        .filter(|time| time.year() >= FIRST_YEAR)
+}
+
+/// A year of two digits is not one of the first century.
+const FIRST_YEAR: i16 = 1970;
+
+/// A date and a time of day, as ISO 8601 has them.
+fn is_iso(text: &str) -> bool {
+    let format = crate::times::TimeFormat::Iso;
+    crate::times::TimeReader::new(&format).reads(text.as_bytes())
+}
+
+fn spread<'t>(texts: &[&'t str]) -> Vec<&'t str> {
+    let given: Vec<&str> = texts
+        .iter()
+        .copied()
+        .filter(|text| !text.is_empty())
+        .collect();
+    let step = given.len().div_ceil(LOOKED_AT).max(1);
+    given.into_iter().step_by(step).collect()
+}
+
+fn fits(texts: &[&str], fit: impl Fn(&str) -> bool) -> bool {
+    let allowed = (texts.len() as f64 * MAY_MISS) as usize;
+    let mut missed = 0;
+    !texts.is_empty()
+        && texts.iter().all(|text| {
+            missed += usize::from(!fit(text));
+            missed <= allowed
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: the thirteenth is no month.
+    #[test]
+    fn formats_told_from_the_data() {
+        let told = |texts: &[&str]| tell(texts, None);
+        let format = |text: &str| Some(Told::Format(text.to_owned()));
+        assert_eq!(
+            told(&["2026-03-01T08:05", "2026-03-01 08:10:00"]),
+            Some(Told::Iso)
+        );
+        assert_eq!(
+            told(&["01/03/2026 08:05", "13/03/2026 08:05"]),
+            format("%d/%m/%Y %H:%M")
+        );
+        assert_eq!(
+            told(&["03/01/2026 08:05 AM", "03/13/2026 01:05 PM"]),
+            format("%m/%d/%Y %I:%M %p")
+        );
+        assert_eq!(
+            told(&["1.3.2026 8:05", "2.3.2026 8:05", "31.3.2026 8:05"]),
+            format("%d.%m.%Y %H:%M")
+        );
+        assert_eq!(told(&["5", "6"]), None);
+        let either = Told::Either("%d/%m/%Y %H:%M".to_owned(), "%m/%d/%Y %H:%M".to_owned());
+        let both = ["01/03/2026 08:05", "02/03/2026 08:05"];
+        assert_eq!(told(&both), Some(either));
+        assert_eq!(
+            tell(&both, Some(DateOrder::MonthFirst)),
+            format("%m/%d/%Y %H:%M")
+        );
+    }
+
+    #[test]
+    fn dates_and_clocks_apart() {
+        assert!(is_date(&["01/03/2026", "13/03/2026"]));
+        assert!(!is_date(&["01/03/2026 08:05"]));
+        assert!(is_clock(&["8:05", "12:00"]));
+        assert!(!is_clock(&["112", "2026-03-01T08:05"]));
+    }
+}
