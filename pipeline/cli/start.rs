@@ -88,7 +88,6 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
         .map_err(|error| Failure::Request(format!("study.toml, {error}")))?;
     for (file, text) in [
         ("study.toml", settings.as_str()),
-        ("readings/.keep", ""),
         ("fingersticks/log.csv", "time,glucose,meter,purpose\n"),
         (
             "wear-events/log.csv",
@@ -100,6 +99,8 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
         fs::create_dir_all(folder).map_err(Failure::io(folder, "creating"))?;
         fs::write(&path, text).map_err(Failure::io(&path, "writing"))?;
     }
+    let readings = dir.join("readings");
+    fs::create_dir_all(&readings).map_err(Failure::io(&readings, "creating"))?;
     say(&format!(
         "{dir}: a new study. study.toml has an example of every kind of row.\n\
          1. Log in wear-events/log.csv where each sensor was worn (insert) and how it ended (end).\n\
