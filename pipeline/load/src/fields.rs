@@ -8,6 +8,11 @@ use crate::reject::Fault;
 /// The highest glucose, in mg/dL, that a row may claim.
 const MOST_GLUCOSE: f64 = 1500.0;
 
+/// Whether no body has a glucose, in mg/dL.
+pub(crate) fn no_body(mgdl: f64) -> bool {
+    !(mgdl > 0.0 && mgdl <= MOST_GLUCOSE * (1.0 + RELATIVE_SLACK))
+}
+
 /// What a comma in a number may be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Comma {
@@ -124,7 +129,7 @@ fn in_body(text: &[u8], unit: Unit, comma: Comma) -> Result<f64, Fault> {
         return Err(Fault::new("glucose", reason));
     };
     let mgdl = unit.to_mgdl(number);
-    if mgdl <= 0.0 || mgdl > MOST_GLUCOSE * (1.0 + RELATIVE_SLACK) {
+    if no_body(mgdl) {
         return Err(Fault::new(
             "glucose",
             format!("glucose that no body has: {number} {}", unit.code()),

@@ -82,6 +82,14 @@ impl<'f> TimeReader<'f> {
         }
     }
 
+    /// The instant of a text that has an offset; `Some(None)` for a time without one, `None` for what is no time.
+    pub fn absolute(&mut self, text: &[u8]) -> Option<Option<Micros>> {
+        match self.read(text)? {
+            Written::Absolute(at) => Some(Some(at)),
+            Written::Clock(_) => Some(None),
+        }
+    }
+
     /// Whether a text is a time.
     pub fn reads(&mut self, text: &[u8]) -> bool {
         self.read(text).is_some()
