@@ -123,6 +123,7 @@ mod tests {
             name: name.to_owned(),
             table,
             export: None,
+            encoding: None,
         };
         Corrections::of_file(&settings, &input).of(wearer, subject, &TimeZone::UTC)
     }

@@ -4,10 +4,11 @@ use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use whereworn_model::settings::Settings;
+use whereworn_model::settings::{Encoding, Settings};
 use whereworn_model::store;
 
 use crate::error::LoadError;
+use crate::fhir::is_fhir;
 
 /// The raw table that a file belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -64,6 +65,8 @@ pub struct InputFile {
     pub table: Table,
     /// The mapping of columns in `[exports]` that it is read through.
     pub export: Option<String>,
+    /// Its encoding; UTF-8 where absent.
+    pub encoding: Option<Encoding>,
 }
 
 /// Names that systems leave in folders by themselves.
@@ -92,7 +95,18 @@ pub(crate) fn list_inputs(
                     name,
                     table,
                     export: None,
+                    encoding: None,
                 }),
+                Some(_) if table == Table::Readings && entry.is_visible_file() && is_fhir(&name) => {
+                    let both = [Table::Readings, Table::Fingersticks];
+                    inputs.extend(both.map(|table| InputFile {
+                        path: entry.path.clone(),
+                        name: name.clone(),
+                        table,
+                        export: None,
+                        encoding: None,
+                    }));
+                }
                 Some(why) => passed_over.push((name, why)),
             }
         }
@@ -105,6 +119,7 @@ pub(crate) fn list_inputs(
                 name: name.to_owned(),
                 table: Table::Judgements,
                 export: None,
+                encoding: None,
             });
         }
     }
@@ -128,6 +143,7 @@ pub(crate) fn list_inputs(
                 name,
                 table,
                 export: Some(export.clone()),
+                encoding: mapping.encoding,
             });
         }
     }
@@ -155,7 +171,7 @@ fn first_twice(inputs: &[InputFile]) -> Option<&str> {
     let next = inputs.iter().skip(1);
     let mut pairs = inputs.iter().zip(next);
     pairs
-        .find(|(a, b)| a.name == b.name)
+        .find(|(a, b)| a.name == b.name && (a.table == b.table || a.export.is_some()))
         .map(|(a, _)| a.name.as_str())
 }
 
@@ -206,6 +222,10 @@ struct Entry {
 }
 
 impl Entry {
+    fn is_visible_file(&self) -> bool {
+        self.path.is_file() && !self.name.starts_with(['.', '~'])
+    }
+
     /// Why a file in one of the tables' folders is not read; `None` where it is.
     fn unread(&self) -> Option<String> {
         let hidden = self.name.starts_with(['.', '~']);

@@ -6,11 +6,13 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
 mod block;
+mod bytes;
 mod columns;
 mod corrections;
 mod encoding;
 mod error;
 mod evidence;
+mod fhir;
 mod fields;
 pub mod files;
 mod fingersticks;

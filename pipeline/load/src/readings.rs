@@ -16,7 +16,8 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
 use crate::reject::Fault;
-use crate::source::{Print, split_blocks};
+use crate::bytes::Print;
+use crate::source::split_blocks;
 use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].

@@ -7,7 +7,8 @@ use crate::columns::Layout;
 use crate::error::LoadError;
 use crate::input::InputFile;
 use crate::reject::{Fault, FaultKind, Reject, Rejects};
-use crate::source::{Print, Segment, Source, scan};
+use crate::bytes::Print;
+use crate::source::{Segment, Source, scan};
 use crate::times::{TimeFormat, UNPARSABLE_TIME};
 
 /// One row.

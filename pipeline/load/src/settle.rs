@@ -124,6 +124,17 @@ impl Store {
         if !self.small.judgements.is_empty() {
             counts.entry(Table::Judgements).or_default().duplicates = verdicts.duplicates;
         }
+        let mut rejected = |table: Table, rows: usize| {
+            counts.entry(table).or_default().rejected += rows as u64;
+        };
+        rejected(Table::WearEvents, event_rejects.len());
+        rejected(Table::Fingersticks, checks.late.len());
+        if !self.small.judgements.is_empty() {
+            rejected(
+                Table::Judgements,
+                verdict_rejects.len() + verdicts.late.len(),
+            );
+        }
         rejects.extend(event_rejects);
         rejects.extend(verdict_rejects);
         rejects.extend(checks.late);
@@ -163,16 +174,6 @@ impl Store {
         readings.duplicates = self.manifest.duplicate_readings;
         readings.without_insert = without_insert;
         readings.after_second_insert = after_second_insert;
-        for reject in &rejects {
-            let input = self
-                .manifest
-                .inputs
-                .iter()
-                .find(|input| input.name == reject.file);
-            if let Some(input) = input {
-                counts.entry(input.table).or_default().rejected += 1;
-            }
-        }
         rejects.extend(self.rejects.iter().chain(&self.contradictions).cloned());
         for input in &self.manifest.inputs {
             let count = counts.entry(input.table).or_default();
@@ -184,6 +185,7 @@ impl Store {
         counts.entry(Table::Readings).or_default().rejected += self.manifest.contradicting_readings;
         let all_readings: u64 = self.manifest.sensors.iter().map(|sensor| sensor.rows).sum();
         let late_readings: u64 = late.by_sensor.values().sum();
+        counts.entry(Table::Readings).or_default().rejected += late_readings;
         for (table, rows) in [
             (
                 Table::Readings,

@@ -1,13 +1,13 @@
 //! Bytes of an input file, in segments that end with a whole row.
 
-use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::Read;
 
-use flate2::read::MultiGzDecoder;
 use memchr::{memchr, memchr_iter, memrchr};
+use whereworn_model::settings::Encoding;
 
+use crate::bytes::{Bytes, Print};
+use crate::encoding::likely;
 use crate::error::LoadError;
-use crate::files::Hashed;
 use crate::input::InputFile;
 
 /// Bytes read before rows are parsed, and the most that one row may have.
@@ -16,34 +16,10 @@ const SEGMENT_BYTES: usize = 32 << 20;
 /// The most bytes that a header line, or a line to be skipped before it, may have.
 const HEADER_BYTES: usize = 1 << 20;
 
-/// A packed file may hold this many times its size; logs and readings pack to a tenth.
-const MOST_UNPACKED: u64 = 100;
-
-/// A packed file that unpacks to less is read whatever its size.
-const SMALL_UNPACKED: u64 = 64 << 20;
-
-enum Reader {
-    Plain(Hashed<File>),
-    Packed(Box<MultiGzDecoder<BufReader<Hashed<File>>>>),
-}
-
-impl Read for Reader {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        match self {
-            Self::Plain(file) => file.read(buffer),
-            Self::Packed(file) => file.read(buffer),
-        }
-    }
-}
-
 /// A file being read segment by segment. A lone carriage return is read as a line end.
 pub(crate) struct Source {
-    reader: Reader,
+    bytes: Bytes,
     name: String,
-    /// Bytes of the file as it lies on the disk.
-    file_bytes: u64,
-    /// Bytes read of it, unpacked.
-    read_bytes: u64,
     /// Bytes read and not yet given out.
     rest: Vec<u8>,
     /// Of them, those whose line ends have been looked at.
@@ -61,25 +37,11 @@ pub(crate) struct Segment {
     pub last: bool,
 }
 
-/// What was read of a file: its bytes on the disk and their SHA-256, hexadecimal.
-pub(crate) type Print = (u64, String);
-
 impl Source {
     pub fn open(input: &InputFile) -> Result<Self, LoadError> {
-        let file = File::open(&input.path).map_err(LoadError::io(&input.path, "opening"))?;
-        let file_bytes = file.metadata().map_or(0, |meta| meta.len());
-        let file = Hashed::new(file);
-        let reader = if input.name.to_ascii_lowercase().ends_with(".gz") {
-            let file = BufReader::with_capacity(1 << 18, file);
-            Reader::Packed(Box::new(MultiGzDecoder::new(file)))
-        } else {
-            Reader::Plain(file)
-        };
         Ok(Self {
-            reader,
+            bytes: Bytes::open(input)?,
             name: input.name.clone(),
-            file_bytes,
-            read_bytes: 0,
             rest: Vec::new(),
             clean: 0,
             line: 1,
@@ -153,41 +115,22 @@ impl Source {
             self.clean = 0;
             self.fill(SEGMENT_BYTES)?;
         }
-        let hashed = match self.reader {
-            Reader::Plain(file) => file,
-            Reader::Packed(file) => file.into_inner().into_inner(),
-        };
-        let (_, bytes, sha256) = hashed.finish();
-        Ok((bytes, sha256))
+        Ok(self.bytes.finish())
     }
 
     /// Reads on until so many bytes wait to be given out, or the file ends.
     fn fill(&mut self, wanted: usize) -> Result<(), LoadError> {
         while !self.ended && self.rest.len() < wanted {
             let room = (wanted - self.rest.len()) as u64;
-            let read = Read::by_ref(&mut self.reader)
+            let read = Read::by_ref(&mut self.bytes)
                 .take(room)
                 .read_to_end(&mut self.rest);
             let n = read.map_err(|error| {
-                let message = format!("cannot be read to its end ({error}): copy it again");
-                self.error(&self.rest, message)
+                let plain = || format!("cannot be read to its end ({error}): copy it again");
+                self.error(&self.rest, self.bytes.bomb().unwrap_or_else(plain))
             })?;
             self.ended = (n as u64) < room;
-            self.read_bytes += n as u64;
-            self.refuse_bomb()?;
             self.end_lines();
-        }
-        Ok(())
-    }
-
-    fn refuse_bomb(&self) -> Result<(), LoadError> {
-        let packed = matches!(self.reader, Reader::Packed(_));
-        let most = (self.file_bytes * MOST_UNPACKED).max(SMALL_UNPACKED);
-        if packed && self.read_bytes > most {
-            let message = format!(
-                "the file unpacks to more than {MOST_UNPACKED} times its size, as no log does: unpack it and look into it"
-            );
-            return Err(self.error(b"", message));
         }
         Ok(())
     }
@@ -221,11 +164,16 @@ impl Source {
 
     fn utf8(&self, bytes: &[u8]) -> Result<(), LoadError> {
         std::str::from_utf8(bytes).map(drop).map_err(|error| {
-            let message = "not UTF-8: save the file as UTF-8".to_owned();
-            self.error(
-                bytes.get(..error.valid_up_to()).unwrap_or_default(),
-                message,
-            )
+            let seems = match likely(bytes) {
+                Encoding::Utf8 => String::new(),
+                other => format!(
+                    " (it seems to be {0}), or map it in study.toml under [exports] with encoding = \"{0}\"",
+                    other.name()
+                ),
+            };
+            let message = format!("not UTF-8: save the file as UTF-8{seems}");
+            let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
+            self.error(before, message)
         })
     }
 

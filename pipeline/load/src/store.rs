@@ -13,9 +13,11 @@ use whereworn_model::settings::{Journey, Settings};
 use whereworn_model::store::FOLDER;
 
 use crate::error::LoadError;
+use crate::fhir::is_fhir;
 use crate::files::Access;
 use crate::reject::Reject;
 use crate::study::Study;
+use crate::wear_events::{Placed, WearEvent};
 
 mod changes;
 mod lock;
@@ -26,7 +28,7 @@ mod rows;
 mod small_tables;
 mod write;
 
-use changes::{Changes, Prints};
+use changes::{Changed, Changes, Prints};
 use lock::{ReaderLock, WriterLock};
 use manifest::{Found, Manifest};
 use parsed::Parsed;
@@ -222,9 +224,15 @@ impl Run<'_> {
         };
         let changes = Changes::find(self.study, &old, &self.settings, prints)?;
         let mut parsed = Parsed::default();
-        for input in &changes.changed {
+        let is_group = |input: &&Changed| is_fhir(&input.file.name);
+        for input in changes.changed.iter().filter(|input| !is_group(input)) {
             (self.progress)(&input.file.name);
             parsed.add(input, &self.study.settings)?;
+        }
+        let group: Vec<&Changed> = changes.changed.iter().filter(is_group).collect();
+        if !group.is_empty() {
+            let log = self.log_of_wear(dir, &old, &changes, &parsed)?;
+            parsed.add_fhir(&group, &self.study.settings, &log, self.progress)?;
         }
         let loaded = changes.loaded();
         let to = write::Target {
@@ -245,6 +253,27 @@ impl Run<'_> {
             to.remove_generation();
         }
         Ok((written?, loaded))
+    }
+}
+
+impl Run<'_> {
+    /// The log of wear, where it has to name the sensors of readings.
+    fn log_of_wear(
+        &self,
+        dir: &Path,
+        old: &Manifest,
+        changes: &Changes<'_>,
+        parsed: &Parsed,
+    ) -> Result<Vec<Placed<WearEvent>>, LoadError> {
+        if self.study.settings.fhir.sensor.is_none() {
+            return Ok(Vec::new());
+        }
+        let kept: Vec<String> = changes.kept.iter().map(|record| record.name.clone()).collect();
+        let mut stored = SmallTables::read(dir, old)?;
+        stored.retain_files(&kept);
+        let mut log = stored.wear_events;
+        log.extend(parsed.small.wear_events.iter().cloned());
+        Ok(log)
     }
 }
 
@@ -278,7 +307,8 @@ fn parse_settings(settings: &Settings) -> String {
         zones,
         sites,
         settings.exports,
-        settings.corrections
+        settings.corrections,
+        settings.fhir
     ])
     .to_string()
 }

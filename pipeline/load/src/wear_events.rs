@@ -15,7 +15,7 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Seen, for_each_row, for_each_segment};
 use crate::reject::{Fault, shown};
-use crate::source::Print;
+use crate::bytes::Print;
 use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].

@@ -17,7 +17,7 @@ use crate::fingersticks::Fingerstick;
 use crate::input::InputFile;
 use crate::records::Seen;
 use crate::reject::{Fault, Reject};
-use crate::source::{Bytes, Print};
+use crate::bytes::{Bytes, Print};
 use crate::times::TimeReader;
 use crate::wear_events::{Placed, WearEvent};
 
@@ -66,10 +66,12 @@ pub(crate) fn parse_fhir(
     files: &[&InputFile],
     settings: &Settings,
     events: &[Placed<WearEvent>],
+    progress: &dyn Fn(&str),
 ) -> Result<Vec<FhirFile>, LoadError> {
     let mut found = Found::new(settings);
     let mut parsed: Vec<FhirFile> = Vec::new();
     for (number, file) in (0..).zip(files) {
+        progress(&file.name);
         found.begin(number);
         let print = read_file(file, &mut found)?;
         let mut notes = std::mem::take(&mut found.notes);
@@ -110,7 +112,7 @@ fn read_file(file: &InputFile, found: &mut Found<'_>) -> Result<Print, LoadError
     let mut scanner = Scanner::new(bytes);
     let read = scanner.each(|piece, json| found.piece(piece, json));
     read.map_err(|broken| stop(1, format!("byte {}: {}", broken.offset, broken.message)))?;
-    scanner.into_inner().finish().map_err(|message| stop(1, message))
+    Ok(scanner.into_inner().finish())
 }
 
 /// Reads a resource a line.
@@ -137,7 +139,7 @@ fn read_lines(bytes: Bytes, found: &mut Found<'_>) -> Result<Print, (u64, String
         }
         offset += read;
     }
-    reader.into_inner().finish().map_err(|message| (1, message))
+    Ok(reader.into_inner().finish())
 }
 
 /// What is counted and said of a file.

@@ -74,9 +74,8 @@ impl Names {
             self.references.push(key.clone());
         }
         self.last.swap(0, 1);
-        if let [first, _] = &mut self.last {
-            *first = (key, number);
-        }
+        let [first, _] = &mut self.last;
+        *first = (key, number);
         number
     }
 

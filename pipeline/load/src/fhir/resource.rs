@@ -161,8 +161,6 @@ pub(super) struct SampledData<'a> {
 #[serde(rename_all = "camelCase")]
 pub(super) struct Contained<'a> {
     #[serde(borrow)]
-    pub resource_type: Option<Text<'a>>,
-    #[serde(borrow)]
     pub id: Option<Text<'a>>,
     #[serde(borrow, default)]
     pub identifier: Vec<Identifier<'a>>,

@@ -473,6 +473,7 @@ fn alone(path: &Path, mapping: &Mapping) -> Option<(InputFile, Settings)> {
         name: mapping.export.files.clone(),
         table,
         export: Some(name),
+        encoding: mapping.export.encoding,
     };
     Some((input, settings))
 }

@@ -85,7 +85,7 @@ pub fn preview(path: &Path, mapping: &Mapping, rows: usize) -> Result<Vec<Previe
 }
 
 fn readings(input: &InputFile, settings: &Settings) -> Result<BTreeMap<u64, String>, LoadError> {
-    let (block, _) = parse_readings(input, settings)?;
+    let (block, _, _) = parse_readings(input, settings)?;
     let columns = block.line.iter().zip(&block.time).zip(&block.glucose);
     let columns = columns.zip(&block.status).zip(&block.sensor);
     let understood = columns.map(|((((line, time), glucose), status), sensor)| {
@@ -116,6 +116,7 @@ fn with_rejects(
 ) -> BTreeMap<u64, String> {
     let rejected = seen
         .rejects
+        .listed
         .iter()
         .map(|reject| (reject.line, format!("not read: {}", reject.reason)));
     rows.extend(rejected);

@@ -1,15 +1,16 @@
 //! Which files the store has as they are, and which have to be parsed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
 use super::Loaded;
 use super::manifest::{InputRecord, Manifest};
 use crate::error::LoadError;
+use crate::fhir::is_fhir;
 use crate::files::fingerprint;
 use crate::input::{InputFile, Table};
-use crate::source::Print;
+use crate::bytes::Print;
 use crate::study::Study;
 
 /// Sizes and hashes of input files, each taken once a run.
@@ -70,10 +71,39 @@ impl<'s> Changes<'s> {
                 next += 1;
             }
         }
+        changes.renew_fhir(study, old, next);
         let here =
             |record: &&InputRecord| study.inputs.iter().any(|input| input.name == record.name);
-        changes.gone = old.inputs.len() - old.inputs.iter().filter(here).count();
+        let names = |records: Vec<&InputRecord>| distinct(records.into_iter().map(|record| record.name.as_str()));
+        changes.gone = names(old.inputs.iter().collect()) - names(old.inputs.iter().filter(here).collect());
         Ok(changes)
+    }
+
+    /// Files of FHIR are read together: where one of them changed, or the log of wear that names their sensors, all of
+    /// them are read again.
+    fn renew_fhir(&mut self, study: &'s Study, old: &Manifest, mut next: u32) {
+        let by_log = study.settings.fhir.sensor.is_some();
+        let matters = |name: &str, table: Table| {
+            is_fhir(name) || (by_log && table == Table::WearEvents)
+        };
+        let gone = |record: &InputRecord| !study.inputs.iter().any(|input| input.name == record.name);
+        let changed = self.changed.iter().any(|input| matters(&input.file.name, input.file.table))
+            || old.inputs.iter().any(|record| matters(&record.name, record.table) && gone(record));
+        if !changed {
+            return;
+        }
+        let (again, kept) = std::mem::take(&mut self.kept)
+            .into_iter()
+            .partition(|record| is_fhir(&record.name));
+        self.kept = kept;
+        for record in again {
+            let same = |input: &&InputFile| input.name == record.name && input.table == record.table;
+            if let Some(file) = study.inputs.iter().find(same) {
+                self.changed.push(Changed { file, number: next });
+                next += 1;
+            }
+        }
+        self.changed.sort_by(|a, b| a.file.name.as_bytes().cmp(b.file.name.as_bytes()));
     }
 
     pub fn is_idle(&self) -> bool {
@@ -92,12 +122,17 @@ impl<'s> Changes<'s> {
 
     pub fn loaded(&self) -> Loaded {
         Loaded {
-            parsed: self.changed.len(),
-            unchanged: self.kept.len(),
+            parsed: distinct(self.changed.iter().map(|input| input.file.name.as_str())),
+            unchanged: distinct(self.kept.iter().map(|record| record.name.as_str())),
             gone: self.gone,
             notes: Vec::new(),
         }
     }
+}
+
+/// How many files there are: one of FHIR stands for its readings and for its fingersticks.
+fn distinct<'n>(names: impl Iterator<Item = &'n str>) -> usize {
+    names.collect::<BTreeSet<_>>().len()
 }
 
 impl Prints {

@@ -9,14 +9,15 @@ use super::manifest::InputRecord;
 use super::small_tables::SmallTables;
 use crate::block::Block;
 use crate::error::LoadError;
+use crate::fhir::parse_fhir;
 use crate::fingersticks::parse_fingerstick;
-use crate::input::Table;
+use crate::input::{InputFile, Table};
 use crate::judgements::parse_judgement;
 use crate::readings::parse_readings;
 use crate::records::Seen;
 use crate::reject::{Reject, Rejects, not_listed};
-use crate::source::Print;
-use crate::wear_events::{parse_rows, parse_wear_event};
+use crate::bytes::Print;
+use crate::wear_events::{Placed, WearEvent, parse_rows, parse_wear_event};
 
 /// What was parsed in a run.
 #[derive(Default)]
@@ -55,6 +56,30 @@ impl Parsed {
                     parse_rows(input.file, settings, parse_wear_event, |row| &mut row.time)?;
                 self.small.wear_events.extend(parsed.rows);
                 self.record(input, parsed.seen, parsed.print, parsed.warnings);
+            }
+        }
+        Ok(())
+    }
+
+    /// Parses all files of FHIR, each of which stands among the inputs for its readings and for its fingersticks.
+    pub fn add_fhir(
+        &mut self,
+        group: &[&Changed<'_>],
+        settings: &Settings,
+        log: &[Placed<WearEvent>],
+        progress: &dyn Fn(&str),
+    ) -> Result<(), LoadError> {
+        let of = |table: Table| group.iter().copied().filter(move |input| input.file.table == table);
+        let files: Vec<&InputFile> = of(Table::Readings).map(|input| input.file).collect();
+        let found = parse_fhir(&files, settings, log, progress)?;
+        for (input, mut file) in of(Table::Readings).zip(found) {
+            let seen = std::mem::take(&mut file.readings.seen);
+            self.readings.insert(input.number, file.readings);
+            self.record(input, seen, file.print.clone(), file.warnings);
+            let same = |other: &&Changed| other.file.name == input.file.name;
+            if let Some(checks) = of(Table::Fingersticks).find(same) {
+                self.small.fingersticks.extend(file.fingersticks);
+                self.record(checks, file.seen, file.print, Vec::new());
             }
         }
         Ok(())

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::manifest::{InputRecord, Manifest};
 use super::parsed::all_listed;
 use crate::error::LoadError;
+use crate::fhir::is_fhir;
 use crate::reject::{Reject, Rejects, shown};
 use crate::settle_readings::Merged;
 use crate::source::Source;
@@ -21,6 +22,10 @@ pub(crate) fn raw_lines(
     let Some(input) = study.inputs.iter().find(|input| input.name == record.name) else {
         return Ok(found);
     };
+    // A bundle may be one line of any length: its resources are named by their place in it.
+    if is_fhir(&input.name) {
+        return Ok(found);
+    }
     let mut source = Source::open(input)?;
     while let Some(segment) = source.next(b',')? {
         for (line, text) in (segment.first_line..).zip(segment.bytes.split(|byte| *byte == b'\n')) {
