@@ -7,7 +7,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use whereworn_model::time::{Micros, Month, parse_instant};
 use whereworn_report::Edition;
 
+use crate::map::MapArguments;
 use crate::plan::PlanArguments;
+use crate::start::StartArguments;
 
 /// Where did sensors stay on, read true and stay quiet at night?
 #[derive(Parser)]
@@ -21,7 +23,8 @@ readings/*.csv           sensor, time, glucose\n  \
 fingersticks/*.csv       time, glucose\n  \
 wear-events/*.csv        sensor, time, event (insert with site, end with cause, ...)\n  \
 judgements.csv           sensor, start, verdict (your own, on night artefacts)\n\n\
-Start with `whereworn demo DIR` to see one, then `whereworn check STUDY` and `whereworn report STUDY` on yours.\n\
+`whereworn demo DIR` writes one to look at, `whereworn start DIR` begins yours, `whereworn map FILE` finds out how to read \
+an export; then `whereworn check STUDY` and `whereworn report STUDY`.\n\
 Not for treatment decisions.",
     after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given."
 )]
@@ -66,8 +69,28 @@ added to. Sites: `sites` under [plan], agreed with the clinician; without it, on
 Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --sensors 3"
     )]
     Plan(PlanArguments),
+    /// Find out how to read an export: print the [exports] block and ten rows as understood
+    #[command(
+        after_help = "It looks at the data: separator, header, dates, unit, sensors and words. What it cannot tell it asks for.\n\n\
+Examples:\n  whereworn map export.csv\n  whereworn map export.csv --set sensor=s01 --dates day-first --write my-study"
+    )]
+    Map(MapArguments),
+    /// Begin a new study: study.toml and an empty log
+    #[command(
+        after_help = "Example:\n  whereworn start my-study --timezone Europe/Lisbon --unit mg/dL"
+    )]
+    Start(StartArguments),
     /// Write an invented study with a known truth, to try things on
     Demo(DemoArguments),
+    /// Print what makes a shell complete commands and options, for example `whereworn completions bash`
+    #[command(hide = true)]
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Print the manual page, for man(1)
+    #[command(hide = true)]
+    Man,
 }
 
 /// Which rows are used.
@@ -75,7 +98,7 @@ Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --
 pub struct Scope {
     /// The study's folder
     pub study: PathBuf,
-    /// Month to report on, YYYY-MM; the last one that has data by default
+    /// Month to report on, YYYY-MM; by default the last that is over and has data
     #[arg(long, value_parser = month)]
     pub month: Option<Month>,
     /// Reject rows later than this instant (ISO 8601 with offset); now by default

@@ -9,6 +9,7 @@ mod demo;
 mod evidence;
 mod failure;
 mod findings;
+mod map;
 mod month;
 mod output;
 mod plan;
@@ -16,16 +17,17 @@ mod progress;
 mod query;
 mod report;
 mod run_json;
+mod start;
 mod terminal;
 
 use std::io::ErrorKind;
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::{CommandFactory, Parser};
 
 use args::{Arguments, Command};
 use failure::Failure;
-use terminal::say;
+use terminal::{emit, say};
 
 /// Exit status of a run with `--strict` in which rows were rejected.
 const ROWS_REJECTED: u8 = 3;
@@ -47,7 +49,11 @@ fn run() -> ExitCode {
         Command::Check(arguments) => check::run(&arguments),
         Command::Query(arguments) => query::run(&arguments).map(done),
         Command::Plan(arguments) => plan::run(&arguments).map(done),
+        Command::Map(arguments) => map::run(&arguments).map(done),
+        Command::Start(arguments) => start::run(&arguments).map(done),
         Command::Demo(arguments) => demo::run(&arguments).map(done),
+        Command::Completions { shell } => emit(&completions(shell)).map(done),
+        Command::Man => man().map(done),
     };
     match outcome {
         Ok(status) => status,
@@ -70,4 +76,20 @@ fn run() -> ExitCode {
 
 fn done((): ()) -> ExitCode {
     ExitCode::SUCCESS
+}
+
+fn completions(shell: clap_complete::Shell) -> Vec<u8> {
+    let mut out = Vec::new();
+    clap_complete::generate(shell, &mut Arguments::command(), "whereworn", &mut out);
+    out
+}
+
+fn man() -> Result<(), Failure> {
+    let mut out = Vec::new();
+    let page = clap_mangen::Man::new(Arguments::command());
+    page.render(&mut out).map_err(|source| Failure::Io {
+        what: "the manual page".to_owned(),
+        source,
+    })?;
+    emit(&out)
 }

@@ -94,7 +94,10 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
         say("");
         for row in rows {
             let raw: String = row.raw.chars().take(RAW_CHARACTERS).collect();
-            say(&format!("line {}: {raw}\n    -> {}", row.line, row.understood));
+            say(&format!(
+                "line {}: {raw}\n    -> {}",
+                row.line, row.understood
+            ));
         }
         say("");
     }
@@ -106,7 +109,9 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
     }
     emit(plain_lines(&mapping.export.block(&name)).as_bytes())?;
     if mapping.open.is_empty() {
-        say("Put this into study.toml, or run again with --write STUDY. `files` is relative to the study's folder.");
+        say(
+            "Put this into study.toml, or run again with --write STUDY. `files` is relative to the study's folder.",
+        );
         return Ok(());
     }
     Err(Failure::Request(format!(
@@ -123,18 +128,31 @@ fn plain_lines(text: &str) -> String {
 
 /// The name of an export, made from its file's: letters, digits and hyphens.
 fn export_name(file: &Path) -> String {
-    let name = file.file_name().unwrap_or_default().to_string_lossy().to_lowercase();
+    let name = file
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .to_lowercase();
     let stem = name.split('.').next().unwrap_or_default();
-    let letters = stem.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' });
+    let letters = stem
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' });
     let letters: String = letters.collect();
     let name = letters.trim_matches('-');
-    if name.is_empty() { "export".to_owned() } else { name.to_owned() }
+    if name.is_empty() {
+        "export".to_owned()
+    } else {
+        name.to_owned()
+    }
 }
 
 /// Appends the mapping to a study's settings, and copies a file from elsewhere into the study.
 fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result<(), Failure> {
     let path = study.join("study.toml");
-    let text = fs::read_to_string(&path).map_err(Failure::io(&path, "reading (make a study with `whereworn start`)"))?;
+    let text = fs::read_to_string(&path).map_err(Failure::io(
+        &path,
+        "reading (make a study with `whereworn start`)",
+    ))?;
     let settings = parse(&path, &text)?;
     let mut name = name.to_owned();
     while settings.exports.contains_key(&name) {
@@ -143,7 +161,10 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
     let inside = inside(study, file);
     mapping.export.files = match &inside {
         Some(inside) => inside.clone(),
-        None => format!("exports/{}", file.file_name().unwrap_or_default().to_string_lossy()),
+        None => format!(
+            "exports/{}",
+            file.file_name().unwrap_or_default().to_string_lossy()
+        ),
     };
     let whole = format!("{}\n\n{}", text.trim_end(), mapping.export.block(&name));
     parse(&path, &whole)?;
@@ -155,7 +176,8 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
                 target.display()
             )));
         }
-        fs::create_dir_all(study.join("exports")).map_err(Failure::io(&target, "creating its folder"))?;
+        fs::create_dir_all(study.join("exports"))
+            .map_err(Failure::io(&target, "creating its folder"))?;
         fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
         say(&format!("copied to {}", target.display()));
     }

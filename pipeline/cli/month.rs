@@ -28,6 +28,8 @@ pub struct StudyMonth {
     pub settled: Settled,
     pub found: Outcome,
     pub month: Month,
+    /// Which month was taken and why, in words.
+    pub why: String,
     pub cutoff: Micros,
     pub as_of: Micros,
     pub catalog: Catalog,
@@ -62,7 +64,8 @@ impl StudyMonth {
         let settled = store.settle(&study, as_of)?;
         let evidence = Evidence::read(&study)?;
         let plan_log = plan::read_log(&study.dir.join(plan::LOG))?;
-        let (month, cutoff) = choose_month(&study, &settled, scope.month)?;
+        let (month, why) = choose_month(&study, &settled, scope.month, as_of)?;
+        let cutoff = cutoff(&study, &settled, month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
         let found = findings::look(&study, &store, &settled, cutoff, start)?;
@@ -75,6 +78,7 @@ impl StudyMonth {
             settled,
             found,
             month,
+            why,
             cutoff,
             as_of,
             catalog,
@@ -154,14 +158,15 @@ fn kept(row: &Said) -> whereworn_engine::KeptEvidence<'_> {
     }
 }
 
-/// The month asked for, else the last that has data, and its cut-off.
+/// The month asked for, else the last that is over and has data, and why.
 fn choose_month(
     study: &Study,
     settled: &Settled,
     asked: Option<Month>,
-) -> Result<(Month, Micros), Failure> {
+    as_of: Micros,
+) -> Result<(Month, String), Failure> {
     let zone = study.settings.zone();
-    let Some((first, last)) = settled.span else {
+    let (Some(first), Some(last)) = (settled.months.first(), settled.months.last()) else {
         return Err(Failure::Request(format!(
             "{}: no row can be used ({} rejected): `whereworn check {}` says why",
             study.dir.display(),
@@ -169,19 +174,36 @@ fn choose_month(
             study.dir.display()
         )));
     };
-    let out_of_range =
-        || Failure::Request("the dates of the data are out of the calendar's range".to_owned());
-    let month = asked
-        .or_else(|| Month::of(last, &zone))
-        .ok_or_else(out_of_range)?;
-    let end = month.end(&zone).ok_or_else(out_of_range)?;
-    if end < first {
-        let earliest = Month::of(first, &zone).ok_or_else(out_of_range)?;
+    if let Some(asked) = asked {
+        if settled.months.contains(&asked) {
+            return Ok((asked, format!("month {asked}, as asked for")));
+        }
         return Err(Failure::Request(format!(
-            "{month} is before any data: the first month with data is {earliest}; choose it or a later one with --month"
+            "{asked} has no data: the months with data go from {first} to {last}; choose one of them with --month"
         )));
     }
-    Ok((month, end.min(last)))
+    let is_over = |month: &&Month| month.end(&zone).is_some_and(|end| end <= as_of);
+    Ok(match settled.months.iter().rev().find(is_over) {
+        Some(month) => (
+            *month,
+            format!("month {month}: the last that is over and has data"),
+        ),
+        None => (
+            *first,
+            format!("month {first}: none is over yet, this is what there is so far"),
+        ),
+    })
+}
+
+/// Nothing later is used: the midnight that ends the month, or the latest row where that is earlier.
+fn cutoff(study: &Study, settled: &Settled, month: Month) -> Result<Micros, Failure> {
+    let end = month.end(&study.settings.zone());
+    let last = settled.span.map(|(_, last)| last);
+    end.zip(last)
+        .map(|(end, last)| end.min(last))
+        .ok_or_else(|| {
+            Failure::Request("the dates of the data are out of the calendar's range".to_owned())
+        })
 }
 
 /// What became of the rows, in words.
@@ -211,6 +233,9 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
                 "set aside: from a second insert of their sensor on",
                 counts.after_second_insert,
             );
+        }
+        if counts.withdrawn > 0 {
+            step("withdrawn or replaced by their sender", counts.withdrawn);
         }
         if counts.left_out > 0 {
             step("left out by corrections in study.toml", counts.left_out);

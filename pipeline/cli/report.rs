@@ -65,6 +65,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     open.progress.clear();
     warn(open.warnings());
     say(&summary(&open.settled));
+    say(&open.why);
     if let Some(earlier) = &earlier {
         earlier.differences(&run).iter().for_each(|line| say(line));
     }

@@ -61,7 +61,9 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
     refuse_full(dir)?;
     let asks = stdin().is_terminal();
     let missing = |option: &str| {
-        Failure::Request(format!("{option} is missing: name it (at a terminal it is asked for)"))
+        Failure::Request(format!(
+            "{option} is missing: name it (at a terminal it is asked for)"
+        ))
     };
     let timezone = match &arguments.timezone {
         Some(given) => given.clone(),
@@ -84,8 +86,7 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
         None => "wearer-1".to_owned(),
     };
     let settings = settings(&timezone, unit, rated_days, &wearer);
-    Settings::parse(&settings)
-        .map_err(|error| Failure::Request(format!("study.toml, {error}")))?;
+    Settings::parse(&settings).map_err(|error| Failure::Request(format!("study.toml, {error}")))?;
     for (file, text) in [
         ("study.toml", settings.as_str()),
         ("fingersticks/log.csv", "time,glucose,meter,purpose\n"),
@@ -112,7 +113,11 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
 }
 
 fn refuse_full(dir: &Path) -> Result<(), Failure> {
-    let full = dir.exists() && fs::read_dir(dir).map_err(Failure::io(dir, "listing"))?.next().is_some();
+    let full = dir.exists()
+        && fs::read_dir(dir)
+            .map_err(Failure::io(dir, "listing"))?
+            .next()
+            .is_some();
     if full {
         return Err(Failure::Request(format!(
             "{}: is not empty: name a new folder",

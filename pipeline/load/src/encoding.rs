@@ -60,14 +60,21 @@ impl<R: Read> Decoded<R> {
 
     fn refill(&mut self) -> io::Result<()> {
         let mut raw = Vec::new();
-        Read::by_ref(&mut self.reader).take(CHUNK).read_to_end(&mut raw)?;
+        Read::by_ref(&mut self.reader)
+            .take(CHUNK)
+            .read_to_end(&mut raw)?;
         self.ended = (raw.len() as u64) < CHUNK;
         self.text.clear();
         self.given = 0;
         match &mut self.scheme {
-            Scheme::Latin1 => self.text.extend(raw.iter().map(|byte| match byte {
-                0x80..=0x9f => WINDOWS_1252.get(usize::from(byte - 0x80)).copied().unwrap_or('\u{fffd}'),
-                byte => char::from(*byte),
+            Scheme::Latin1 => self.text.extend(raw.iter().map(|byte| {
+                match byte {
+                    0x80..=0x9f => WINDOWS_1252
+                        .get(usize::from(byte - 0x80))
+                        .copied()
+                        .unwrap_or('\u{fffd}'),
+                    byte => char::from(*byte),
+                }
             })),
             Scheme::Utf16(high_first) => {
                 let mut bytes = raw.as_slice();
@@ -90,7 +97,8 @@ impl<R: Read> Decoded<R> {
                     self.half = units.pop();
                 }
                 let read = char::decode_utf16(units);
-                self.text.extend(read.map(|read| read.unwrap_or(char::REPLACEMENT_CHARACTER)));
+                self.text
+                    .extend(read.map(|read| read.unwrap_or(char::REPLACEMENT_CHARACTER)));
             }
         }
         Ok(())
@@ -153,7 +161,10 @@ mod tests {
             .chain(std::iter::repeat_n([[0x34, 0xd8], [0x1e, 0xdd]], 40_000).flatten())
             .flatten()
             .collect();
-        assert_eq!(read(&pairs, Encoding::Utf16), format!(";{}", "𝄞".repeat(40_000)));
+        assert_eq!(
+            read(&pairs, Encoding::Utf16),
+            format!(";{}", "𝄞".repeat(40_000))
+        );
     }
 
     #[test]

@@ -97,7 +97,9 @@ pub(crate) fn list_inputs(
                     export: None,
                     encoding: None,
                 }),
-                Some(_) if table == Table::Readings && entry.is_visible_file() && is_fhir(&name) => {
+                Some(_)
+                    if table == Table::Readings && entry.is_visible_file() && is_fhir(&name) =>
+                {
                     let both = [Table::Readings, Table::Fingersticks];
                     inputs.extend(both.map(|table| InputFile {
                         path: entry.path.clone(),

@@ -49,7 +49,7 @@ impl Store {
     /// was inserted or had ended already.
     pub fn events(&self, as_of: Micros) -> (Vec<WearEvent>, Vec<WearEvent>) {
         let settled = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
-        let (kept, rejected) = settle_sensor_lives(settled.kept.clone());
+        let (kept, rejected, _) = settle_sensor_lives(settled.kept.clone());
         let is_rejected = |file: &str, line: u64| {
             let mut all = rejected.iter();
             all.any(|reject| reject.line == line && reject.file == file)

@@ -8,6 +8,7 @@ use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
 use crate::block::{Block, STATUSES, SensorName};
+use crate::bytes::Print;
 use crate::columns::Layout;
 use crate::corrections::{Corrected, OfSubject};
 use crate::error::LoadError;
@@ -16,7 +17,6 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
 use crate::reject::Fault;
-use crate::bytes::Print;
 use crate::source::split_blocks;
 use crate::times::{Clock, TimeReader};
 

@@ -3,11 +3,11 @@
 use csv::ByteRecord;
 use whereworn_model::settings::Settings;
 
+use crate::bytes::Print;
 use crate::columns::Layout;
 use crate::error::LoadError;
 use crate::input::InputFile;
 use crate::reject::{Fault, FaultKind, Reject, Rejects};
-use crate::bytes::Print;
 use crate::source::{Segment, Source, scan};
 use crate::times::{TimeFormat, UNPARSABLE_TIME};
 

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Int32Array, RecordBatch, StringArray};
-use whereworn_model::time::{Micros, format_utc};
+use jiff::tz::TimeZone;
+use whereworn_model::time::{Micros, Month, format_utc};
 
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
@@ -82,6 +83,8 @@ pub struct Settled {
     pub counts: BTreeMap<Table, RowCounts>,
     /// The earliest and the latest instant of any row that counts; of readings without an `insert` where none does.
     pub span: Option<(Micros, Micros)>,
+    /// Months of the study's time zone with such rows.
+    pub months: BTreeSet<Month>,
     /// Whether a row was rejected because it is later than the instant.
     pub late: bool,
     /// The input files.
@@ -152,7 +155,9 @@ impl Store {
         let without_insert = orphans.iter().map(|(_, rows)| rows).sum();
         let reused = self.readings_of_reused(&seconds, as_of)?;
         let after_second_insert = reused.iter().map(|sensor| sensor.rows).sum();
+        let zone = study.settings.zone();
         let mut instants = self.reading_instants(&inserted, &late);
+        let mut months = months_of(&instants, &zone);
         instants.extend(events_kept.iter().map(|e| e.row.time));
         instants.extend(checks.kept.iter().map(|f| f.row.time));
         if instants.is_empty() {
@@ -164,6 +169,7 @@ impl Store {
                 .filter(|at| *at <= as_of)
                 .collect();
         }
+        months.extend(instants.iter().filter_map(|at| Month::of(*at, &zone)));
         let span = instants
             .iter()
             .min()
@@ -224,6 +230,7 @@ impl Store {
             rejects,
             counts,
             span,
+            months,
             late: any_late,
             inputs: self.manifest.inputs.clone(),
             warnings: self.warnings(),
@@ -239,13 +246,20 @@ impl Store {
     fn warnings(&self) -> Vec<String> {
         let of = |input: &InputRecord| -> Vec<String> {
             let rows = [
-                (input.left_out, "rows left out by [[corrections]] in study.toml"),
-                (input.withdrawn, "rows withdrawn or replaced by their sender"),
+                (
+                    input.left_out,
+                    "rows left out by [[corrections]] in study.toml",
+                ),
+                (
+                    input.withdrawn,
+                    "rows withdrawn or replaced by their sender",
+                ),
             ];
             let rows = rows.into_iter().filter(|(rows, _)| *rows > 0);
             let rows = rows.map(|(rows, what)| format!("{rows} {what}"));
             let all = input.warnings.iter().cloned().chain(rows);
-            all.map(|warning| format!("{}: {warning}", input.name)).collect()
+            all.map(|warning| format!("{}: {warning}", input.name))
+                .collect()
         };
         self.manifest.inputs.iter().flat_map(of).collect()
     }
@@ -357,6 +371,22 @@ impl Store {
         ];
         RecordBatch::try_from_iter(columns)
     }
+}
+
+/// The months that sensors read in, from pairs of their first and last instants.
+fn months_of(pairs: &[Micros], zone: &TimeZone) -> BTreeSet<Month> {
+    let mut months = BTreeSet::new();
+    for pair in pairs.chunks(2) {
+        let (Some(first), Some(last)) = (pair.first(), pair.last()) else {
+            continue;
+        };
+        let mut next = Month::of(*first, zone);
+        while let Some(month) = next.filter(|month| month.start(zone) < Some(*last)) {
+            months.insert(month);
+            next = month.end(zone).and_then(|end| Month::of(end + 1, zone));
+        }
+    }
+    months
 }
 
 fn late_reject(file: &str, line: u64, raw: String, as_of: Micros) -> Reject {

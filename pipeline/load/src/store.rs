@@ -268,7 +268,11 @@ impl Run<'_> {
         if self.study.settings.fhir.sensor.is_none() {
             return Ok(Vec::new());
         }
-        let kept: Vec<String> = changes.kept.iter().map(|record| record.name.clone()).collect();
+        let kept: Vec<String> = changes
+            .kept
+            .iter()
+            .map(|record| record.name.clone())
+            .collect();
         let mut stored = SmallTables::read(dir, old)?;
         stored.retain_files(&kept);
         let mut log = stored.wear_events;

@@ -7,6 +7,7 @@ use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
+use crate::bytes::Print;
 use crate::columns::Layout;
 use crate::corrections::Corrected;
 use crate::error::LoadError;
@@ -15,7 +16,6 @@ use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Seen, for_each_row, for_each_segment};
 use crate::reject::{Fault, shown};
-use crate::bytes::Print;
 use crate::times::{Clock, TimeReader};
 
 /// Columns in the order of [`crate::columns::names`].

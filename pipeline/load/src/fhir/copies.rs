@@ -42,9 +42,15 @@ pub(super) fn settle(
     more: &[(u64, u32)],
     same: impl Fn(&Copy, u32, &Copy, u32) -> bool,
 ) {
-    let mut order: Vec<(u64, u32)> = (0..).zip(copies.iter()).map(|(place, copy)| (copy.key, place)).collect();
+    let mut order: Vec<(u64, u32)> = (0..)
+        .zip(copies.iter())
+        .map(|(place, copy)| (copy.key, place))
+        .collect();
     order.sort_unstable();
-    for group in order.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1) {
+    for group in order
+        .chunk_by(|a, b| a.0 == b.0)
+        .filter(|group| group.len() > 1)
+    {
         settle_group(copies, group, &same);
     }
     withdraw_single(copies);
@@ -52,12 +58,19 @@ pub(super) fn settle(
         return;
     }
     let identifiers: HashSet<u64> = more.iter().map(|(key, _)| *key).collect();
-    let own = order.into_iter().filter(|(key, _)| identifiers.contains(key));
+    let own = order
+        .into_iter()
+        .filter(|(key, _)| identifiers.contains(key));
     let mut order: Vec<(u64, u32)> = own.chain(more.iter().copied()).collect();
     order.sort_unstable();
-    for group in order.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1) {
+    for group in order
+        .chunk_by(|a, b| a.0 == b.0)
+        .filter(|group| group.len() > 1)
+    {
         let changes = |(_, place): &(u64, u32)| {
-            copies.get(*place as usize).is_some_and(|copy| copy.standing >= Standing::Amended)
+            copies
+                .get(*place as usize)
+                .is_some_and(|copy| copy.standing >= Standing::Amended)
         };
         if group.iter().any(changes) {
             settle_group(copies, group, &same);
@@ -67,7 +80,10 @@ pub(super) fn settle(
 
 /// What is withdrawn stands for nothing, though no other copy of it came.
 fn withdraw_single(copies: &mut [Copy]) {
-    for copy in copies.iter_mut().filter(|copy| copy.standing == Standing::Withdrawn) {
+    for copy in copies
+        .iter_mut()
+        .filter(|copy| copy.standing == Standing::Withdrawn)
+    {
         copy.stands = false;
     }
 }
@@ -79,9 +95,17 @@ fn settle_group(
 ) {
     let of = |place: u32| copies.get(place as usize).map(|copy| (place, *copy));
     let all: Vec<(u32, Copy)> = group.iter().filter_map(|(_, place)| of(*place)).collect();
-    let withdrawn = all.iter().any(|(_, copy)| copy.standing == Standing::Withdrawn);
+    let withdrawn = all
+        .iter()
+        .any(|(_, copy)| copy.standing == Standing::Withdrawn);
     let rank = |(place, copy): &&(u32, Copy)| {
-        (copy.stands, copy.updated, copy.issued, copy.standing, *place)
+        (
+            copy.stands,
+            copy.updated,
+            copy.issued,
+            copy.standing,
+            *place,
+        )
     };
     let Some(best) = all.iter().max_by_key(rank).copied() else {
         return;

@@ -11,13 +11,13 @@ use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 use whereworn_model::units::Unit;
 
 use crate::block::{Block, SensorName};
+use crate::bytes::{Bytes, Print};
 use crate::corrections::{Corrected, Corrections, OfSubject};
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
 use crate::input::InputFile;
 use crate::records::Seen;
 use crate::reject::{Fault, Reject};
-use crate::bytes::{Bytes, Print};
 use crate::times::TimeReader;
 use crate::wear_events::{Placed, WearEvent};
 
@@ -55,7 +55,9 @@ pub(crate) fn is_fhir(name: &str) -> bool {
 
 fn has_lines(name: &str) -> bool {
     let name = name.to_ascii_lowercase();
-    name.strip_suffix(".gz").unwrap_or(&name).ends_with(".ndjson")
+    name.strip_suffix(".gz")
+        .unwrap_or(&name)
+        .ends_with(".ndjson")
 }
 
 /// Reads all files of FHIR of a study; `events` are the log of wear, which may say whose sensor a reading is.
@@ -82,7 +84,11 @@ pub(crate) fn parse_fhir(
             ..FhirFile::default()
         };
         for (is_fingerstick, line, column, fault, raw) in rejects {
-            let seen = if is_fingerstick { &mut own.seen } else { &mut own.readings.seen };
+            let seen = if is_fingerstick {
+                &mut own.seen
+            } else {
+                &mut own.readings.seen
+            };
             seen.rows += 1;
             seen.rejects.push(Reject {
                 file: file.name.clone(),
@@ -127,7 +133,10 @@ fn read_lines(bytes: Bytes, found: &mut Found<'_>) -> Result<Print, (u64, String
         if read == 0 {
             break;
         }
-        let json = line.strip_prefix(b"\xef\xbb\xbf".as_slice()).unwrap_or(&line).trim_ascii();
+        let json = line
+            .strip_prefix(b"\xef\xbb\xbf".as_slice())
+            .unwrap_or(&line)
+            .trim_ascii();
         let whole = line.ends_with(b"\n");
         let cut = |error: &serde_json::Error| !whole && error.is_eof();
         if !json.is_empty()
@@ -135,7 +144,10 @@ fn read_lines(bytes: Bytes, found: &mut Found<'_>) -> Result<Print, (u64, String
             && cut(&error)
         {
             let byte = offset + line.len();
-            return Err((number, format!("byte {byte}: the file ends in the middle of a resource: it was cut off")));
+            return Err((
+                number,
+                format!("byte {byte}: the file ends in the middle of a resource: it was cut off"),
+            ));
         }
         offset += read;
     }
@@ -158,14 +170,19 @@ impl Notes {
         let mut warnings = Vec::new();
         if !self.unused.is_empty() {
             let named = self.unused.iter().take(NAMED);
-            let mut named: Vec<String> = named.map(|(what, count)| format!("{what} ({count})")).collect();
+            let mut named: Vec<String> = named
+                .map(|(what, count)| format!("{what} ({count})"))
+                .collect();
             if self.unused.len() > NAMED {
                 named.push(format!("and {} other kinds", self.unused.len() - NAMED));
             }
             warnings.push(format!("not used: {}", named.join(", ")));
         }
         if self.preliminary > 0 {
-            warnings.push(format!("{} of the observations used are preliminary", self.preliminary));
+            warnings.push(format!(
+                "{} of the observations used are preliminary",
+                self.preliminary
+            ));
         }
         warnings
     }
@@ -221,13 +238,18 @@ impl<'s> Found<'s> {
     fn piece(&mut self, piece: Piece, json: &[u8]) {
         match piece {
             Piece::Entry(place) => match serde_json::from_slice::<Entry>(json) {
-                Ok(Entry { full_url, resource: Some(resource) }) => {
+                Ok(Entry {
+                    full_url,
+                    resource: Some(resource),
+                }) => {
                     let path = format_args!("Bundle.entry[{place}].resource");
                     self.resource(&resource, text(&full_url), place + 1, &path);
                 }
                 Ok(_) => self.unused("entry without a resource"),
                 Err(error) => {
-                    let kind = serde_json::from_slice::<EntryKind>(json).ok().and_then(|entry| entry.resource);
+                    let kind = serde_json::from_slice::<EntryKind>(json)
+                        .ok()
+                        .and_then(|entry| entry.resource);
                     let path = format!("Bundle.entry[{place}].resource");
                     self.unreadable(kind, place + 1, path, &error);
                 }
@@ -289,7 +311,11 @@ impl<'s> Found<'s> {
         match kind.as_deref() {
             None | Some("Observation") => self.unreadable_text(line, path, error.to_string()),
             Some("Bundle") => {}
-            Some(other) => self.unused(if other.is_empty() { "resource without a type" } else { other }),
+            Some(other) => self.unused(if other.is_empty() {
+                "resource without a type"
+            } else {
+                other
+            }),
         }
     }
 
@@ -324,14 +350,19 @@ impl<'s> Found<'s> {
             "" => return self.unused("resource without a type"),
             other => return self.unused(other),
         }
-        let Some((kind, unit)) = resource.code.as_ref().and_then(|code| kind(code, self.settings)) else {
+        let Some((kind, unit)) = resource
+            .code
+            .as_ref()
+            .and_then(|code| kind(code, self.settings))
+        else {
             return self.unused(&code_name(resource.code.as_ref()));
         };
         if let Err(fault) = self.observation(resource, full_url, line, kind, unit) {
             let written = text(&resource.effective_date_time);
             let raw = format!("Observation/{} {written}", text(&resource.id));
             let is_fingerstick = kind == Kind::Fingerstick;
-            self.rejects.push((is_fingerstick, line, path.to_string(), fault, raw));
+            self.rejects
+                .push((is_fingerstick, line, path.to_string(), fault, raw));
         }
     }
 
@@ -361,7 +392,10 @@ impl<'s> Found<'s> {
                     return Ok(());
                 }
                 [sample] if sample.status != observation::OK => {
-                    return Err(Fault::new("value", "off the meter's scale: a check without a value pairs with nothing"));
+                    return Err(Fault::new(
+                        "value",
+                        "off the meter's scale: a check without a value pairs with nothing",
+                    ));
                 }
                 [_] => {}
                 _ => return Err(Fault::new("value", "a fingerstick is no series")),
@@ -406,10 +440,18 @@ impl<'s> Found<'s> {
         full_url: &str,
         said: (u32, u32, Micros),
     ) -> (u64, Option<u64>) {
-        let identifier = resource.identifier.first().filter(|own| !text(&own.value).is_empty());
-        let identifier = identifier.map(|own| key(("identifier", text(&own.system), text(&own.value))));
+        let identifier = resource
+            .identifier
+            .first()
+            .filter(|own| !text(&own.value).is_empty());
+        let identifier =
+            identifier.map(|own| key(("identifier", text(&own.system), text(&own.value))));
         let id = text(&resource.id);
-        let address = if full_url.starts_with("urn:") { "" } else { short(full_url) };
+        let address = if full_url.starts_with("urn:") {
+            ""
+        } else {
+            short(full_url)
+        };
         let own = match (address, id) {
             ("", "") => None,
             ("", id) => Some(key(("Observation/", id))),
@@ -422,7 +464,10 @@ impl<'s> Found<'s> {
             (Some(own), more) => (own, more),
             (None, Some(identifier)) => (identifier, None),
             (None, None) => {
-                let first = self.samples.first().map_or(0, |sample| sample.glucose.to_bits());
+                let first = self
+                    .samples
+                    .first()
+                    .map_or(0, |sample| sample.glucose.to_bits());
                 (key((said, first)), None)
             }
         }
@@ -432,10 +477,20 @@ impl<'s> Found<'s> {
     fn version(&mut self, resource: &Resource<'_>) -> (i64, u32) {
         let mut at = |written: &str| match written {
             "" => 0,
-            written => self.updates.absolute(written.as_bytes()).flatten().unwrap_or(0),
+            written => self
+                .updates
+                .absolute(written.as_bytes())
+                .flatten()
+                .unwrap_or(0),
         };
-        let updated = resource.meta.as_ref().map_or("", |meta| text(&meta.last_updated));
-        (at(updated), (at(text(&resource.issued)) / MICROS_PER_SECOND) as u32)
+        let updated = resource
+            .meta
+            .as_ref()
+            .map_or("", |meta| text(&meta.last_updated));
+        (
+            at(updated),
+            (at(text(&resource.issued)) / MICROS_PER_SECOND) as u32,
+        )
     }
 
     /// Lets one copy of each observation stand.
@@ -443,7 +498,9 @@ impl<'s> Found<'s> {
         let (time, glucose, status) = (&self.time, &self.glucose, &self.status);
         let first: Vec<u32> = self.copies.iter().map(|copy| copy.first).collect();
         let rows = |copy: &Copy, place: u32| {
-            let end = first.get(place as usize + 1).map_or(time.len(), |next| *next as usize);
+            let end = first
+                .get(place as usize + 1)
+                .map_or(time.len(), |next| *next as usize);
             copy.first as usize..end
         };
         let same = |a: &Copy, at_a: u32, b: &Copy, at_b: u32| {
@@ -475,9 +532,15 @@ impl<'s> Found<'s> {
                 writer.withdrawn(copy, rows.len().max(1) as u64);
                 continue;
             }
-            let wearer = wearers.get(copy.wearer as usize).unwrap_or(&self.settings.study.wearer);
+            let wearer = wearers
+                .get(copy.wearer as usize)
+                .unwrap_or(&self.settings.study.wearer);
             let device = devices.get(copy.device as usize);
-            let columns = (self.time.get(rows.clone()), self.glucose.get(rows.clone()), self.status.get(rows));
+            let columns = (
+                self.time.get(rows.clone()),
+                self.glucose.get(rows.clone()),
+                self.status.get(rows),
+            );
             let (Some(time), Some(glucose), Some(status)) = columns else {
                 continue;
             };
@@ -496,7 +559,14 @@ impl<'s> Found<'s> {
 }
 
 fn equal(a: Option<&[f64]>, b: Option<&[f64]>) -> bool {
-    let bits = |values: Option<&[f64]>| values.map(|values| values.iter().map(|value| value.to_bits()).collect::<Vec<_>>());
+    let bits = |values: Option<&[f64]>| {
+        values.map(|values| {
+            values
+                .iter()
+                .map(|value| value.to_bits())
+                .collect::<Vec<_>>()
+        })
+    };
     bits(a) == bits(b)
 }
 
@@ -522,7 +592,10 @@ struct Writer<'w> {
 impl<'w> Writer<'w> {
     fn new(input: &'w InputFile, file: &'w mut FhirFile, settings: &'w Settings) -> Self {
         let of = |table| {
-            let input = InputFile { table, ..input.clone() };
+            let input = InputFile {
+                table,
+                ..input.clone()
+            };
             Corrections::of_file(settings, &input)
         };
         Self {
@@ -536,7 +609,11 @@ impl<'w> Writer<'w> {
     }
 
     fn withdrawn(&mut self, copy: &Copy, rows: u64) {
-        let seen = if copy.is_fingerstick { &mut self.file.seen } else { &mut self.file.readings.seen };
+        let seen = if copy.is_fingerstick {
+            &mut self.file.seen
+        } else {
+            &mut self.file.readings.seen
+        };
         seen.rows += rows;
         seen.withdrawn += rows;
     }
@@ -550,19 +627,31 @@ impl<'w> Writer<'w> {
             self.reading(copy, row, worn)
         };
         let Err(fault) = outcome else { return };
-        let seen = if copy.is_fingerstick { &mut self.file.seen } else { &mut self.file.readings.seen };
+        let seen = if copy.is_fingerstick {
+            &mut self.file.seen
+        } else {
+            &mut self.file.readings.seen
+        };
         if fault.kind == crate::reject::FaultKind::LeftOut {
             seen.left_out += 1;
             return;
         }
-        let raw = format!("{} {}", row.wearer, whereworn_model::time::format_utc(row.time));
-        seen.rejects.push(fault.at(&self.input.name, u64::from(copy.line), raw.as_bytes()));
+        let raw = format!(
+            "{} {}",
+            row.wearer,
+            whereworn_model::time::format_utc(row.time)
+        );
+        seen.rejects
+            .push(fault.at(&self.input.name, u64::from(copy.line), raw.as_bytes()));
     }
 
     fn fingerstick(&mut self, copy: &Copy, row: &Row<'_>) -> Result<(), Fault> {
         let meter = row.device.unwrap_or_default();
         let zone = self.settings.home_zone(row.wearer);
-        let corrected = self.of_fingersticks.of(row.wearer, meter, &zone).at(row.time);
+        let corrected = self
+            .of_fingersticks
+            .of(row.wearer, meter, &zone)
+            .at(row.time);
         let (time, glucose) = correct(copy, row, corrected)?;
         self.file.fingersticks.push(Placed {
             row: Fingerstick {
@@ -591,7 +680,10 @@ impl<'w> Writer<'w> {
             }
         };
         let block = &mut self.file.readings;
-        let last = block.sensor.last().and_then(|number| Some((*number, block.sensors.get(*number as usize)?)));
+        let last = block
+            .sensor
+            .last()
+            .and_then(|number| Some((*number, block.sensors.get(*number as usize)?)));
         let number = match last {
             Some((number, name)) if name.sensor == sensor && name.wearer == row.wearer => number,
             _ => {
@@ -615,11 +707,15 @@ impl<'w> Writer<'w> {
         let corrected = if self.of_readings.is_empty() {
             Corrected::default()
         } else {
-            let own = self.numbers.get(&(row.wearer.to_owned(), sensor.to_owned()));
+            let own = self
+                .numbers
+                .get(&(row.wearer.to_owned(), sensor.to_owned()));
             own.map_or_else(Corrected::default, |(_, own)| own.at(row.time))
         };
         let (time, glucose) = correct(copy, row, corrected)?;
-        self.file.readings.push(number, time, glucose, row.status, u64::from(copy.line));
+        self.file
+            .readings
+            .push(number, time, glucose, row.status, u64::from(copy.line));
         Ok(())
     }
 }
@@ -629,14 +725,20 @@ fn correct(copy: &Copy, row: &Row<'_>, corrected: Corrected) -> Result<(Micros, 
     if corrected.leave_out {
         return Err(Fault::left_out());
     }
-    let written = if copy.is_mmol { Unit::MmolL } else { Unit::MgDl };
+    let written = if copy.is_mmol {
+        Unit::MmolL
+    } else {
+        Unit::MgDl
+    };
     let glucose = match corrected.unit {
         Some(unit) if unit != written => unit.to_mgdl(written.from_mgdl(row.glucose)),
         _ => row.glucose,
     };
     if !row.glucose.is_nan() && crate::fields::no_body(glucose) {
-        return Err(Fault::new("value", "glucose that no body has, once its unit is corrected"));
+        return Err(Fault::new(
+            "value",
+            "glucose that no body has, once its unit is corrected",
+        ));
     }
     Ok((row.time + corrected.shift, glucose))
 }
-

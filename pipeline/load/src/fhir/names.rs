@@ -46,8 +46,12 @@ impl Names {
         };
         let written = text(&reference.reference);
         if let Some(id) = written.strip_prefix('#') {
-            let inner = resource.contained.iter().find(|inner| text(&inner.id) == id);
-            let name = inner.and_then(|inner| device_name(text(&inner.serial_number), &inner.identifier));
+            let inner = resource
+                .contained
+                .iter()
+                .find(|inner| text(&inner.id) == id);
+            let name =
+                inner.and_then(|inner| device_name(text(&inner.serial_number), &inner.identifier));
             return self.intern(name.map_or(written, |name| name), name.is_some());
         }
         match (written, &reference.identifier) {
@@ -62,7 +66,9 @@ impl Names {
     /// A name stands for itself, a reference for what it refers to: they are kept apart by a sign.
     fn intern(&mut self, reference: &str, is_name: bool) -> u32 {
         let recent = self.last.iter().find(|(known, _)| {
-            known.strip_prefix(sign(is_name)).is_some_and(|known| known == reference)
+            known
+                .strip_prefix(sign(is_name))
+                .is_some_and(|known| known == reference)
         });
         if let Some((_, number)) = recent {
             return *number;
@@ -85,7 +91,10 @@ impl Names {
             ("=", name) => name.to_owned(),
             (_, reference) => {
                 let same = self.same.get(reference).map_or(reference, String::as_str);
-                let device = self.devices.get(reference).or_else(|| self.devices.get(same));
+                let device = self
+                    .devices
+                    .get(reference)
+                    .or_else(|| self.devices.get(same));
                 device.cloned().unwrap_or_else(|| same.to_owned())
             }
         };
@@ -115,7 +124,9 @@ fn sign(is_name: bool) -> &'static str {
 }
 
 fn device_name<'a>(serial: &'a str, identifiers: &'a [Identifier<'_>]) -> Option<&'a str> {
-    let value = identifiers.first().map_or("", |identifier| text(&identifier.value));
+    let value = identifiers
+        .first()
+        .map_or("", |identifier| text(&identifier.value));
     [serial, value].into_iter().find(|name| !name.is_empty())
 }
 
@@ -124,9 +135,18 @@ pub(super) fn short(reference: &str) -> &str {
     if reference.starts_with("urn:") {
         return reference;
     }
-    let end = reference.find("/_history/").or(reference.find('?')).unwrap_or(reference.len());
-    let plain = reference.get(..end).unwrap_or(reference).trim_end_matches('/');
-    let start = plain.rmatch_indices('/').nth(1).map_or(0, |(slash, _)| slash + 1);
+    let end = reference
+        .find("/_history/")
+        .or(reference.find('?'))
+        .unwrap_or(reference.len());
+    let plain = reference
+        .get(..end)
+        .unwrap_or(reference)
+        .trim_end_matches('/');
+    let start = plain
+        .rmatch_indices('/')
+        .nth(1)
+        .map_or(0, |(slash, _)| slash + 1);
     plain.get(start..).unwrap_or(plain)
 }
 

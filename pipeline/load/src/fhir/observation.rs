@@ -36,7 +36,10 @@ const CODES: [(&str, Kind, Unit); 6] = [
 
 /// What the code of an observation means, and the unit that it fixes; `None` for another code.
 pub(super) fn kind(code: &Concept<'_>, settings: &Settings) -> Option<(Kind, Option<Unit>)> {
-    let loinc = code.coding.iter().filter(|coding| text(&coding.system) == LOINC);
+    let loinc = code
+        .coding
+        .iter()
+        .filter(|coding| text(&coding.system) == LOINC);
     loinc.map(|coding| text(&coding.code)).find_map(|code| {
         let known = CODES.iter().find(|(known, _, _)| *known == code);
         let own = |codes: &[String]| codes.iter().any(|own| own == code);
@@ -101,14 +104,26 @@ const HIGH: u8 = 2;
 const ERROR: u8 = 4;
 
 /// The instant of an observation; FHIR wants an offset wherever there is a time of day.
-pub(super) fn instant(resource: &Resource<'_>, times: &mut TimeReader<'_>) -> Result<Micros, Fault> {
-    let start = resource.effective_period.as_ref().map_or("", |period| text(&period.start));
-    let (single, instant) = (text(&resource.effective_date_time), text(&resource.effective_instant));
+pub(super) fn instant(
+    resource: &Resource<'_>,
+    times: &mut TimeReader<'_>,
+) -> Result<Micros, Fault> {
+    let start = resource
+        .effective_period
+        .as_ref()
+        .map_or("", |period| text(&period.start));
+    let (single, instant) = (
+        text(&resource.effective_date_time),
+        text(&resource.effective_instant),
+    );
     let written = match (single, instant, start) {
         ("", "", "") => return Err(Fault::new("effective", "the observation has no time")),
         ("", "", start) if resource.value_sampled_data.is_some() => start,
         ("", "", _) => {
-            return Err(Fault::new("effective", "one value over a period has no instant: only a series has"));
+            return Err(Fault::new(
+                "effective",
+                "one value over a period has no instant: only a series has",
+            ));
         }
         ("", instant, _) => instant,
         (single, _, _) => single,
@@ -144,7 +159,11 @@ pub(super) fn samples(
         (Some(quantity), _) => {
             let unit = unit_of(quantity, fixed)?;
             let mut sample = single(quantity, unit)?;
-            for code in resource.interpretation.iter().flat_map(|concept| &concept.coding) {
+            for code in resource
+                .interpretation
+                .iter()
+                .flat_map(|concept| &concept.coding)
+            {
                 match text(&code.code) {
                     "<" => sample.status = LOW,
                     ">" => sample.status = HIGH,
@@ -168,7 +187,10 @@ pub(super) fn samples(
             });
             Ok(fixed.unwrap_or(Unit::MgDl))
         }
-        (None, None) => Err(Fault::new("value", "neither a value nor a reason for its absence")),
+        (None, None) => Err(Fault::new(
+            "value",
+            "neither a value nor a reason for its absence",
+        )),
     }
 }
 
@@ -179,7 +201,11 @@ fn missing(element: &str) -> Fault {
 /// The unit that a quantity names: its UCUM code, or where there is none its unit in words.
 fn unit_of(quantity: &Quantity<'_>, fixed: Option<Unit>) -> Result<Unit, Fault> {
     let fault = |reason: String| Err(Fault::new("unit", reason));
-    let (system, code, words) = (text(&quantity.system), text(&quantity.code), text(&quantity.unit));
+    let (system, code, words) = (
+        text(&quantity.system),
+        text(&quantity.code),
+        text(&quantity.unit),
+    );
     let named = match code {
         "" => words,
         _ if system.is_empty() || system == UCUM => code,
@@ -197,7 +223,9 @@ fn unit_of(quantity: &Quantity<'_>, fixed: Option<Unit>) -> Result<Unit, Fault> 
 }
 
 fn single(quantity: &Quantity<'_>, unit: Unit) -> Result<Sample, Fault> {
-    let value = quantity.value.ok_or_else(|| Fault::new("value", "the quantity has no value"))?;
+    let value = quantity
+        .value
+        .ok_or_else(|| Fault::new("value", "the quantity has no value"))?;
     let status = match text(&quantity.comparator) {
         "" => OK,
         "<" | "<=" => LOW,
@@ -214,19 +242,30 @@ fn single(quantity: &Quantity<'_>, unit: Unit) -> Result<Sample, Fault> {
 fn in_body(value: f64, unit: Unit) -> Result<f64, Fault> {
     let mgdl = unit.to_mgdl(value);
     if no_body(mgdl) {
-        return Err(Fault::new("value", format!("glucose that no body has: {value} {}", unit.code())));
+        return Err(Fault::new(
+            "value",
+            format!("glucose that no body has: {value} {}", unit.code()),
+        ));
     }
     Ok(mgdl)
 }
 
 /// A series: value = origin + factor times number; `E` is an error, `L` and `U` lie off the scale.
-fn many(series: &SampledData<'_>, origin: f64, unit: Unit, out: &mut Vec<Sample>) -> Result<(), Fault> {
+fn many(
+    series: &SampledData<'_>,
+    origin: f64,
+    unit: Unit,
+    out: &mut Vec<Sample>,
+) -> Result<(), Fault> {
     let fault = |reason: String| Err(Fault::new("valueSampledData", reason));
     let period = series.period.ok_or_else(|| missing("period"))?;
     if !(period > 0.0 && period <= 1e12) {
         return fault(format!("a period of {period} ms between samples"));
     }
-    if series.dimensions.is_some_and(|dimensions| dimensions != 1.0) {
+    if series
+        .dimensions
+        .is_some_and(|dimensions| dimensions != 1.0)
+    {
         return fault("a series of more than one dimension".to_owned());
     }
     let data = series.data.as_ref().ok_or_else(|| missing("data"))?;
@@ -240,7 +279,9 @@ fn many(series: &SampledData<'_>, origin: f64, unit: Unit, out: &mut Vec<Sample>
             _ => {
                 let number: f64 = match word.parse() {
                     Ok(number) => number,
-                    Err(_) => return fault(format!("the series holds `{}`", crate::reject::shown(word))),
+                    Err(_) => {
+                        return fault(format!("the series holds `{}`", crate::reject::shown(word)));
+                    }
                 };
                 (in_body(origin + factor * number, unit)?, OK)
             }

@@ -71,7 +71,9 @@ impl<R: Read> Scanner<R> {
         let mut top = 0;
         while let Some(byte) = self.skip_blanks()? {
             match byte {
-                b'[' => self.elements(&mut text, &mut |place, text| see(Piece::Item(place), text))?,
+                b'[' => {
+                    self.elements(&mut text, &mut |place, text| see(Piece::Item(place), text))?
+                }
                 b'{' => {
                     let mut rest = Vec::new();
                     self.object(&mut text, &mut rest, &mut see)?;
@@ -217,7 +219,9 @@ impl<R: Read> Scanner<R> {
                 continue;
             }
             let end = memchr::memchr2(b'"', b'\\', waiting);
-            let text = waiting.get(..end.unwrap_or(waiting.len())).unwrap_or_default();
+            let text = waiting
+                .get(..end.unwrap_or(waiting.len()))
+                .unwrap_or_default();
             if !skipped {
                 out.extend_from_slice(text);
                 if out.len() - start > MOST_STRING {
@@ -325,11 +329,19 @@ mod tests {
     fn entries_items_and_single_resources() {
         let text = "\u{feff} {\"entry\" : [ {\"a\":[1,{}]} , {\"b\":\"}]\\\"\"}], \"type\":\"x\"}\n{\"c\":1e2}\n[{\"d\":null}, 5]";
         let found = pieces(text.as_bytes()).unwrap();
-        let found: Vec<(Piece, &str)> = found.iter().map(|(piece, text)| (match piece {
-            Piece::Entry(n) => Piece::Entry(*n),
-            Piece::Item(n) => Piece::Item(*n),
-            Piece::Top(n) => Piece::Top(*n),
-        }, text.as_str())).collect();
+        let found: Vec<(Piece, &str)> = found
+            .iter()
+            .map(|(piece, text)| {
+                (
+                    match piece {
+                        Piece::Entry(n) => Piece::Entry(*n),
+                        Piece::Item(n) => Piece::Item(*n),
+                        Piece::Top(n) => Piece::Top(*n),
+                    },
+                    text.as_str(),
+                )
+            })
+            .collect();
         assert_eq!(
             found,
             [

@@ -15,7 +15,11 @@ impl Worn {
     /// By the events of the log, whatever their order.
     pub fn new(events: &[Placed<WearEvent>]) -> Self {
         let mut worn = Self::default();
-        for insert in events.iter().map(|placed| &placed.row).filter(|row| row.event == "insert") {
+        for insert in events
+            .iter()
+            .map(|placed| &placed.row)
+            .filter(|row| row.event == "insert")
+        {
             let ends = events.iter().map(|placed| &placed.row).filter(|row| {
                 row.event == "end"
                     && (&row.wearer, &row.sensor) == (&insert.wearer, &insert.sensor)
@@ -40,10 +44,16 @@ impl Worn {
             .collect();
         match here.as_slice() {
             [one] => Ok(one),
-            [] => Err(Fault::new("device", "the reading names no device, and the log of wear no sensor worn then")),
+            [] => Err(Fault::new(
+                "device",
+                "the reading names no device, and the log of wear no sensor worn then",
+            )),
             several => Err(Fault::new(
                 "device",
-                format!("the reading names no device, and the log of wear several sensors worn then: {}", several.join(", ")),
+                format!(
+                    "the reading names no device, and the log of wear several sensors worn then: {}",
+                    several.join(", ")
+                ),
             )),
         }
     }

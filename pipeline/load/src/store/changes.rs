@@ -6,11 +6,11 @@ use rayon::prelude::*;
 
 use super::Loaded;
 use super::manifest::{InputRecord, Manifest};
+use crate::bytes::Print;
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
 use crate::files::fingerprint;
 use crate::input::{InputFile, Table};
-use crate::bytes::Print;
 use crate::study::Study;
 
 /// Sizes and hashes of input files, each taken once a run.
@@ -74,8 +74,11 @@ impl<'s> Changes<'s> {
         changes.renew_fhir(study, old, next);
         let here =
             |record: &&InputRecord| study.inputs.iter().any(|input| input.name == record.name);
-        let names = |records: Vec<&InputRecord>| distinct(records.into_iter().map(|record| record.name.as_str()));
-        changes.gone = names(old.inputs.iter().collect()) - names(old.inputs.iter().filter(here).collect());
+        let names = |records: Vec<&InputRecord>| {
+            distinct(records.into_iter().map(|record| record.name.as_str()))
+        };
+        changes.gone =
+            names(old.inputs.iter().collect()) - names(old.inputs.iter().filter(here).collect());
         Ok(changes)
     }
 
@@ -83,12 +86,18 @@ impl<'s> Changes<'s> {
     /// them are read again.
     fn renew_fhir(&mut self, study: &'s Study, old: &Manifest, mut next: u32) {
         let by_log = study.settings.fhir.sensor.is_some();
-        let matters = |name: &str, table: Table| {
-            is_fhir(name) || (by_log && table == Table::WearEvents)
-        };
-        let gone = |record: &InputRecord| !study.inputs.iter().any(|input| input.name == record.name);
-        let changed = self.changed.iter().any(|input| matters(&input.file.name, input.file.table))
-            || old.inputs.iter().any(|record| matters(&record.name, record.table) && gone(record));
+        let matters =
+            |name: &str, table: Table| is_fhir(name) || (by_log && table == Table::WearEvents);
+        let gone =
+            |record: &InputRecord| !study.inputs.iter().any(|input| input.name == record.name);
+        let changed = self
+            .changed
+            .iter()
+            .any(|input| matters(&input.file.name, input.file.table))
+            || old
+                .inputs
+                .iter()
+                .any(|record| matters(&record.name, record.table) && gone(record));
         if !changed {
             return;
         }
@@ -97,13 +106,15 @@ impl<'s> Changes<'s> {
             .partition(|record| is_fhir(&record.name));
         self.kept = kept;
         for record in again {
-            let same = |input: &&InputFile| input.name == record.name && input.table == record.table;
+            let same =
+                |input: &&InputFile| input.name == record.name && input.table == record.table;
             if let Some(file) = study.inputs.iter().find(same) {
                 self.changed.push(Changed { file, number: next });
                 next += 1;
             }
         }
-        self.changed.sort_by(|a, b| a.file.name.as_bytes().cmp(b.file.name.as_bytes()));
+        self.changed
+            .sort_by(|a, b| a.file.name.as_bytes().cmp(b.file.name.as_bytes()));
     }
 
     pub fn is_idle(&self) -> bool {

@@ -8,6 +8,7 @@ use super::changes::Changed;
 use super::manifest::InputRecord;
 use super::small_tables::SmallTables;
 use crate::block::Block;
+use crate::bytes::Print;
 use crate::error::LoadError;
 use crate::fhir::parse_fhir;
 use crate::fingersticks::parse_fingerstick;
@@ -16,7 +17,6 @@ use crate::judgements::parse_judgement;
 use crate::readings::parse_readings;
 use crate::records::Seen;
 use crate::reject::{Reject, Rejects, not_listed};
-use crate::bytes::Print;
 use crate::wear_events::{Placed, WearEvent, parse_rows, parse_wear_event};
 
 /// What was parsed in a run.
@@ -69,7 +69,12 @@ impl Parsed {
         log: &[Placed<WearEvent>],
         progress: &dyn Fn(&str),
     ) -> Result<(), LoadError> {
-        let of = |table: Table| group.iter().copied().filter(move |input| input.file.table == table);
+        let of = |table: Table| {
+            group
+                .iter()
+                .copied()
+                .filter(move |input| input.file.table == table)
+        };
         let files: Vec<&InputFile> = of(Table::Readings).map(|input| input.file).collect();
         let found = parse_fhir(&files, settings, log, progress)?;
         for (input, mut file) in of(Table::Readings).zip(found) {
