@@ -26,6 +26,8 @@ mod names;
 mod observation;
 mod resource;
 mod scan;
+#[cfg(test)]
+mod tests;
 mod worn;
 
 use copies::{Copy, key, settle};
