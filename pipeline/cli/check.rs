@@ -9,7 +9,7 @@ use whereworn_model::table::ResultTable;
 use crate::args::{CheckArguments, CheckFormat};
 use crate::failure::Failure;
 use crate::findings;
-use crate::month::StudyMonth;
+use crate::month::{StudyMonth, Unasked};
 use crate::report::strictly;
 use crate::terminal::{emit, plain};
 
@@ -19,7 +19,7 @@ const WRONG: u8 = 6;
 
 /// Prints findings, what is wrong first.
 pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
-    let open = StudyMonth::open(&arguments.scope)?;
+    let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
     match arguments.format {
         CheckFormat::Json => {
             open.progress.clear();

@@ -38,7 +38,7 @@ pub struct StudyMonth {
 
 impl StudyMonth {
     /// Opens, loads and settles a study, and chooses the month.
-    pub fn open(scope: &Scope) -> Result<Self, Failure> {
+    pub fn open(scope: &Scope, unasked: Unasked) -> Result<Self, Failure> {
         let progress = Progress::start();
         let study = Study::open(&scope.study)?;
         recover(&study.dir.join("reports"));
@@ -64,7 +64,7 @@ impl StudyMonth {
         let settled = store.settle(&study, as_of)?;
         let evidence = Evidence::read(&study)?;
         let plan_log = plan::read_log(&study.dir.join(plan::LOG))?;
-        let (month, why) = choose_month(&study, &settled, scope.month, as_of)?;
+        let (month, why) = choose_month(&study, &settled, scope.month, (unasked, as_of))?;
         let cutoff = cutoff(&study, &settled, month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
@@ -158,12 +158,21 @@ fn kept(row: &Said) -> whereworn_engine::KeptEvidence<'_> {
     }
 }
 
-/// The month asked for, else the last that is over and has data, and why.
+/// The month that is taken where none is asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Unasked {
+    /// The last that is over and has data.
+    LastOver,
+    /// The latest that has data, over or not: what there is to know now.
+    Latest,
+}
+
+/// The month asked for, else the one taken unasked, and why.
 fn choose_month(
     study: &Study,
     settled: &Settled,
     asked: Option<Month>,
-    as_of: Micros,
+    (unasked, as_of): (Unasked, Micros),
 ) -> Result<(Month, String), Failure> {
     let zone = study.settings.zone();
     let (Some(first), Some(last)) = (settled.months.first(), settled.months.last()) else {
@@ -181,6 +190,9 @@ fn choose_month(
         return Err(Failure::Request(format!(
             "{asked} has no data: the months with data go from {first} to {last}; choose one of them with --month"
         )));
+    }
+    if unasked == Unasked::Latest {
+        return Ok((*last, format!("month {last}: the latest that has data")));
     }
     let is_over = |month: &&Month| month.end(&zone).is_some_and(|end| end <= as_of);
     Ok(match settled.months.iter().rev().find(is_over) {

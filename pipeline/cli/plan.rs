@@ -19,7 +19,7 @@ use whereworn_stats::resampling::seed::seed;
 
 use crate::args::Scope;
 use crate::failure::Failure;
-use crate::month::StudyMonth;
+use crate::month::{StudyMonth, Unasked};
 use crate::terminal;
 
 /// The log of draws, in the study's folder.
@@ -71,7 +71,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     if let Some(file) = &arguments.freeze {
         return freeze(file, arguments);
     }
-    let open = StudyMonth::open(&arguments.scope)?;
+    let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
     let made = made(&open, arguments)?;
     let page = markdown(&made, &open.study.settings);
     open.progress.say("writing the plan");
@@ -110,7 +110,7 @@ fn made(open: &StudyMonth, arguments: &PlanArguments) -> Result<Made, Failure> {
 /// Writes the analysis plan; a study without data has one too.
 fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
     let study = whereworn_load::Study::open(&arguments.scope.study)?;
-    let more_sensors = match StudyMonth::open(&arguments.scope) {
+    let more_sensors = match StudyMonth::open(&arguments.scope, Unasked::Latest) {
         Ok(open) => {
             let made = made(&open, arguments)?;
             open.progress.clear();

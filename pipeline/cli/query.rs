@@ -11,7 +11,7 @@ use whereworn_model::time::format_utc;
 
 use crate::args::{Format, QueryArguments};
 use crate::failure::Failure;
-use crate::month::StudyMonth;
+use crate::month::{StudyMonth, Unasked};
 use crate::terminal::{emit, plain};
 
 /// Name under which SQL from the command line runs.
@@ -19,7 +19,7 @@ const GIVEN: &str = "given_sql";
 
 /// Runs a query and prints its table, or lists the queries.
 pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
-    let open = StudyMonth::open(&arguments.scope)?;
+    let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
     let raw = arguments
         .name
         .as_deref()

@@ -12,7 +12,7 @@ use crate::args::{LoadArguments, ReportArguments};
 use crate::evidence;
 use crate::failure::Failure;
 use crate::findings;
-use crate::month::{StudyMonth, holder};
+use crate::month::{StudyMonth, Unasked, holder};
 use crate::output::{Output, recover};
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
@@ -25,7 +25,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if let Some(earlier) = &earlier {
         earlier.apply(&mut arguments);
     }
-    let open = StudyMonth::open(&arguments.scope)?;
+    let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
     let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
         let again = if earlier.is_some() { "-again" } else { "" };

@@ -94,20 +94,20 @@ impl Look {
 
     /// Whether it may name the sensor, and how likely: a few words that stay the same over many rows.
     pub fn sensor_score(&self, title: &str, rows: usize) -> f64 {
-        let few = !self.words.is_empty() && self.words.len() * 4 <= rows.max(8);
-        let steady = self.changes < rows.div_ceil(4).max(self.words.len());
-        if self.is_time || self.is_date || self.is_clock || !few || !steady || self.filled < rows {
+        let other = self.is_time || self.is_date || self.is_clock || self.words.is_empty();
+        if other || self.filled * 2 < rows {
             return 0.0;
         }
-        let named = names_any(
-            title,
-            &["sensor", "serial", "device", "serien", "geber", "capteur"],
-        );
+        let names = ["sensor", "serial", "device", "serien", "geber", "capteur"];
+        if names_any(title, &names) {
+            return 2.0;
+        }
+        let few = self.words.len() * 4 <= rows.max(8);
+        let steady = self.changes < rows.div_ceil(4).max(self.words.len());
         let fraction = self.words.keys().any(|word| word.contains(['.', ',']));
-        match (named, self.numeric > 0.5 && fraction) {
-            (true, _) => 2.0,
-            (false, true) => 0.0,
-            (false, false) => 1.0 / (1.0 + self.numeric),
+        match few && steady && self.filled == rows && !(self.numeric > 0.5 && fraction) {
+            true => 1.0 / (1.0 + self.numeric),
+            false => 0.0,
         }
     }
 }

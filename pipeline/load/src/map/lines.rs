@@ -1,7 +1,7 @@
 //! The rows of a file of which nothing is known: what separates its fields, and where its header is.
 
 use csv::ByteRecord;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::times::looks_like_time;
 
@@ -70,7 +70,13 @@ impl Lines {
         let Some((2.., width, delimiter)) = best else {
             return Err("no two rows have the same number of fields, whether commas, semicolons or tabs separate them: is this a table?".to_owned());
         };
-        let mut rows = split(text, delimiter).filter(|(fields, _)| fields.len() == width);
+        let is_header = |fields: &[String]| {
+            let named: BTreeSet<&String> =
+                fields.iter().filter(|title| !title.is_empty()).collect();
+            named.len() * 2 > width
+        };
+        let rows = split(text, delimiter).filter(|(fields, _)| fields.len() == width);
+        let mut rows = rows.skip_while(|(fields, _)| !is_header(fields));
         let (titles, skip_lines) = rows.next().unwrap_or_default();
         if let Some(value) = titles.iter().find(|title| is_value(title)) {
             return Err(format!(
@@ -120,6 +126,12 @@ mod tests {
             ("a,b\n1,2\n3,4\n", b',', 0, ["a", "b"]),
             (
                 "Made by hand, 2026\n\na;b\n1,5;2\n3,5;4\n",
+                b';',
+                2,
+                ["a", "b"],
+            ),
+            (
+                "Exported 2026-03-20;\n\na;b\n1,5;2\n3,5;4\n",
                 b';',
                 2,
                 ["a", "b"],

@@ -373,7 +373,7 @@ impl Guess<'_> {
             }
         }
         if !self.has("sensor") {
-            match self.best(|look, title, rows| look.sensor_score(title, rows.max(40))) {
+            match self.best(Look::sensor_score) {
                 Some(index) => self.take("sensor", &[index]),
                 None => self.mapping.open.push(
                     "no column looks like the sensor's name: name it in `columns`".to_owned(),
