@@ -73,6 +73,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         say(&line);
     }
     emit(format!("{}\n", plain(&target.join("report.html").to_string_lossy())).as_bytes())?;
+    say(&format!("{}: {}", open.month, report.summary));
     strictly(arguments.strict, rejected)
 }
 

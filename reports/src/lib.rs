@@ -55,6 +55,8 @@ pub struct Report {
     pub html: String,
     /// Sheets of sensors that ended early, a printed page each; none where there is no such sensor, or no one to hand them to.
     pub sheets: Option<String>,
+    /// The first point of what can be said so far, on one line; empty where nothing can.
+    pub summary: String,
     /// The figures that the Markdown links.
     pub figures: Vec<Figure>,
     /// The results that may be written beside the report: in the public edition, those that identify no one.
@@ -106,8 +108,14 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
             _ => None,
         })
         .collect();
+    let points = blocks.iter().find_map(|block| match block {
+        document::Block::List(points) => points.first(),
+        _ => None,
+    });
+    let summary = points.map_or(String::new(), |point| format!("{}: {}", point.lead, point.text));
     Ok(Report {
         markdown,
+        summary,
         html,
         sheets,
         figures,
