@@ -32,7 +32,7 @@ const CHECKS: &[(&str, Check)] = &[
     ),
     (
         "intervals and tests, simulated",
-        Simulation(|| crate::calibrate::run(true)),
+        Simulation(|| crate::calibrate::run(&["--quick"])),
     ),
     (
         "night artefacts, simulated",
