@@ -28,12 +28,12 @@ WITH people AS (
     FROM sessions
 ),
 worn AS (
-    SELECT l.site, '' AS wearer, COUNT(*) AS sessions, next_days(l.day, l.any_ending, t.rated_days) AS foretold
+    SELECT l.site, '' AS person, COUNT(*) AS sessions, next_days(l.day, l.any_ending, t.rated_days) AS foretold
     FROM lives AS l
     CROSS JOIN settings AS t
     GROUP BY l.site
     UNION ALL
-    SELECT l.site, l.wearer, COUNT(*) AS sessions, next_days(l.day, l.any_ending, t.rated_days) AS foretold
+    SELECT l.site, l.wearer AS person, COUNT(*) AS sessions, next_days(l.day, l.any_ending, t.rated_days) AS foretold
     FROM lives AS l
     CROSS JOIN settings AS t
     CROSS JOIN people AS p
@@ -41,13 +41,13 @@ worn AS (
     GROUP BY l.site, l.wearer
 ),
 paired AS (
-    SELECT site, '' AS wearer, COUNT(DISTINCT sensor_no) AS sensors, next_level(100 * relative_difference, sensor_no, 15.0) AS foretold
+    SELECT site, '' AS person, COUNT(DISTINCT sensor_no) AS sensors, next_level(100 * relative_difference, sensor_no, 15.0) AS foretold
     FROM compared_pairs
     GROUP BY site
     UNION ALL
     SELECT
         q.site,
-        q.wearer,
+        q.wearer AS person,
         COUNT(DISTINCT q.sensor_no) AS sensors,
         next_level(100 * q.relative_difference, q.sensor_no, 15.0) AS foretold
     FROM compared_pairs AS q
@@ -57,7 +57,7 @@ paired AS (
 )
 SELECT
     w.site,
-    NULLIF(w.wearer, '') AS wearer,
+    NULLIF(w.person, '') AS wearer,
     COALESCE(p.sensors, 0) AS sensors,
     get_field(p.foretold, 'mean') AS bias,
     get_field(p.foretold, 'lower') AS bias_lower,
@@ -77,5 +77,5 @@ SELECT
     CASE WHEN get_field(p.foretold, 'agree') = 1 THEN 'yes' WHEN get_field(p.foretold, 'agree') = 0 THEN 'no' END AS agree
 FROM worn AS w
 INNER JOIN sites AS s ON s.site = w.site
-LEFT JOIN paired AS p ON p.site = w.site AND p.wearer = w.wearer
-ORDER BY s.position, w.wearer
+LEFT JOIN paired AS p ON p.site = w.site AND p.person = w.person
+ORDER BY s.position, w.person

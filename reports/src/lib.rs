@@ -112,7 +112,9 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
         document::Block::List(points) => points.first(),
         _ => None,
     });
-    let summary = points.map_or(String::new(), |point| format!("{}: {}", point.lead, point.text));
+    let summary = points.map_or(String::new(), |point| {
+        format!("{}: {}", point.lead, point.text)
+    });
     Ok(Report {
         markdown,
         summary,

@@ -272,7 +272,7 @@ mod tests {
             ("a\n\"x\ny", Some(2), Some(2)),
             ("a,\"x\"\"\ny\"\n", Some(10), None),
             ("a,5\" wide\nb\n", Some(12), None),
-            ("\"a\"b\"\n,\"", Some(7), Some(8)),
+            ("\"a\"b\"\n,\"", Some(6), Some(7)),
         ] {
             assert_eq!(
                 scan(text.as_bytes(), b','),

@@ -193,6 +193,27 @@ impl Notes {
 /// Rejects of a file: whether of a fingerstick, line, path, fault, and what the resource is.
 type Rejected = (bool, u64, String, Fault, String);
 
+/// How the path of a resource in a file is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Path {
+    /// The line says it all.
+    None,
+    Bundle,
+    Array,
+}
+
+impl Path {
+    /// The path of a resource by its place in the file, from 1.
+    fn at(self, place: u32) -> Option<String> {
+        let place = place.saturating_sub(1);
+        match self {
+            Self::None => None,
+            Self::Bundle => Some(format!("Bundle.entry[{place}].resource")),
+            Self::Array => Some(format!("[{place}]")),
+        }
+    }
+}
+
 /// All observations of all files, their samples column by column.
 struct Found<'s> {
     settings: &'s Settings,
@@ -204,6 +225,8 @@ struct Found<'s> {
     glucose: Vec<f64>,
     status: Vec<u8>,
     file: u16,
+    /// By the numbers of files: how the path of a resource in it is written.
+    paths: Vec<Path>,
     notes: Notes,
     rejects: Vec<Rejected>,
     samples: Vec<Sample>,
@@ -224,6 +247,7 @@ impl<'s> Found<'s> {
             glucose: Vec::new(),
             status: Vec::new(),
             file: 0,
+            paths: Vec::new(),
             notes: Notes::default(),
             rejects: Vec::new(),
             samples: Vec::new(),
@@ -234,10 +258,22 @@ impl<'s> Found<'s> {
 
     fn begin(&mut self, file: u16) {
         self.file = file;
+        self.paths.push(Path::None);
+    }
+
+    fn note_path(&mut self, path: Path) {
+        if let Some(own) = self.paths.last_mut() {
+            *own = path;
+        }
     }
 
     /// A piece of a file that is one JSON value.
     fn piece(&mut self, piece: Piece, json: &[u8]) {
+        match piece {
+            Piece::Entry(_) => self.note_path(Path::Bundle),
+            Piece::Item(_) => self.note_path(Path::Array),
+            Piece::Top(_) => {}
+        }
         match piece {
             Piece::Entry(place) => match serde_json::from_slice::<Entry>(json) {
                 Ok(Entry {
@@ -522,7 +558,8 @@ impl<'s> Found<'s> {
         let mut writers: Vec<Writer> = files
             .iter()
             .zip(parsed)
-            .map(|(input, file)| Writer::new(input, file, self.settings))
+            .zip(&self.paths)
+            .map(|((input, file), path)| Writer::new(input, file, *path, self.settings))
             .collect();
         let ends = self.copies.iter().skip(1).map(|next| next.first as usize);
         for (copy, end) in self.copies.iter().zip(ends.chain([self.time.len()])) {
@@ -585,6 +622,7 @@ struct Row<'r> {
 struct Writer<'w> {
     input: &'w InputFile,
     file: &'w mut FhirFile,
+    path: Path,
     settings: &'w Settings,
     of_readings: Corrections,
     of_fingersticks: Corrections,
@@ -592,7 +630,12 @@ struct Writer<'w> {
 }
 
 impl<'w> Writer<'w> {
-    fn new(input: &'w InputFile, file: &'w mut FhirFile, settings: &'w Settings) -> Self {
+    fn new(
+        input: &'w InputFile,
+        file: &'w mut FhirFile,
+        path: Path,
+        settings: &'w Settings,
+    ) -> Self {
         let of = |table| {
             let input = InputFile {
                 table,
@@ -605,6 +648,7 @@ impl<'w> Writer<'w> {
             of_fingersticks: of(crate::input::Table::Fingersticks),
             input,
             file,
+            path,
             settings,
             numbers: BTreeMap::new(),
         }
@@ -643,8 +687,11 @@ impl<'w> Writer<'w> {
             row.wearer,
             whereworn_model::time::format_utc(row.time)
         );
-        seen.rejects
-            .push(fault.at(&self.input.name, u64::from(copy.line), raw.as_bytes()));
+        let mut reject = fault.at(&self.input.name, u64::from(copy.line), raw.as_bytes());
+        if let Some(path) = self.path.at(copy.line) {
+            reject.column = path;
+        }
+        seen.rejects.push(reject);
     }
 
     fn fingerstick(&mut self, copy: &Copy, row: &Row<'_>) -> Result<(), Fault> {

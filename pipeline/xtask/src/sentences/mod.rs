@@ -189,7 +189,11 @@ pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
     }
     power::lines(studies, quick, &mut |found| show(found, errors, &mut lines));
     if !quick {
-        let text = format!("{}\n{HEAD}{}", include_str!("intro.md"), table(&lines, errors));
+        let text = format!(
+            "{}\n{HEAD}{}",
+            include_str!("intro.md"),
+            table(&lines, errors)
+        );
         std::fs::write(PAGE, text).map_err(|error| format!("{PAGE}: {error}"))?;
     }
     let broken: Vec<String> = lines
