@@ -36,6 +36,7 @@ pub(crate) struct Orphan {
     pub to: Micros,
     pub file: usize,
     pub line: u64,
+    pub tallies: Tallies,
 }
 
 /// A look under way.
@@ -76,9 +77,7 @@ impl<'a> Look<'a> {
 
     /// Looks at the readings of one sensor. Sensors of a wearer come one after the other.
     pub fn sensor(&mut self, mut readings: SensorReadings) {
-        readings
-            .readings
-            .retain(|reading| reading.time <= self.log.cutoff);
+        readings.readings.retain(|reading| reading.time <= self.log.cutoff);
         if readings.wearer != self.wearer {
             self.end_wearer();
             self.wearer.clone_from(&readings.wearer);
@@ -91,34 +90,30 @@ impl<'a> Look<'a> {
         };
         session.seen = seen(&self.log, session, &readings);
         let until = session.readings_until(self.log.cutoff);
-        self.tallies
-            .readings(&self.log, &readings, session.insert..=until);
+        if let Some(second) = session.second {
+            // What follows a second `insert` is told with it.
+            readings.readings.retain(|reading| reading.time < second);
+        }
+        self.tallies.readings(&self.log, &readings, session.insert..=until);
         // Two sensors under one id tell of no clock and no meter.
         let two = wear::too_long(&self.log, session).is_some();
         let factors = self.levels.readings(&self.log, session, &readings);
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
-        let warm =
-            session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        let warm = session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
-            self.traces
-                .insert(place, Trace::new(&readings, warm, until));
+            self.traces.insert(place, Trace::new(&readings, warm, until));
         }
     }
 
     fn orphan(&mut self, readings: &SensorReadings) {
-        self.tallies
-            .readings(&self.log, readings, Micros::MAX..=Micros::MAX);
-        let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last())
-        else {
+        let mut tallies = Tallies::default();
+        tallies.readings(&self.log, readings, Micros::MAX..=Micros::MAX);
+        let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last()) else {
             return;
         };
-        let place = readings
-            .readings
-            .iter()
-            .map(|reading| (reading.file, reading.line))
-            .min();
+        let place = readings.readings.iter().map(|reading| (reading.file, reading.line)).min();
         let (file, line) = place.unwrap_or_default();
         self.orphans.push(Orphan {
             wearer: readings.wearer.clone(),
@@ -128,6 +123,7 @@ impl<'a> Look<'a> {
             to: last.time,
             file,
             line,
+            tallies,
         });
     }
 
@@ -165,9 +161,7 @@ impl<'a> Look<'a> {
         self.findings.extend(found.findings);
         self.findings.extend(bias);
         for (sensor, pairs) in pairs {
-            let session = places
-                .get(sensor)
-                .and_then(|place| self.sessions.get_mut(*place));
+            let session = places.get(sensor).and_then(|place| self.sessions.get_mut(*place));
             if let Some(session) = session {
                 session.seen.pairs = pairs;
             }
@@ -183,6 +177,12 @@ impl<'a> Look<'a> {
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
+        // Rows under the wrong wearer are told as that.
+        for orphan in std::mem::take(&mut self.orphans) {
+            if wear::wrong_wearer(log, &self.sessions, &orphan).is_none() {
+                self.tallies.merge(orphan.tallies);
+            }
+        }
         findings.extend(self.tallies.findings(log));
         for finding in &mut findings {
             finding.seen = log.settings.seen.iter().any(|seen| finding.is_about(seen));
@@ -204,20 +204,12 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
         if !["unit", "clock-sensor", "clock-change"].contains(&finding.kind) {
             continue;
         }
-        let (from, to) = (
-            finding.from.unwrap_or(Micros::MIN),
-            finding.to.unwrap_or(Micros::MAX),
-        );
-        for session in sessions
-            .iter()
-            .filter(|session| session.wearer == finding.wearer)
-        {
+        let (from, to) = (finding.from.unwrap_or(Micros::MIN), finding.to.unwrap_or(Micros::MAX));
+        for session in sessions.iter().filter(|session| session.wearer == finding.wearer) {
             let named = finding.sensor.is_empty() || finding.sensor == session.sensor;
             let (begun, ended) = (session.insert, session.until(log.cutoff));
             if named && begun <= to && ended > from {
-                left_out
-                    .entry((&session.wearer, &session.sensor))
-                    .or_insert(finding.kind);
+                left_out.entry((&session.wearer, &session.sensor)).or_insert(finding.kind);
             }
         }
     }
@@ -252,10 +244,7 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         .map(|reading| reading.time)
         .collect();
     Seen {
-        span: inside
-            .first()
-            .zip(inside.last())
-            .map(|(a, b)| (a.time, b.time)),
+        span: inside.first().zip(inside.last()).map(|(a, b)| (a.time, b.time)),
         gap,
         spacing,
         nights: nights::counted(log, session, &told, spacing),
@@ -264,11 +253,7 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
 }
 
 /// The instants at which the local months begin from one instant to another, each with its name.
-pub(crate) fn month_of(
-    log: &Log<'_>,
-    at: Micros,
-    cache: &mut Option<(Micros, Micros, String)>,
-) -> String {
+pub(crate) fn month_of(log: &Log<'_>, at: Micros, cache: &mut Option<(Micros, Micros, String)>) -> String {
     if let Some((from, to, name)) = cache
         && (*from..*to).contains(&at)
     {

@@ -29,7 +29,7 @@ struct Tally {
 }
 
 /// Rows by file and month.
-#[derive(Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Tallies {
     by: BTreeMap<(String, String), Tally>,
 }
@@ -66,6 +66,27 @@ impl Tallies {
                     aside,
                     &mut cache,
                 );
+            }
+        }
+    }
+
+    /// Adds the rows of another count.
+    pub fn merge(&mut self, other: Self) {
+        for (place, more) in other.by {
+            match self.by.get_mut(&place) {
+                None => {
+                    self.by.insert(place, more);
+                }
+                Some(tally) => {
+                    tally.accepted += more.accepted;
+                    tally.aside += more.aside;
+                    tally.first_line = tally.first_line.min(more.first_line);
+                    tally.last_line = tally.last_line.max(more.last_line);
+                    tally.from = tally.from.min(more.from);
+                    tally.to = tally.to.max(more.to);
+                    let first = [tally.first_aside, more.first_aside].into_iter().flatten().min();
+                    tally.first_aside = first;
+                }
             }
         }
     }
