@@ -6,7 +6,7 @@
 //! meter's clock is one cause, not one for each sensor.
 
 use crate::lag::{DELAYS, Profiles, REACH, STEP, around_top, highest, value};
-use crate::trace::{Break, Trace};
+use crate::trace::{Break, Sign, Trace};
 use crate::worn_at_once::Pair;
 
 /// Steps of the grid in an hour.
@@ -31,8 +31,9 @@ const LEAST_STRETCH: usize = 12;
 
 /// Least gain of log-likelihood, by what is claimed.
 const WHOLE_SENSOR: f64 = 9.0;
-const SENSOR_JUMP: f64 = 13.0;
-const GAP_JUMP: f64 = 8.0;
+const SENSOR_JUMP: f64 = 15.0;
+const GAP_JUMP: f64 = 9.5;
+const OTHER_MINUTES: f64 = 3.0;
 const WHOLE_METER: f64 = 11.0;
 const STRETCH: f64 = 17.0;
 /// More for a stretch that ends within the data too.
@@ -286,7 +287,7 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
     let items = profiles.of_sensor.get(sensor)?;
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
-    let gaps = breaks.iter().filter(|found| !found.certain).count() as f64;
+    let gaps = breaks.iter().filter(|found| found.sign == Sign::Gap).count() as f64;
     let mut best: Option<Cause> = None;
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
@@ -300,10 +301,11 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
         let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
         let steps = (found.minutes / STEP).round() as i32;
         let gained = best_before(&first, &second, steps).1 - flat;
-        let net = match found.certain {
-            true if gained > -GAP_JUMP => gained + SENSOR_JUMP,
-            true => continue,
-            false => gained - GAP_JUMP - gaps.ln(),
+        let net = match found.sign {
+            Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
+            Sign::Overlap => continue,
+            Sign::OtherMinutes => gained - OTHER_MINUTES,
+            Sign::Gap => gained - GAP_JUMP - gaps.ln(),
         };
         if best.as_ref().is_none_or(|best| net > best.net) {
             let cause = jump_at(profiles, sensor, split, Some(found.minutes))?;

@@ -109,7 +109,7 @@ impl<'a> Look<'a> {
 
     fn orphan(&mut self, readings: &SensorReadings) {
         let mut tallies = Tallies::default();
-        tallies.readings(&self.log, readings, Micros::MAX..=Micros::MAX);
+        tallies.readings(&self.log, readings, Micros::MAX..=Micros::MIN);
         let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last()) else {
             return;
         };

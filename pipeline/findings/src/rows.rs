@@ -14,11 +14,17 @@ use crate::words::count;
 /// Share of a file's rows in a month from which on something is wrong with the file.
 const LARGE: f64 = 0.10;
 
+/// Readings so near to an insertion or an end may be set aside because a clock or a log is somewhat off: they make no
+/// file wrong.
+const NEAR: Micros = 2 * 3_600_000_000;
+
 /// Rows of a file in a month.
 #[derive(Clone, Debug, Default)]
 struct Tally {
     accepted: u64,
     aside: u64,
+    /// Those of them far from when their sensor was worn.
+    far: u64,
     rejected: u64,
     first_line: u64,
     last_line: u64,
@@ -42,30 +48,19 @@ impl Tallies {
         let checks = log.checks.iter().map(|row| (&row.file, row.line, row.time));
         let events = log.events.iter().map(|row| (&row.file, row.line, row.time));
         for (file, line, time) in checks.chain(events) {
-            tallies.add(log, file, line, time, false, &mut cache);
+            tallies.add(log, file, line, time, 0, &mut cache);
         }
         tallies
     }
 
-    /// Counts a sensor's readings; those outside its session are set aside.
-    pub fn readings(
-        &mut self,
-        log: &Log<'_>,
-        readings: &SensorReadings,
-        worn: RangeInclusive<Micros>,
-    ) {
+    /// Counts a sensor's readings; those outside its session are set aside. An orphan's session is none.
+    pub fn readings(&mut self, log: &Log<'_>, readings: &SensorReadings, worn: RangeInclusive<Micros>) {
         let mut cache = None;
         for reading in &readings.readings {
             if let Some(file) = log.files.get(reading.file) {
-                let aside = !worn.contains(&reading.time);
-                self.add(
-                    log,
-                    &file.name,
-                    reading.line,
-                    reading.time,
-                    aside,
-                    &mut cache,
-                );
+                let before = worn.start().saturating_sub(reading.time);
+                let out = before.max(reading.time.saturating_sub(*worn.end()));
+                self.add(log, &file.name, reading.line, reading.time, out, &mut cache);
             }
         }
     }
@@ -80,6 +75,7 @@ impl Tallies {
                 Some(tally) => {
                     tally.accepted += more.accepted;
                     tally.aside += more.aside;
+                    tally.far += more.far;
                     tally.first_line = tally.first_line.min(more.first_line);
                     tally.last_line = tally.last_line.max(more.last_line);
                     tally.from = tally.from.min(more.from);
@@ -97,22 +93,21 @@ impl Tallies {
         file: &str,
         line: u64,
         time: Micros,
-        aside: bool,
+        out: Micros,
         cache: &mut Option<(Micros, Micros, String)>,
     ) {
         let month = month_of(log, time, cache);
-        let tally = self
-            .by
-            .entry((file.to_owned(), month))
-            .or_insert_with(|| Tally {
-                first_line: line,
-                last_line: line,
-                from: time,
-                to: time,
-                ..Tally::default()
-            });
+        let aside = out > 0;
+        let tally = self.by.entry((file.to_owned(), month)).or_insert_with(|| Tally {
+            first_line: line,
+            last_line: line,
+            from: time,
+            to: time,
+            ..Tally::default()
+        });
         tally.accepted += u64::from(!aside);
         tally.aside += u64::from(aside);
+        tally.far += u64::from(out > NEAR);
         tally.first_line = tally.first_line.min(line);
         tally.last_line = tally.last_line.max(line);
         tally.from = tally.from.min(time);
@@ -124,11 +119,7 @@ impl Tallies {
 
     /// A finding for each file and month with rows rejected or set aside.
     pub fn findings(mut self, log: &Log<'_>) -> Vec<Finding> {
-        for reject in log
-            .rejects
-            .iter()
-            .filter(|reject| !is_of_a_sensor(&reject.reason))
-        {
+        for reject in log.rejects.iter().filter(|reject| !is_of_a_sensor(&reject.reason)) {
             // A rejected row has no month that can be trusted: it gets that of the rows around it.
             let nearest = self
                 .by
@@ -136,42 +127,23 @@ impl Tallies {
                 .filter(|((file, _), _)| *file == reject.file)
                 .min_by_key(|(_, tally)| {
                     let (first, last) = (tally.first_line, tally.last_line);
-                    first
-                        .saturating_sub(reject.line)
-                        .max(reject.line.saturating_sub(last))
+                    first.saturating_sub(reject.line).max(reject.line.saturating_sub(last))
                 });
             let tally = match nearest {
                 Some((_, tally)) => tally,
-                None => self
-                    .by
-                    .entry((reject.file.clone(), String::new()))
-                    .or_default(),
+                None => self.by.entry((reject.file.clone(), String::new())).or_default(),
             };
             tally.rejected += 1;
-            tally
-                .first_rejected
-                .get_or_insert_with(|| (reject.line, reject.reason.clone()));
+            tally.first_rejected.get_or_insert_with(|| (reject.line, reject.reason.clone()));
         }
         let mut findings = Vec::new();
         for ((file, month), tally) in &self.by {
             let all = tally.accepted + tally.aside + tally.rejected;
-            let when = if month.is_empty() {
-                String::new()
-            } else {
-                format!(" in {month}")
-            };
-            let table = log
-                .files
-                .iter()
-                .find(|known| known.name == *file)
-                .map_or("", |known| known.table);
-            let found = |kind, rows: u64, line: Option<u64>| {
+            let when = if month.is_empty() { String::new() } else { format!(" in {month}") };
+            let table = log.files.iter().find(|known| known.name == *file).map_or("", |known| known.table);
+            let found = |kind, rows: u64, bad: u64, line: Option<u64>| {
                 let share = rows as f64 / all.max(1) as f64;
-                let severity = if share >= LARGE * (1.0 - 1e-9) {
-                    Severity::Wrong
-                } else {
-                    Severity::Thin
-                };
+                let severity = if bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9) { Severity::Wrong } else { Severity::Thin };
                 Finding {
                     file: file.clone(),
                     line,
@@ -194,7 +166,7 @@ impl Tallies {
                         count(tally.rejected as usize, "row")
                     ),
                     todo: "correct them in the raw file and run again; `report` lists every one in rejects.csv".to_owned(),
-                    ..found("rejected", tally.rejected, Some(*line))
+                    ..found("rejected", tally.rejected, tally.rejected, Some(*line))
                 });
             }
             if tally.aside > 0 {
@@ -204,7 +176,7 @@ impl Tallies {
                         count(tally.aside as usize, "reading")
                     ),
                     todo: "look at the `insert` and `end` of these sensors in wear-events".to_owned(),
-                    ..found("set-aside", tally.aside, tally.first_aside)
+                    ..found("set-aside", tally.aside, tally.far, tally.first_aside)
                 });
             }
         }

@@ -39,8 +39,19 @@ pub(crate) struct Break {
     pub at: f64,
     /// By how many minutes it was put forward.
     pub minutes: f64,
-    /// Whether nothing else explains it: two runs of readings overlap. A gap may as well be a gap.
-    pub certain: bool,
+    /// What shows it.
+    pub sign: Sign,
+}
+
+/// What shows that a clock may have been set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Sign {
+    /// Two runs of readings overlap: nothing else explains it.
+    Overlap,
+    /// A gap after which readings come at other minutes than before, in a sensor that otherwise keeps its minutes.
+    OtherMinutes,
+    /// A gap, which may as well be one.
+    Gap,
 }
 
 impl Trace {
@@ -107,20 +118,28 @@ impl Trace {
 /// Least minutes of a break that matters.
 const LEAST_BREAK: f64 = 11.5;
 
+/// A step so near to whole spacings keeps the minutes, and most steps that may not where a sensor keeps them.
+const SAME_MINUTES: f64 = 0.6;
+const MOST_UNEVEN: usize = 3;
+
 /// Gaps, and runs of readings twice as dense as usual: put back by J, the clock reads the last J minutes again.
 fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
     let mut found = Vec::new();
     if spacing <= 0.0 {
         return found;
     }
-    for pair in times.windows(2) {
-        if let [before, after] = pair
-            && after - before >= spacing + LEAST_BREAK
-        {
+    // How far a step is from whole spacings.
+    let off = |step: f64| (step - spacing * (step / spacing).round()).abs();
+    let steps: Vec<f64> = times.iter().zip(times.iter().skip(1)).map(|(a, b)| b - a).collect();
+    let uneven = steps.iter().filter(|step| off(**step) > SAME_MINUTES).count();
+    let regular = uneven <= MOST_UNEVEN;
+    for (before, step) in times.iter().zip(&steps) {
+        if *step >= spacing + LEAST_BREAK {
+            let other = regular && off(*step) > SAME_MINUTES;
             found.push(Break {
                 at: *before,
-                minutes: after - before - spacing,
-                certain: false,
+                minutes: step - spacing,
+                sign: if other { Sign::OtherMinutes } else { Sign::Gap },
             });
         }
     }
@@ -144,7 +163,7 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
                     found.push(Break {
                         at: *last,
                         minutes: -back,
-                        certain: true,
+                        sign: Sign::Overlap,
                     });
                 }
             }
