@@ -287,7 +287,10 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
     let items = profiles.of_sensor.get(sensor)?;
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
-    let gaps = breaks.iter().filter(|found| found.sign == Sign::Gap).count() as f64;
+    let gaps = breaks
+        .iter()
+        .filter(|found| found.sign == Sign::Gap)
+        .count() as f64;
     let mut best: Option<Cause> = None;
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);

@@ -77,7 +77,9 @@ impl<'a> Look<'a> {
 
     /// Looks at the readings of one sensor. Sensors of a wearer come one after the other.
     pub fn sensor(&mut self, mut readings: SensorReadings) {
-        readings.readings.retain(|reading| reading.time <= self.log.cutoff);
+        readings
+            .readings
+            .retain(|reading| reading.time <= self.log.cutoff);
         if readings.wearer != self.wearer {
             self.end_wearer();
             self.wearer.clone_from(&readings.wearer);
@@ -94,26 +96,34 @@ impl<'a> Look<'a> {
             // What follows a second `insert` is told with it.
             readings.readings.retain(|reading| reading.time < second);
         }
-        self.tallies.readings(&self.log, &readings, session.insert..=until);
+        self.tallies
+            .readings(&self.log, &readings, session.insert..=until);
         // Two sensors under one id tell of no clock and no meter.
         let two = wear::too_long(&self.log, session).is_some();
         let factors = self.levels.readings(&self.log, session, &readings);
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
-        let warm = session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        let warm =
+            session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
-            self.traces.insert(place, Trace::new(&readings, warm, until));
+            self.traces
+                .insert(place, Trace::new(&readings, warm, until));
         }
     }
 
     fn orphan(&mut self, readings: &SensorReadings) {
         let mut tallies = Tallies::default();
         tallies.readings(&self.log, readings, Micros::MAX..=Micros::MIN);
-        let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last()) else {
+        let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last())
+        else {
             return;
         };
-        let place = readings.readings.iter().map(|reading| (reading.file, reading.line)).min();
+        let place = readings
+            .readings
+            .iter()
+            .map(|reading| (reading.file, reading.line))
+            .min();
         let (file, line) = place.unwrap_or_default();
         self.orphans.push(Orphan {
             wearer: readings.wearer.clone(),
@@ -161,7 +171,9 @@ impl<'a> Look<'a> {
         self.findings.extend(found.findings);
         self.findings.extend(bias);
         for (sensor, pairs) in pairs {
-            let session = places.get(sensor).and_then(|place| self.sessions.get_mut(*place));
+            let session = places
+                .get(sensor)
+                .and_then(|place| self.sessions.get_mut(*place));
             if let Some(session) = session {
                 session.seen.pairs = pairs;
             }
@@ -204,12 +216,20 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
         if !["unit", "clock-sensor", "clock-change"].contains(&finding.kind) {
             continue;
         }
-        let (from, to) = (finding.from.unwrap_or(Micros::MIN), finding.to.unwrap_or(Micros::MAX));
-        for session in sessions.iter().filter(|session| session.wearer == finding.wearer) {
+        let (from, to) = (
+            finding.from.unwrap_or(Micros::MIN),
+            finding.to.unwrap_or(Micros::MAX),
+        );
+        for session in sessions
+            .iter()
+            .filter(|session| session.wearer == finding.wearer)
+        {
             let named = finding.sensor.is_empty() || finding.sensor == session.sensor;
             let (begun, ended) = (session.insert, session.until(log.cutoff));
             if named && begun <= to && ended > from {
-                left_out.entry((&session.wearer, &session.sensor)).or_insert(finding.kind);
+                left_out
+                    .entry((&session.wearer, &session.sensor))
+                    .or_insert(finding.kind);
             }
         }
     }
@@ -244,7 +264,10 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         .map(|reading| reading.time)
         .collect();
     Seen {
-        span: inside.first().zip(inside.last()).map(|(a, b)| (a.time, b.time)),
+        span: inside
+            .first()
+            .zip(inside.last())
+            .map(|(a, b)| (a.time, b.time)),
         gap,
         spacing,
         nights: nights::counted(log, session, &told, spacing),
@@ -253,7 +276,11 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
 }
 
 /// The instants at which the local months begin from one instant to another, each with its name.
-pub(crate) fn month_of(log: &Log<'_>, at: Micros, cache: &mut Option<(Micros, Micros, String)>) -> String {
+pub(crate) fn month_of(
+    log: &Log<'_>,
+    at: Micros,
+    cache: &mut Option<(Micros, Micros, String)>,
+) -> String {
     if let Some((from, to, name)) = cache
         && (*from..*to).contains(&at)
     {

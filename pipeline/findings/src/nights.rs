@@ -11,12 +11,22 @@ const SHARE: f64 = 0.3;
 const LEAST: u32 = 3;
 
 /// Whole nights by the clock during which a sensor was worn, and those of them with too few readings.
-pub(crate) fn counted(log: &Log<'_>, session: &Session, told: &[Micros], spacing: f64) -> (u32, u32) {
+pub(crate) fn counted(
+    log: &Log<'_>,
+    session: &Session,
+    told: &[Micros],
+    spacing: f64,
+) -> (u32, u32) {
     let zone = log.settings.zone();
     let (from, to) = log.settings.clock_night();
-    let until = session.end.or(told.last().copied()).unwrap_or(session.insert);
+    let until = session
+        .end
+        .or(told.last().copied())
+        .unwrap_or(session.insert);
     let until = until.min(session.readings_until(log.cutoff));
-    let (Some(mut date), Some(last)) = (local_date(session.insert, &zone), local_date(until, &zone)) else {
+    let (Some(mut date), Some(last)) =
+        (local_date(session.insert, &zone), local_date(until, &zone))
+    else {
         return (0, 0);
     };
     let (mut nights, mut missing) = (0, 0);
@@ -28,10 +38,12 @@ pub(crate) fn counted(log: &Log<'_>, session: &Session, told: &[Micros], spacing
             && start >= session.insert
             && end <= until
         {
-            let had = told.partition_point(|time| *time < end) - told.partition_point(|time| *time < start);
+            let had = told.partition_point(|time| *time < end)
+                - told.partition_point(|time| *time < start);
             let expected = (end - start) as f64 / 6e7 / spacing;
             nights += 1;
-            missing += u32::from((had as f64) < log.settings.night.coverage * expected * (1.0 - 1e-9));
+            missing +=
+                u32::from((had as f64) < log.settings.night.coverage * expected * (1.0 - 1e-9));
         }
         date = next;
     }

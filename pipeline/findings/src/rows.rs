@@ -54,7 +54,12 @@ impl Tallies {
     }
 
     /// Counts a sensor's readings; those outside its session are set aside. An orphan's session is none.
-    pub fn readings(&mut self, log: &Log<'_>, readings: &SensorReadings, worn: RangeInclusive<Micros>) {
+    pub fn readings(
+        &mut self,
+        log: &Log<'_>,
+        readings: &SensorReadings,
+        worn: RangeInclusive<Micros>,
+    ) {
         let mut cache = None;
         for reading in &readings.readings {
             if let Some(file) = log.files.get(reading.file) {
@@ -80,7 +85,10 @@ impl Tallies {
                     tally.last_line = tally.last_line.max(more.last_line);
                     tally.from = tally.from.min(more.from);
                     tally.to = tally.to.max(more.to);
-                    let first = [tally.first_aside, more.first_aside].into_iter().flatten().min();
+                    let first = [tally.first_aside, more.first_aside]
+                        .into_iter()
+                        .flatten()
+                        .min();
                     tally.first_aside = first;
                 }
             }
@@ -98,13 +106,16 @@ impl Tallies {
     ) {
         let month = month_of(log, time, cache);
         let aside = out > 0;
-        let tally = self.by.entry((file.to_owned(), month)).or_insert_with(|| Tally {
-            first_line: line,
-            last_line: line,
-            from: time,
-            to: time,
-            ..Tally::default()
-        });
+        let tally = self
+            .by
+            .entry((file.to_owned(), month))
+            .or_insert_with(|| Tally {
+                first_line: line,
+                last_line: line,
+                from: time,
+                to: time,
+                ..Tally::default()
+            });
         tally.accepted += u64::from(!aside);
         tally.aside += u64::from(aside);
         tally.far += u64::from(out > NEAR);
@@ -119,7 +130,11 @@ impl Tallies {
 
     /// A finding for each file and month with rows rejected or set aside.
     pub fn findings(mut self, log: &Log<'_>) -> Vec<Finding> {
-        for reject in log.rejects.iter().filter(|reject| !is_of_a_sensor(&reject.reason)) {
+        for reject in log
+            .rejects
+            .iter()
+            .filter(|reject| !is_of_a_sensor(&reject.reason))
+        {
             // A rejected row has no month that can be trusted: it gets that of the rows around it.
             let nearest = self
                 .by
@@ -127,23 +142,42 @@ impl Tallies {
                 .filter(|((file, _), _)| *file == reject.file)
                 .min_by_key(|(_, tally)| {
                     let (first, last) = (tally.first_line, tally.last_line);
-                    first.saturating_sub(reject.line).max(reject.line.saturating_sub(last))
+                    first
+                        .saturating_sub(reject.line)
+                        .max(reject.line.saturating_sub(last))
                 });
             let tally = match nearest {
                 Some((_, tally)) => tally,
-                None => self.by.entry((reject.file.clone(), String::new())).or_default(),
+                None => self
+                    .by
+                    .entry((reject.file.clone(), String::new()))
+                    .or_default(),
             };
             tally.rejected += 1;
-            tally.first_rejected.get_or_insert_with(|| (reject.line, reject.reason.clone()));
+            tally
+                .first_rejected
+                .get_or_insert_with(|| (reject.line, reject.reason.clone()));
         }
         let mut findings = Vec::new();
         for ((file, month), tally) in &self.by {
             let all = tally.accepted + tally.aside + tally.rejected;
-            let when = if month.is_empty() { String::new() } else { format!(" in {month}") };
-            let table = log.files.iter().find(|known| known.name == *file).map_or("", |known| known.table);
+            let when = if month.is_empty() {
+                String::new()
+            } else {
+                format!(" in {month}")
+            };
+            let table = log
+                .files
+                .iter()
+                .find(|known| known.name == *file)
+                .map_or("", |known| known.table);
             let found = |kind, rows: u64, bad: u64, line: Option<u64>| {
                 let share = rows as f64 / all.max(1) as f64;
-                let severity = if bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9) { Severity::Wrong } else { Severity::Thin };
+                let severity = if bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9) {
+                    Severity::Wrong
+                } else {
+                    Severity::Thin
+                };
                 Finding {
                     file: file.clone(),
                     line,

@@ -160,7 +160,11 @@ fn no_end(log: &Log<'_>, session: &Session) -> Vec<Finding> {
 }
 
 /// Readings of a sensor that another wearer has, at the time when it was worn there.
-pub(crate) fn wrong_wearer(log: &Log<'_>, sessions: &[Session], orphan: &Orphan) -> Option<Finding> {
+pub(crate) fn wrong_wearer(
+    log: &Log<'_>,
+    sessions: &[Session],
+    orphan: &Orphan,
+) -> Option<Finding> {
     let other = sessions.iter().find(|session| {
         let until = session.end.unwrap_or(log.cutoff);
         let (from, to) = (orphan.from.max(session.insert), orphan.to.min(until));

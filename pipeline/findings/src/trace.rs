@@ -130,8 +130,15 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
     }
     // How far a step is from whole spacings.
     let off = |step: f64| (step - spacing * (step / spacing).round()).abs();
-    let steps: Vec<f64> = times.iter().zip(times.iter().skip(1)).map(|(a, b)| b - a).collect();
-    let uneven = steps.iter().filter(|step| off(**step) > SAME_MINUTES).count();
+    let steps: Vec<f64> = times
+        .iter()
+        .zip(times.iter().skip(1))
+        .map(|(a, b)| b - a)
+        .collect();
+    let uneven = steps
+        .iter()
+        .filter(|step| off(**step) > SAME_MINUTES)
+        .count();
     let regular = uneven <= MOST_UNEVEN;
     for (before, step) in times.iter().zip(&steps) {
         if *step >= spacing + LEAST_BREAK {
