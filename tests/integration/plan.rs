@@ -167,7 +167,7 @@ fn what_would_overlook_rows_is_refused() {
     study.write("plan-log.csv", "drawn_at,wearer\nsome day,kelp\n");
     study
         .run("plan", &["--as-of", LATER])
-        .fails_with(&["plan-log.csv", "`number` is missing"]);
+        .fails_with(&["plan-log.csv", "`side` is missing"]);
     plan(&self::study(), &["--wearer", "gorse"]).fails_with(&["`gorse`", "kelp"]);
 }
 

@@ -44,11 +44,15 @@ pub fn lifted(weights: &[f64]) -> Vec<f64> {
 /// Probabilities of the next draw, given the weights of the open sites and how often each came up in the block so far.
 ///
 /// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16) with one ball more than was drawn: a site's mass is
-/// what it should have after this draw less what it has, (i + 1) w - n, not below 0; the masses are then lifted to
-/// [`LEAST`]. `weights` add up to 1.
+/// what it should have after this draw less what it has, (i + 1) w - n, not below 0, i being the draws of sites with a
+/// weight; the masses are then lifted to [`LEAST`], so that a site without a weight keeps just that. `weights` add up to 1.
 #[must_use]
 pub fn probabilities(weights: &[f64], drawn: &[usize]) -> Vec<f64> {
-    let next = 1.0 + drawn.iter().sum::<usize>() as f64;
+    let weighted = weights
+        .iter()
+        .zip(drawn)
+        .filter(|(weight, _)| **weight > 0.0);
+    let next = 1.0 + weighted.map(|(_, drawn)| *drawn as f64).sum::<f64>();
     let mass = |(weight, drawn): (&f64, &usize)| (next * weight - *drawn as f64).max(0.0);
     lifted(&weights.iter().zip(drawn).map(mass).collect::<Vec<f64>>())
 }
@@ -107,6 +111,16 @@ mod tests {
         let shares = probabilities(&[0.5, 0.5], &[1, 0]);
         assert!((shares[0] - 0.1).abs() < 1e-12 && (shares[1] - 0.9).abs() < 1e-12);
         assert_eq!(probabilities(&[0.5, 0.5], &[0, 0]), [0.5, 0.5]);
+    }
+
+    /// By hand: two sites that are compared and two that are not; one of the pair came up once, the others twice. Masses 2/2 - 1
+    /// = 0 and 1, and none; lifted.
+    #[test]
+    fn a_site_without_a_weight_keeps_just_its_chance() {
+        let shares = probabilities(&[0.5, 0.5, 0.0, 0.0], &[1, 0, 2, 0]);
+        for (share, expected) in shares.iter().zip([0.1, 0.7, 0.1, 0.1]) {
+            assert!((share - expected).abs() < 1e-12, "{shares:?}");
+        }
     }
 
     /// Four standard errors of 20,000 draws.

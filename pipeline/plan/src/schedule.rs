@@ -205,7 +205,7 @@ impl State {
             .iter()
             .map(|site| in_block.iter().filter(|drawn| *drawn == site).count())
             .collect();
-        let weights = lot::lifted(&request.tilt.weights(&allowed, &sensors));
+        let weights = request.tilt.weights(&allowed, &sensors);
         let probabilities = lot::probabilities(&weights, &drawn);
         let place = lot::draw(&probabilities, &[request.seed, &number.to_string(), "site"]);
         let draw = Draw {
