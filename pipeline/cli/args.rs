@@ -126,6 +126,9 @@ pub struct ReportArguments {
     /// Make the report again that this run.json is of, into reports/YYYY-MM-EDITION-again, and say what differs
     #[arg(long, value_name = "RUN.JSON", conflicts_with_all = ["month", "edition"])]
     pub from: Option<PathBuf>,
+    /// Whose report `--for wearer` is, where a study has several wearers
+    #[arg(long, value_name = "NAME")]
+    pub wearer: Option<String>,
     /// End with status 3 where rows were rejected (the report is written all the same)
     #[arg(long)]
     pub strict: bool,

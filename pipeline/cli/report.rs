@@ -1,5 +1,6 @@
 //! `report` and `load`.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use whereworn_engine::write_parquet;
@@ -40,8 +41,10 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     tables.extend(findings::tables(&open.found));
     let said = evidence::of_report(&tables, open.cutoff, &open.plan_hash());
     open.progress.say("writing the report");
+    let wearer = own_wearer(&arguments, &tables)?;
     let report = whereworn_report::render(Input {
         edition,
+        wearer: wearer.as_deref(),
         settings: open.study.settings.clone(),
         month: open.month,
         cutoff: open.cutoff,
@@ -75,6 +78,29 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     emit(format!("{}\n", plain(&target.join("report.html").to_string_lossy())).as_bytes())?;
     say(&format!("{}: {}", open.month, report.summary));
     strictly(arguments.strict, rejected)
+}
+
+/// Whose report it is: of several wearers one has to be named for a report to a wearer.
+fn own_wearer(
+    arguments: &ReportArguments,
+    tables: &[ResultTable],
+) -> Result<Option<String>, Failure> {
+    let sessions = tables.iter().find(|table| table.name == "sessions");
+    let names: BTreeSet<&str> = sessions
+        .into_iter()
+        .flat_map(|table| (0..table.rows()).map(|row| table.text(row, "wearer")))
+        .collect();
+    let all = names.iter().copied().collect::<Vec<_>>().join(", ");
+    match &arguments.wearer {
+        _ if arguments.edition != Edition::Wearer || names.len() < 2 => Ok(None),
+        Some(name) if names.contains(name.as_str()) => Ok(Some(name.clone())),
+        Some(name) => Err(Failure::Request(format!(
+            "--wearer {name}: the study has no such wearer; it has {all}"
+        ))),
+        None => Err(Failure::Request(format!(
+            "the study has several wearers: say whose report it is with --wearer NAME, one of {all}"
+        ))),
+    }
 }
 
 /// Pages, figures and tables.

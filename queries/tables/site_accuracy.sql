@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "accuracy"
 -- order = 2
--- note = "Bias is reading minus fingerstick, from a model in which each sensor has its own level. 20/20: within 20 mg/dL below 100 mg/dL, within 20 % from there on. Zones: consensus error grid, type 1."
+-- note = "Bias is reading minus fingerstick, from a model in which each sensor has its own level. 20/20: within {20 mg/dL} below {100 mg/dL}, within 20 % from there on. Zones: consensus error grid, type 1."
 -- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

@@ -2,7 +2,7 @@
 -- row = "one site and class of the sensor's own rate of change"
 -- section = "accuracy"
 -- order = 12
--- note = "Rate of change of the sensor over the quarter of an hour before the reading; falling and rising begin at 1 mg/dL a minute, fast at 2 (common practice). Where glucose falls, a sensor that lags reads high, where it rises, low; the noise of a single reading pulls the other way. Pairs without enough readings before them are left out. Intervals from three sensors on."
+-- note = "Rate of change of the sensor over the quarter of an hour before the reading; falling and rising begin at {1 mg/dL} a minute, fast at 2 (common practice). Where glucose falls, a sensor that lags reads high, where it rises, low; the noise of a single reading pulls the other way. Pairs without enough readings before them are left out. Intervals from three sensors on."
 -- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper", series = "rate" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

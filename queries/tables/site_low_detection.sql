@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "accuracy"
 -- order = 17
--- note = "Low is below 70 mg/dL. A sensor below its measuring range counts as low, above it as not low. Lows that nobody checked are not here, and people check when they feel low: this does not say how many lows a sensor misses. Intervals are the wider of the exact one, which takes pairs as independent, and the one that lets sensors differ, which takes three of them."
+-- note = "Low is below {70 mg/dL}. A sensor below its measuring range counts as low, above it as not low. Lows that nobody checked are not here, and people check when they feel low: this does not say how many lows a sensor misses. Intervals are the wider of the exact one, which takes pairs as independent, and the one that lets sensors differ, which takes three of them."
 -- [columns]
 -- site = { label = "Site", class = "site" }
 -- sensors = { label = "Sensors", class = "count" }

@@ -1,4 +1,4 @@
--- title = "Time below 70 mg/dL at night, by site"
+-- title = "Time below {70 mg/dL} at night, by site"
 -- row = "one site"
 -- section = "nights"
 -- order = 6
@@ -7,9 +7,9 @@
 -- site = { label = "Site", class = "site" }
 -- nights = { label = "Sensor-nights", class = "count" }
 -- readings = { label = "Readings", hidden = true, class = "count" }
--- low_share = { label = "Below 70 mg/dL, every reading", unit = "share", digits = 2, class = "share" }
+-- low_share = { label = "Below {70 mg/dL}, every reading", unit = "share", digits = 2, class = "share" }
 -- low_minutes = { label = "Minutes a night, every reading", unit = "min", digits = 1, class = "estimate" }
--- low_share_less_confirmed = { label = "Below 70 mg/dL, confirmed artefacts taken off", unit = "share", digits = 2, class = "share" }
+-- low_share_less_confirmed = { label = "Below {70 mg/dL}, confirmed artefacts taken off", unit = "share", digits = 2, class = "share" }
 -- low_minutes_less_confirmed = { label = "Minutes a night, confirmed artefacts taken off", unit = "min", digits = 1, class = "estimate" }
 WITH nights_of AS (
     SELECT

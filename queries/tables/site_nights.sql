@@ -18,7 +18,7 @@
 -- rate_upper = { label = "to", digits = 1, class = "upper" }
 -- share_of_nights = { label = "Nights with any", unit = "share", digits = 1, class = "share" }
 -- artefact_minutes = { label = "In artefacts a night", unit = "min", digits = 1, class = "estimate" }
--- low_share_in_artefacts = { label = "Of readings below 70 mg/dL, in artefacts", unit = "share", digits = 0, class = "share" }
+-- low_share_in_artefacts = { label = "Of readings below {70 mg/dL}, in artefacts", unit = "share", digits = 0, class = "share" }
 -- judged_rate_per_100 = { label = "Per 100 without judged true lows", digits = 1, class = "estimate" }
 -- judged_rate_per_100_lower = { digits = 1, class = "lower" }
 -- judged_rate_per_100_upper = { digits = 1, class = "upper" }

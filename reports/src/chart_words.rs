@@ -113,7 +113,6 @@ pub(crate) struct SpansText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct StripText {
     pub caption: String,
-    pub caption_count: String,
     pub caption_midnight: String,
     pub hours: String,
     pub none: String,

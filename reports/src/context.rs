@@ -23,6 +23,8 @@ pub(crate) struct Context<'a> {
     pub plans: &'a Plans,
     /// What was taken out of the public edition.
     pub shared: Option<Shared>,
+    /// How many wearers there are, in a report for one of them.
+    pub everyone: Option<usize>,
     pub zone: TimeZone,
     pub unit: Unit,
     /// Differences that would not matter.
@@ -45,6 +47,7 @@ impl<'a> Context<'a> {
             text,
             plans,
             shared,
+            everyone: None,
             zone: input.settings.zone(),
             unit: input.settings.unit(),
             margins: input.settings.study_plan().margins,
@@ -187,6 +190,12 @@ fn sites(settings: &Settings, text: &Catalogue) -> Vec<Site> {
             && let Some(label) = text.sites.get(&site.key)
         {
             site.label.clone_from(label);
+        }
+    }
+    let labels: Vec<String> = sites.iter().map(|site| site.label.clone()).collect();
+    for site in &mut sites {
+        if labels.iter().filter(|label| **label == site.label).count() > 1 {
+            site.label = format!("{} ({})", site.label, site.key);
         }
     }
     sites

@@ -10,6 +10,9 @@ use crate::edition::Edition;
 pub struct Input<'a> {
     /// Whom the report is for.
     pub edition: Edition,
+    /// Whose report it is, of several wearers: of that person are the rows of sensors and nights, of all of them the
+    /// comparison of sites. None where there is one wearer, or it is no one's own.
+    pub wearer: Option<&'a str>,
     /// The study's settings: title, unit, language, names of sites.
     pub settings: Settings,
     /// The month of the report.

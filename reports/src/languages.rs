@@ -10,9 +10,6 @@ use crate::edition::Edition;
 use crate::error::ReportError;
 use crate::levels::in_unit;
 
-/// A table whose limits are those of a text in mg/dL.
-const REGULATION: &str = "site_regulation_limits";
-
 fn source(language: Language) -> &'static str {
     match language {
         Language::English => include_str!("text/en.toml"),
@@ -44,13 +41,11 @@ impl Catalogue {
     }
 
     /// Gives the program's own tables the catalogue's titles, remarks and headings, where it has any, and their levels the
-    /// study's unit; a regulation keeps its own.
+    /// study's unit.
     pub fn localise(&self, tables: &mut [ResultTable], unit: Unit) {
         for table in tables.iter_mut().filter(|table| !table.own_query) {
             self.translate(table);
-            if table.name != REGULATION {
-                self.convert(table, unit);
-            }
+            self.convert(table, unit);
         }
     }
 

@@ -1,53 +1,63 @@
-//! Levels of glucose that a text names.
+//! Levels of glucose in a text: they stand in braces with their unit, as `{70 mg/dL}`.
 
 use whereworn_model::format::number;
 use whereworn_model::units::Unit;
 
-const WRITTEN: &str = " mg/dL";
-
-/// A text with the levels that it names in mg/dL in another unit: one decimal, two below 1.
+/// A text with the levels that it has in braces written in a unit: in another than mg/dL with one decimal, two below 1.
+/// What else stands in braces stays.
 pub(crate) fn in_unit(text: &str, unit: Unit, decimal: &str) -> String {
-    if unit == Unit::MgDl {
-        return text.to_owned();
-    }
     let mut out = String::with_capacity(text.len());
     let mut rest = text;
-    while let Some(at) = rest.find(WRITTEN) {
-        let before = &rest[..at];
-        let digits = before
-            .bytes()
-            .rev()
-            .take_while(|byte| byte.is_ascii_digit())
-            .count();
-        let (words, level) = before.split_at(at - digits);
-        out.push_str(words);
-        match level.parse() {
-            Ok(level) => {
-                let value = unit.from_mgdl(level);
-                let digits = if value < 0.995 { 2 } else { 1 };
-                out.push_str(&number(value, digits).replace('.', decimal));
-                out.push(' ');
-                out.push_str(unit.code());
+    while let Some((before, after)) = rest.split_once('{') {
+        out.push_str(before);
+        let level = after
+            .split_once('}')
+            .and_then(|(inner, rest)| Some((level(inner, unit, decimal)?, rest)));
+        match level {
+            Some((level, after)) => {
+                out.push_str(&level);
+                rest = after;
             }
-            Err(_) => out.push_str(WRITTEN),
+            None => {
+                out.push('{');
+                rest = after;
+            }
         }
-        rest = &rest[at + WRITTEN.len()..];
     }
     out + rest
+}
+
+/// `70 mg/dL` or `2 mg/dL/min` in a unit; `None` for anything else.
+fn level(text: &str, unit: Unit, decimal: &str) -> Option<String> {
+    let (value, written) = text.split_once(' ')?;
+    let after = written.strip_prefix("mg/dL")?;
+    let level: f64 = value.parse().ok()?;
+    let value = unit.from_mgdl(level);
+    let digits = match unit {
+        Unit::MgDl => 0,
+        _ if value < 0.995 => 2,
+        _ => 1,
+    };
+    let value = number(value, digits).replace('.', decimal);
+    Some(format!("{value} {}{after}", unit.code()))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    /// 70, 180 and 1 mg/dL divided by 18.0156: 3.886, 9.991 and 0.0555.
+    /// 70, 180 and 1 mg/dL divided by 18.0156: 3.886, 9.991 and 0.0555. A level that stands in no braces is prose.
     #[test]
     fn levels_follow_the_unit() {
-        let text = "Below 70 mg/dL, up to 180 mg/dL, 1 mg/dL a minute; in mg/dL";
-        assert_eq!(in_unit(text, Unit::MgDl, "."), text);
+        let text =
+            "Below {70 mg/dL}, up to {180 mg/dL}, {1 mg/dL/min}; in mg/dL, 70 mg/dL, {site} {";
+        assert_eq!(
+            in_unit(text, Unit::MgDl, "."),
+            "Below 70 mg/dL, up to 180 mg/dL, 1 mg/dL/min; in mg/dL, 70 mg/dL, {site} {"
+        );
         assert_eq!(
             in_unit(text, Unit::MmolL, ","),
-            "Below 3,9 mmol/L, up to 10,0 mmol/L, 0,06 mmol/L a minute; in mg/dL"
+            "Below 3,9 mmol/L, up to 10,0 mmol/L, 0,06 mmol/L/min; in mg/dL, 70 mg/dL, {site} {"
         );
     }
 }

@@ -33,6 +33,7 @@ mod languages;
 mod levels;
 mod markdown;
 mod one_page;
+mod own;
 mod palette;
 mod privacy;
 mod sections;
@@ -86,8 +87,10 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
         }
         _ => (input, None),
     };
+    let everyone = own::keep(&mut input);
     text.localise(&mut input.tables, input.settings.unit());
-    let context = Context::new(&input, text, &plans, shared);
+    let mut context = Context::new(&input, text, &plans, shared);
+    context.everyone = everyone;
     let blocks = sections::blocks(&context)?;
     let title = format!(
         "{}, {}",

@@ -207,11 +207,11 @@ impl Replacement<'_> {
             _ if number => return Some(column),
             Class::Category => {
                 let words = self.text.values.get(&column.name);
-                self.replaced(&column, |word| {
-                    match words.is_some_and(|words| words.contains_key(word)) {
-                        true => Cell::Text(word.to_owned()),
-                        false => Cell::Empty,
-                    }
+                // Several words of a cell are joined by a plus.
+                let known = |word: &str| words.is_some_and(|words| words.contains_key(word));
+                self.replaced(&column, |text| match text.split('+').all(known) {
+                    true => Cell::Text(text.to_owned()),
+                    false => Cell::Empty,
                 })
             }
             _ => return None,

@@ -8,7 +8,8 @@ use crate::escape::html as escape;
 /// A cell of more characters gets room, so that its row does not grow tall.
 const LONG: usize = 40;
 
-/// The HTML of the Markdown of one block; `kinds` says what the columns of its table hold.
+/// The HTML of the Markdown of one block; `kinds` says what the columns of its table hold. Without any,
+/// a table comes with the element around it.
 pub(crate) fn html(markdown: &str, kinds: &[Kind]) -> String {
     written(&events(markdown), kinds)
 }
@@ -87,6 +88,8 @@ impl Writer<'_> {
     fn start(&mut self, tag: &Tag) {
         match tag {
             Tag::Paragraph => self.out.push_str("<p>"),
+            Tag::Heading { level, .. } => self.out.push_str(&format!("<{level}>")),
+            Tag::Table(_) if self.kinds.is_empty() => self.out.push_str("<table>"),
             Tag::BlockQuote(_) => self.out.push_str("<div class=\"callout\" role=\"note\">\n"),
             Tag::List(_) => self.out.push_str("<ul>\n"),
             Tag::Item => self.out.push_str("<li>"),
@@ -116,6 +119,8 @@ impl Writer<'_> {
     fn end(&mut self, tag: TagEnd) {
         match tag {
             TagEnd::Paragraph => self.out.push_str("</p>\n"),
+            TagEnd::Heading(level) => self.out.push_str(&format!("</{level}>\n")),
+            TagEnd::Table if self.kinds.is_empty() => self.out.push_str("</tbody></table>\n"),
             TagEnd::BlockQuote(_) => self.out.push_str("</div>\n"),
             TagEnd::List(_) => self.out.push_str("</ul>\n"),
             TagEnd::Item => self.out.push_str("</li>\n"),

@@ -8,6 +8,7 @@ use whereworn_model::units::Unit;
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::Kind;
+use crate::palette::NO_SITE;
 
 /// Decimals of a number whose header names none.
 const DEFAULT_DIGITS: usize = 2;
@@ -336,12 +337,12 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Which mark and colour a group has: a site the same in every figure, anything else by its place.
+    /// Which mark and colour a group has: a site the same in every figure, anything else by its place and in no site's
+    /// colour.
     pub fn mark(&self, column: Option<&str>, key: &str, place: usize) -> usize {
-        if column == Some("site") {
-            self.context.site_mark(key)
-        } else {
-            place
+        match column {
+            Some("site") => self.context.site_mark(key),
+            _ => NO_SITE + place,
         }
     }
 

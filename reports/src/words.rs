@@ -64,6 +64,7 @@ pub(crate) struct Page {
     pub records: String,
     pub models: String,
     pub bodies: String,
+    pub own: String,
     pub sheets: String,
     pub withheld: String,
     pub wearer: String,

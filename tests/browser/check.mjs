@@ -1,7 +1,7 @@
 // Opens reports in a headless browser and fails where one asks for anything, is wider than the screen, is slow or
 // large, where axe-core finds a fault of accessibility, in either colour scheme, where what comes before the annex does
-// not print on two pages, or a table or figure of it is higher than a page, where the annex is long, or where a fault
-// sheet does not print on a page of its own, together with the others or alone.
+// not print on two pages, or a table or figure of it is higher than a page, where the whole is longer than fifteen, or
+// where a sheet of a sensor does not print on a page of its own.
 //
 //   node check.mjs CHROMIUM REPORT.html...
 //
@@ -17,7 +17,7 @@ const SCHEMES = ["light", "dark"];
 const MOST_BYTES = 1_500_000;
 const MOST_MILLISECONDS = 500;
 const BODY_PAGES = 2;
-const MOST_PAGES = 45;
+const MOST_PAGES = 15;
 
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.
 const MILLIMETRE = 96 / 25.4;
@@ -102,7 +102,7 @@ async function checkPaint(browser, name, address) {
 function offPaper({ height, whole }) {
   const name = (block) => block.textContent.trim().slice(0, 60);
   const blocks = [...document.querySelectorAll("figure, .scroll")];
-  const high = blocks.filter((block) => whole && !block.closest(".annex, .sheets") && block.getBoundingClientRect().height > height);
+  const high = blocks.filter((block) => whole && !block.closest(".annex") && block.getBoundingClientRect().height > height);
   const wide = [...document.querySelectorAll("table")].filter((table) => {
     const room = table.closest(".scroll").clientWidth;
     // A few pixels are within the page's margin.
@@ -118,17 +118,23 @@ async function checkPaper(browser, name, address, twoPages) {
     const all = await count();
     await page.emulateMedia({ media: "print" });
     for (const fault of await page.evaluate(offPaper, { ...viewport, whole: twoPages })) faults.push(`${name}, ${format}: ${fault}`);
-    const sheets = await page.evaluate(() => document.querySelectorAll(".sheets article").length);
     await page.evaluate(() => document.querySelector("section.annex")?.remove());
-    const body = (await count()) - sheets;
-    console.log(`${name}, ${format}: ${body} pages before the annex, ${all - sheets} with it, ${sheets} fault sheets`);
+    const body = await count();
+    console.log(`${name}, ${format}: ${body} pages before the annex, ${all} with it`);
     if (twoPages && body > BODY_PAGES) faults.push(`${name}, ${format}: ${body} pages before the annex`);
-    if (all - sheets > MOST_PAGES) faults.push(`${name}, ${format}: ${all - sheets} pages`);
-    if (sheets > 0) {
-      await page.evaluate(() => (location.hash = document.querySelector(".sheets article h3").id));
-      const alone = await count();
-      if (alone !== 1) faults.push(`${name}, ${format}: a fault sheet alone takes ${alone} pages`);
-    }
+    if (all > MOST_PAGES) faults.push(`${name}, ${format}: ${all} pages`);
+    await page.context().close();
+  }
+}
+
+// Sheets print on a page each, after one that lists them.
+async function checkSheets(browser, name, address) {
+  for (const format of Object.keys(PAPERS)) {
+    const page = await open(browser, address, {}, name);
+    const sheets = await page.evaluate(() => document.querySelectorAll("section.sheet").length);
+    const pages = (await page.pdf({ format })).toString("latin1").match(/\/Type\s*\/Page\b(?!s)/g).length;
+    console.log(`${name}, ${format}: ${sheets} sheets on ${pages} pages`);
+    if (pages !== sheets + 1) faults.push(`${name}, ${format}: ${sheets} sheets take ${pages} pages`);
     await page.context().close();
   }
 }
@@ -147,7 +153,8 @@ for (const report of reports) {
     await checkWidth(browser, report, address, viewport);
     for (const scheme of width === WIDTHS[1] ? SCHEMES.slice(0, 1) : SCHEMES) await checkAccess(browser, report, address, viewport, scheme);
   }
-  await checkPaper(browser, report, address, report.includes("clinician"));
+  if (report.endsWith("sheets.html")) await checkSheets(browser, report, address);
+  else await checkPaper(browser, report, address, report.includes("clinician"));
 }
 await browser.close();
 for (const fault of faults) console.error(fault);

@@ -62,7 +62,7 @@ fn numbers_of_the_first_figure_stand_in_its_table() {
     ]);
     let names: Vec<&str> = labels.keys().copied().collect();
     for edition in ["clinician", "wearer", "public"] {
-        let output = demo(&["--for", edition]);
+        let output = demo(&["--for", edition, "--wearer", "kelp"]);
         let table = output.table("site_comparison");
         let mut traced = 0;
         for (name, said) in first_figure(&output.text("report.html"), &names) {
@@ -85,7 +85,14 @@ fn numbers_of_the_first_figure_stand_in_its_table() {
 }
 
 /// Columns whose texts are names given by the study, keys of two sites, or sentences with numbers of their own, in English alone so far.
-const NAMES: [&str; 11] = [
+const NAMES: [&str; 18] = [
+    "withdrawn",
+    "touches",
+    "text",
+    "do",
+    "paste",
+    "file",
+    "unit",
     "wearer",
     "sensor",
     "first_sensor",
@@ -158,6 +165,8 @@ fn editions_have_their_own_folder_and_files() {
             &[
                 "--for",
                 edition,
+                "--wearer",
+                "tuff",
                 "--month",
                 month,
                 "--as-of",
@@ -174,6 +183,18 @@ fn editions_have_their_own_folder_and_files() {
         let size = output.text("report.html").len();
         assert!(size < 1_500_000, "{edition}: {size}");
     }
+    let run = study.run("report", &["--for", "wearer"]);
+    assert_eq!(run.code, 1);
+    run.says(&["--wearer", "dulse, gorse, kelp, tuff"]);
+    let run = study.run("report", &["--for", "wearer", "--wearer", "moss"]);
+    assert_eq!(run.code, 1);
+    run.says(&["moss", "kelp"]);
+    let own = Output::read(&study.dir().join(format!("reports/{month}-wearer")));
+    assert!(
+        own.table("sessions")
+            .rows()
+            .all(|row| row.text("wearer") == "tuff")
+    );
     let run = study.run("report", &["--for", "nobody"]);
     assert_eq!(run.code, 2);
     run.says(&["clinician", "wearer", "public"]);

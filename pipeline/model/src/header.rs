@@ -194,8 +194,8 @@ pub enum ChartKind {
     /// out, and `points` are drawn as marks. Other columns of text or time that are the same in all rows of a picture
     /// stand above it.
     Traces,
-    /// A row of cells for each `y`, a cell for each clock hour `x` from 0 to 23, evening first, shaded by `value`; a cell
-    /// carries the number in the column `artefacts`, or its value where there is no such column.
+    /// A row of cells for each `y`, a cell for each clock hour `x` from 0 to 23, evening first, shaded by `value`, which
+    /// stands in it.
     Strip,
 }
 

@@ -9,7 +9,7 @@ use super::shared::{Chart, MOST_PANELS, listing, splits, with_rest};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
-use crate::palette::{GHOST, group};
+use crate::palette::{GHOST, NO_SITE, group};
 use crate::view::View;
 
 /// Room for the names of lines at the right of a panel, CSS pixels.
@@ -207,7 +207,7 @@ impl Curves {
                 .position(|name| *name == line.name)
                 .unwrap_or(0);
             let stroke = Stroke {
-                colour: group(index),
+                colour: group(NO_SITE + index),
                 width: 1.75,
                 dash: DASHES[index % DASHES.len()],
             };
@@ -227,7 +227,7 @@ impl Curves {
                 (plot.x.to + 6.0, y),
                 &name,
                 Lettering {
-                    colour: group(index),
+                    colour: group(NO_SITE + index),
                     ..QUIET
                 },
             )?;

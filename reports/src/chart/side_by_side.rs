@@ -140,17 +140,20 @@ impl SideBySide {
 
     fn panel(&self, canvas: &Canvas, panel: &Panel, x: &Scale, top: f64, long: bool) -> Drawn {
         let bottom = top + self.height();
-        let lines = wrap(&panel.title, TEXT, x.to - x.from, 3);
+        let lines = wrap(&panel.title, TEXT, x.to - x.from, 4);
         for (index, line) in lines.iter().rev().enumerate() {
             canvas.text((x.from, top - 24.0 - index as f64 * 13.0), line, STRONG)?;
         }
-        let good = shorten(&panel.good, SMALL, x.to - x.from);
+        // Widths are guessed on the wide side; the gap to the next panel is free.
+        let good = shorten(&panel.good, SMALL, x.to - x.from + 26.0);
         canvas.text((x.from, top - 9.0), &good, QUIET)?;
         across(canvas, x, bottom, None)?;
         canvas.line(&[(x.from, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))?;
         if x.low < 0.0 && x.high > 0.0 {
-            let zero = x.map(0.0);
-            canvas.line(&[(zero, top), (zero, bottom)], Stroke::dashed(MUTED, 1.25))?;
+            for y in self.tops(top) {
+                let zero = [(x.map(0.0), y + 18.0), (x.map(0.0), y + ROW - 3.0)];
+                canvas.line(&zero, Stroke::dashed(MUTED, 1.25))?;
+            }
         }
         for ((site, shown), y) in self.sites.iter().zip(&panel.shown).zip(self.tops(top)) {
             match shown {
@@ -261,7 +264,7 @@ impl Chart for SideBySide {
         };
         let columns = self.panels.len().clamp(1, most);
         let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
-        let lines = |panel: &Panel| wrap(&panel.title, TEXT, room, 3).len();
+        let lines = |panel: &Panel| wrap(&panel.title, TEXT, room, 4).len();
         let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 13.0 + 26.0;
         let block = head + self.height() + 26.0;
         let blocks = self.panels.len().div_ceil(columns);

@@ -17,9 +17,6 @@ use crate::view::{Group, View};
 /// Most rows drawn.
 const MOST_ROWS: usize = 40;
 
-/// Column with the number that a cell carries.
-const COUNT: &str = "artefacts";
-
 /// The strongest shade; text on it keeps a contrast of 4.5 to 1.
 const DARKEST: f64 = 0.45;
 
@@ -94,10 +91,7 @@ impl Strip {
         let title = view.heading(value);
         let zone = view.context.zone_name();
         let finding = [("measure", &*title), ("list", &*listing(&items))];
-        let mut caption = match view.table.column(COUNT) {
-            Some(column) => fill(&text.caption_count, &[("count", &column.label())]),
-            None => text.caption.clone(),
-        };
+        let mut caption = text.caption.clone();
         if hours.iter().skip(1).any(|hour| *hour == 0) {
             caption = format!("{caption} {}", text.caption_midnight);
         }
@@ -234,16 +228,11 @@ fn steps(most: f64) -> Vec<f64> {
 /// The cells of a group by clock hour.
 fn day(view: &View, wish: &Wish, value: &str, group: &Group) -> Vec<Cell> {
     let mut day = vec![Cell::Unknown; 24];
-    let written = if view.table.column(COUNT).is_some() {
-        COUNT
-    } else {
-        value
-    };
     for &row in &group.rows {
         let hour = view.table.number(row, &wish.x).filter(|h| h.fract() == 0.0);
         let cell = hour.and_then(|hour| day.get_mut(hour as usize));
         if let (Some(cell), Some(known)) = (cell, view.value(row, value)) {
-            *cell = Cell::Known(known, view.text(row, written));
+            *cell = Cell::Known(known, view.text(row, value));
         }
     }
     day

@@ -119,22 +119,21 @@ fn records(context: &Context) -> Option<String> {
         whereworn_model::time::local_date(at, &context.zone)
     });
     let wearers = context.wearers().len();
+    let (sensors, sites) = match (context.everyone, &sessions) {
+        (Some(_), Some(own)) => (own.rows.len() as f64, own.groups(Some("site")).len()),
+        _ => (
+            view.rows.iter().map(|&row| worn(&view, row)).sum(),
+            view.rows.len(),
+        ),
+    };
     let values = [
         (
             "first",
             &*first.map_or_else(String::new, |date| context.date(date)),
         ),
         ("wearers", &*context.text.wearers(wearers as f64)),
-        (
-            "sensors",
-            &*context
-                .text
-                .sensors(view.rows.iter().map(|&row| worn(&view, row)).sum()),
-        ),
-        (
-            "sites",
-            &*context.text.sites_counted(view.rows.len() as f64),
-        ),
+        ("sensors", &*context.text.sensors(sensors)),
+        ("sites", &*context.text.sites_counted(sites as f64)),
         ("pairs", &*total("pairs")),
         ("nights", &*total("nights")),
         (
@@ -146,13 +145,12 @@ fn records(context: &Context) -> Option<String> {
         ),
     ];
     let said = fill(&page.records, &values);
-    Some(match wearers {
-        0 | 1 => said,
-        count => format!(
-            "{said} {}",
-            fill(&page.bodies, &[("count", &count.to_string())])
-        ),
-    })
+    let bodies = match context.everyone {
+        Some(everyone) => fill(&page.own, &[("count", &everyone.to_string())]),
+        None if wearers > 1 => fill(&page.bodies, &[("count", &wearers.to_string())]),
+        None => return Some(said),
+    };
+    Some(format!("{said} {bodies}"))
 }
 
 /// The texts of a column, each once.

@@ -10,6 +10,7 @@ use crate::document::{Block, Heading, Item, Kind, Table};
 use crate::error::ReportError;
 use crate::sentences::{LEAST_SENSORS, claim, sentence, worn};
 use crate::view::View;
+use crate::words::NextText;
 
 /// The section's blocks: a table, the sites on the body, and where the edition has it a point for each site.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
@@ -21,7 +22,9 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         out.push(Block::List(points(&view)));
     } else {
         out.push(Block::Table(table(&view)));
-        out.push(Block::Paragraph(context.text.next.explain.clone()));
+        if View::named(context, "next_sensor").is_some() {
+            out.push(Block::Paragraph(context.text.next.explain.clone()));
+        }
     }
     if let Some(body) = Body::of(&view) {
         let title = context.text.chart.body.title.clone();
@@ -30,11 +33,14 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     Ok(out)
 }
 
-/// The row of a site in the table of next sensors, for any wearer.
+/// The row of a site in the table of next sensors: that of the wearer whose report it is, else that for any wearer.
 fn next_row(next: &View, site: &str) -> Option<usize> {
     let rows = next.table.rows_where("site", site);
-    rows.into_iter()
-        .find(|&row| next.table.text(row, "wearer").is_empty())
+    let of = |wearer: &str| {
+        let mut rows = rows.iter().copied();
+        rows.find(|&row| next.table.text(row, "wearer") == wearer)
+    };
+    next.context.input.wearer.and_then(of).or_else(|| of(""))
 }
 
 /// The two ends of a range in a row.
@@ -77,6 +83,27 @@ fn next(view: Option<&View>, site: &str) -> Next {
     }
 }
 
+impl Next {
+    /// The cells of the table.
+    fn cells(self, text: &NextText) -> [String; 3] {
+        let none = || whereworn_model::format::NO_VALUE.to_owned();
+        let between =
+            |ends: (String, String)| fill(&text.range, &[("lower", &ends.0), ("upper", &ends.1)]);
+        let days = match (self.days, self.lasts) {
+            (Some(days), Some((lower, upper))) => {
+                let values = [("days", &*days), ("lower", &*lower), ("upper", &*upper)];
+                fill(&text.days_range, &values)
+            }
+            (days, _) => days.unwrap_or_else(none),
+        };
+        [
+            self.reads.map_or_else(none, between),
+            self.beyond.unwrap_or_else(none),
+            days,
+        ]
+    }
+}
+
 fn table(view: &View) -> Table {
     let context = view.context;
     let text = &context.text.next;
@@ -85,30 +112,20 @@ fn table(view: &View) -> Table {
         text: text.to_owned(),
         kind,
     };
-    let headings = vec![
+    let mut headings = vec![
         heading(&view.heading("site"), Kind::Text),
         heading(&text.on_label, Kind::Text),
         heading(&text.sensors, Kind::Number),
         heading(&text.pairs, Kind::Number),
-        heading(&text.reads, Kind::Number),
-        heading(&text.beyond, Kind::Number),
-        heading(&text.days, Kind::Number),
         heading(&view.heading("sd_between"), Kind::Number),
     ];
-    let none = || whereworn_model::format::NO_VALUE.to_owned();
-    let between =
-        |ends: (String, String)| fill(&text.range, &[("lower", &ends.0), ("upper", &ends.1)]);
+    if found.is_some() {
+        let next = [&text.reads, &text.beyond, &text.days];
+        headings.extend(next.map(|text| heading(text, Kind::Number)));
+    }
     let rows = order(view).into_iter().map(|row| {
-        let next = next(found.as_ref(), view.table.text(row, "site"));
         let label = if off_label(view, row) { "no" } else { "yes" };
-        let days = match (next.days, next.lasts) {
-            (Some(days), Some((lower, upper))) => fill(
-                &text.days_range,
-                &[("days", &days), ("lower", &lower), ("upper", &upper)],
-            ),
-            (days, _) => days.unwrap_or_else(none),
-        };
-        vec![
+        let mut cells = vec![
             view.text(row, "site"),
             context
                 .text
@@ -117,11 +134,12 @@ fn table(view: &View) -> Table {
                 .to_owned(),
             context.number(worn(view, row), 0),
             view.text(row, "pairs"),
-            next.reads.map_or_else(none, between),
-            next.beyond.unwrap_or_else(none),
-            days,
             view.text(row, "sd_between"),
-        ]
+        ];
+        if found.is_some() {
+            cells.extend(next(found.as_ref(), view.table.text(row, "site")).cells(text));
+        }
+        cells
     });
     Table {
         caption: text.caption.clone(),

@@ -8,6 +8,7 @@ use crate::fixture::{self, HOSTILE, Study};
 mod charts;
 mod claims;
 mod editions;
+mod geometry;
 mod layers;
 mod page;
 mod words;
@@ -33,6 +34,7 @@ fn all() -> Vec<(&'static str, Study)> {
             Study {
                 settings: Settings::default(),
                 tables: vec![],
+                wearer: None,
             },
         ),
     ]
@@ -80,6 +82,7 @@ fn large_tables_stay_small_pages() {
             let report = Study {
                 settings: Settings::default(),
                 tables: vec![table],
+                wearer: None,
             }
             .report();
             assert_eq!(report.figures.len(), 1, "{kind} {series}");

@@ -22,9 +22,9 @@ fn what_differs_and_what_leans_is_said() {
         "{differs}"
     );
     assert!(differs.ends_with("and 3 more in the annex."), "{differs}");
-    let leans = line(&report.markdown, "- **So far**");
+    let leans = line(&report.markdown, "- **Hints**");
     assert!(
-        leans.starts_with("- **So far**: So far: Lower back keeps more sensors on than Abdomen"),
+        leans.starts_with("- **Hints**: So far: Lower back keeps more sensors on than Abdomen"),
         "{leans}"
     );
     line(

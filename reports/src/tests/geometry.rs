@@ -1,0 +1,703 @@
+//! What is drawn, held to the numbers of its table: the SVG is parsed, axes are read off their own ticks, and marks, ends of
+//! intervals, steps, bands, limits, spans, shades and numbers at risk have to lie where the ticks say that they do.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::settings::Settings;
+
+use crate::fixture::{self, Study};
+use crate::palette;
+
+/// Units of a drawing in a CSS pixel.
+const FINE: f64 = 4.0;
+
+/// How far a mark may stand from its place, CSS pixels: coordinates are quarters of one.
+const NEAR: f64 = 0.6;
+
+/// An element with its attributes, the points of its path, and its text; lengths in CSS pixels.
+#[derive(Clone, Debug, Default)]
+struct Element {
+    name: String,
+    attributes: BTreeMap<String, String>,
+    points: Vec<(f64, f64)>,
+    text: String,
+}
+
+impl Element {
+    fn number(&self, name: &str) -> f64 {
+        self.attributes
+            .get(name)
+            .map_or(0.0, |value| value.parse().unwrap())
+    }
+
+    fn length(&self, name: &str) -> f64 {
+        self.number(name) / FINE
+    }
+
+    fn is(&self, name: &str, value: &str) -> bool {
+        self.attributes
+            .get(name)
+            .is_some_and(|found| found == value)
+    }
+}
+
+/// Points of a path of `M`, `h`, `v`, `l` and `z`, by SVG 1.1, section 8.3.
+fn points(path: &str) -> Vec<(f64, f64)> {
+    let (mut out, mut at, mut command) = (Vec::new(), (0.0, 0.0), 'M');
+    let spaced = path.chars().fold(String::new(), |mut text, c| {
+        if c.is_alphabetic() {
+            text.push(' ');
+            text.push(c);
+            text.push(' ');
+        } else if c == '-' {
+            text.push_str(" -");
+        } else {
+            text.push(c);
+        }
+        text
+    });
+    let mut words = spaced.split_whitespace().peekable();
+    while let Some(word) = words.next() {
+        let mut value: f64 = match word.parse() {
+            Ok(value) => value,
+            Err(_) => {
+                command = word.chars().next().unwrap();
+                match (command, words.next()) {
+                    ('z', _) | (_, None) => break,
+                    (_, Some(next)) => next.parse().unwrap(),
+                }
+            }
+        };
+        value /= FINE;
+        match command {
+            'h' => at.0 += value,
+            'v' => at.1 += value,
+            'l' | 'M' => {
+                let y: f64 = words.next().unwrap().parse().unwrap();
+                at = match command {
+                    'M' => (value, y / FINE),
+                    _ => (at.0 + value, at.1 + y / FINE),
+                };
+            }
+            other => panic!("{other} in {path}"),
+        }
+        out.push(at);
+    }
+    out
+}
+
+/// The elements of a drawing; circles of a group have its attributes.
+fn elements(svg: &str) -> Vec<Element> {
+    let mut out: Vec<Element> = Vec::new();
+    let mut group = BTreeMap::new();
+    for part in svg.split('<').skip(1) {
+        let (tag, text) = part.split_once('>').unwrap();
+        let (name, rest) = tag
+            .trim_end_matches('/')
+            .split_once(' ')
+            .unwrap_or((tag, ""));
+        let mut attributes: BTreeMap<String, String> = rest
+            .split("\" ")
+            .filter_map(|attribute| attribute.trim_end_matches('"').split_once("=\""))
+            .map(|(name, value)| (name.trim().to_owned(), value.to_owned()))
+            .collect();
+        match name {
+            "g" => group = attributes,
+            "/g" => group = BTreeMap::new(),
+            _ if name.starts_with('/') => {}
+            _ => {
+                for (key, value) in &group {
+                    attributes
+                        .entry(key.clone())
+                        .or_insert_with(|| value.clone());
+                }
+                let points = attributes.get("d").map(|d| points(d)).unwrap_or_default();
+                out.push(Element {
+                    name: name.to_owned(),
+                    attributes,
+                    points,
+                    text: text.trim().to_owned(),
+                });
+            }
+        }
+    }
+    out
+}
+
+fn drawn(study: &Study, name: &str) -> Vec<Element> {
+    let report = study.report();
+    let file = format!("{name}.svg");
+    let figure = report
+        .figures
+        .iter()
+        .find(|figure| figure.file_name == file);
+    elements(&figure.unwrap_or_else(|| panic!("{name}")).svg)
+}
+
+/// The drawing of a table of the study's own.
+fn own(sql: &str, columns: &str, rows: &[&str]) -> Vec<Element> {
+    let rows: Vec<String> = rows.iter().map(|row| (*row).to_owned()).collect();
+    let mut table = fixture::table("own", sql, columns, &rows);
+    table.own_query = true;
+    let study = Study {
+        settings: Settings::default(),
+        tables: vec![table],
+        wearer: None,
+    };
+    drawn(&study, "own")
+}
+
+/// Numbers that stand as text, with their places.
+fn numbers(elements: &[Element]) -> Vec<(f64, f64, f64)> {
+    let text = |element: &Element| {
+        let value: f64 = element.text.replace('\u{2212}', "-").parse().ok()?;
+        Some((value, element.length("x"), element.length("y")))
+    };
+    elements
+        .iter()
+        .filter(|element| element.name == "text")
+        .filter_map(text)
+        .collect()
+}
+
+/// An axis by two of its ticks: the place of any value.
+fn axis(ticks: &[(f64, f64)]) -> impl Fn(f64) -> f64 + use<> {
+    let (first, last) = (ticks[0], ticks[ticks.len() - 1]);
+    assert!(ticks.len() > 1 && last.0 > first.0, "{ticks:?}");
+    move |value| first.1 + (value - first.0) / (last.0 - first.0) * (last.1 - first.1)
+}
+
+/// The axis below everything: the lowest line of numbers, within a stretch of the width.
+fn across(elements: &[Element], from: f64, to: f64) -> impl Fn(f64) -> f64 + use<> {
+    let numbers = numbers(elements);
+    let within = || numbers.iter().filter(|(_, x, _)| (from..=to).contains(x));
+    let foot = within().map(|(_, _, y)| *y).fold(0.0, f64::max);
+    let mut ticks: Vec<(f64, f64)> = within()
+        .filter(|(_, _, y)| (y - foot).abs() < 0.1)
+        .map(|(value, x, _)| (*value, *x))
+        .collect();
+    ticks.sort_by(|a, b| a.1.total_cmp(&b.1));
+    axis(&ticks)
+}
+
+/// The axis at the left: numbers that end at the same place.
+fn upright(elements: &[Element]) -> impl Fn(f64) -> f64 + use<> {
+    let numbers = numbers(elements);
+    let left = numbers
+        .iter()
+        .map(|(_, x, _)| *x)
+        .fold(f64::INFINITY, f64::min);
+    let mut ticks: Vec<(f64, f64)> = numbers
+        .iter()
+        .filter(|(_, x, _)| (x - left).abs() < 0.1)
+        .map(|(value, _, y)| (*value, *y))
+        .collect();
+    ticks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert!(
+        ticks.windows(2).all(|pair| pair[0].1 > pair[1].1),
+        "more is higher: {ticks:?}"
+    );
+    axis(&ticks)
+}
+
+fn close(found: f64, wanted: f64, what: &str) {
+    assert!(
+        (found - wanted).abs() <= NEAR,
+        "{what}: {found} for {wanted}"
+    );
+}
+
+/// Lines of a width, from end to end.
+fn strokes(elements: &[Element], width: f64) -> Vec<&Element> {
+    let lines = elements.iter().filter(|element| element.name == "path");
+    lines
+        .filter(|line| (line.length("stroke-width") - width).abs() < 0.01)
+        .collect()
+}
+
+/// The middle of a mark.
+fn middle(element: &Element) -> (f64, f64) {
+    if element.name == "circle" {
+        return (element.length("cx"), element.length("cy"));
+    }
+    let ends = |pick: fn(&(f64, f64)) -> f64| {
+        let values = element.points.iter().map(pick);
+        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+            (l.min(v), h.max(v))
+        });
+        (low + high) / 2.0
+    };
+    (ends(|point| point.0), ends(|point| point.1))
+}
+
+#[test]
+fn a_path_is_read_by_its_letters() {
+    // By hand: 10,20 then 20 right, 15 up, 5 left and 4 down, 5 left and 7 up.
+    let found = points("M40 80h80v-60l-20 16-20-28z");
+    assert_eq!(
+        found,
+        [
+            (10.0, 20.0),
+            (30.0, 20.0),
+            (30.0, 5.0),
+            (25.0, 9.0),
+            (20.0, 2.0)
+        ]
+    );
+}
+
+#[test]
+fn dots_and_intervals_lie_where_their_axis_says() {
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\", lower = \"low\", upper = \"high\" }\nSELECT 1";
+    let all = own(sql, "k;v;low;high", &["a;2;-1;4", "b;5;3;9", "c;7;;"]);
+    let x = across(&all, 0.0, 900.0);
+    let lines = strokes(&all, 2.5);
+    assert_eq!(lines.len(), 2);
+    for (line, (low, high)) in lines.iter().zip([(-1.0, 4.0), (3.0, 9.0)]) {
+        close(line.points[0].0, x(low), "lower end");
+        close(line.points[1].0, x(high), "upper end");
+        close(line.points[0].1, line.points[1].1, "level");
+    }
+    // The marks of the three groups: a disc, a square, a diamond.
+    let disc = all.iter().find(|e| e.name == "circle").unwrap();
+    let ink = "#22272D";
+    let filled = |corners: usize, fill: &str| {
+        let shapes = all
+            .iter()
+            .filter(move |e| e.name == "path" && e.points.len() == corners);
+        shapes
+            .filter(|e| e.is("fill", fill))
+            .map(middle)
+            .collect::<Vec<_>>()
+    };
+    close(middle(disc).0, x(2.0), "a");
+    close(filled(4, "#575D66")[0].0, x(5.0), "b");
+    close(filled(4, ink)[0].0, x(7.0), "c");
+    close(middle(disc).1, lines[0].points[0].1, "row of a");
+    close(filled(4, "#575D66")[0].1, lines[1].points[0].1, "row of b");
+    let zero = all
+        .iter()
+        .find(|e| e.attributes.contains_key("stroke-dasharray"))
+        .unwrap();
+    close(zero.points[0].0, x(0.0), "zero");
+}
+
+/// The first screen: every site in its row, every measure in its panel, arrows where an interval goes on.
+#[test]
+fn sites_stand_side_by_side_where_their_axes_say() {
+    let study = fixture::full();
+    let all = drawn(&study, "site_comparison");
+    let row = |name: &str| {
+        let label = all
+            .iter()
+            .find(|e| e.name == "text" && e.text == name && e.length("x") < 20.0);
+        label.unwrap_or_else(|| panic!("{name}")).length("y")
+    };
+    let shares = [
+        ("Lower back", 9.0, Some((3.6, 14.4))),
+        ("Abdomen", 38.0, Some((15.2, 60.8))),
+        ("Upper thigh", 55.0, Some((22.0, 88.0))),
+        ("Calf", 50.0, None),
+    ];
+    let x = across(&all, 170.0, 300.0);
+    let lines = strokes(&all, 2.5);
+    for (name, value, interval) in shares {
+        let near = |y: f64| (y - row(name)).abs() < 20.0;
+        let line = lines
+            .iter()
+            .find(|l| l.points.len() == 2 && l.points[0].0 < 300.0 && near(l.points[0].1));
+        assert_eq!(line.is_some(), interval.is_some(), "{name}");
+        if let (Some(line), Some((low, high))) = (line, interval) {
+            close(line.points[0].0, x(low), name);
+            close(line.points[1].0, x(high), name);
+        }
+        let marks = all
+            .iter()
+            .filter(|e| e.attributes.contains_key("fill") && !e.is("fill", "#FCFBF8"));
+        let marks =
+            marks.filter(|e| e.name == "circle" || (e.name == "path" && e.points.len() > 2));
+        let mut own = marks.map(middle).filter(|(at, y)| *at < 300.0 && near(*y));
+        close(own.next().unwrap().0, x(value), name);
+        let text = all.iter().find(|e| {
+            e.name == "text" && e.text.starts_with(&format!("{value:.0}")) && e.length("x") < 300.0
+        });
+        assert!(text.is_some(), "{name}");
+    }
+    let order = [
+        "Back of the upper arm",
+        "Lower back",
+        "Abdomen",
+        "Calf",
+        "Upper thigh",
+    ]
+    .map(row);
+    assert!(
+        order.windows(2).all(|pair| pair[0] < pair[1]),
+        "on the label, then by sensors lost: {order:?}"
+    );
+    for words in ["← less is better", "more is better →", "0 is best"] {
+        assert!(all.iter().any(|e| e.text == words), "{words}");
+    }
+}
+
+/// An interval many times as wide as the others is cut at the axis, with an arrow.
+#[test]
+fn one_wide_interval_does_not_set_the_axis() {
+    let mut study = fixture::full();
+    for column in &mut study.table("site_comparison").columns {
+        if column.name == "bias_upper" {
+            column.cells[3] = whereworn_model::table::Cell::Number(900.0);
+        }
+    }
+    let all = drawn(&study, "site_comparison");
+    let most = numbers(&all)
+        .iter()
+        .map(|(value, _, _)| *value)
+        .fold(0.0, f64::max);
+    assert!(most < 200.0, "{most}");
+    let arrows = strokes(&all, 2.0);
+    let arrow = arrows.iter().find(|line| line.points.len() == 3).unwrap();
+    assert!(
+        arrow.points[1].0 > arrow.points[0].0,
+        "it points to where the interval goes on"
+    );
+    assert!(
+        study
+            .report()
+            .markdown
+            .contains("An arrow: the interval goes on beyond the axis.")
+    );
+}
+
+#[test]
+fn points_and_their_intervals_lie_where_their_axes_say() {
+    let sql = "-- chart = { kind = \"points\", x = \"a\", y = \"b\", lower = \"low\", upper = \"high\" }\nSELECT 1";
+    let all = own(
+        sql,
+        "a;b;low;high",
+        &["1;10;8;13", "2;25;20;27", "5;-4;-9;-1"],
+    );
+    let (x, y) = (across(&all, 0.0, 900.0), upright(&all));
+    let dots: Vec<&Element> = all.iter().filter(|e| e.name == "circle").collect();
+    let lines = strokes(&all, 1.75);
+    assert_eq!((dots.len(), lines.len()), (3, 3));
+    let wanted = [
+        (1.0, 10.0, 8.0, 13.0),
+        (2.0, 25.0, 20.0, 27.0),
+        (5.0, -4.0, -9.0, -1.0),
+    ];
+    for ((dot, line), (a, b, low, high)) in dots.iter().zip(&lines).zip(wanted) {
+        close(middle(dot).0, x(a), "across");
+        close(middle(dot).1, y(b), "upright");
+        close(line.points[0].0, x(a), "its line");
+        close(line.points[0].1, y(low), "lower end");
+        close(line.points[1].1, y(high), "upper end");
+    }
+}
+
+/// By hand from the fixture: the back of the upper arm has a bias of 2.1 and limits 31.5 to both sides.
+#[test]
+fn bias_and_limits_lie_on_the_axis_of_differences() {
+    let all = drawn(&fixture::full(), "pairs");
+    let numbers = numbers(&all);
+    let left = numbers
+        .iter()
+        .map(|(_, x, _)| *x)
+        .fold(f64::INFINITY, f64::min);
+    let top = numbers
+        .iter()
+        .filter(|(_, x, _)| (x - left).abs() < 0.1)
+        .map(|n| n.2)
+        .fold(f64::INFINITY, f64::min);
+    let mut ticks: Vec<(f64, f64)> = numbers
+        .iter()
+        .filter(|(_, x, y)| (x - left).abs() < 0.1 && *y < top + 200.0)
+        .map(|(value, _, y)| (*value, *y))
+        .collect();
+    ticks.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let y = axis(&ticks);
+    let first = |line: &&&Element| {
+        line.points[1].0 - line.points[0].0 > 100.0
+            && line.points[0].0 < 60.0
+            && line.points[0].1 < top + 200.0
+    };
+    let bias = strokes(&all, 2.0);
+    close(bias.iter().find(first).unwrap().points[0].1, y(2.1), "bias");
+    let limits: Vec<f64> = strokes(&all, 1.25)
+        .iter()
+        .filter(|l| l.attributes.contains_key("stroke-dasharray"))
+        .filter(first)
+        .map(|l| l.points[0].1)
+        .collect();
+    assert_eq!(limits.len(), 2);
+    close(limits[0], y(2.1 - 31.5), "lower limit");
+    close(limits[1], y(2.1 + 31.5), "upper limit");
+}
+
+#[test]
+fn a_line_and_its_band_lie_where_their_axes_say() {
+    let sql = "-- chart = { kind = \"line\", x = \"a\", y = \"b\", lower = \"low\", upper = \"high\" }\nSELECT 1";
+    let all = own(
+        sql,
+        "a;b;low;high",
+        &["1;10;8;13", "2;25;20;27", "5;14;9;30"],
+    );
+    let (x, y) = (across(&all, 0.0, 900.0), upright(&all));
+    let line = strokes(&all, 2.25)[0];
+    let wanted = [(1.0, 10.0), (2.0, 25.0), (5.0, 14.0)];
+    assert_eq!(line.points.len(), 3);
+    for (point, (a, b)) in line.points.iter().zip(wanted) {
+        close(point.0, x(a), "across");
+        close(point.1, y(b), "upright");
+    }
+    let band = all
+        .iter()
+        .find(|e| e.name == "path" && e.is("opacity", "0.18"))
+        .unwrap();
+    let outline = [
+        (1.0, 13.0),
+        (2.0, 27.0),
+        (5.0, 30.0),
+        (5.0, 9.0),
+        (2.0, 20.0),
+        (1.0, 8.0),
+    ];
+    assert_eq!(band.points.len(), outline.len());
+    for (point, (a, b)) in band.points.iter().zip(outline) {
+        close(point.0, x(a), "band, across");
+        close(point.1, y(b), "band, upright");
+    }
+}
+
+/// A share still attached: it begins at 1, keeps its value up to the next time, and says how many are followed.
+#[test]
+fn steps_keep_their_value_and_count_who_is_followed() {
+    let sql = "-- chart = { kind = \"steps\", x = \"day\", y = \"share\" }\n-- [columns]\n-- day = { unit = \"days\", digits = 0 }\n\
+               -- share = { unit = \"share\" }\nSELECT 1";
+    let rows = ["4;10;1;0;0.9", "8;9;3;0;0.6", "14;6;0;6;0.6"];
+    let all = own(sql, "day;at_risk;detached;censored;share", &rows);
+    let y = upright(&all);
+    let line = strokes(&all, 2.25)[0];
+    let below = numbers(&all);
+    let foot = below.iter().map(|(_, _, y)| *y).fold(0.0, f64::max);
+    // Days below the axis, numbers still followed below them.
+    let days: Vec<(f64, f64)> = below
+        .iter()
+        .filter(|(_, x, at)| *x > 38.0 && *at < foot - 20.0)
+        .map(|(v, x, _)| (*v, *x))
+        .collect();
+    let x = axis(&days);
+    let wanted = [
+        (0.0, 100.0),
+        (4.0, 100.0),
+        (4.0, 90.0),
+        (8.0, 90.0),
+        (8.0, 60.0),
+        (14.0, 60.0),
+    ];
+    assert_eq!(line.points.len(), wanted.len(), "{:?}", line.points);
+    for (point, (day, share)) in line.points.iter().zip(wanted) {
+        close(point.0, x(day), "day");
+        close(point.1, y(share), "share");
+    }
+    let followed: Vec<(f64, f64)> = below
+        .iter()
+        .filter(|(_, _, at)| (at - foot).abs() < 0.1)
+        .map(|(v, x, _)| (*v, *x))
+        .collect();
+    assert_eq!(followed.len(), days.len());
+    for ((count, at), (day, place)) in followed.iter().zip(&days) {
+        close(*at, *place, "below its day");
+        let wanted = match day {
+            day if *day <= 4.0 => 10.0,
+            day if *day <= 8.0 => 9.0,
+            _ => 6.0,
+        };
+        assert_eq!(*count, wanted, "day {day}");
+    }
+}
+
+#[test]
+fn bars_begin_at_zero_and_are_as_long_as_their_numbers() {
+    let sql = "-- chart = { kind = \"bars\", x = \"k\", y = \"n\" }\nSELECT 1";
+    let all = own(sql, "k;n", &["a;10", "b;25", "c;5"]);
+    let bars: Vec<&Element> = all
+        .iter()
+        .filter(|e| e.name == "rect" && e.length("height") < 20.0)
+        .collect();
+    assert_eq!(bars.len(), 3);
+    let scale = bars[1].length("width") / 25.0;
+    for (bar, value) in bars.iter().zip([10.0, 25.0, 5.0]) {
+        close(bar.length("x"), bars[0].length("x"), "they begin together");
+        close(bar.length("width"), value * scale, "length");
+        let number = numbers(&all)
+            .into_iter()
+            .find(|(n, _, _)| *n == value)
+            .unwrap();
+        assert!(
+            number.1 >= bar.length("x") + bar.length("width"),
+            "the number stands at the end"
+        );
+        assert!((number.2 - bar.length("y")).abs() < 20.0, "in its row");
+    }
+}
+
+/// Spans from their beginning to their end, each with the sign of its cause.
+#[test]
+fn spans_reach_from_their_beginning_to_their_end() {
+    let sql = "-- chart = { kind = \"spans\", x = \"a\", y = \"k\", lower = \"a\", upper = \"b\" }\nSELECT 1";
+    let rows = [
+        "k;0;10;completed",
+        "l;2;7;fell-off",
+        "m;3;12;sensor-fault",
+        "n;4;9;reaction",
+    ];
+    let all = own(sql, "k;a;b;cause", &rows);
+    let x = across(&all, 0.0, 900.0);
+    let bars: Vec<&Element> = all
+        .iter()
+        .filter(|e| e.name == "rect" && e.is("opacity", "0.16"))
+        .collect();
+    assert_eq!(bars.len(), 4);
+    for (bar, (from, to)) in bars
+        .iter()
+        .zip([(0.0, 10.0), (2.0, 7.0), (3.0, 12.0), (4.0, 9.0)])
+    {
+        close(bar.length("x"), x(from), "beginning");
+        close(bar.length("x") + bar.length("width"), x(to), "end");
+    }
+    let ink = format!(
+        "#{:02X}{:02X}{:02X}",
+        palette::INK.light.0,
+        palette::INK.light.1,
+        palette::INK.light.2
+    );
+    let near = |bar: &Element, (at, y): (f64, f64)| {
+        let end = bar.length("x") + bar.length("width");
+        (end - 8.0..end + 4.0).contains(&at) && (y - bar.length("y") - 8.0).abs() < 5.0
+    };
+    let signs = |bar: &Element| -> Vec<&Element> {
+        let of_ink = all
+            .iter()
+            .filter(|e| e.name == "path" && (e.is("stroke", &ink) || e.is("fill", &ink)));
+        of_ink
+            .filter(|e| e.points.len() < 5 && near(bar, middle(e)))
+            .collect()
+    };
+    let planned = signs(bars[0]);
+    assert_eq!(planned.len(), 1);
+    close(
+        planned[0].points[0].0,
+        planned[0].points[1].0,
+        "an upright bar",
+    );
+    assert_eq!(signs(bars[1]).len(), 2, "a cross");
+    assert_eq!(
+        signs(bars[2])
+            .iter()
+            .map(|e| e.points.len())
+            .collect::<Vec<_>>(),
+        [4],
+        "a diamond"
+    );
+    assert_eq!(
+        signs(bars[3])
+            .iter()
+            .map(|e| e.points.len())
+            .collect::<Vec<_>>(),
+        [3],
+        "a triangle"
+    );
+}
+
+/// A cell says the number that its shade shows, and a higher one is no lighter.
+#[test]
+fn shades_grow_with_their_numbers() {
+    let sql = "-- chart = { kind = \"strip\", x = \"hour\", y = \"k\", value = \"rate\" }\n-- [columns]\n-- rate = { digits = 1 }\nSELECT 1";
+    let rows = ["a;0;3;9", "a;1;0.5;1", "a;2;8;2", "a;3;20;5", "a;4;0;0"];
+    let all = own(sql, "k;hour;rate;artefacts", &rows);
+    let accent = format!(
+        "#{:02X}{:02X}{:02X}",
+        palette::ACCENT.light.0,
+        palette::ACCENT.light.1,
+        palette::ACCENT.light.2
+    );
+    let cells: Vec<&Element> = all
+        .iter()
+        .filter(|e| e.name == "rect" && e.is("fill", &accent))
+        .collect();
+    let shown = numbers(&all);
+    let mut shades: Vec<(f64, f64)> = Vec::new();
+    for cell in &cells {
+        let (left, top) = (cell.length("x"), cell.length("y"));
+        let within = |x: f64, y: f64| {
+            (left..left + cell.length("width")).contains(&x)
+                && (top..top + cell.length("height")).contains(&y)
+        };
+        if let Some(number) = shown.iter().find(|(_, x, y)| within(*x, *y)) {
+            shades.push((number.0, cell.number("opacity")));
+        }
+    }
+    shades.sort_by(|a, b| a.0.total_cmp(&b.0));
+    assert_eq!(
+        shades.iter().map(|s| s.0).collect::<Vec<_>>(),
+        [0.5, 3.0, 8.0, 20.0]
+    );
+    assert!(
+        shades.windows(2).all(|pair| pair[0].1 <= pair[1].1),
+        "{shades:?}"
+    );
+    assert!(shades[3].1 > shades[0].1, "{shades:?}");
+}
+
+/// Readings over clock time: more is higher, the line of lows lies at 70, what is marked has its shade, checks their place.
+#[test]
+fn a_trace_stands_upright() {
+    let sql = "-- chart = { kind = \"traces\", x = \"time\", y = \"glucose\", panel = \"panel\", marked = \"low\", points = \"stick\" }\n\
+               -- [columns]\n-- glucose = { unit = \"mg/dL\", digits = 0 }\n-- stick = { label = \"Check\" }\n-- low = { label = \"Low\" }\nSELECT 1";
+    let values = [120, 110, 60, 55, 62, 115, 130];
+    let mut rows: Vec<String> = values
+        .iter()
+        .enumerate()
+        .map(|(n, value)| {
+            format!(
+                "1;2026-03-04T0{n}:00:00Z;{value};;{}",
+                u8::from(*value < 70)
+            )
+        })
+        .collect();
+    rows.push("1;2026-03-04T03:00:00Z;;108;0".to_owned());
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let all = own(sql, "panel;time;glucose;stick;low", &rows);
+    let y = upright(&all);
+    let line = strokes(&all, 1.25);
+    let line = line
+        .iter()
+        .find(|line| line.points.len() == values.len())
+        .unwrap();
+    for (point, value) in line.points.iter().zip(values) {
+        close(point.1, y(f64::from(value)), "reading");
+    }
+    assert!(line.points.windows(2).all(|pair| pair[0].0 < pair[1].0));
+    let low = all
+        .iter()
+        .find(|e| e.attributes.contains_key("stroke-dasharray"))
+        .unwrap();
+    close(low.points[0].1, y(70.0), "line of lows");
+    let shade = all
+        .iter()
+        .find(|e| e.name == "rect" && e.is("opacity", "0.13"))
+        .unwrap();
+    close(shade.length("x"), line.points[2].0 - 1.0, "shade begins");
+    close(
+        shade.length("x") + shade.length("width"),
+        line.points[4].0 + 1.0,
+        "shade ends",
+    );
+    let check = all
+        .iter()
+        .find(|e| e.name == "path" && e.points.len() == 4 && e.is("fill", "#22272D"))
+        .unwrap();
+    close(middle(check).0, line.points[3].0, "check, at its time");
+    close(middle(check).1, y(108.0), "check, at its level");
+}
