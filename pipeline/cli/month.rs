@@ -152,9 +152,10 @@ fn kept(row: &Said) -> whereworn_engine::KeptEvidence<'_> {
     whereworn_engine::KeptEvidence {
         look: row.look,
         measure: &row.measure,
-        site_a: &row.site,
-        site_b: &row.against,
-        log_e: row.evidence.ln(),
+        site: &row.site,
+        against: &row.against,
+        evidence: row.evidence,
+        verdict: &row.verdict,
     }
 }
 

@@ -102,7 +102,6 @@ facts AS (
         0.0 AS number_4,
         0.0 AS number_5
     FROM looks
-    WHERE regular
     UNION ALL
     SELECT
         'site' AS fact,

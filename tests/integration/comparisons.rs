@@ -1,4 +1,4 @@
-//! Two routes to the comparisons of sites, the headline intervals and the evidence: the SQL of the program, and the
+//! Two routes to the comparisons of sites and the headline intervals: the SQL of the program, and the
 //! statistics called directly on what it wrote of sessions, pairs and sensors.
 
 use std::collections::BTreeMap;
@@ -6,12 +6,10 @@ use std::sync::LazyLock;
 
 use whereworn_stats::agreement::method_comparison::clustered_deming;
 use whereworn_stats::agreement::steadiness::steadiness;
-use whereworn_stats::mixed::evidence::safe_t;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::mixed::sites::{SensorMean, compare_sites};
-use whereworn_stats::multiplicity::{adjusted_e_values, holm};
+use whereworn_stats::multiplicity::holm;
 use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
-use whereworn_stats::rates::evidence::{NightlySensor, safe_pairs};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
 
@@ -273,118 +271,5 @@ fn nights_of_pairs_of_sites() {
             "ratio",
         );
         close_or_missing(row.maybe("p"), ratio.map(|r| r.p), EQUAL, "p");
-    }
-}
-
-/// At the last look all sensors that are over count; the safe part of the capital by the statistics themselves.
-#[test]
-fn evidence_at_the_last_look() {
-    let (output, artefacts) = &*STUDY;
-    let sessions = output.table("sessions");
-    // Its end, or a day after it was last seen where it was lost track of; nothing where it is still on.
-    let over = |wearer: &str, sensor: &str| {
-        let row = sessions.row(&[("wearer", wearer), ("sensor", sensor)]);
-        let block = format!("{wearer} / {}", row.text("model"));
-        let seen: jiff::Timestamp = row.text("seen_until").parse().unwrap();
-        let later = if row.text("ended").is_empty() {
-            86_400
-        } else {
-            0
-        };
-        (row.text("state") != "still on").then(|| {
-            let ended = (seen.as_second() + later) as f64;
-            (ended, block, row.text("site").to_owned())
-        })
-    };
-    let all = sensors(percent);
-    let table = output.table("site_accuracy_evidence");
-    let last = table
-        .rows()
-        .map(|row| row.text("look").to_owned())
-        .max()
-        .unwrap();
-    let mut checked = 0;
-    for row in table.rows_where(&[("look", &last), ("measure", "reads high or low")]) {
-        let (mut values, mut groups, mut blocks) = (Vec::new(), Vec::new(), Vec::new());
-        for (wearer, sensor, short) in &all {
-            let Some((_, block, site)) = over(wearer, sensor) else {
-                continue;
-            };
-            if [row.text("site_a"), row.text("site_b")].contains(&site.as_str()) {
-                values.push(short.mean);
-                groups.push(usize::from(site == row.text("site_b")));
-                blocks.push(block);
-            }
-        }
-        let block_codes = codes(blocks.iter().map(String::as_str));
-        let strata: Vec<usize> = blocks
-            .iter()
-            .map(|block| block_codes[block.as_str()])
-            .collect();
-        let log_e = safe_t(&values, &groups, &strata).unwrap_or(0.0);
-        close(row.number("log_e_likelihood"), log_e, 1e-8, "means");
-        checked += 1;
-    }
-    assert!(checked > 5);
-    let nights = output.table("site_nights_evidence");
-    for row in nights.rows_where(&[("look", &last)]) {
-        let of = |site: &str, group: usize| -> Vec<(String, NightlySensor)> {
-            artefacts
-                .rows_where(&[("site", site)])
-                .iter()
-                .filter_map(|one| {
-                    let (ended, block, _) = over(one.text("wearer"), one.text("sensor"))?;
-                    let digits = one.text("by_night").chars();
-                    let nightly = NightlySensor {
-                        group,
-                        stratum: 0,
-                        ended,
-                        nights: digits
-                            .map(|digit| f64::from(digit.to_digit(10).unwrap()))
-                            .collect(),
-                    };
-                    Some((block, nightly))
-                })
-                .collect()
-        };
-        let mut both = of(row.text("site_a"), 0);
-        both.extend(of(row.text("site_b"), 1));
-        let block_codes = codes(both.iter().map(|sensor| sensor.0.as_str()));
-        let sensors: Vec<NightlySensor> = both
-            .iter()
-            .map(|(block, sensor)| NightlySensor {
-                stratum: block_codes[block.as_str()],
-                ..sensor.clone()
-            })
-            .collect();
-        close(
-            row.number("log_e_likelihood"),
-            safe_pairs(&sensors).unwrap_or(0.0),
-            1e-9,
-            "rates",
-        );
-    }
-}
-
-#[test]
-fn all_rows_of_evidence_are_allowed_for() {
-    let table = STUDY.0.table("evidence");
-    let rows: Vec<Row<'_>> = table.rows().collect();
-    for measure in [
-        "stays on",
-        "reads high or low",
-        "reads closely",
-        "quiet at night",
-    ] {
-        assert!(
-            rows.iter().any(|row| row.text("measure") == measure),
-            "{measure}"
-        );
-    }
-    for (row, adjusted) in rows
-        .iter()
-        .zip(adjusted_e_values(&column(&rows, "evidence")))
-    {
-        close(row.number("evidence_all"), adjusted, EQUAL, "adjusted");
     }
 }

@@ -1,100 +1,86 @@
-//! Evidence between sites: by hand at one look, and kept as reports gave it.
+//! Conclusions from raw files, and what was said of them, kept as reports said it.
 
 use crate::fixture::{IN_UTC, Study, close};
 
-/// Two sensors on each of two sites; on the forearm one comes off after 2 days and one after 4.
-const EVENTS: &str = "sensor,time,event,site,cause
-a1,2026-03-01T00:00Z,insert,forearm,
-a1,2026-03-03T00:00Z,end,,fell-off
-a2,2026-03-04T00:00Z,insert,forearm,
-a2,2026-03-08T00:00Z,end,,lifted
-b1,2026-03-09T00:00Z,insert,calf,
-b1,2026-03-19T00:00Z,end,,completed
-b2,2026-03-20T00:00Z,insert,calf,
-b2,2026-03-30T00:00Z,end,,completed
-c,2026-04-01T00:00Z,insert,chest,
-c,2026-04-05T00:00Z,end,,completed
-";
-
-fn study() -> Study {
-    let study = Study::new(IN_UTC);
-    study.write("wear-events/e.csv", EVENTS);
-    study
+/// Ten sensors on either of two sites in January, of which those on the forearm come off after two days and those on the
+/// calf are worn for ten; a sensor on the chest in February.
+fn events(came_off: usize) -> String {
+    let mut events = "sensor,time,event,site,cause\n".to_owned();
+    for number in 0..10 {
+        let day = 1 + number;
+        let (days, cause) = if number < came_off {
+            (2, "fell-off")
+        } else {
+            (10, "completed")
+        };
+        events += &format!("a{number},2026-01-{day:02}T00:00Z,insert,forearm,\n");
+        events += &format!("a{number},2026-01-{:02}T00:00Z,end,,{cause}\n", day + days);
+        events += &format!("b{number},2026-01-{day:02}T01:00Z,insert,calf,\n");
+        events += &format!("b{number},2026-01-{:02}T01:00Z,end,,completed\n", day + 10);
+    }
+    events + "c,2026-02-01T00:00Z,insert,chest,\nc,2026-02-05T00:00Z,end,,completed\n"
 }
 
-/// The conditional likelihood of each event (ter Schure, Pérez-Ortiz, Ly and Grünwald 2024), worked by hand: at 2 days 2 of
-/// 4 at risk are on the forearm, at 4 days 1 of 3. With hazard ratio h of calf to forearm: 2·2/(2 + 2h) over 1 and
-/// 3/(1 + 2h); at h = 2 and 1/2 that is (2/3 · 3/5 + 4/3 · 3/2) / 2 = 1.2.
-#[test]
-fn evidence_of_two_events_by_hand() {
-    let table = study()
-        .report_with(&["--month", "2026-03"])
-        .table("site_wear_evidence");
-    let row = table.row(&[("site_a", "forearm"), ("site_b", "calf")]);
-    close(
-        row.number("log_e_likelihood"),
-        1.2_f64.ln(),
-        1e-9,
-        "likelihood ratio",
-    );
-}
-
-/// A row with evidence e among weaker ones keeps the least mean of any set with it (Vovk and Wang 2021 Annals of Statistics
-/// 49:1736, the algorithm for the arithmetic mean): never more than itself, and the same where it is the weakest.
-#[test]
-fn allowing_for_all_rows_never_adds() {
-    let table = study().report().table("evidence");
-    let mut all: Vec<(f64, f64)> = table
-        .rows()
-        .map(|row| (row.number("evidence"), row.number("evidence_all")))
-        .collect();
-    all.sort_by(|a, b| a.0.total_cmp(&b.0));
-    assert_eq!(all.len(), 3, "three pairs of sites");
-    close(all[0].1, all[0].0, 1e-12, "the weakest");
-    close(
-        all[2].1,
-        all.iter().map(|row| row.0).sum::<f64>() / 3.0,
-        1e-12,
-        "the strongest, where others are weak",
-    );
-}
+const PAIR: [(&str, &str); 3] = [
+    ("measure", "stays-on"),
+    ("site", "forearm"),
+    ("against", "calf"),
+];
 
 #[test]
 fn a_corrected_log_does_not_rewrite_what_was_said() {
-    let study = study();
-    let pair = [("site_a", "forearm"), ("site_b", "calf")];
-    let march = study.report_with(&["--month", "2026-03"]);
-    let said = march.table("evidence").row(&pair).number("evidence");
-    let again = study.report_with(&["--month", "2026-04"]);
+    let study = Study::new(IN_UTC);
+    study.write("wear-events/e.csv", events(10));
+    let january = study
+        .report_with(&["--month", "2026-01"])
+        .table("conclusions");
+    let row = january.row(&PAIR);
+    // All ten against none: whatever the sites, a shuffle gives that once in 184,756.
+    close(row.number("difference"), 1.0, 1e-9, "share that came off");
+    assert_eq!(row.text("verdict"), "differs");
+    let said = row.number("evidence");
+    assert!(said >= 20.0, "{said}");
+    // The other measures have nothing to compare.
+    let nothing = january.row(&[("measure", "reads-true"), PAIR[1], PAIR[2]]);
+    close(nothing.number("evidence"), 1.0, 1e-12, "no pairs");
+    assert_eq!(nothing.text("verdict"), "open");
+
+    let again = study.report_with(&["--month", "2026-02"]);
     assert_eq!(
-        again.table("evidence_changes").rows().count(),
+        again.table("earlier_claims").rows().count(),
         0,
         "nothing was corrected"
     );
+    let later = again.table("conclusions");
+    assert_eq!(later.row(&PAIR).text("verdict"), "differs");
 
-    study.write(
-        "wear-events/e.csv",
-        EVENTS.replace(
-            "calf,\nb1,2026-03-19T00:00Z,end,,completed",
-            "calf,\nb1,2026-03-10T00:00Z,end,,fell-off",
-        ),
-    );
-    let corrected = study.report_with(&["--month", "2026-04"]);
-    let table = corrected.table("evidence_changes");
+    study.write("wear-events/e.csv", events(1));
+    let corrected = study.report_with(&["--month", "2026-02"]);
+    let table = corrected.table("earlier_claims");
     let row = table
-        .rows_where(&pair)
+        .rows_where(&PAIR)
         .into_iter()
-        .find(|row| row.text("look").starts_with("2026-04-01"))
-        .expect("the look of March");
+        .find(|row| row.text("look").starts_with("2026-02-01"))
+        .expect("what January's report said");
     close(row.number("evidence_then"), said, 1e-9, "as reported");
-    let now = corrected.table("site_wear_evidence");
-    let now = now
-        .row(&[pair[0], pair[1], ("month", "1")])
-        .number("log_e")
-        .exp();
-    close(row.number("evidence_now"), now, 1e-9, "as computed now");
-    assert!(
-        (said - now).abs() > 1e-3,
-        "the correction changed the evidence"
-    );
+    assert_eq!(row.text("verdict_then"), "differs");
+    assert_eq!(row.text("verdict_now"), "open");
+}
+
+/// A look at the middle of a month leaves no trace in what a later report reckons.
+#[test]
+fn evidence_is_of_month_ends_whatever_was_looked_at() {
+    let once = Study::new(IN_UTC);
+    once.write("wear-events/e.csv", events(7));
+    let often = Study::new(IN_UTC);
+    often.write("wear-events/e.csv", events(7));
+    often.report_with(&["--month", "2026-01", "--as-of", "2026-01-09T00:00:00Z"]);
+    often.report_with(&["--month", "2026-01"]);
+    let [one, other] = [once, often].map(|study| {
+        let table = study
+            .report_with(&["--month", "2026-02"])
+            .table("conclusions");
+        table.row(&PAIR).number("evidence")
+    });
+    close(one, other, 1e-12, "evidence");
 }

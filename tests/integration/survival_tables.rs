@@ -3,9 +3,7 @@
 use std::sync::LazyLock;
 
 use whereworn_stats::survival::beta_product::BetaProduct;
-use whereworn_stats::survival::evidence::{Look, PAYOFF, SCHEDULE, log_e, safe_log_rank};
 use whereworn_stats::survival::kaplan_meier::truncate;
-use whereworn_stats::survival::logrank::Subjects;
 
 use crate::fixture::{IN_UTC, Output, Row, Study, close, close_or_missing, published, quantity};
 
@@ -169,87 +167,6 @@ fn headline_intervals() {
                 "{estimate} of {site}: {value} in {lower} to {upper}"
             );
         }
-    }
-}
-
-/// What was known of the sensors of two sites at an instant: days, came off, site, wearer.
-fn known(
-    site_a: &str,
-    site_b: &str,
-    look: jiff::Timestamp,
-) -> (Vec<f64>, Vec<bool>, Vec<usize>, Vec<usize>) {
-    let sessions = OUTPUT.table("sessions");
-    let mut out = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let at = |row: &Row<'_>, column: &str| row.text(column).parse::<jiff::Timestamp>().unwrap();
-    let pair = sessions
-        .rows()
-        .filter(|row| [site_a, site_b].contains(&row.text("site")));
-    for row in pair.filter(|row| at(row, "inserted") <= look) {
-        let (inserted, until) = (at(&row, "inserted"), at(&row, "seen_until"));
-        let days = (until.min(look).as_microsecond() - inserted.as_microsecond()) as f64 / 86_400e6;
-        let (day, came_off) = truncate(
-            days,
-            life(&row).1 == Some(0) && until <= look,
-            row.number("rated_days"),
-        );
-        out.0.push(day);
-        out.1.push(came_off);
-        out.2.push(usize::from(row.text("site") == site_b));
-        out.3.push(
-            row.text("wearer")
-                .bytes()
-                .fold(0, |sum, byte| 31 * sum + usize::from(byte))
-                % 1_000_003,
-        );
-    }
-    out
-}
-
-/// Month by month, from what was known then; the payoff from the p that stands in the table.
-#[test]
-fn evidence_by_month() {
-    let evidence = OUTPUT.table("site_wear_evidence");
-    let first = evidence.rows().next().unwrap();
-    let (site_a, site_b) = (
-        first.text("site_a").to_owned(),
-        first.text("site_b").to_owned(),
-    );
-    let rows = evidence.rows_where(&[("site_a", &site_a), ("site_b", &site_b)]);
-    assert!(rows.len() >= 6, "{} months", rows.len());
-    let mut looks: Vec<Look> = Vec::new();
-    for row in rows {
-        let month = row.number("month") as u32;
-        let (times, events, groups, strata) =
-            known(&site_a, &site_b, row.text("look").parse().unwrap());
-        let subjects = Subjects {
-            times: &times,
-            events: &events,
-            groups: &groups,
-            strata: &strata,
-        };
-        let log_e_likelihood = safe_log_rank(subjects).unwrap_or(0.0);
-        close(
-            row.number("log_e_likelihood"),
-            log_e_likelihood,
-            EQUAL,
-            "safe log-rank",
-        );
-        let share = SCHEDULE
-            .iter()
-            .find(|(at, _)| *at == month)
-            .map(|(_, share)| *share);
-        let p = row.maybe("p");
-        assert!(
-            p.is_none() || share.is_some(),
-            "no test is due in month {month}"
-        );
-        let pays = p.zip(share).is_some_and(|(p, share)| p <= share);
-        looks.push(Look {
-            log_e_likelihood,
-            payoff: if pays { PAYOFF } else { 0.0 },
-            p,
-        });
-        close(row.number("log_e"), log_e(&looks), EQUAL, "log e");
     }
 }
 

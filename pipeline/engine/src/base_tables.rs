@@ -270,27 +270,15 @@ fn row_counts(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     ])
 }
 
-/// One row an instant at which a report may have been read: the ends of months, and cut-offs of reports made.
+/// One row an instant at which evidence is reckoned: the ends of months before the cut-off, and the cut-off.
 fn looks(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let zone = study.settings.zone();
-    let mut regular = BTreeSet::from([study.cutoff]);
     let ends = months(study, &zone)
         .into_iter()
-        .filter_map(|month| month.end(&zone));
-    regular.extend(ends.filter(|end| *end < study.cutoff));
-    let kept = study.kept_evidence.iter().map(|row| row.look);
-    let all: BTreeSet<Micros> = kept
-        .filter(|look| *look <= study.cutoff)
-        .chain(regular.iter().copied())
-        .collect();
-    let is_regular: BooleanArray = all
-        .iter()
-        .map(|look| Some(regular.contains(look)))
-        .collect();
-    batch(vec![
-        ("look", instants(all.iter().map(|look| Some(*look)))),
-        ("regular", Arc::new(is_regular)),
-    ])
+        .filter_map(|month| month.end(&zone))
+        .filter(|end| *end < study.cutoff);
+    let looks = ends.chain([study.cutoff]).map(Some);
+    batch(vec![("look", instants(looks))])
 }
 
 /// The plan, a line each: `measure` (a primary measure), `row` (a primary row), `reference`, `margin`, and `since`, when the
@@ -339,8 +327,9 @@ fn kept_evidence(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     batch(vec![
         ("look", instants(kept.iter().map(|row| Some(row.look)))),
         ("measure", texts(kept.iter().map(|row| row.measure))),
-        ("site_a", texts(kept.iter().map(|row| row.site_a))),
-        ("site_b", texts(kept.iter().map(|row| row.site_b))),
-        ("log_e", numbers(kept.iter().map(|row| row.log_e))),
+        ("site", texts(kept.iter().map(|row| row.site))),
+        ("against", texts(kept.iter().map(|row| row.against))),
+        ("evidence", numbers(kept.iter().map(|row| row.evidence))),
+        ("verdict", texts(kept.iter().map(|row| row.verdict))),
     ])
 }

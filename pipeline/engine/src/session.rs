@@ -55,7 +55,7 @@ pub struct StudyTables<'a> {
     pub made: Vec<ResultTable>,
 }
 
-/// Evidence that two sites differ, as a report first gave it.
+/// What a report said of two sites.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct KeptEvidence<'a> {
     /// Cut-off of the report, microseconds UTC.
@@ -63,11 +63,13 @@ pub struct KeptEvidence<'a> {
     /// What was compared.
     pub measure: &'a str,
     /// One site.
-    pub site_a: &'a str,
+    pub site: &'a str,
     /// The other.
-    pub site_b: &'a str,
-    /// Natural logarithm of the e-value.
-    pub log_e: f64,
+    pub against: &'a str,
+    /// Capital of a bet against "no difference".
+    pub evidence: f64,
+    /// What was concluded; empty for reports made before conclusions had names.
+    pub verdict: &'a str,
 }
 
 /// A session over the tables of one study.

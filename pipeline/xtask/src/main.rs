@@ -13,7 +13,7 @@ mod sbom;
 mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
-       cargo xtask calibrate [--quick] [survival | intervals | comparisons | evidence | delay | next]...   coverage of intervals and error rates of tests, simulated
+       cargo xtask calibrate [--quick] [survival | intervals | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
        cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
        cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies

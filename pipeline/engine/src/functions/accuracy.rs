@@ -4,16 +4,12 @@
 use whereworn_stats::agreement::method_comparison::clustered_deming;
 use whereworn_stats::agreement::steadiness::{Estimate, SteadinessClass, steadiness};
 use whereworn_stats::interval::Interval;
-use whereworn_stats::mixed::evidence as evidence_of_means;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::rates::clustered::{
     Cluster, Headline, clustered_mean, clustered_rate, share_within,
 };
-use whereworn_stats::rates::evidence::{self as evidence_of_rates, NightlySensor};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
-use whereworn_stats::resampling::seed::seed;
-use whereworn_stats::survival::evidence::Look;
 
 use super::collect::{Evaluate, Kind, Rows, Statistic};
 use Evaluate::One;
@@ -89,34 +85,6 @@ pub const ALL: &[Statistic] = &[
         fields: &["ratio", "lower", "upper", "dispersion", "df", "p"],
         about: "rate of the second site over that of the first within strata, a row for each sensor, which may differ beyond chance",
         evaluate: One(ratio_of_rates),
-    },
-    Statistic {
-        name: "mean_evidence",
-        arguments: &[
-            ("value", Number),
-            ("in_b", Number),
-            ("block", Label),
-            ("month", Number),
-            ("seed", Label),
-        ],
-        fields: &["log_e_likelihood", "payoff", "p"],
-        about: "one monthly look at the means of two sites, a row for each sensor that has ended; built for one standard deviation between sensors",
-        evaluate: One(look_at_means),
-    },
-    Statistic {
-        name: "rate_evidence",
-        arguments: &[
-            ("sensor_no", Number),
-            ("ended", Number),
-            ("nights", Label),
-            ("in_b", Number),
-            ("block", Label),
-            ("month", Number),
-            ("seed", Label),
-        ],
-        fields: &["log_e_likelihood", "payoff", "p"],
-        about: "one monthly look at the rates of two sites, a row for each sensor that has ended; `nights` has a digit for each night, the events in it; built for a rate ratio of 2",
-        evaluate: One(look_at_rates),
     },
     Statistic {
         name: "deming",
@@ -231,54 +199,6 @@ fn ratio_of_rates(rows: &Rows) -> Values {
         Some(ratio.df),
         Some(ratio.p),
     ])
-}
-
-fn groups(numbers: &[f64]) -> Vec<usize> {
-    let group = |in_b: &f64| usize::from(*in_b > 0.0);
-    numbers.iter().map(group).collect()
-}
-
-fn seen(look: Look) -> Values {
-    Some(vec![Some(look.log_e_likelihood), Some(look.payoff), look.p])
-}
-
-fn look_at_means(rows: &Rows) -> Values {
-    let (groups, blocks) = (groups(rows.numbers(1)), rows.labels(2));
-    let month = *rows.numbers(3).first()? as u32;
-    let seed = seed(&[rows.text(4)]);
-    seen(evidence_of_means::look(
-        rows.numbers(0),
-        &groups,
-        &blocks,
-        &blocks,
-        month,
-        seed,
-    ))
-}
-
-fn look_at_rates(rows: &Rows) -> Values {
-    let (groups, blocks) = (groups(rows.numbers(3)), rows.labels(4));
-    let digits = |nights: &str| -> Vec<f64> {
-        let digit = |night: char| night.to_digit(10).map(f64::from);
-        nights.chars().filter_map(digit).collect()
-    };
-    let sensors: Vec<NightlySensor> = rows
-        .texts(2)
-        .into_iter()
-        .enumerate()
-        .map(|(row, nights)| NightlySensor {
-            group: groups[row],
-            stratum: blocks[row],
-            ended: rows.numbers(1)[row],
-            nights: digits(nights),
-        })
-        .collect();
-    let month = *rows.numbers(5).first()? as u32;
-    seen(evidence_of_rates::look(
-        &sensors,
-        month,
-        seed(&[rows.text(6)]),
-    ))
 }
 
 fn line_of_two_methods(rows: &Rows) -> Values {

@@ -2,13 +2,10 @@
 //! (another one, that competes).
 
 use whereworn_stats::interval::Interval;
-use whereworn_stats::resampling::seed::seed;
 use whereworn_stats::survival::beta_product::BetaProduct;
 use whereworn_stats::survival::cox::CoxRefusal;
 use whereworn_stats::survival::cox::exposed::exposed_hazard;
-use whereworn_stats::survival::evidence::look;
 use whereworn_stats::survival::gray::stratified_gray_test;
-use whereworn_stats::survival::logrank::Subjects;
 use whereworn_stats::survival::lost::lost_bounds;
 
 use super::collect::{Evaluate, Kind, Rows, Statistic};
@@ -66,21 +63,6 @@ pub const ALL: &[Statistic] = &[
         fields: &HAZARD_FIELDS,
         about: "`hazard_ratio` adjusted for three labels and two numbers, as far as they vary; five events for each coefficient, or refused",
         evaluate: One(adjusted_hazard),
-    },
-    Statistic {
-        name: "log_rank_evidence",
-        arguments: &[
-            ("day", Number),
-            ("event", Number),
-            ("site", Label),
-            ("stratum", Label),
-            ("block", Label),
-            ("month", Number),
-            ("seed", Label),
-        ],
-        fields: &["log_e_likelihood", "payoff", "p"],
-        about: "one monthly look of the anytime-valid log-rank test between two sites, hazard ratio 2 against 1; `month` counts from 1 at their first session",
-        evaluate: One(evidence_of_look),
     },
     Statistic {
         name: "lost_bounds",
@@ -205,19 +187,6 @@ fn hazard(rows: &Rows, others: Vec<Vec<f64>>) -> Values {
             vec![None, None, None, None, None, None, Some(code)]
         }
     })
-}
-
-fn evidence_of_look(rows: &Rows) -> Values {
-    let events = flags(rows, 1);
-    let subjects = Subjects {
-        times: rows.numbers(0),
-        events: &events,
-        groups: &rows.labels(2),
-        strata: &rows.labels(3),
-    };
-    let month = first(rows.numbers(5))? as u32;
-    let look = look(subjects, &rows.labels(4), month, seed(&[rows.text(6)]));
-    Some(vec![Some(look.log_e_likelihood), Some(look.payoff), look.p])
 }
 
 fn bounds_of_lost(rows: &Rows) -> Values {

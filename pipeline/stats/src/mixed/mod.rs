@@ -3,7 +3,6 @@
 pub mod cluster_robust;
 pub mod contrast;
 mod cross_products;
-pub mod evidence;
 pub mod intraclass;
 pub mod model;
 pub mod over_wearers;

@@ -1,7 +1,6 @@
 //! Counts, shares and rates.
 
 pub mod clustered;
-pub mod evidence;
 pub mod heterogeneity;
 pub mod poisson;
 pub mod proportion;

@@ -2,7 +2,6 @@
 
 pub mod beta_product;
 pub mod cox;
-pub mod evidence;
 pub mod gray;
 pub mod incidence;
 pub mod interval_scale;

@@ -1,7 +1,6 @@
 //! Figures on accuracy and on rates of night artefacts.
 
 mod comparisons;
-mod evidence;
 mod intervals;
 
 use super::{Promise, Row};
@@ -20,11 +19,6 @@ pub fn intervals(quick: bool) -> Vec<Row> {
 /// Comparisons of sites.
 pub fn comparisons(quick: bool) -> Vec<Row> {
     comparisons::rows(if quick { 60 } else { 1500 })
-}
-
-/// Evidence over monthly looks.
-pub fn evidence(quick: bool) -> Vec<Row> {
-    evidence::rows(if quick { 100 } else { 1500 })
 }
 
 /// Other studies than those after which methods were last changed.

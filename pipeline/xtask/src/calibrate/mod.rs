@@ -101,11 +101,10 @@ fn broken(rows: &[Row], quick: bool) -> Vec<bool> {
 
 /// The parts that can be run alone.
 type Part = fn(bool) -> Vec<Row>;
-const PARTS: [(&str, Part); 6] = [
+const PARTS: [(&str, Part); 5] = [
     ("survival", survival::rows),
     ("intervals", accuracy::intervals),
     ("comparisons", accuracy::comparisons),
-    ("evidence", accuracy::evidence),
     ("delay", delay::rows),
     ("next", next::rows),
 ];

@@ -1,4 +1,4 @@
-//! Error rates and power of the comparisons of two sites, at one look and at 24 monthly ones.
+//! Error rates and power of the comparisons of two sites at one look; over many looks: `cargo xtask sentences`.
 
 use super::{SEVERAL, SIZES, generator};
 use crate::calibrate::{Promise, Row};
@@ -8,7 +8,6 @@ use whereworn_simulate::wear::{Cause, Law, Life, RATED};
 use whereworn_stats::distributions::chi_square_upper_tail;
 use whereworn_stats::survival::cox::firth::firth_cox;
 use whereworn_stats::survival::cox::{CoxData, Ties, cox};
-use whereworn_stats::survival::evidence::{Look, log_e, look, safe_log_rank};
 use whereworn_stats::survival::gray::{gray_test, stratified_gray_test};
 use whereworn_stats::survival::logrank::{Subjects, log_rank, log_rank_permutation};
 
@@ -125,8 +124,6 @@ const AT_ONE_LOOK: [(&str, Promise); 6] = [
     ("Gray, within wearers", Promise::None),
 ];
 
-const AT_ALL_LOOKS: [&str; 2] = ["evidence between sites (headline)", "safe log-rank alone"];
-
 fn at_one_look(seen: &Seen) -> [Option<bool>; 6] {
     let events = seen.events();
     let subjects = seen.subjects(&events);
@@ -155,29 +152,6 @@ fn at_one_look(seen: &Seen) -> [Option<bool>; 6] {
     ]
 }
 
-/// The largest e-value over all monthly looks reached 20: of the whole, and of the safe log-rank alone.
-fn over_all_looks(worn: &[Worn]) -> [bool; 2] {
-    let limit = 20.0_f64.ln();
-    let mut looks: Vec<Look> = Vec::new();
-    let mut reached = [false; 2];
-    for month in 1..=MONTHS {
-        let seen = Seen::at(worn, MONTH * f64::from(month));
-        let events = seen.events();
-        looks.push(look(
-            seen.subjects(&events),
-            &seen.blocks,
-            month,
-            u64::from(month),
-        ));
-        let safe = safe_log_rank(seen.subjects(&events)).unwrap_or(0.0);
-        reached = [
-            reached[0] || log_e(&looks) >= limit,
-            reached[1] || safe >= limit,
-        ];
-    }
-    reached
-}
-
 pub fn rows(quick: bool) -> Vec<Row> {
     let studies = if quick { 200 } else { 2000 };
     let mut rows = Vec::new();
@@ -191,49 +165,28 @@ pub fn rows(quick: bool) -> Vec<Row> {
     rows
 }
 
-/// Studies in which each test of one look, and the evidence over all looks, rejects.
+/// Studies in which each test rejects.
 #[derive(Default)]
-struct Counts {
-    single: [Count; 6],
-    monthly: [Count; 2],
-}
+struct Counts([Count; 6]);
 
 impl Counts {
     fn add(&mut self, worn: &[Worn]) {
         let last = Seen::at(worn, MONTH * f64::from(MONTHS));
-        for (count, rejected) in self.single.iter_mut().zip(at_one_look(&last)) {
+        for (count, rejected) in self.0.iter_mut().zip(at_one_look(&last)) {
             count.add(rejected);
-        }
-        for (count, reached) in self.monthly.iter_mut().zip(over_all_looks(worn)) {
-            count.add(Some(reached));
         }
     }
 
-    fn rows(&self, one: &str, many: &str, rejects: bool, studies: usize) -> Vec<Row> {
-        let single = AT_ONE_LOOK
-            .iter()
-            .zip(self.single)
-            .map(|((figure, promise), count)| {
-                row(
-                    figure,
-                    one.to_owned(),
-                    if rejects { *promise } else { Promise::None },
-                    count,
-                    studies,
-                )
-            });
-        let promise = if rejects {
-            Promise::RejectsAtMost(0.05)
-        } else {
-            Promise::None
+    fn rows(&self, condition: &str, promised: bool, studies: usize) -> Vec<Row> {
+        let row = |((figure, promise), count): (&(&'static str, Promise), Count)| Row {
+            figure,
+            condition: condition.to_owned(),
+            promise: if promised { *promise } else { Promise::None },
+            held: count.held,
+            shown: count.shown,
+            studies,
         };
-        let monthly = AT_ALL_LOOKS.iter().zip(self.monthly);
-        single
-            .chain(
-                monthly
-                    .map(|(figure, count)| row(figure, many.to_owned(), promise, count, studies)),
-            )
-            .collect()
+        AT_ONE_LOOK.iter().zip(self.0).map(row).collect()
     }
 }
 
@@ -248,36 +201,12 @@ fn without_difference(
     for _ in 0..studies {
         counts.add(&study([SAME; 2], sensors, wearers, &mut random));
     }
-    let (one, many) = (
-        format!("{condition}, one look"),
-        format!("{condition}, 24 monthly looks"),
-    );
-    counts.rows(&one, &many, true, studies)
+    counts.rows(condition, true, studies)
 }
 
-fn row(
-    figure: &'static str,
-    condition: String,
-    promise: Promise,
-    count: Count,
-    studies: usize,
-) -> Row {
-    Row {
-        figure,
-        condition,
-        promise,
-        held: count.held,
-        shown: count.shown,
-        studies,
-    }
-}
-
-/// Power at one look and over all looks, and the latter among as many studies as the former rejects.
 fn power(studies: usize) -> Vec<Row> {
-    let condition = "10 sensors a site, hazard ratio 3";
-    // Other studies than those by which the schedule of the evidence was once chosen.
-    let mut random =
-        generator("10 sensors a site, hazard ratio 3: studies that nothing was chosen by");
+    let condition = "10 sensors a site, hazard ratio 3, power";
+    let mut random = generator(condition);
     let mut counts = Counts::default();
     for study_no in 0..studies {
         let laws = if study_no % 2 == 0 {
@@ -287,26 +216,5 @@ fn power(studies: usize) -> Vec<Row> {
         };
         counts.add(&study(laws, 10, &[1.0], &mut random));
     }
-    let (one, many) = (
-        format!("{condition}, power at one look"),
-        format!("{condition}, power by month 24"),
-    );
-    let mut rows = counts.rows(&one, &many, false, studies);
-    for (single, (figure, _)) in counts.single.iter().zip(AT_ONE_LOOK).take(2) {
-        let relative = Count {
-            held: counts.monthly[0].held,
-            shown: single.held,
-        };
-        let condition = format!(
-            "{condition}, its power by month 24 as a share of that of the {figure} at one look"
-        );
-        rows.push(row(
-            AT_ALL_LOOKS[0],
-            condition,
-            Promise::AtLeast(0.7),
-            relative,
-            studies,
-        ));
-    }
-    rows
+    counts.rows(condition, false, studies)
 }
