@@ -3,7 +3,8 @@
 -- role = "intermediate"
 
 -- All that `conclude` needs in one shape: `fact` says what `of_sensor`, the texts and the numbers hold. Times are days
--- since the epoch. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes.
+-- since the epoch. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added
+-- where its clock is in doubt, 8 where its unit is.
 WITH until AS (
     SELECT
         s.*,
@@ -21,6 +22,15 @@ found AS (
     WHERE counted = 1 AND evidence <> 'refuted'
     GROUP BY wearer, sensor, night
 ),
+doubts AS (
+    SELECT
+        wearer,
+        sensor,
+        MAX(CASE WHEN kind = 'clock-sensor' THEN 4.0 ELSE 0.0 END) + MAX(CASE WHEN kind = 'unit' THEN 8.0 ELSE 0.0 END) AS doubt
+    FROM findings
+    WHERE kind IN ('clock-sensor', 'unit') AND severity = 'wrong' AND sensor <> ''
+    GROUP BY wearer, sensor
+),
 facts AS (
     SELECT
         'sensor' AS fact,
@@ -34,8 +44,10 @@ facts AS (
         CAST(DATE_PART('year', n.inserted) * 4 + DATE_PART('quarter', n.inserted) AS DOUBLE) AS number_2,
         n.rated_days AS number_3,
         CAST(n.known_until AS BIGINT) / 86400000000.0 AS number_4,
-        CASE WHEN n.detached = 1 THEN 1.0 WHEN n.cause IN ('sensor-fault', 'reaction', 'not-started') THEN 2.0 ELSE 0.0 END AS number_5
+        CASE WHEN n.detached = 1 THEN 1.0 WHEN n.cause IN ('sensor-fault', 'reaction', 'not-started') THEN 2.0 ELSE 0.0 END
+        + COALESCE(o.doubt, 0.0) AS number_5
     FROM numbered AS n
+    LEFT JOIN doubts AS o ON o.wearer = n.wearer AND o.sensor = n.sensor
     UNION ALL
     SELECT
         'pair' AS fact,

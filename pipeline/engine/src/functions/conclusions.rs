@@ -174,13 +174,13 @@ impl<'a> Facts<'a> {
             model: self.labels[2][row],
             lot: self.labels[3][row],
             tape: self.labels[4][row],
-            clock_doubted: false,
-            unit_doubted: false,
+            clock_doubted: ending as i64 & 4 > 0,
+            unit_doubted: ending as i64 & 8 > 0,
             inserted,
             quarter: quarter as i32,
             rated_days,
             known_until,
-            ending: match ending as i64 {
+            ending: match ending as i64 & 3 {
                 1 => Ending::CameOff,
                 2 => Ending::Competing,
                 _ => Ending::Censored,
