@@ -178,10 +178,10 @@ impl Counts {
     }
 
     fn rows(&self, condition: &str, promised: bool, studies: usize) -> Vec<Row> {
-        let row = |((figure, promise), count): (&(&'static str, Promise), Count)| Row {
+        let row = |(&(figure, promise), count): (&(&'static str, Promise), Count)| Row {
             figure,
             condition: condition.to_owned(),
-            promise: if promised { *promise } else { Promise::None },
+            promise: if promised { promise } else { Promise::None },
             held: count.held,
             shown: count.shown,
             studies,
