@@ -1,4 +1,7 @@
 //! Small dense linear algebra on square matrices kept row by row.
+//!
+//! Written out: matrices here have a handful of rows, and a library of linear algebra would be the crate's largest dependency
+//! for the sake of these lines.
 
 /// A square matrix.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,6 +15,14 @@ impl Square {
         Self {
             size,
             cells: vec![0.0; size * size],
+        }
+    }
+
+    /// From rows that are each as long as there are rows.
+    pub fn from_rows(rows: &[Vec<f64>]) -> Self {
+        Self {
+            size: rows.len(),
+            cells: rows.concat(),
         }
     }
 

@@ -2,6 +2,7 @@
 
 use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
+use crate::linear::Square;
 use crate::mixed::random_intercept::random_intercept;
 
 /// Share of a difference's variance that belongs to its pair of sensors alone, the rest to the two sensors: more would take
@@ -77,10 +78,14 @@ pub fn pair_mean(pairs: &[SensorPair]) -> Option<PairMean> {
 }
 
 fn within_a_wearer(pairs: &[SensorPair]) -> Option<PairMean> {
-    let factor = cholesky(&correlations(pairs))?;
-    let ones = solve_lower(&factor, &vec![1.0; pairs.len()]);
-    let values: Vec<f64> = pairs.iter().map(|pair| pair.value).collect();
-    let values = solve_lower(&factor, &values);
+    if pairs.is_empty() {
+        return None;
+    }
+    let factor = correlations(pairs).cholesky(0.0)?;
+    let mut ones = vec![1.0; pairs.len()];
+    factor.solve_lower(&mut ones);
+    let mut values: Vec<f64> = pairs.iter().map(|pair| pair.value).collect();
+    factor.solve_lower(&mut values);
     let weight: f64 = ones.iter().map(|one| one * one).sum();
     let mean = ones.iter().zip(&values).map(|(o, v)| o * v).sum::<f64>() / weight;
     let squares: f64 = ones
@@ -98,8 +103,8 @@ fn within_a_wearer(pairs: &[SensorPair]) -> Option<PairMean> {
     })
 }
 
-/// R of the pairs' differences; `None` without pairs.
-fn correlations(pairs: &[SensorPair]) -> Vec<Vec<f64>> {
+/// R of the pairs' differences.
+fn correlations(pairs: &[SensorPair]) -> Square {
     let same = |a: usize, b: usize| f64::from(u8::from(a == b));
     let shared = |one: &SensorPair, other: &SensorPair| {
         same(one.first, other.first) + same(one.second, other.second)
@@ -109,35 +114,10 @@ fn correlations(pairs: &[SensorPair]) -> Vec<Vec<f64>> {
     let entry = |i: usize, j: usize| {
         0.5 * (1.0 - OWN_SHARE) * shared(&pairs[i], &pairs[j]) + OWN_SHARE * same(i, j)
     };
-    (0..pairs.len())
-        .map(|i| (0..pairs.len()).map(|j| entry(i, j)).collect())
-        .collect()
-}
-
-/// Lower factor of a positive definite matrix; `None` of an empty one.
-fn cholesky(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    let n = matrix.len();
-    let mut factor = vec![vec![0.0; n]; n];
-    for i in 0..n {
-        for j in 0..=i {
-            let done: f64 = (0..j).map(|k| factor[i][k] * factor[j][k]).sum();
-            let rest = matrix[i][j] - done;
-            factor[i][j] = if i == j {
-                rest.sqrt()
-            } else {
-                rest / factor[j][j]
-            };
-        }
+    let size = pairs.len();
+    let cells = (0..size * size).map(|cell| entry(cell / size, cell % size));
+    Square {
+        size,
+        cells: cells.collect(),
     }
-    (n > 0).then_some(factor)
-}
-
-/// L⁻¹ v.
-fn solve_lower(factor: &[Vec<f64>], vector: &[f64]) -> Vec<f64> {
-    let mut solved = Vec::with_capacity(vector.len());
-    for (row, value) in factor.iter().zip(vector) {
-        let done: f64 = row.iter().zip(&solved).map(|(l, x)| l * x).sum();
-        solved.push((value - done) / row[solved.len()]);
-    }
-    solved
 }

@@ -1,53 +1,22 @@
 //! Small symmetric matrices.
 
+use crate::linear::Square;
+
 /// A pivot below this share of its own diagonal is rounding: the matrix is singular.
 const SINGULAR: f64 = 1e-10;
 
-/// The lower Cholesky factor; `None` where the matrix is not positive definite up to rounding.
-fn cholesky(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    let size = matrix.len();
-    let mut factor = vec![vec![0.0; size]; size];
-    for row in 0..size {
-        for column in 0..=row {
-            let dot: f64 = (0..column)
-                .map(|k| factor[row][k] * factor[column][k])
-                .sum();
-            let left = matrix[row][column] - dot;
-            if column < row {
-                factor[row][column] = left / factor[column][column];
-            } else if left > SINGULAR * matrix[row][row] && left.is_finite() {
-                factor[row][row] = left.sqrt();
-            } else {
-                return None;
-            }
-        }
-    }
-    Some(factor)
-}
-
 /// The inverse; `None` where the matrix is not positive definite up to rounding.
 pub(super) fn inverse(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
-    let factor = cholesky(matrix)?;
-    let size = matrix.len();
-    let mut columns = vec![vec![0.0; size]; size];
-    for (place, column) in columns.iter_mut().enumerate() {
-        for row in 0..size {
-            let dot: f64 = (0..row).map(|k| factor[row][k] * column[k]).sum();
-            let unit = if row == place { 1.0 } else { 0.0 };
-            column[row] = (unit - dot) / factor[row][row];
-        }
-        for row in (0..size).rev() {
-            let dot: f64 = (row + 1..size).map(|k| factor[k][row] * column[k]).sum();
-            column[row] = (column[row] - dot) / factor[row][row];
-        }
-    }
-    Some(columns)
+    let inverse = Square::from_rows(matrix)
+        .cholesky(SINGULAR)?
+        .inverse_of_product();
+    Some((0..matrix.len()).map(|i| inverse.row(i).to_vec()).collect())
 }
 
 /// The logarithm of the determinant, under the same condition.
 pub(super) fn log_determinant(matrix: &[Vec<f64>]) -> Option<f64> {
-    let factor = cholesky(matrix)?;
-    Some((0..matrix.len()).map(|k| 2.0 * factor[k][k].ln()).sum())
+    let factor = Square::from_rows(matrix).cholesky(SINGULAR)?;
+    Some(factor.log_determinant())
 }
 
 /// x' M x.
