@@ -3,7 +3,7 @@
 use crate::fixture::Study;
 
 /// Settings without a unit line.
-const SETTINGS: &str = "[study]\ntitle = \"Small\"\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n\
+const SETTINGS: &str = "[study]\ntitle = \"Small\"\ntimezone = \"Europe/Lisbon\"\n\
     [sites.calf]\nlabel = \"Calf\"\non_label = false\n\
     [sites.chest]\nlabel = \"Chest\"\non_label = true\n";
 
