@@ -19,6 +19,8 @@ use bench::Bench;
 pub struct Extent {
     /// Of the occurrences of one system call, at most so many.
     occurrences: usize,
+    /// Whether calls fail in every way, in every command and state.
+    all_calls: bool,
     /// Kills at random moments for each command.
     kills: usize,
     /// Of the bytes of a store file, at most so many.
@@ -29,6 +31,7 @@ pub struct Extent {
 
 const QUICK: Extent = Extent {
     occurrences: 1,
+    all_calls: false,
     kills: 5,
     bytes: 40,
     rounds: 1,
@@ -36,6 +39,7 @@ const QUICK: Extent = Extent {
 
 const FULL: Extent = Extent {
     occurrences: usize::MAX,
+    all_calls: true,
     kills: 125,
     bytes: 2000,
     rounds: 20,
