@@ -1,6 +1,7 @@
 //! Which files belong to a study.
 
 use std::ffi::OsStr;
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -84,7 +85,7 @@ pub(crate) fn list_inputs(
     let mut passed_over = Vec::new();
     for table in Table::ALL {
         let folder = dir.join(table.folder());
-        if !folder.is_dir() {
+        if Kind::of(&folder)? != Kind::Folder {
             continue;
         }
         for entry in entries(&folder)? {
@@ -115,7 +116,7 @@ pub(crate) fn list_inputs(
     }
     for name in ["judgements.csv", "judgements.csv.gz"] {
         let path = dir.join(name);
-        if path.is_file() {
+        if Kind::of(&path)? == Kind::File {
             inputs.push(InputFile {
                 path,
                 name: name.to_owned(),
@@ -216,26 +217,51 @@ fn misnamed(dir: &Path) -> Result<Vec<(String, String)>, LoadError> {
     Ok(found)
 }
 
+/// What an entry of a folder is, links followed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    File,
+    Folder,
+    /// A link to nothing that can be found.
+    Nothing,
+    Other,
+}
+
+impl Kind {
+    /// A path that cannot be looked at is an error: taken for absent, its rows would be missing without a word.
+    fn of(path: &Path) -> Result<Self, LoadError> {
+        match std::fs::metadata(path) {
+            Ok(meta) if meta.is_file() => Ok(Self::File),
+            Ok(meta) if meta.is_dir() => Ok(Self::Folder),
+            Ok(_) => Ok(Self::Other),
+            Err(error) if error.kind() == ErrorKind::NotFound => Ok(Self::Nothing),
+            Err(_) if path.is_symlink() => Ok(Self::Nothing),
+            Err(error) => Err(LoadError::io(path, "looking at it")(error)),
+        }
+    }
+}
+
 /// An entry of a folder.
 struct Entry {
     path: PathBuf,
+    kind: Kind,
     /// Its name; bytes that are no UTF-8 stand as `\\xNN`.
     name: String,
 }
 
 impl Entry {
     fn is_visible_file(&self) -> bool {
-        self.path.is_file() && !self.name.starts_with(['.', '~'])
+        self.kind == Kind::File && !self.name.starts_with(['.', '~'])
     }
 
     /// Why a file in one of the tables' folders is not read; `None` where it is.
     fn unread(&self) -> Option<String> {
         let hidden = self.name.starts_with(['.', '~']);
-        let why = if !self.path.exists() {
+        let why = if self.kind == Kind::Nothing {
             "it is a link to something that is not there"
-        } else if self.path.is_dir() {
+        } else if self.kind == Kind::Folder {
             "it is a folder: move its files up, or map them in study.toml under [exports]"
-        } else if !self.path.is_file() {
+        } else if self.kind == Kind::Other {
             "it is no file"
         } else if hidden && is_csv(&self.name) {
             "it is hidden, as what programs leave behind is: rename it if it is data"
@@ -261,7 +287,8 @@ fn entries(folder: &Path) -> Result<Vec<Entry>, LoadError> {
         let path = entry.map_err(failed)?.path();
         let name = path.file_name().map(shown_name).unwrap_or_default();
         if !LEFT_BY_SYSTEMS.contains(&name.as_str()) {
-            entries.push(Entry { path, name });
+            let kind = Kind::of(&path)?;
+            entries.push(Entry { path, kind, name });
         }
     }
     entries.sort_by(|a, b| a.path.cmp(&b.path));
@@ -289,12 +316,8 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
         let mut next = Vec::new();
         for (folder, name) in &found {
             for entry in entries(folder)? {
-                let fits = if last {
-                    entry.path.is_file()
-                } else {
-                    entry.path.is_dir()
-                };
-                if fits && matches(part.as_bytes(), entry.name.as_bytes()) {
+                let wanted = if last { Kind::File } else { Kind::Folder };
+                if entry.kind == wanted && matches(part.as_bytes(), entry.name.as_bytes()) {
                     let joined = if name.is_empty() {
                         entry.name
                     } else {
