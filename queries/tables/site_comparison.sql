@@ -21,7 +21,7 @@
 -- within_20_20 = { label = "Within 20/20", unit = "share", digits = 0, class = "share" }
 -- within_20_20_lower = { unit = "share", digits = 0, class = "lower" }
 -- within_20_20_upper = { unit = "share", digits = 0, class = "upper" }
--- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate", hidden = true }
+-- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
 -- mard_lower = { unit = "share", digits = 1, class = "lower", hidden = true }
 -- mard_upper = { unit = "share", digits = 1, class = "upper", hidden = true }
 -- nights = { hidden = true, class = "count" }
