@@ -71,6 +71,7 @@ fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::Wear
         file: second.file.clone(),
         line: Some(second.line),
         from: Some(second.time),
+        to: None,
         size: Some(2.0),
         unit: "inserts",
         text: format!(
