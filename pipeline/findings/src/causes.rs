@@ -227,8 +227,10 @@ fn sensor_jump(profiles: &Profiles, sensor: usize) -> Option<Cause> {
     }
     let (top, split) = found?;
     let cause = jump_at(profiles, sensor, split, None)?;
-    (cause.minutes.abs() >= LEAST_JUMP).then(|| Cause {
-        net: top - flat - SENSOR_JUMP,
+    let usual = highest(&whole, DELAYS).1;
+    let enough = top - flat > SENSOR_JUMP && cause.minutes.abs() >= LEAST_JUMP;
+    enough.then(|| Cause {
+        net: top - usual - SENSOR_JUMP,
         ..cause
     })
 }
@@ -287,6 +289,7 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
     let items = profiles.of_sensor.get(sensor)?;
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
+    let usual = highest(&whole, DELAYS).1;
     let gaps = breaks
         .iter()
         .filter(|found| found.sign == Sign::Gap)
@@ -304,12 +307,17 @@ fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<
         let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
         let steps = (found.minutes / STEP).round() as i32;
         let gained = best_before(&first, &second, steps).1 - flat;
-        let net = match found.sign {
+        // Worth its price against one lag for all; ranked, as other causes are, against a delay alone.
+        let worth = match found.sign {
             Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
             Sign::Overlap => continue,
             Sign::OtherMinutes => gained - OTHER_MINUTES,
             Sign::Gap => gained - GAP_JUMP - gaps.ln(),
         };
+        if worth <= 0.0 {
+            continue;
+        }
+        let net = worth + flat - usual;
         if best.as_ref().is_none_or(|best| net > best.net) {
             let cause = jump_at(profiles, sensor, split, Some(found.minutes))?;
             let at = Some(found.at);
