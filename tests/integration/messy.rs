@@ -113,8 +113,8 @@ fn corrections_leave_raw_files_as_they_are() {
     assert_eq!(
         rows(&study, READINGS),
         [
-            "2026-03-02T07:00:00Z 100.0 ok",
-            "2026-03-03T08:00:00Z 101.0 ok"
+            "2026-03-02T07:00:00Z 100 ok",
+            "2026-03-03T08:00:00Z 101 ok"
         ]
     );
     assert_eq!(
@@ -146,8 +146,8 @@ fn a_journey_moves_clocks_and_nights() {
     assert_eq!(
         rows(&study, READINGS),
         [
-            "2026-03-09T21:30:00Z 100.0 ok",
-            "2026-03-11T12:30:00Z 101.0 ok"
+            "2026-03-09T21:30:00Z 100 ok",
+            "2026-03-11T12:30:00Z 101 ok"
         ]
     );
     let nights = "SELECT night_start, night_end FROM clock_nights WHERE night IN ('2026-03-08', '2026-03-10') ORDER BY night";
@@ -172,7 +172,7 @@ fn readings_after_a_second_insert_are_set_aside() {
             "readings/r.csv",
             "sensor,time,glucose\na,2026-03-09T08:00Z,100\na,2026-03-10T08:00Z,101\na,2026-03-11T08:00Z,102\n",
         );
-    assert_eq!(rows(&study, READINGS), ["2026-03-09T08:00:00Z 100.0 ok"]);
+    assert_eq!(rows(&study, READINGS), ["2026-03-09T08:00:00Z 100 ok"]);
     let rejects = study.rejects();
     let aside: Vec<_> = rejects
         .iter()
