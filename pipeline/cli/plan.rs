@@ -109,7 +109,7 @@ fn made(open: &StudyMonth, arguments: &PlanArguments) -> Result<Made, Failure> {
 
 /// Writes the analysis plan; a study without data has one too.
 fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
-    let study = whereworn_load::Study::open(&arguments.scope.study)?;
+    let settings = whereworn_load::Study::settings(&arguments.scope.study)?;
     let more_sensors = match StudyMonth::open(&arguments.scope, Unasked::Latest) {
         Ok(open) => {
             let made = made(&open, arguments)?;
@@ -120,15 +120,16 @@ fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
                 .filter_map(sample_line)
                 .collect()
         }
-        Err(Failure::Request(_)) => Vec::new(),
+        Err(Failure::Request(_) | Failure::Load(whereworn_load::LoadError::NoInput(_))) => {
+            Vec::new()
+        }
         Err(failure) => return Err(failure),
     };
-    let hash = whereworn_engine::plan_of(&study.settings).hash();
+    let hash = whereworn_engine::plan_of(&settings).hash();
     let version = env!("CARGO_PKG_VERSION");
-    let page =
-        frozen::markdown(&study.settings, &hash, version, &more_sensors).ok_or_else(|| {
-            Failure::Request("study.toml has no [plan]: there is nothing to freeze".to_owned())
-        })?;
+    let page = frozen::markdown(&settings, &hash, version, &more_sensors).ok_or_else(|| {
+        Failure::Request("study.toml has no [plan]: there is nothing to freeze".to_owned())
+    })?;
     let text = match file
         .extension()
         .is_some_and(|extension| extension == "html")

@@ -205,9 +205,11 @@ fn a_month_before_any_data() {
 #[test]
 fn a_month_after_all_data() {
     let study = study();
-    study
-        .try_report(&["--month", "2026-09"])
-        .fails_with(&["2026-09 has no data", "2026-01", "--month"]);
+    study.try_report(&["--month", "2026-09"]).fails_with(&[
+        "2026-09 has no data",
+        "2026-01",
+        "--month",
+    ]);
     assert!(!study.beside("out").exists());
 }
 

@@ -100,7 +100,9 @@ fn one_file_or_several() {
     let cut = Study::new(&settings("mg/dL"));
     write_in_parts(&cut, &rows());
     let cut = cut.report();
-    assert_same_bytes(&whole, &cut, &["run.json"]);
+    // What the look finds names the file and line where it stands.
+    let of_files = ["run.json", "tables/findings.csv", "tables/findings.parquet"];
+    assert_same_bytes(&whole, &cut, &of_files);
 }
 
 /// Files that arrive one by one, with a run after each, end in the same tables as all at once.
@@ -142,7 +144,8 @@ fn the_same_study_in_either_unit() {
     let names = tables(&mgdl);
     assert!(names.contains(&"site_accuracy".to_owned()));
     assert_eq!(names, tables(&mmoll));
-    for name in names {
+    // What the look finds names the file and line where it stands.
+    for name in names.into_iter().filter(|name| name != "findings") {
         let (a, b) = (mgdl.table(&name), mmoll.table(&name));
         assert_eq!(a.header, b.header, "{name}");
         assert_eq!(a.lines.len(), b.lines.len(), "{name}");

@@ -164,7 +164,7 @@ fn wear_events() {
             ("wear-events/e.csv:3:site", "did you mean `calf`"),
             ("wear-events/e.csv:4:site", "unknown site"),
             ("wear-events/e.csv:5:event", "unknown event"),
-            ("wear-events/e.csv:6:cause", "did you mean `fell-off`"),
+            ("wear-events/e.csv:6:cause", "use `fell-off`, `knocked-off`"),
             ("wear-events/e.csv:7:cause", "unknown cause"),
             ("wear-events/e.csv:8:time", "before `insert`"),
             ("wear-events/e.csv:9:sensor", "never inserted"),

@@ -112,10 +112,7 @@ fn corrections_leave_raw_files_as_they_are() {
         );
     assert_eq!(
         rows(&study, READINGS),
-        [
-            "2026-03-02T07:00:00Z 100 ok",
-            "2026-03-03T08:00:00Z 101 ok"
-        ]
+        ["2026-03-02T07:00:00Z 100 ok", "2026-03-03T08:00:00Z 101 ok"]
     );
     assert_eq!(
         rows(
@@ -145,10 +142,7 @@ fn a_journey_moves_clocks_and_nights() {
     );
     assert_eq!(
         rows(&study, READINGS),
-        [
-            "2026-03-09T21:30:00Z 100 ok",
-            "2026-03-11T12:30:00Z 101 ok"
-        ]
+        ["2026-03-09T21:30:00Z 100 ok", "2026-03-11T12:30:00Z 101 ok"]
     );
     let nights = "SELECT night_start, night_end FROM clock_nights WHERE night IN ('2026-03-08', '2026-03-10') ORDER BY night";
     assert_eq!(

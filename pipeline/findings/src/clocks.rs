@@ -22,6 +22,9 @@ const NEAR_CHANGE: f64 = 16.0;
 /// A shift of all data is the meter's (or the readings' device's) from so many sensors on; of fewer, the sensors'.
 const MANY_SENSORS: usize = 3;
 
+/// Readings further apart, minutes, do not tell minutes of a clock.
+const WIDEST_SPACING: f64 = 20.0;
+
 /// A wearer's sensors and checks.
 pub(crate) struct Wearer<'a> {
     pub name: &'a str,
@@ -42,7 +45,11 @@ impl<'a> Wearer<'a> {
         for check in &self.checks {
             let meter = self.meters.iter().position(|meter| *meter == check.meter);
             for (sensor, session) in self.sessions.iter().enumerate() {
-                if (session.insert..=session.until(self.cutoff)).contains(&check.time) {
+                let dense = self
+                    .traces
+                    .get(sensor)
+                    .is_some_and(|trace| trace.spacing <= WIDEST_SPACING);
+                if dense && (session.insert..=session.until(self.cutoff)).contains(&check.time) {
                     items.push(Item {
                         time: minutes(check.time),
                         sensor,

@@ -9,6 +9,9 @@ pub enum LoadError {
     /// The user's folder or settings cannot be used.
     #[error("{0}")]
     Study(String),
+    /// There is a study, and no file of input in it.
+    #[error("{0}")]
+    NoInput(String),
     /// An input file as a whole cannot be used.
     #[error("{file}, line {line}: {message}")]
     File {

@@ -282,7 +282,7 @@ mod tests {
         }
         assert_eq!(
             scan(b"a;\"x\n", b',').whole,
-            Some(6),
+            Some(5),
             "no field of such a file"
         );
         assert_eq!(scan(b"a;\"x\n", b';').open, Some(2));

@@ -31,39 +31,32 @@ impl Study {
         }
     }
 
+    /// The settings of a study folder, which needs no input yet.
+    ///
+    /// # Errors
+    /// No such folder, settings that cannot be used.
+    pub fn settings(dir: &Path) -> Result<Settings, LoadError> {
+        read_settings(dir).map(|(settings, _)| settings)
+    }
+
     /// Opens a study folder: reads `study.toml` (defaults where there is none) and lists the input files.
     ///
     /// # Errors
     /// No such folder, a folder without anything of a study in it, settings that cannot be used.
     pub fn open(dir: &Path) -> Result<Self, LoadError> {
-        if !dir.is_dir() {
-            return Err(LoadError::Study(format!(
-                "{}: no such folder: name the study's folder, or make one with `whereworn demo DIR`",
-                dir.display()
-            )));
-        }
-        let path = dir.join("study.toml");
-        let text = match std::fs::read(&path) {
-            Ok(bytes) => Some(String::from_utf8(bytes).map_err(|_| {
-                LoadError::Study("study.toml, line 1: not UTF-8: save it as UTF-8".to_owned())
-            })?),
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-            Err(error) => return Err(LoadError::io(&path, "reading")(error)),
-        };
-        let settings = Settings::parse(text.as_deref().unwrap_or(""))
-            .map_err(|error| LoadError::Study(format!("study.toml, {error}")))?;
+        let (settings, written) = read_settings(dir)?;
         let (inputs, passed_over) = list_inputs(dir, &settings)?;
         if inputs.is_empty() {
             let aside = passed_over
                 .first()
                 .map_or(String::new(), |first| format!(" ({first})"));
-            return Err(LoadError::Study(format!(
+            return Err(LoadError::NoInput(format!(
                 "{}: no input: put CSV files into readings/, fingersticks/ and wear-events/, or map an export in study.toml{aside}",
                 dir.display()
             )));
         }
         let mut warnings = passed_over;
-        if text.is_none() {
+        if !written {
             warnings.push("there is no study.toml: every setting has its default".to_owned());
         }
         if settings.study.timezone.is_none() {
@@ -79,4 +72,25 @@ impl Study {
             warnings,
         })
     }
+}
+
+/// The settings of a study folder, and whether it has a `study.toml`.
+fn read_settings(dir: &Path) -> Result<(Settings, bool), LoadError> {
+    if !dir.is_dir() {
+        return Err(LoadError::Study(format!(
+            "{}: no such folder: name the study's folder, or make one with `whereworn demo DIR`",
+            dir.display()
+        )));
+    }
+    let path = dir.join("study.toml");
+    let text = match std::fs::read(&path) {
+        Ok(bytes) => Some(String::from_utf8(bytes).map_err(|_| {
+            LoadError::Study("study.toml, line 1: not UTF-8: save it as UTF-8".to_owned())
+        })?),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
+        Err(error) => return Err(LoadError::io(&path, "reading")(error)),
+    };
+    let settings = Settings::parse(text.as_deref().unwrap_or(""))
+        .map_err(|error| LoadError::Study(format!("study.toml, {error}")))?;
+    Ok((settings, text.is_some()))
 }
