@@ -21,8 +21,8 @@ SELECT
     COALESCE(c.verdict, '') AS verdict_now,
     k.evidence AS evidence_then,
     c.evidence AS evidence_now
-FROM conclusions AS c
-RIGHT JOIN kept_evidence AS k ON c.measure = k.measure AND c.site = k.site AND c.against = k.against
+FROM kept_evidence AS k
+LEFT JOIN conclusions AS c ON c.measure = k.measure AND c.site = k.site AND c.against = k.against
 WHERE
     k.look < (SELECT cutoff FROM settings)
     AND k.verdict IN ('differs', 'alike')
