@@ -189,7 +189,13 @@ fn a_frozen_plan_has_a_hash_that_changes_with_the_questions_alone() {
     study.write("study.toml", SETTINGS.replace("chest", "calf"));
     assert_eq!(hash(&first), hash(&frozen("other-sites.md")));
     study.write("study.toml", SETTINGS.replace("stays-on", "reads-true"));
-    assert_ne!(hash(&first), hash(&frozen("other-question.html")));
+    let other = frozen("other-question.md");
+    assert_ne!(hash(&first), hash(&other));
+    let page = frozen("other-question.html");
+    assert!(
+        page.contains(&format!("Plan hash <code>{}</code>", hash(&other))),
+        "{page}"
+    );
     let there = study.beside("first.md");
     study
         .run("plan", &["--freeze", there.to_str().unwrap()])
