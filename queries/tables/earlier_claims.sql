@@ -26,5 +26,5 @@ LEFT JOIN conclusions AS c ON c.measure = k.measure AND c.site = k.site AND c.ag
 WHERE
     k.look < (SELECT cutoff FROM settings)
     AND k.verdict IN ('differs', 'alike')
-    AND COALESCE(c.verdict, '') <> k.verdict
+    AND (c.verdict IS NULL OR c.verdict <> k.verdict)
 ORDER BY k.look, k.measure, k.site, k.against

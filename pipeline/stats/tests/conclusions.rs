@@ -132,6 +132,12 @@ fn nothing_compared_has_evidence_of_one_and_is_open() {
     assert_eq!((row.evidence, row.p, row.interval), (1.0, None, None));
     assert_eq!(row.verdict, Verdict::Open);
     assert!((row.difference.expect("difference") + 84.5).abs() < 1e-9);
+    // What nobody measured at all was not taken away by anything.
+    let mut bare = vec![sensor(0, 0.0, 5.0), sensor(1, 20.0, 6.0)];
+    bare.iter_mut().for_each(|s| s.pairs.clear());
+    let without = conclude(&study(bare, &[100.0]), &Plan::default(), None);
+    let without = without.iter().find(|one| one.measure == Measure::ReadsTrue);
+    assert_eq!(without.expect("a row").withdrawn, []);
     // No `others` where there are two sites, no delay where no sensor tells one.
     assert_eq!(found.len(), 4);
 }

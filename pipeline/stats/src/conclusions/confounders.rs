@@ -87,6 +87,10 @@ const OF_SENSORS: [(Confounder, LevelOf); 5] = [
 /// claim that falls when it is adjusted for.
 pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Confounder> {
     let mut found = Vec::new();
+    // Nothing was compared that something could have gone with.
+    if row.members.is_empty() {
+        return found;
+    }
     let models_shared = || shared(study, row, |sensor| sensor.model as i64);
     if row.within == Within::Wearer || (row.within == Within::Nothing && !models_shared()) {
         found.push(Confounder::Model);
