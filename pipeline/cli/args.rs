@@ -69,7 +69,7 @@ added to. Sites: `sites` under [plan], agreed with the clinician; without it, on
 Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --sensors 3"
     )]
     Plan(PlanArguments),
-    /// Find out how to read an export: print the [exports] block and ten rows as understood
+    /// Find out how to read an export: print the `[exports]` block and ten rows as understood
     #[command(
         after_help = "It looks at the data: separator, header, dates, unit, sensors and words. What it cannot tell it asks for.\n\n\
 Examples:\n  whereworn map export.csv\n  whereworn map export.csv --set sensor=s01 --dates day-first --write my-study"

@@ -58,7 +58,7 @@ pub struct PlanArguments {
     /// What the draws are seeded with; made from the study's content by default
     #[arg(long)]
     pub seed: Option<u64>,
-    /// Write [plan] with its hash as one page for a protocol to cite (HTML where it ends in .html, else Markdown), and draw nothing
+    /// Write `[plan]` with its hash as one page for a protocol to cite (HTML where it ends in .html, else Markdown), and draw nothing
     #[arg(long, value_name = "FILE")]
     pub freeze: Option<PathBuf>,
 }

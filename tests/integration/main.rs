@@ -1,5 +1,10 @@
 //! The program from outside: study folders go in, exit status, messages and written files come out.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(
+    clippy::print_stderr,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic
+)]
 
 mod agreement_limits;
 mod agreement_tables;

@@ -180,7 +180,7 @@ fn whole_sensor(profiles: &Profiles, beside: (&[Pair], &[i32]), sensor: usize) -
     let (lag, top) = highest(&profile, -REACH..=REACH);
     let (_, usual) = highest(&profile, DELAYS);
     let minutes = around_top(&profile, lag);
-    let outside = minutes < -OUTSIDE || minutes > 20.0 + OUTSIDE;
+    let outside = !(-OUTSIDE..=20.0 + OUTSIDE).contains(&minutes);
     outside.then(|| Cause {
         scope: Scope::Sensor(sensor),
         items: items.clone(),
@@ -229,7 +229,7 @@ fn sensor_jump(profiles: &Profiles, sensor: usize) -> Option<Cause> {
     let cause = jump_at(profiles, sensor, split, None)?;
     let usual = highest(&whole, DELAYS).1;
     let enough = top - flat > SENSOR_JUMP && cause.minutes.abs() >= LEAST_JUMP;
-    enough.then(|| Cause {
+    enough.then_some(Cause {
         net: top - usual - SENSOR_JUMP,
         ..cause
     })

@@ -97,7 +97,7 @@ impl<'a> Look<'a> {
             readings.readings.retain(|reading| reading.time < second);
         }
         self.tallies
-            .readings(&self.log, &readings, session.insert..=until);
+            .readings(&self.log, &readings, Some(session.insert..=until));
         // Two sensors under one id tell of no clock and no meter.
         let two = wear::too_long(&self.log, session).is_some();
         let factors = self.levels.readings(&self.log, session, &readings);
@@ -114,7 +114,7 @@ impl<'a> Look<'a> {
 
     fn orphan(&mut self, readings: &SensorReadings) {
         let mut tallies = Tallies::default();
-        tallies.readings(&self.log, readings, Micros::MAX..=Micros::MIN);
+        tallies.readings(&self.log, readings, None);
         let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last())
         else {
             return;

@@ -58,13 +58,15 @@ impl Tallies {
         &mut self,
         log: &Log<'_>,
         readings: &SensorReadings,
-        worn: RangeInclusive<Micros>,
+        worn: Option<RangeInclusive<Micros>>,
     ) {
         let mut cache = None;
         for reading in &readings.readings {
             if let Some(file) = log.files.get(reading.file) {
-                let before = worn.start().saturating_sub(reading.time);
-                let out = before.max(reading.time.saturating_sub(*worn.end()));
+                let out = worn.as_ref().map_or(Micros::MAX, |worn| {
+                    let before = worn.start().saturating_sub(reading.time);
+                    before.max(reading.time.saturating_sub(*worn.end()))
+                });
                 self.add(log, &file.name, reading.line, reading.time, out, &mut cache);
             }
         }

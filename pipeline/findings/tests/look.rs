@@ -1,4 +1,5 @@
 //! Small studies by hand: what is found, what it is called, and what is not claimed.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use whereworn_findings::{Finding, Log, Look, Outcome, Severity};
 use whereworn_model::rows::{Check, FileRows, Reading, SensorReadings, Status, WearEvent};

@@ -1,4 +1,5 @@
 //! Conclusions on studies small enough to be followed by hand.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use whereworn_stats::conclusions::{
     Conclusion, Confounder, Ending, Measure, Night, Outlook, Pair, Plan, Primary, RowKey, Sensor,

@@ -1,5 +1,3 @@
-use std::path::PathBuf;
-
 use super::*;
 use crate::block::STATUSES;
 use crate::input::Table;
@@ -25,7 +23,7 @@ impl Files {
 
     fn inputs(&self) -> Vec<InputFile> {
         let input = |name: &String| InputFile {
-            path: PathBuf::from(self.folder.path().join(name)),
+            path: self.folder.path().join(name),
             name: name.clone(),
             table: Table::Readings,
             export: None,
@@ -111,12 +109,12 @@ const PARTS: &[&str] = &[MASS, DEVICE, TIME, VALUE];
 fn every_wrapping_of_an_observation() {
     let one = observation(PARTS);
     for (name, text) in [
-        ("a.json", bundle(&[one.clone()])),
+        ("a.json", bundle(std::slice::from_ref(&one))),
         ("a.json", format!("[{one}]")),
         ("a.json", one.clone()),
         ("a.ndjson", format!("{one}\n\n")),
         ("a.ndjson", one.clone()),
-        ("a.ndjson", bundle(&[one.clone()])),
+        ("a.ndjson", bundle(std::slice::from_ref(&one))),
     ] {
         let files = Files::new(&[(name, text.clone())]);
         let parsed = files.parse("").unwrap();
@@ -237,7 +235,7 @@ fn values_units_and_what_stands_for_them() {
         ),
     ];
     for (text, word) in bad {
-        let parsed = Files::new(&[("a.json", bundle(&[text.clone()]))])
+        let parsed = Files::new(&[("a.json", bundle(std::slice::from_ref(&text)))])
             .parse("")
             .unwrap();
         assert_eq!(readings(&parsed[0]), [""; 0], "{text}");
@@ -402,7 +400,7 @@ fn copies_of_an_observation() {
         assert_eq!((values.len(), withdrawn), (0, 2));
     }
     let (values, withdrawn) = kept(
-        &[old.clone()],
+        std::slice::from_ref(&old),
         &[old.clone(), with("2", "final", 130, early)],
     );
     assert_eq!(

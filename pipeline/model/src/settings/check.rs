@@ -159,7 +159,7 @@ fn check_correction(correction: &Correction) -> Result<(), (&'static str, String
         ));
     }
     match correction.clock_minutes {
-        Some(minutes) if !(minutes.abs() <= MOST_CLOCK_MINUTES) => Err((
+        Some(minutes) if minutes.is_nan() || minutes.abs() > MOST_CLOCK_MINUTES => Err((
             "clock_minutes",
             format!("`clock_minutes` is {minutes}: it goes from -525600 to 525600 (a year)"),
         )),

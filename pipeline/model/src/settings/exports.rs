@@ -12,7 +12,7 @@ pub const TABLES: [&str; 3] = ["readings", "fingersticks", "wear-events"];
 /// An export with other column names than ours.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Export {
-    /// Table that the rows belong to: one of [`TABLES`].
+    /// Table that the rows belong to: `readings`, `fingersticks` or `wear-events`.
     pub table: String,
     /// Which files, relative to the study folder; `*` and `?` stand for any characters.
     pub files: String,

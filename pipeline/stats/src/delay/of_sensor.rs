@@ -12,7 +12,7 @@ pub struct SensorDelay {
     pub weight: f64,
 }
 
-/// The delay of one sensor from its points, as [`super::first_order_delay`] finds that of a site; `None` where it cannot be
+/// The delay of one sensor from its points, as `first_order_delay` finds that of a site; `None` where it cannot be
 /// told from them alone. Checked by `tests/conclusions.rs`.
 #[must_use]
 pub fn sensor_delay(points: &[DelayPoint]) -> Option<SensorDelay> {

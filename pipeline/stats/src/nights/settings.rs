@@ -5,9 +5,9 @@ use super::{Evidence, Network, weights};
 /// Thresholds and model constants of the detector.
 ///
 /// "Tuned" below means chosen by results on nights with seeds below 1 000 000. The weights were fitted to drawn
-/// kinds of the first generator ([`super::kinds::drawn`], `cargo xtask nights --fit`), seeds from 10 000 000 on.
+/// kinds of the first generator (`kinds::drawn` of the crate of simulations, `cargo xtask nights --fit`), seeds from 10 000 000 on.
 /// Figures are reported on seeds from 60 000 000 on. Nothing was fitted to the two other generators
-/// ([`super::second`], [`super::third`]); the least probabilities were chosen with their nights in view too.
+/// (`mean_reverting`, `cosines`); the least probabilities were chosen with their nights in view too.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
     /// Usual standard deviation of sensor noise as a share of glucose; a session's own estimate is

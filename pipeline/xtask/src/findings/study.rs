@@ -185,7 +185,7 @@ impl Rows {
                 let line = lines.entry(name.clone()).or_insert(1);
                 *line += 1;
                 files[file].rows += 1;
-                let reason = self.reason(r.glucose, factor, unit, *line % every == 0);
+                let reason = self.reason(r.glucose, factor, unit, line.is_multiple_of(every));
                 (r.file, r.line) = (file, *line);
                 r.glucose *= if unit == "mmol/L" {
                     MGDL_PER_MMOLL
