@@ -31,10 +31,6 @@ const CHECKS: &[(&str, Check)] = &[
         Cargo(&["doc", "--release", "--locked", "--no-deps", "--workspace"]),
     ),
     (
-        "intervals and tests, simulated",
-        Simulation(|| crate::calibrate::run(&["--quick"])),
-    ),
-    (
         "night artefacts, simulated",
         Simulation(|| crate::nights::run(true)),
     ),
@@ -42,7 +38,6 @@ const CHECKS: &[(&str, Check)] = &[
         "planted faults and clean studies",
         Simulation(|| crate::findings::run(true, None)),
     ),
-    ("faults on purpose", Simulation(|| crate::faults::run(true))),
     (
         "sentences, simulated",
         Simulation(|| crate::sentences::run(true, None)),
