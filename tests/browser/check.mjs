@@ -16,7 +16,7 @@ const WIDTHS = [360, 768, 1280];
 const SCHEMES = ["light", "dark"];
 const MOST_BYTES = 1_500_000;
 const MOST_MILLISECONDS = 500;
-const BODY_PAGES = 3;
+const BODY_PAGES = 2;
 const MOST_PAGES = 15;
 
 // CSS pixels of a page within the margins of the style sheet, 13 mm at the sides, 29 mm above and below together.

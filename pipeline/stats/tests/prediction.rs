@@ -106,13 +106,17 @@ fn days_by_hand() {
     assert_eq!((next.median, next.prediction.upper), (14.0, 14.0));
 }
 
-/// By hand: endings on days 1, 2 and 3, none left: chances 3/4, 1/2 and 1/4 left, the last spread to day 14.
+/// By hand: endings on days 1, 2 and 3, none left: chances 3/4, 1/2 and 1/4 left, the last of which may reach day 14; of forty
+/// on days 1 to 40 it is 1/41, less than 2.5 %, and 0.975 of all lie before 0.975 · 41 = 39.975 days.
 #[test]
 fn days_where_none_lasts() {
     let next = next_days(&[3.0, 1.0, 2.0], &[true; 3], 14.0).unwrap();
     close(next.median, 2.0, 1e-12, "median");
     close(next.prediction.lower, 0.1, 1e-12, "lower");
-    close(next.prediction.upper, 3.0 + 11.0 * 0.9, 1e-12, "upper");
+    assert_eq!(next.prediction.upper, 14.0);
+    let forty: Vec<f64> = (1..=40).map(f64::from).collect();
+    let many = next_days(&forty, &[true; 40], 60.0).unwrap();
+    close(many.prediction.upper, 39.975, 1e-9, "of forty");
     assert_eq!(next.reaches, 0.0);
     assert_eq!(next_days(&[3.0, 1.0], &[true; 2], 14.0), None);
     // Two at once on the first day: 3/4 and then 2/3 of it left.
