@@ -134,6 +134,7 @@ mod tests {
     use super::*;
     use crate::catalogue::Catalogue;
     use whereworn_model::settings::Language;
+    use whereworn_model::tables;
 
     #[test]
     fn every_section_has_words_and_stands_once_in_each_part() {
@@ -146,6 +147,34 @@ mod tests {
                     assert!(text.sections.contains_key(key), "{key}");
                     assert!(!part[..at].contains(key), "{key}");
                 }
+            }
+        }
+    }
+
+    #[test]
+    fn excerpts_name_what_the_queries_declare() {
+        let plans = Plans::read().unwrap();
+        for (key, excerpt) in plans.excerpts() {
+            let declared = |table: &str| tables::ALL.iter().find(|found| found.name == table);
+            if let Some(picture) = &excerpt.picture {
+                assert!(declared(picture).is_some(), "{key}: {picture}");
+            }
+            let Some(table) = &excerpt.table else {
+                continue;
+            };
+            let columns = declared(table).unwrap().columns;
+            assert!(!excerpt.columns.is_empty(), "{key}");
+            for wanted in excerpt.columns.iter().chain(&excerpt.first) {
+                let found = columns.iter().any(|column| column.name == wanted);
+                assert!(found, "{key}: {wanted}");
+            }
+            for shown in &excerpt.intervals {
+                assert!(excerpt.columns.contains(shown), "{key}: {shown}");
+                let upper = format!("{shown}_upper");
+                assert!(
+                    columns.iter().any(|column| column.name == upper),
+                    "{key}: {shown}"
+                );
             }
         }
     }
