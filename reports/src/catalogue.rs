@@ -67,6 +67,11 @@ impl Catalogue {
         counted(count, &self.counts.wearers_one, &self.counts.wearers_many)
     }
 
+    /// A number of sensor-nights.
+    pub fn nights(&self, count: f64) -> String {
+        counted(count, &self.counts.nights_one, &self.counts.nights_many)
+    }
+
     /// The word for a coded value of a column, where there is one.
     pub fn value(&self, column: &str, code: &str) -> Option<&str> {
         Some(self.values.get(column)?.get(code)?.as_str())

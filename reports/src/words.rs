@@ -146,6 +146,8 @@ pub(crate) struct Counts {
     pub sites_many: String,
     pub wearers_one: String,
     pub wearers_many: String,
+    pub nights_one: String,
+    pub nights_many: String,
 }
 
 /// Words of the first screen.
@@ -159,6 +161,7 @@ pub(crate) struct First {
     pub zero_is_best: String,
     pub differs: String,
     pub leans: String,
+    pub not_yet: String,
     pub label: String,
     pub alike: String,
     pub open: String,

@@ -44,16 +44,16 @@ fn this_month(view: &View) -> Option<String> {
             fill(&text.put_on, &values)
         })
         .collect();
-    let counts = ["ended", "came_off", "pairs", "nights", "artefacts"]
-        .map(|name| context.number(sum(name), 0));
-    let [ended, came_off, pairs, nights, artefacts] = &counts;
+    let counts =
+        ["ended", "came_off", "pairs", "artefacts"].map(|name| context.number(sum(name), 0));
+    let [ended, came_off, pairs, artefacts] = &counts;
     let values = [
         ("inserted", &*context.text.sensors(sum("inserted"))),
         ("sites", &*put_on.join(", ")),
         ("ended", ended),
         ("came_off", came_off),
         ("pairs", pairs),
-        ("nights", nights),
+        ("nights", &*context.text.nights(sum("nights"))),
         ("artefacts", artefacts),
     ];
     let template = match (sum("inserted") + sum("ended") > 0.0, put_on.is_empty()) {

@@ -17,6 +17,9 @@ use crate::view::View;
 /// Most sentences of the first screen.
 const MOST_SENTENCES: usize = 5;
 
+/// Most sensors, meters or sites of a finding that are named; more are counted.
+const MOST_NAMED: usize = 3;
+
 /// Most open questions in one sentence.
 const MOST_OPEN: usize = 2;
 
@@ -148,7 +151,8 @@ fn sentences(view: &View) -> Vec<Item> {
     let (differs, leans) = (of(Verdict::Differs), of(Verdict::Leans));
     let nothing = (differs.is_none() && leans.is_none()).then(|| nothing(view));
     let said = [
-        (&text.differs, differs.or(nothing)),
+        (&text.not_yet, nothing),
+        (&text.differs, differs),
         (
             &text.leans,
             leans.map(|leans| fill(&text.so_far, &[("claims", &leans)])),
@@ -245,14 +249,17 @@ fn unused(context: &Context) -> Option<String> {
 fn found(view: &View) -> Option<String> {
     let context = view.context;
     let text = &context.text.first;
-    let mut kinds: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut kinds: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     let mut touched: Vec<&str> = Vec::new();
     for &row in &view.rows {
         let severe = ["wrong", "doubtful"].contains(&view.table.text(row, "severity"));
         if !severe || view.table.number(row, "seen") == Some(1.0) {
             continue;
         }
-        *kinds.entry(view.table.text(row, "kind")).or_default() += 1;
+        let named = ["sensor", "meter", "site"].map(|column| view.table.text(row, column));
+        let named = named.into_iter().find(|name| !name.is_empty());
+        let of_kind = kinds.entry(view.table.text(row, "kind")).or_default();
+        of_kind.push(named.unwrap_or_default());
         touched.extend(
             view.table
                 .text(row, "touches")
@@ -265,12 +272,14 @@ fn found(view: &View) -> Option<String> {
     }
     let kinds: Vec<String> = kinds
         .iter()
-        .map(|(kind, count)| {
+        .map(|(kind, named)| {
             let name = text.kinds.get(*kind).map_or(*kind, String::as_str);
-            fill(
-                &text.found_kind,
-                &[("kind", name), ("count", &count.to_string())],
-            )
+            let which = if named.len() <= MOST_NAMED && named.iter().all(|name| !name.is_empty()) {
+                named.join(", ")
+            } else {
+                named.len().to_string()
+            };
+            fill(&text.found_kind, &[("kind", name), ("which", &which)])
         })
         .collect();
     let names = Measure::ALL

@@ -135,7 +135,10 @@ fn records(context: &Context) -> Option<String> {
         ("sensors", &*context.text.sensors(sensors)),
         ("sites", &*context.text.sites_counted(sites as f64)),
         ("pairs", &*total("pairs")),
-        ("nights", &*total("nights")),
+        (
+            "nights",
+            &*context.text.nights(parts::total(&view, "nights")),
+        ),
         (
             "models",
             &*match models.is_empty() {

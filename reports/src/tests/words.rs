@@ -115,17 +115,17 @@ fn what_every_figure_rests_on_stands_first() {
 fn what_could_not_be_used_is_said() {
     let mut study = fixture::full();
     let rows = [
-        "clock-meter;doubtful;0;stays-on+reads-true",
-        "clock-meter;doubtful;0;reads-true",
-        "unit;wrong;0;reads-true",
-        "lost;doubtful;1;stays-on",
-        "thin;thin;0;quiet-at-night",
+        "clock-meter;doubtful;0;stays-on+reads-true;kitchen",
+        "clock-meter;doubtful;0;reads-true;bag",
+        "unit;wrong;0;reads-true;",
+        "lost;doubtful;1;stays-on;",
+        "thin;thin;0;quiet-at-night;",
     ];
     let rows = rows.map(str::to_owned);
     study.tables.push(fixture::table(
         "findings",
         "",
-        "kind;severity;seen;touches",
+        "kind;severity;seen;touches;meter",
         &rows,
     ));
     let left_out = ["Keeper Odd;up-01;clock".to_owned()];
@@ -137,7 +137,7 @@ fn what_could_not_be_used_is_said() {
     ));
     line(
         &study.report().markdown,
-        "- **Not used**: 1 sensor left out of all comparisons, clock or unit being plainly off; found in the data: a meter's clock that is off (2), readings in another unit (1); this touches staying on, reading true.",
+        "- **Not used**: 1 sensor left out of all comparisons, clock or unit being plainly off; found in the data: a meter's clock that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
     );
 }
 
@@ -165,7 +165,7 @@ fn this_month_is_told() {
         .push(fixture::table("site_month", "", columns, &rows));
     line(
         &study.report().markdown,
-        "This month 2 sensors put on (Abdomen: 2) and 2 ended, 1 of them by coming off; 35 fingersticks were paired, and 32 sensor-nights had 3 night artefacts.",
+        "This month: 2 sensors put on (Abdomen: 2); ended: 2, of these by coming off: 1; fingersticks paired: 35; night artefacts: 3 in 32 sensor-nights.",
     );
 }
 
