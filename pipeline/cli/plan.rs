@@ -8,13 +8,14 @@ use clap::Args;
 use jiff::Timestamp;
 use whereworn_engine::Catalog;
 use whereworn_load::files;
+use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
-use whereworn_plan::document::{Made, Order, SettleRow, make};
+use whereworn_plan::document::{Made, Order, make};
 use whereworn_plan::frozen;
 use whereworn_plan::gather::{self, PlanError, Study};
 use whereworn_plan::log::{self, LoggedDraw};
 use whereworn_plan::page::markdown;
-use whereworn_report::page_of_markdown;
+use whereworn_report::{in_language, page_of_markdown};
 use whereworn_stats::resampling::seed::seed;
 
 use crate::args::Scope;
@@ -72,8 +73,9 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         return freeze(file, arguments);
     }
     let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
-    let made = made(&open, arguments)?;
-    let page = markdown(&made, &open.study.settings);
+    let settings = in_language(&open.study.settings)?;
+    let made = made(&open, &settings, arguments)?;
+    let page = markdown(&made, &settings);
     open.progress.say("writing the plan");
     write(&open, &made, &page)?;
     open.progress.clear();
@@ -87,11 +89,15 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
 }
 
 /// The plan, nothing of it kept yet.
-fn made(open: &StudyMonth, arguments: &PlanArguments) -> Result<Made, Failure> {
+fn made(
+    open: &StudyMonth,
+    settings: &Settings,
+    arguments: &PlanArguments,
+) -> Result<Made, Failure> {
     let now = Timestamp::from_microsecond(open.as_of).map_err(|_| PlanError::Calendar)?;
-    let tables = tables(open)?;
+    let tables = tables(open, &QUERIES)?;
     let study = Study {
-        settings: &open.study.settings,
+        settings,
         cutoff: open.cutoff,
         tables: &tables,
     };
@@ -110,31 +116,26 @@ fn made(open: &StudyMonth, arguments: &PlanArguments) -> Result<Made, Failure> {
 /// Writes the analysis plan; a study without data has one too.
 fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
     let settings = whereworn_load::Study::settings(&arguments.scope.study)?;
-    let more_sensors = match StudyMonth::open(&arguments.scope, Unasked::Latest) {
+    let conclusions = match StudyMonth::open(&arguments.scope, Unasked::Latest) {
         Ok(open) => {
-            let made = made(&open, arguments)?;
+            let tables = tables(&open, &[])?;
             open.progress.clear();
-            made.document
-                .settle
-                .iter()
-                .filter_map(sample_line)
-                .collect()
+            tables.into_iter().find(|table| table.name == CONCLUSIONS)
         }
-        Err(Failure::Request(_) | Failure::Load(whereworn_load::LoadError::NoInput(_))) => {
-            Vec::new()
-        }
+        Err(Failure::Request(_) | Failure::Load(whereworn_load::LoadError::NoInput(_))) => None,
         Err(failure) => return Err(failure),
     };
     let hash = whereworn_engine::plan_of(&settings).hash();
     let version = env!("CARGO_PKG_VERSION");
-    let page = frozen::markdown(&settings, &hash, version, &more_sensors).ok_or_else(|| {
+    let named = in_language(&settings)?;
+    let page = frozen::markdown(&named, &hash, version, conclusions.as_ref()).ok_or_else(|| {
         Failure::Request("study.toml has no [plan]: there is nothing to freeze".to_owned())
     })?;
     let text = match file
         .extension()
         .is_some_and(|extension| extension == "html")
     {
-        true => page_of_markdown("Analysis plan", "en", &page),
+        true => page_of_markdown(settings.study.language, &page),
         false => page,
     };
     match fs::read_to_string(file) {
@@ -150,21 +151,13 @@ fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
     fs::write(file, text).map_err(Failure::io(file, "writing"))
 }
 
-fn sample_line(row: &SettleRow) -> Option<String> {
-    let more = row.more_sensors.filter(|more| *more > 0.0)?;
-    Some(format!(
-        "{}, {} against {}: about {more:.0} more sensors a site",
-        row.measure, row.site, row.against
-    ))
-}
-
-/// The tables that a plan needs, computed together.
-fn tables(open: &StudyMonth) -> Result<Vec<ResultTable>, Failure> {
+/// The tables of these queries, and what is concluded, computed together.
+fn tables(open: &StudyMonth, queries: &[(&str, &str)]) -> Result<Vec<ResultTable>, Failure> {
     let mut catalog: Catalog = open.catalog.clone();
-    for (name, sql) in QUERIES {
+    for (name, sql) in queries {
         catalog = catalog.with(name, sql)?;
     }
-    let mut names: Vec<&str> = QUERIES.iter().map(|(name, _)| *name).collect();
+    let mut names: Vec<&str> = queries.iter().map(|(name, _)| *name).collect();
     if catalog
         .queries()
         .iter()
@@ -194,14 +187,16 @@ fn seed_of(open: &StudyMonth) -> u64 {
 fn write(open: &StudyMonth, made: &Made, page: &str) -> Result<(), Failure> {
     let access = open.study.access();
     append(&open.study.dir.join(LOG), open, &made.new_draws)?;
-    let title = format!("{}: what to wear next", open.study.settings.study.title);
     let json = serde_json::to_string_pretty(&made.document).unwrap_or_default() + "\n";
     let folder = open.study.dir.join("reports/plan");
     files::create_dir(&folder, access).map_err(Failure::io(&folder, "creating"))?;
     for (name, text) in [
         ("plan.json", json.as_str()),
         ("plan.md", page),
-        ("plan.html", &page_of_markdown(&title, "en", page)),
+        (
+            "plan.html",
+            &page_of_markdown(open.study.settings.study.language, page),
+        ),
     ] {
         let path = folder.join(name);
         files::replace(&path, text.as_bytes(), access).map_err(Failure::io(&path, "writing"))?;

@@ -182,7 +182,7 @@ impl<'a> Context<'a> {
 }
 
 /// The sites, those of the program under the names of the language where the study gives none.
-fn sites(settings: &Settings, text: &Catalogue) -> Vec<Site> {
+pub(crate) fn sites(settings: &Settings, text: &Catalogue) -> Vec<Site> {
     let mut sites = settings.all_sites();
     for site in &mut sites {
         let own = settings.sites.get(&site.key);

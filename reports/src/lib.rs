@@ -5,6 +5,7 @@
 //! escaped where they are written, and no HTML of theirs survives.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
+use whereworn_model::settings::{Settings, SiteSettings};
 use whereworn_model::table::ResultTable;
 
 use catalogue::Catalogue;
@@ -71,6 +72,29 @@ pub struct Figure {
     pub file_name: String,
     /// The drawing, with title and description.
     pub svg: String,
+}
+
+/// The same settings with every site under the name that a report gives it in the study's language, and so the title where
+/// the study has none of its own.
+///
+/// # Errors
+/// [`ReportError::Catalogue`], a fault of the program.
+pub fn in_language(settings: &Settings) -> Result<Settings, ReportError> {
+    let text = Catalogue::read(settings.study.language, Edition::Clinician)?;
+    let mut named = settings.clone();
+    for site in context::sites(settings, &text) {
+        named.sites.insert(
+            site.key,
+            SiteSettings {
+                label: Some(site.label),
+                on_label: site.on_label,
+            },
+        );
+    }
+    if named.study.title == Settings::default().study.title {
+        named.study.title = text.page.title;
+    }
+    Ok(named)
 }
 
 /// Makes the report of a month. Tables that are missing or empty become sentences that say so.

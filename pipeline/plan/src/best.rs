@@ -41,6 +41,13 @@ pub struct Aspect {
     pub figures: Vec<Figure>,
 }
 
+impl Aspect {
+    /// Decimals that its priority is written with.
+    pub(crate) fn digits(&self) -> usize {
+        usize::from(self.priority.fract() != 0.0)
+    }
+}
+
 /// What is said of a candidate.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chance {

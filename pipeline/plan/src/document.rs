@@ -2,19 +2,17 @@
 
 use jiff::Timestamp;
 use serde::Serialize;
-use whereworn_model::format;
 use whereworn_model::settings::Aim;
 use whereworn_model::time::format_utc;
-use whereworn_model::units::Unit;
 use whereworn_stats::resampling::seed::seed;
 
 use crate::best::{Best, best};
-use crate::fingersticks::{self, Age, Asked, Range, Rate};
+use crate::fingersticks::{self, Asked};
 use crate::gain::Tilt;
 use crate::gather::{PlanError, Rows, Study, Wearer, date_of, day_of};
 use crate::history::{Day, Spot};
-use crate::limits::Limit;
 use crate::log::LoggedDraw;
+use crate::reasons;
 use crate::schedule::{DRAW_DAYS, Draw, Pending, Planned, Request, Schedule, schedule};
 use crate::settle::{self, Comparison, POWER};
 
@@ -132,7 +130,6 @@ pub struct Made {
     pub document: Document,
     /// Draws to be added to the log.
     pub new_draws: Vec<LoggedDraw>,
-    pub(crate) unit: Unit,
     pub(crate) wearer: Wearer,
     pub(crate) tilt: Tilt,
     pub(crate) schedule: Schedule,
@@ -166,12 +163,13 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
         drawn: &draws.drawn,
         next_number: draws.next_number,
         sensors: order.sensors,
+        now: draws.now,
         seed: &seed_text,
     });
     if schedule.sensors.is_empty() && order.sensors > 0 {
         return Err(PlanError::Closed {
             wearer: wearer.name.clone(),
-            limits: closed(&wearer, &schedule),
+            limits: reasons::closed(&wearer, &schedule),
         });
     }
     let sites: Vec<usize> = scheduled_sites(&schedule);
@@ -189,7 +187,6 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
             limits: Vec::new(),
         },
         new_draws: Vec::new(),
-        unit: order.study.settings.unit(),
         wearer,
         tilt,
         schedule,
@@ -274,7 +271,8 @@ impl Draws {
             if logged.model == wearer.model {
                 draws.drawn.push(site);
             }
-            let latest = day(logged.drawn_at)? + DRAW_DAYS;
+            let drawn = day(logged.drawn_at)?;
+            let latest = drawn + DRAW_DAYS;
             if !worn.contains(&logged.number) && wearer.rules.today <= latest {
                 let place = |key: &String| wearer.place(key);
                 draws.pending.push(Pending {
@@ -283,6 +281,7 @@ impl Draws {
                         site,
                         side: logged.side,
                     },
+                    drawn,
                     latest,
                     draw: Draw {
                         block: logged.block,
@@ -363,75 +362,6 @@ impl Made {
         self.schedule.sensors.iter().map(row).collect()
     }
 
-    /// Why a sensor goes there.
-    fn reason(&self, planned: &Planned) -> String {
-        let chance = format!("{:.0} %", 100.0 * planned.draw.probability);
-        let open = planned.draw.allowed.len();
-        let lot = match (planned.drawn, open) {
-            (true, 1) => "the only site open then".to_owned(),
-            (true, _) => format!("drawn by lot: {chance} among {open} open sites"),
-            (false, _) => "foreseen only: it is drawn when it falls due within 30 days".to_owned(),
-        };
-        let site = planned.spot.site;
-        let tells = self.comparisons.iter().filter(|comparison| {
-            !comparison.settled() && [comparison.site, comparison.against].contains(&site)
-        });
-        let tells = tells.count();
-        let aim = match (self.wearer.plan.aim, tells) {
-            (Aim::WearBest, _) => String::new(),
-            (_, 0) => {
-                "; it takes part in no open question, and keeps its tenth of the draws".to_owned()
-            }
-            (_, 1) => "; it tells on one open question".to_owned(),
-            (_, many) => format!("; it tells on {many} open questions"),
-        };
-        let label = if self
-            .wearer
-            .sites
-            .get(site)
-            .is_some_and(|site| site.on_label)
-        {
-            ""
-        } else {
-            "; off-label"
-        };
-        format!("{lot}{aim}{label}")
-    }
-
-    fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
-        let age = match asked.cell.age {
-            Age::FirstDay => "in a sensor's first day",
-            Age::Later => "after a sensor's first day",
-        };
-        FingerstickRow {
-            site: self.wearer.key(asked.cell.site).to_owned(),
-            range: self.range_words(asked.cell.range),
-            rate: match asked.cell.rate {
-                Rate::Steady => "steady",
-                Rate::Moving => "moving",
-                Rate::Fast => "fast",
-            }
-            .to_owned(),
-            count: asked.count,
-            hours: asked.hours,
-            reason: format!(
-                "{} {age} so far; your glucose is there anyway in {:.0} % of these hours",
-                asked.pairs,
-                100.0 * asked.share
-            ),
-        }
-    }
-
-    fn range_words(&self, range: Range) -> String {
-        let at = |limit: f64| format::glucose(limit, self.unit, 0);
-        let unit = self.unit.code();
-        match range {
-            Range::Low => format!("below {} {unit}", at(70.0)),
-            Range::Target => format!("{} to {} {unit}", at(70.0), at(180.0)),
-            Range::High => format!("above {} {unit}", at(180.0)),
-        }
-    }
-
     fn best_rows(&self) -> Vec<BestRow> {
         let rows = self.wearer.candidates.iter().zip(&self.best.chances);
         let mut rows: Vec<BestRow> = rows
@@ -442,76 +372,5 @@ impl Made {
             .collect();
         rows.sort_by(|a, b| b.probability.total_cmp(&a.probability));
         rows
-    }
-
-    fn limit_texts(&self) -> Vec<String> {
-        let wearer = &self.wearer;
-        let rules = &wearer.rules;
-        let names: Vec<String> = rules
-            .allowed
-            .iter()
-            .map(|&site| wearer.label(site))
-            .collect();
-        let names = names.join("; ");
-        let mut texts = vec![
-            if wearer.agreed {
-                format!(
-                    "Sites: only those under [plan] sites, to be agreed with the clinician: {names}."
-                )
-            } else {
-                format!("Sites: [plan] names none, so only sites on the device's label: {names}.")
-            },
-            format!(
-                "A spot (site and side) rests {} full days after a sensor, {} after itch or worse (grade 2 and above), and stays closed until a look at the skin finds it healed.",
-                rules.rest_days, rules.rest_days_after_skin
-            ),
-            format!(
-                "One sensor at a time, each for its rated {} days; where you inject, one side stays free.",
-                rules.rated_days
-            ),
-        ];
-        if let Some(last) = date_of(rules.today) {
-            texts.push(format!(
-                "Counted from the last row of the log, {last}: what was worn since is not known to the plan."
-            ));
-        }
-        for dropped in &self.schedule.dropped {
-            let spot = wearer.spot(dropped.pending.spot);
-            let why = dropped
-                .limit
-                .map_or("it runs out before the next sensor is due", limit_words);
-            texts.push(format!(
-                "Draw {} ({spot}) is given up: {why}.",
-                dropped.pending.number
-            ));
-        }
-        for (spot, limit) in &self.schedule.closed {
-            texts.push(format!("{}: {}.", wearer.spot(*spot), limit_words(*limit)));
-        }
-        texts
-    }
-}
-
-fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
-    let spots = schedule.closed.iter();
-    let words =
-        spots.map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(*limit)));
-    words.collect::<Vec<String>>().join("; ")
-}
-
-/// What keeps a spot closed, and what opens it.
-#[must_use]
-pub fn limit_words(limit: Limit) -> &'static str {
-    match limit {
-        Limit::NotAllowed => "the site is not on the list",
-        Limit::Worn => "a sensor is on",
-        Limit::Resting => "it rests after its last sensor",
-        Limit::RestingAfterSkin => "it rests longer after itch or worse",
-        Limit::Redness => "the last look at the skin found redness, less than four weeks ago",
-        Limit::NotHealed => {
-            "the last look at the skin found itch or worse; it opens when a later look with grade 0 or 1 is logged"
-        }
-        Limit::InjectionSide => "you inject on this side and not on the other",
-        Limit::InjectionRoom => "you inject at this site and a sensor is on its other side",
     }
 }

@@ -1,149 +1,244 @@
 //! The analysis plan as one page with its hash, so that a protocol can cite it.
 
-use whereworn_model::format::{number, share};
 use whereworn_model::settings::{Aim, Measure, Plan, Primary, Settings};
+use whereworn_model::table::ResultTable;
 
 use crate::lot::LEAST;
 use crate::settle::POWER;
-use crate::words::{amount, measure_words, plain};
+use crate::words::{Words, plain, say};
 
-/// The page of a study's plan, in Markdown. `hash` is the one that reports and `evidence.csv` carry; `more_sensors` says what is known
-/// of the number of sensors, a line a comparison. `None` where the study has no plan.
+/// The page of a study's plan, in Markdown and the study's language. `hash` is the one that reports and `evidence.csv` carry;
+/// `conclusions` is the table of that name, whose primary rows say how many sensors each question still takes. `None` where the
+/// study has no plan.
 #[must_use]
 pub fn markdown(
     settings: &Settings,
     hash: &str,
     version: &str,
-    more_sensors: &[String],
+    conclusions: Option<&ResultTable>,
 ) -> Option<String> {
     settings.plan.as_ref()?;
     let plan = settings.study_plan();
+    let words = Words::new(settings);
     let page = Page {
         settings,
         plan: &plan,
+        words: &words,
     };
-    Some(format!(
-        "# Analysis plan: {}\n\nPlan hash `{hash}`, whereworn {version}. The hash changes with the questions, the reference site and the margins, and with nothing else; results of \
-         reports with this hash say of each comparison whether it was planned before its first data, or is exploratory.\n\n\
-         ## Questions\n\n{}\n## Measures and margins\n\n{}\n## Rules\n\n{}\n## Sample size\n\n{}",
-        plain(&settings.study.title),
+    let (title, head) = (plain(&settings.study.title), page.hash(hash, version));
+    let (questions, measures, rules, sample_size) = (
         page.questions(),
         page.measures(),
         page.rules(),
-        sample_size(more_sensors),
+        page.sample_size(conclusions),
+    );
+    Some(say!(
+        words,
+        "# Analysis plan: {title}\n\n{head}\n\n## Questions\n\n{questions}\n## Measures and margins\n\n{measures}\n## Rules\n\n{rules}\n## Sample size\n\n{sample_size}",
+        "# Auswertungsplan: {title}\n\n{head}\n\n## Fragen\n\n{questions}\n## Maße und Spannen\n\n{measures}\n## Regeln\n\n{rules}\n## Zahl der Sensoren\n\n{sample_size}"
     ))
 }
 
 struct Page<'p> {
     settings: &'p Settings,
     plan: &'p Plan,
+    words: &'p Words,
 }
 
 impl Page<'_> {
-    fn label(&self, key: &str) -> String {
-        let sites = self.settings.all_sites();
-        let site = sites.iter().find(|site| site.key == key);
-        site.map_or_else(
-            || plain(key),
-            |site| {
-                format!(
-                    "{}{}",
-                    plain(&site.label),
-                    if site.on_label { "" } else { " (off-label)" }
-                )
-            },
+    fn hash(&self, hash: &str, version: &str) -> String {
+        say!(
+            self.words,
+            "Plan hash `{hash}`, whereworn {version}. The hash changes with the questions, the reference site and the margins, and with nothing else; results of reports with this hash say of each comparison whether it was planned before its first data, or is exploratory.",
+            "Prüfsumme des Plans `{hash}`, whereworn {version}. Sie ändert sich mit den Fragen, der Bezugsstelle und den Spannen, und mit nichts sonst; Berichte mit dieser Prüfsumme sagen von jedem Vergleich, ob er vor seinen ersten Daten geplant war oder erkundend ist."
         )
     }
 
+    fn label(&self, key: &str) -> String {
+        let sites = self.settings.all_sites();
+        let Some(site) = sites.iter().find(|site| site.key == key) else {
+            return plain(key);
+        };
+        let off_label = match site.on_label {
+            true => "",
+            false => self
+                .words
+                .choose(" (off-label)", " (vom Hersteller nicht vorgesehen)"),
+        };
+        plain(&site.label) + off_label
+    }
+
     fn questions(&self) -> String {
+        let words = self.words;
         let reference = self.plan.reference.as_deref().map_or_else(
-            || "the site with most sensors".to_owned(),
+            || {
+                words
+                    .choose(
+                        "the site with most sensors",
+                        "die Stelle mit den meisten Sensoren",
+                    )
+                    .to_owned()
+            },
             |key| self.label(key),
         );
         let line = |primary: &Primary| match primary {
-            Primary::Measure(measure) => format!(
-                "- {}: each site against {reference}\n",
-                measure_words(*measure)
-            ),
-            Primary::Row(row) => format!(
-                "- {}: {} against {}\n",
-                measure_words(row.measure),
-                self.label(&row.site),
-                self.label(&row.against)
-            ),
+            Primary::Measure(measure) => {
+                let measure = words.measure(*measure);
+                say!(
+                    words,
+                    "- {measure}: each site against {reference}\n",
+                    "- {measure}: jede Stelle gegen {reference}\n"
+                )
+            }
+            Primary::Row(row) => {
+                let measure = words.measure(row.measure);
+                self.line(measure, &row.site, &row.against) + "\n"
+            }
         };
         self.plan.primary.iter().map(line).collect()
     }
 
+    /// A measure and two sites.
+    fn line(&self, measure: &str, site: &str, against: &str) -> String {
+        let (site, against) = (self.label(site), self.label(against));
+        say!(
+            self.words,
+            "- {measure}: {site} against {against}",
+            "- {measure}: {site} gegen {against}"
+        )
+    }
+
     fn measures(&self) -> String {
+        let words = self.words;
         let line = |measure: Measure| {
-            let margin = self
-                .plan
-                .margins
-                .get(&measure)
-                .copied()
-                .unwrap_or(measure.default_margin());
-            format!(
-                "- {}: {}. Alike within {}\n",
-                measure_words(measure),
-                definition(measure),
-                amount(self.settings, measure, margin)
+            let set = self.plan.margins.get(&measure).copied();
+            let margin = set.unwrap_or(measure.default_margin());
+            let (name, definition) = (words.measure(measure), definition(words, measure));
+            let amount = words.amount(measure, margin);
+            say!(
+                words,
+                "- {name}: {definition}. Alike within {amount}\n",
+                "- {name}: {definition}. Gleich bis auf {amount}\n"
             )
         };
         Measure::ALL.map(line).concat()
     }
 
     fn rules(&self) -> String {
+        let words = self.words;
         let sites: Vec<String> = self.plan.sites.iter().map(|key| self.label(key)).collect();
-        let sites = if sites.is_empty() {
-            "those on the device's label".to_owned()
-        } else {
-            sites.join("; ")
+        let sites = match sites.is_empty() {
+            true => words
+                .choose(
+                    "those on the device's label",
+                    "die vom Hersteller vorgesehenen",
+                )
+                .to_owned(),
+            false => sites.join("; "),
         };
         let aim = match self.plan.aim {
-            Aim::Learn => "to settle the questions",
-            Aim::WearBest => "to wear what looks best so far",
-            Aim::HalfHalf => "half to settle the questions, half to wear what looks best so far",
+            Aim::Learn => words.choose("to settle the questions", "um die Fragen zu entscheiden"),
+            Aim::WearBest => words.choose(
+                "to wear what looks best so far",
+                "um zu tragen, was bisher am besten aussieht",
+            ),
+            Aim::HalfHalf => words.choose(
+                "half to settle the questions, half to wear what looks best so far",
+                "zur Hälfte, um die Fragen zu entscheiden, zur Hälfte, um zu tragen, was bisher am besten aussieht",
+            ),
         };
-        format!(
-            "- Sites: {sites}. Drawn by lot before insertion, {aim}, each open site with a chance of at least {LEAST}, in blocks within wearer and model; every draw is kept in plan-log.csv.\n\
-             - A spot rests {} days after a sensor, {} after itch or worse.\n\
+        let least = words.number(LEAST, 1);
+        let (rest, skin) = (
+            words.number(self.plan.rest_days, 0),
+            words.number(self.plan.rest_days_after_skin, 0),
+        );
+        say!(
+            words,
+            "- Sites: {sites}. Drawn by lot before insertion, {aim}, each open site with a chance of at least {least}, in blocks within wearer and model; every draw is kept in plan-log.csv.\n\
+             - A spot rests {rest} days after a sensor, {skin} after itch or worse.\n\
              - One sensor is one observation; sensors are compared within wearer, model and neighbouring quarters of a year.\n\
              - The data may be looked at at every month's end. Sites differ where the evidence (the capital of a bet against no difference) reaches 20, which without a difference happens in at most one study of twenty over all looks; they are alike where the simultaneous 95 % interval lies within the margin.\n\
              - The questions above have four fifths of the allowed error, all other comparisons together one fifth.\n",
-            number(self.plan.rest_days, 0),
-            number(self.plan.rest_days_after_skin, 0)
+            "- Stellen: {sites}. Vor dem Setzen ausgelost, {aim}, jede offene Stelle mit einer Chance von mindestens {least}, in Blöcken je Person und Modell; jedes Los steht in plan-log.csv.\n\
+             - Ein Platz (Stelle und Seite) ruht {rest} Tage nach einem Sensor, {skin} nach Juckreiz oder Schlimmerem.\n\
+             - Ein Sensor ist eine Beobachtung; verglichen werden Sensoren derselben Person, desselben Modells und benachbarter Vierteljahre.\n\
+             - Die Daten dürfen an jedem Monatsende angesehen werden. Stellen sind verschieden, wenn die Evidenz (das Kapital einer Wette gegen „kein Unterschied“) 20 erreicht, was ohne Unterschied über alle Blicke in höchstens einer von zwanzig Studien vorkommt; sie sind gleich, wenn das gemeinsame 95-%-Intervall innerhalb der Spanne liegt.\n\
+             - Auf die Fragen oben entfallen vier Fünftel des erlaubten Fehlers, auf alle anderen Vergleiche zusammen ein Fünftel.\n"
         )
     }
-}
 
-fn definition(measure: Measure) -> &'static str {
-    match measure {
-        Measure::StaysOn => {
-            "share of sensors that came off by the rated day, other endings competing"
+    fn sample_size(&self, conclusions: Option<&ResultTable>) -> String {
+        let words = self.words;
+        let power = words.share(POWER);
+        let rule = say!(
+            words,
+            "Sensors are worn until each question is settled; the number is given so that {power} of such studies are settled by then, by simulation from the study's own spread.\n",
+            "Sensoren werden getragen, bis jede Frage entschieden ist; die Zahl gilt so, dass {power} solcher Studien dann entschieden sind, berechnet aus der Streuung der Studie selbst.\n"
+        );
+        let lines: String = conclusions.map_or(String::new(), |table| {
+            let rows = (0..table.rows()).filter(|&row| table.number(row, "primary") == Some(1.0));
+            rows.filter_map(|row| self.more_sensors(table, row))
+                .collect()
+        });
+        if lines.is_empty() {
+            let none = words.choose(
+                "No data yet tell how many that is.\n",
+                "Noch sagen keine Daten, wie viele das sind.\n",
+            );
+            return format!("{rule}\n{none}");
         }
-        Measure::ReadsTrue => "mean absolute relative difference from fingersticks",
-        Measure::ReadsHighOrLow => "mean difference from fingersticks, reading less fingerstick",
-        Measure::QuietAtNight => {
-            "night artefacts that no fingerstick refuted, per 100 sensor-nights"
-        }
-        Measure::Delay => "delay behind fingersticks of a first-order lag",
+        format!("{rule}\n{lines}")
+    }
+
+    /// What a primary row says of the sensors that it still takes.
+    fn more_sensors(&self, table: &ResultTable, row: usize) -> Option<String> {
+        let words = self.words;
+        let of = |measure: &&Measure| measure.name() == table.text(row, "measure");
+        let measure = words.measure(*Measure::ALL.iter().find(of)?);
+        let line = self.line(measure, table.text(row, "site"), table.text(row, "against"));
+        let settled = ["differs", "alike"].contains(&table.text(row, "verdict"));
+        let more = match table.number(row, "more_sensors") {
+            _ if settled => words.choose("settled", "entschieden").to_owned(),
+            Some(more) => {
+                let more = words.number(more, 0);
+                say!(
+                    words,
+                    "about {more} more sensors a site",
+                    "etwa {more} weitere Sensoren je Stelle"
+                )
+            }
+            None => words
+                .choose("cannot be told yet", "lässt sich noch nicht sagen")
+                .to_owned(),
+        };
+        Some(format!("{line}: {more}\n"))
     }
 }
 
-fn sample_size(more_sensors: &[String]) -> String {
-    let rule = format!(
-        "Sensors are worn until each question is settled; the number is given so that {} of such studies are settled by then, by simulation from the study's own spread.\n",
-        share(POWER, 0)
-    );
-    if more_sensors.is_empty() {
-        return rule + "\nNo data yet tell how many that is.\n";
-    }
-    let lines: String = more_sensors
-        .iter()
-        .map(|line| format!("- {line}\n"))
-        .collect();
-    format!("{rule}\n{lines}")
+fn definition(words: &Words, measure: Measure) -> &'static str {
+    let (english, german) = match measure {
+        Measure::StaysOn => (
+            "share of sensors that came off by the rated day, other endings competing",
+            "Anteil der Sensoren, die bis zum vorgesehenen Tag abgingen, andere Enden konkurrierend",
+        ),
+        Measure::ReadsTrue => (
+            "mean absolute relative difference from fingersticks",
+            "mittlere absolute relative Abweichung von Messungen am Finger",
+        ),
+        Measure::ReadsHighOrLow => (
+            "mean difference from fingersticks, reading less fingerstick",
+            "mittlere Abweichung von Messungen am Finger, Messwert minus Messung am Finger",
+        ),
+        Measure::QuietAtNight => (
+            "night artefacts that no fingerstick refuted, per 100 sensor-nights",
+            "nächtliche Artefakte, die keine Messung am Finger widerlegt hat, je 100 Sensornächte",
+        ),
+        Measure::Delay => (
+            "delay behind fingersticks of a first-order lag",
+            "Verzögerung hinter Messungen am Finger, als Verzögerung erster Ordnung",
+        ),
+    };
+    words.choose(english, german)
 }
 
 #[cfg(test)]
@@ -157,7 +252,7 @@ mod tests {
              primary = [\"stays-on\", { measure = \"delay\", site = \"chest\", against = \"calf\" }]\nmargins = { stays-on = 0.15 }\n",
         )
         .unwrap();
-        let page = markdown(&settings, "0123456789abcdef", "0.1.0", &[]).unwrap();
+        let page = markdown(&settings, "0123456789abcdef", "0.1.0", None).unwrap();
         for words in [
             "# Analysis plan: Two \\<sites\\>",
             "`0123456789abcdef`",
@@ -173,6 +268,6 @@ mod tests {
             assert!(page.contains(words), "{words}: {page}");
         }
         let none = Settings::parse("[study]\nunit = \"mg/dL\"\n").unwrap();
-        assert_eq!(markdown(&none, "", "0.1.0", &[]), None);
+        assert_eq!(markdown(&none, "", "0.1.0", None), None);
     }
 }

@@ -11,6 +11,7 @@ use crate::best::{Aspect, Figure};
 use crate::fingersticks::{Age, Cell, Pairs, Range, Rate, UsualHour};
 use crate::history::{Day, History, Injection, Side, SkinLook, Spot, Worn};
 use crate::limits::Rules;
+use crate::words::{Words, say};
 
 /// Columns read of each table that a plan needs, besides `wearer`.
 pub const TABLES: [&str; 6] = [
@@ -109,6 +110,7 @@ pub struct Wearer {
     pub pairs: Vec<Pairs>,
     /// The usual day.
     pub usual: Vec<UsualHour>,
+    pub(crate) words: Words,
 }
 
 /// The rows of a table that are one wearer's.
@@ -274,6 +276,7 @@ impl Wearer {
             history,
             rules,
             candidates,
+            words: Words::new(settings),
         })
     }
 
@@ -282,9 +285,20 @@ impl Wearer {
     pub fn label(&self, site: usize) -> String {
         match self.sites.get(site) {
             Some(site) if site.on_label => site.label.clone(),
-            Some(site) => format!("{} (off-label)", site.label),
+            Some(site) => {
+                let label = &site.label;
+                say!(
+                    self.words,
+                    "{label} (off-label)",
+                    "{label} (vom Hersteller nicht vorgesehen)"
+                )
+            }
             None => String::new(),
         }
+    }
+
+    pub(crate) fn on_label(&self, site: usize) -> bool {
+        self.sites.get(site).is_some_and(|site| site.on_label)
     }
 
     /// The key of a site.
@@ -302,7 +316,8 @@ impl Wearer {
     /// A spot in words.
     #[must_use]
     pub fn spot(&self, spot: Spot) -> String {
-        format!("{}, {}", self.label(spot.site), spot.side.word())
+        let side = self.words.side(spot.side.word());
+        format!("{}, {side}", self.label(spot.site))
     }
 }
 

@@ -33,6 +33,7 @@ pub mod limits;
 pub mod log;
 pub mod lot;
 pub mod page;
+mod reasons;
 pub mod sample_size;
 pub mod schedule;
 pub mod settle;

@@ -1,14 +1,14 @@
 //! The plan as Markdown, to be read on a phone: short lists, no wide table.
 
 use jiff::civil::Date;
-use whereworn_model::format::{maybe, number, share};
 use whereworn_model::settings::{Aim, Measure, Settings};
 
 use crate::document::{Made, SensorRow};
 use crate::gather::Wearer;
 use crate::lot;
+use crate::reasons::off_label;
 use crate::settle::Comparison;
-use crate::words::{amount, measure_words, plain};
+use crate::words::{Words, plain, say};
 
 /// The least probability with which a site is more likely best than not.
 const STANDS_OUT: f64 = 0.5;
@@ -50,72 +50,106 @@ impl Page<'_> {
         place.map_or_else(|| plain(key), |site| self.label(site))
     }
 
+    fn words(&self) -> &Words {
+        &self.wearer().words
+    }
+
     fn date(&self, text: &str) -> String {
-        let own = self.settings.study.date_format.as_ref();
-        let pattern = own.map_or("%-d %B %Y", |format| format.pattern());
-        let date = text.parse::<Date>().ok();
-        date.map_or_else(
-            || text.to_owned(),
-            |date| plain(&date.strftime(pattern).to_string()),
-        )
+        let date = text.parse::<Date>();
+        date.map_or_else(|_| text.to_owned(), |date| self.words().date(date))
     }
 
     fn head(&self) -> String {
-        format!(
-            "# What to wear next: {}\n\nThis is evidence from your own log and no advice. What your clinician and the device's instructions say comes first; where reading and feeling disagree, confirm with a fingerstick.\n\n",
-            plain(&self.wearer().name)
+        let name = plain(&self.wearer().name);
+        say!(
+            self.words(),
+            "# What to wear next: {name}\n\nThis is evidence from your own log and no advice. What your clinician and the device's instructions say comes first; where reading and feeling disagree, confirm with a fingerstick.\n\n",
+            "# Was als Nächstes getragen wird: {name}\n\nDas sind Anhaltspunkte aus Ihrem eigenen Protokoll und kein Rat. Was Ihr Behandlungsteam und die Anleitung des Geräts sagen, geht vor; wenn ein Messwert nicht zum Befinden passt: mit einer Messung am Finger bestätigen.\n\n"
         )
     }
 
     fn sensors(&self) -> String {
-        let mut out = format!("## The next sensors\n\n{}\n\n", self.aim());
+        let words = self.words();
+        let aim = self.aim();
+        let mut out = say!(
+            words,
+            "## The next sensors\n\n{aim}\n\n",
+            "## Die nächsten Sensoren\n\n{aim}\n\n"
+        );
         for row in &self.made.document.sensors {
             out.push_str(&self.sensor(row));
         }
         let asked = self.made.document.sensors.len();
         if !self.made.schedule.closed.is_empty() && asked > 0 {
-            out.push_str(&format!("\nNo more than these {asked} can be planned: the last section says which limit stands in the way.\n"));
+            out.push_str(&say!(
+                words,
+                "\nNo more than these {asked} can be planned: the last section says which limit stands in the way.\n",
+                "\nMehr als diese {asked} lassen sich nicht planen: der letzte Abschnitt sagt, was im Weg steht.\n"
+            ));
         }
         out.push('\n');
         out
     }
 
     fn sensor(&self, row: &SensorRow) -> String {
+        let words = self.words();
+        let (earliest, latest) = (self.date(&row.earliest), self.date(&row.latest));
         let until = if row.drawn {
-            format!(", and by {} to count as drawn", self.date(&row.latest))
+            say!(
+                words,
+                ", and by {latest} to count as drawn",
+                ", und bis {latest}, damit er als ausgelost zählt"
+            )
         } else {
             String::new()
         };
-        format!(
-            "- **{}. {}, {}**: from {}{until}. {}.\n",
-            row.number,
-            self.label_of(&row.site),
-            row.side,
-            self.date(&row.earliest),
-            capital(&row.reason)
+        let (number, site, side) = (row.number, self.label_of(&row.site), words.side(&row.side));
+        // The label says that it is off-label.
+        let reason = capital(row.reason.trim_end_matches(off_label(words)));
+        say!(
+            words,
+            "- **{number}. {site}, {side}**: from {earliest}{until}. {reason}.\n",
+            "- **{number}. {site}, {side}**: ab {earliest}{until}. {reason}.\n"
         )
     }
 
     fn aim(&self) -> String {
+        let words = self.words();
         let rules = &self.wearer().rules;
         if let [only] = rules.allowed.as_slice() {
-            return format!(
-                "{} is the only site that may be planned, so that nothing is compared with it.",
-                self.label(*only)
+            let only = self.label(*only);
+            return say!(
+                words,
+                "{only} is the only site that may be planned, so that nothing is compared with it.",
+                "{only} ist die einzige Stelle, die geplant werden darf; verglichen wird daher nichts."
             );
         }
-        let learn = "Drawn by lot, so that a comparison of sites is sound: sites that tell most on the open questions come up more often, and each open site keeps a chance of at least one in ten.";
         match self.wearer().plan.aim {
-            Aim::Learn if self.made.tilt.open.is_empty() => {
-                "Every question of the plan is settled, so that all sites come up alike: for learning, it does not matter where you wear.".to_owned()
-            }
-            Aim::Learn => learn.to_owned(),
+            Aim::Learn if self.made.tilt.open.is_empty() => words.choose(
+                "Every question of the plan is settled, so that all sites come up alike: for learning, it does not matter where you wear.",
+                "Alle Fragen des Plans sind entschieden, alle Stellen kommen gleich oft: für das Lernen ist es gleich, wo Sie tragen.",
+            ).to_owned(),
+            Aim::Learn => words.choose(
+                "Drawn by lot, so that a comparison of sites is sound: sites that tell most on the open questions come up more often, and each open site keeps a chance of at least one in ten.",
+                "Ausgelost, damit ein Vergleich der Stellen trägt: Stellen, die am meisten zu den offenen Fragen sagen, kommen öfter, und jede offene Stelle behält eine Chance von mindestens einem Zehntel.",
+            ).to_owned(),
             Aim::WearBest | Aim::HalfHalf => {
                 let mix = match self.wearer().plan.aim {
-                    Aim::HalfHalf => "Half for learning, half for the sites that look best so far.",
-                    _ => "For the sites that look best so far.",
+                    Aim::HalfHalf => words.choose(
+                        "Half for learning, half for the sites that look best so far.",
+                        "Zur Hälfte, um zu lernen, zur Hälfte für die Stellen, die bisher am besten aussehen.",
+                    ),
+                    _ => words.choose(
+                        "For the sites that look best so far.",
+                        "Für die Stellen, die bisher am besten aussehen.",
+                    ),
                 };
-                format!("{mix} {} Drawn by lot with known chances: a later report may compare these sensors.", self.exploring())
+                let exploring = self.exploring();
+                say!(
+                    words,
+                    "{mix} {exploring} Drawn by lot with known chances: a later report may compare these sensors.",
+                    "{mix} {exploring} Ausgelost mit bekannten Chancen: ein späterer Bericht darf diese Sensoren vergleichen."
+                )
             }
         }
     }
@@ -135,68 +169,111 @@ impl Page<'_> {
         let leader = allowed
             .get(leader)
             .map_or(String::new(), |site| self.label(*site));
-        format!(
-            "About {} of the sensors go to {leader}; the other {} explore.",
-            share(most, 0),
-            share(1.0 - most, 0)
+        let words = self.words();
+        let (own, rest) = (words.share(most), words.share(1.0 - most));
+        say!(
+            words,
+            "About {own} of the sensors go to {leader}; the other {rest} explore.",
+            "Etwa {own} der Sensoren kommen an die Stelle {leader}; die übrigen {rest} erkunden."
         )
     }
 
     fn settle(&self) -> String {
+        let words = self.words();
         let comparisons = &self.made.comparisons;
+        let title = words.choose(
+            "## When it is settled\n\n",
+            "## Wann es entschieden ist\n\n",
+        );
         if comparisons.is_empty() {
-            return "## When it is settled\n\nNo two sites of the plan are compared: nothing to settle.\n\n".to_owned();
+            return title.to_owned()
+                + words.choose(
+                    "No two sites of the plan are compared: nothing to settle.\n\n",
+                    "Der Plan vergleicht keine zwei Stellen: es gibt nichts zu entscheiden.\n\n",
+                );
         }
-        let mut out = "## When it is settled\n\n".to_owned();
+        let mut out = title.to_owned();
         for comparison in comparisons {
             out.push_str(&self.comparison(comparison));
         }
-        out.push_str("\nSensors until settled are by simulation from this study's own spread, for four of five such studies; months are of your sensors, one at a time, as this plan draws them.\n\n");
+        out.push_str(words.choose(
+            "\nSensors until settled are by simulation from this study's own spread, for four of five such studies; months are of your sensors, one at a time, as this plan draws them.\n\n",
+            "\nWie viele Sensoren es noch braucht, ist aus der Streuung dieser Studie berechnet, so dass vier von fünf solchen Studien dann entschieden sind; die Monate gelten für Ihre Sensoren, einen nach dem anderen, wie dieser Plan sie auslost.\n\n",
+        ));
         out
     }
 
     fn comparison(&self, comparison: &Comparison) -> String {
+        let words = self.words();
         let (site, against) = (self.label(comparison.site), self.label(comparison.against));
-        let name = measure_words(comparison.measure);
+        let name = words.measure(comparison.measure);
         let said = match comparison.verdict.as_str() {
-            "differs" => "settled, they differ; the report says how.".to_owned(),
-            "alike" => format!(
-                "settled, they are alike within {}: for this it does not matter which of the two you wear.",
-                amount(
-                    self.settings,
-                    comparison.measure,
-                    self.margin(comparison.measure)
+            "differs" => words
+                .choose(
+                    "settled, they differ; the report says how.",
+                    "entschieden, sie sind verschieden; der Bericht sagt, wie.",
                 )
-            ),
+                .to_owned(),
+            "alike" => {
+                let margin = self.margin(comparison.measure);
+                let amount = words.amount(comparison.measure, margin);
+                say!(
+                    words,
+                    "settled, they are alike within {amount}: for this it does not matter which of the two you wear.",
+                    "entschieden, sie sind gleich bis auf {amount}: dafür ist es gleich, welche der beiden Sie tragen."
+                )
+            }
             leans => self.waiting(comparison, leans == "leans"),
         };
-        format!("- **{name}: {site} against {against}**: {said}\n")
+        say!(
+            words,
+            "- **{name}: {site} against {against}**: {said}\n",
+            "- **{name}: {site} gegen {against}**: {said}\n"
+        )
     }
 
     fn waiting(&self, comparison: &Comparison, leans: bool) -> String {
-        let state = if leans {
-            "leaning, not settled. "
-        } else {
-            "open. "
-        };
-        let shown = comparison.shown_today.map_or_else(
-            || "Too few sensors yet to show any difference. ".to_owned(),
-            |shown| {
-                format!(
-                    "Today's sensors could show a difference of {}. ",
-                    amount(self.settings, comparison.measure, shown)
-                )
-            },
-        );
-        let more = match (comparison.more_sensors, comparison.months) {
-            (Some(more), Some(months)) => format!(
-                "About {} more sensors a site settle it, some {} months of your wear.",
-                number(more, 0),
-                number(months.max(1.0), 0)
+        let words = self.words();
+        let state = match leans {
+            true => words.choose(
+                "leaning, not settled.",
+                "bislang verschieden, nicht entschieden.",
             ),
-            _ => "How many more sensors it takes cannot be told yet.".to_owned(),
+            false => words.choose("open.", "offen."),
         };
-        format!("{state}{shown}{more}")
+        let shown = comparison
+            .shown_today
+            .map(|shown| words.amount(comparison.measure, shown));
+        let shown = match shown {
+            None => words
+                .choose(
+                    "Too few sensors yet to show any difference.",
+                    "Noch zu wenige Sensoren, um irgendeinen Unterschied zu zeigen.",
+                )
+                .to_owned(),
+            Some(shown) => say!(
+                words,
+                "Today's sensors could show a difference of {shown}.",
+                "Kleinster Unterschied, den die heutigen Sensoren zeigen könnten: {shown}."
+            ),
+        };
+        let more = match (comparison.more_sensors, comparison.months) {
+            (Some(more), Some(months)) => {
+                let (more, months) = (words.number(more, 0), words.number(months.max(1.0), 0));
+                say!(
+                    words,
+                    "About {more} more sensors a site settle it, some {months} months of your wear.",
+                    "Etwa {more} weitere Sensoren je Stelle entscheiden es, bei Ihnen rund {months} Monate."
+                )
+            }
+            _ => words
+                .choose(
+                    "How many more sensors it takes cannot be told yet.",
+                    "Wie viele Sensoren es noch braucht, lässt sich noch nicht sagen.",
+                )
+                .to_owned(),
+        };
+        format!("{state} {shown} {more}")
     }
 
     fn margin(&self, measure: Measure) -> f64 {
@@ -208,51 +285,68 @@ impl Page<'_> {
     }
 
     fn fingersticks(&self) -> String {
-        let mut out = "## Fingersticks that would teach most\n\n".to_owned();
-        if self.made.asked.is_empty() {
-            out.push_str("None: pairs are too few to tell how far they scatter, or there are enough where your usual day brings them.\n");
-        } else {
-            out.push_str(
+        let words = self.words();
+        let mut out = words
+            .choose(
+                "## Fingersticks that would teach most\n\n",
+                "## Messungen am Finger, die am meisten zeigen würden\n\n",
+            )
+            .to_owned();
+        out.push_str(match self.made.asked.is_empty() {
+            true => words.choose(
+                "None: pairs are too few to tell how far they scatter, or there are enough where your usual day brings them.\n",
+                "Keine: es sind noch zu wenige Wertepaare, um ihre Streuung zu kennen, oder genug dort, wo Ihr Alltag sie bringt.\n",
+            ),
+            false => words.choose(
                 "While a sensor is on these sites, and where your day brings it anyway:\n\n",
-            );
-        }
+                "Solange ein Sensor an diesen Stellen sitzt, und wo Ihr Tag es ohnehin bringt:\n\n",
+            ),
+        });
         for row in &self.made.document.fingersticks {
             let [from, to] = row.hours;
-            out.push_str(&format!(
-                "- **{}**: about {} more, glucose {} and {}, between {from}:00 and {to}:00. {}.\n",
-                self.label_of(&row.site),
-                row.count,
-                row.range,
-                row.rate,
-                capital(&row.reason)
+            let (site, reason) = (self.label_of(&row.site), capital(&row.reason));
+            let (count, range, rate) = (row.count, &row.range, &row.rate);
+            out.push_str(&say!(
+                words,
+                "- **{site}**: about {count} more, glucose {range} and {rate}, between {from}:00 and {to}:00. {reason}.\n",
+                "- **{site}**: etwa {count} weitere, Glukose {range} und {rate}, zwischen {from} und {to} Uhr. {reason}.\n"
             ));
         }
-        out.push_str("\nA drop seen live at night: a fingerstick now would settle it. Lows and fast changes are never asked for: there, do what you always do, and log the fingerstick you take anyway.\n\n");
+        out.push_str(words.choose(
+            "\nA drop seen live at night: a fingerstick now would settle it. Lows and fast changes are never asked for: there, do what you always do, and log the fingerstick you take anyway.\n\n",
+            "\nWenn Sie nachts einen Abfall sehen: eine Messung am Finger würde es jetzt entscheiden. Nach niedrigen Werten und schnellen Änderungen wird nie gefragt: tun Sie dann, was Sie immer tun, und notieren Sie die Messung, die Sie ohnehin machen.\n\n",
+        ));
         out
     }
 
     fn best(&self) -> String {
-        let made = self.made;
-        let mut out = "## Which site is best for me?\n\n".to_owned();
+        let words = self.words();
+        let rows = &self.made.document.best;
+        let mut out = words
+            .choose(
+                "## Which site is best for me?\n\n",
+                "## Welche Stelle ist für mich die beste?\n\n",
+            )
+            .to_owned();
+        if rows.len() < 2 {
+            out.push_str(words.choose(
+                "One site only: there is nothing to compare it with.\n\n",
+                "Nur eine Stelle: es gibt nichts, womit sie zu vergleichen wäre.\n\n",
+            ));
+            return out;
+        }
         out.push_str(&self.priorities());
-        for row in &made.document.best {
+        for row in rows {
             let filled = (row.probability * BAR).round() as usize;
             let bar = "█".repeat(filled) + &"░".repeat(BAR as usize - filled.min(BAR as usize));
-            out.push_str(&format!(
-                "- {bar} {}: {}\n",
-                share(row.probability, 0),
-                self.label_of(&row.site)
-            ));
+            let (share, site) = (words.share(row.probability), self.label_of(&row.site));
+            out.push_str(&format!("- {bar} {share}: {site}\n"));
         }
-        let most = made
-            .document
-            .best
-            .first()
-            .map_or(0.0, |row| row.probability);
-        if most < STANDS_OUT {
-            out.push_str(
-                "\nNo site stands out: by what the log says so far, the choice hardly matters.\n",
-            );
+        if rows.first().is_some_and(|row| row.probability < STANDS_OUT) {
+            out.push_str(words.choose(
+                "\nNo site stands out so far.\n",
+                "\nBisher sticht keine Stelle hervor.\n",
+            ));
         }
         out.push('\n');
         out.push_str(&self.unbeaten());
@@ -261,29 +355,35 @@ impl Page<'_> {
     }
 
     fn priorities(&self) -> String {
-        let set = self
-            .wearer()
-            .aspects
-            .iter()
-            .filter(|aspect| aspect.priority > 0.0);
-        let words: Vec<String> = set
-            .map(|aspect| format!("{} {}", aspect.name, maybe(Some(aspect.priority), 0)))
+        let words = self.words();
+        let set = self.wearer().aspects.iter();
+        let set = set.filter(|aspect| aspect.priority > 0.0);
+        let names: Vec<String> = set
+            .map(|aspect| {
+                let weight = words.number(aspect.priority, aspect.digits());
+                format!("{} {weight}", words.priority(aspect.name))
+            })
             .collect();
-        let own = self
-            .settings
-            .priorities
-            .weights()
-            .iter()
-            .any(|(_, weight)| *weight > 0.0);
-        let whose = if own {
-            "By your priorities"
+        let names = names.join(", ");
+        let weights = self.settings.priorities.weights();
+        let lead = if weights.iter().any(|(_, weight)| *weight > 0.0) {
+            say!(
+                words,
+                "By your priorities ({names}).",
+                "Nach dem, was Ihnen wichtig ist ({names})."
+            )
         } else {
-            "No [priorities] are set, so that three count alike"
+            say!(
+                words,
+                "No priorities are set in study.toml, so that three count alike ({names}).",
+                "In study.toml steht nicht, was Ihnen wichtig ist, daher zählen drei gleich ({names})."
+            )
         };
-        format!(
-            "{whose} ({}), the probability that each site is the best of these for you. Few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.\n\n",
-            words.join(", ")
-        )
+        let meaning = words.choose(
+            "The bars show the probability that each site is the best of these for you. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
+            "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt das Protokoll bisher, und es ist kein Rat.",
+        );
+        format!("{} {meaning}\n\n", plain(&lead))
     }
 
     fn unbeaten(&self) -> String {
@@ -292,49 +392,56 @@ impl Page<'_> {
             .filter(|(_, chance)| !chance.beaten)
             .map(|(&site, _)| self.label(site))
             .collect();
-        format!(
-            "No other site beats these on everything that matters to you: {}.\n\n",
-            names.join("; ")
+        let names = names.join("; ");
+        say!(
+            self.words(),
+            "No other site beats these on everything that matters to you: {names}.\n\n",
+            "Diese Stellen schlägt keine andere in allem, was Ihnen wichtig ist: {names}.\n\n"
         )
     }
 
     fn moves(&self) -> String {
-        let wearer = self.wearer();
+        let (wearer, words) = (self.wearer(), self.words());
         let Some(leader) = self.made.best.leader(&wearer.aspects) else {
             return String::new();
         };
         let site = |candidate: usize| {
-            wearer
-                .candidates
-                .get(candidate)
-                .map_or(String::new(), |&site| self.label(site))
+            let site = wearer.candidates.get(candidate);
+            site.map_or(String::new(), |&site| self.label(site))
         };
         let moves = self.made.best.moves.iter().filter_map(|m| {
             let aspect = wearer.aspects.get(m.aspect)?;
-            let text = format!(
-                "- {} from {} to {}: {}\n",
-                aspect.name,
-                number(aspect.priority, 1),
-                number(m.to, 1),
-                site(m.leader)
-            );
-            Some(text)
+            let name = words.priority(aspect.name);
+            let (from, to) = (words.number(aspect.priority, 1), words.number(m.to, 1));
+            let other = site(m.leader);
+            Some(say!(
+                words,
+                "- {name} from {from} to {to}: {other}\n",
+                "- {name} von {from} auf {to}: {other}\n"
+            ))
         });
         let moves: String = moves.collect();
+        let leader = site(leader);
         if moves.is_empty() {
-            return format!(
-                "{} leads so far, whatever one priority you change.\n\n",
-                site(leader)
+            return say!(
+                words,
+                "{leader} leads so far, whatever one priority you change.\n\n",
+                "{leader} liegt bisher vorn, gleich welches einzelne Gewicht Sie ändern.\n\n"
             );
         }
-        format!(
-            "{} leads so far. Another would lead if you moved one priority so far:\n\n{moves}\n",
-            site(leader)
+        say!(
+            words,
+            "{leader} leads so far. Another would lead if one weight were moved so far:\n\n{moves}\n",
+            "{leader} liegt bisher vorn. Eine andere läge vorn, wenn ein Gewicht so weit verschoben würde:\n\n{moves}\n"
         )
     }
 
     fn limits(&self) -> String {
-        let mut out = "## What the plan keeps to\n\n".to_owned();
+        let title = "## What the plan keeps to\n\n";
+        let mut out = self
+            .words()
+            .choose(title, "## Woran sich der Plan hält\n\n")
+            .to_owned();
         for text in &self.made.document.limits {
             out.push_str(&format!("- {}\n", plain(text)));
         }

@@ -8,6 +8,9 @@ use crate::lot;
 /// Days that a draw holds: it belongs to the next insertion at its spot within them.
 pub const DRAW_DAYS: Day = 30;
 
+/// Days ahead for which sites are drawn: a sensor that falls due by then leaves a week for going in, before its draw runs out.
+pub const DRAWN_AHEAD: Day = DRAW_DAYS - 7;
+
 /// A draw that was made before and has not been worn yet.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pending {
@@ -15,6 +18,8 @@ pub struct Pending {
     pub number: usize,
     /// Where the sensor goes.
     pub spot: Spot,
+    /// The day on which it was drawn: a sensor that went in before does not belong to it.
+    pub drawn: Day,
     /// The last day on which it holds.
     pub latest: Day,
     /// How it was drawn.
@@ -49,6 +54,8 @@ pub struct Request<'r> {
     pub next_number: usize,
     /// How many sensors to schedule.
     pub sensors: usize,
+    /// The day on which new draws are made: today, or later where the log was not kept up to date.
+    pub now: Day,
     /// Names the draws, with their numbers: the study's seed, the wearer.
     pub seed: &'r str,
 }
@@ -66,7 +73,7 @@ pub struct Planned {
     pub latest: Option<Day>,
     /// How it was drawn.
     pub draw: Draw,
-    /// Whether the draw counts, and is kept: those that fall due within [`DRAW_DAYS`]. Later ones are only foreseen.
+    /// Whether the draw counts, and is kept: those that fall due within [`DRAWN_AHEAD`] days. Later ones are only foreseen.
     pub drawn: bool,
 }
 
@@ -125,7 +132,7 @@ impl State {
     fn place_pending(&mut self, request: &Request<'_>, pending: &Pending) {
         let limit = match opening(&self.history, request.rules, pending.spot) {
             Opening::From(day, _) if day.max(self.due) <= pending.latest => {
-                let earliest = day.max(self.due);
+                let earliest = day.max(self.due).max(pending.drawn);
                 self.place(
                     request,
                     Planned {
@@ -161,11 +168,12 @@ impl State {
         let Some(first) = open.iter().map(|(_, day)| *day).min() else {
             return false;
         };
-        let earliest = first.max(self.due);
+        let due = first.max(self.due);
+        let due_soon = due <= request.rules.today + DRAWN_AHEAD;
+        let earliest = if due_soon { due.max(request.now) } else { due };
         open.retain(|(_, day)| *day <= earliest);
         let (site, draw) = self.draw_site(request, &open, number);
         let spot = self.rested_longest(request, &open, site, number);
-        let due_soon = earliest <= request.rules.today + DRAW_DAYS;
         let kept_at_spot = |planned: &Planned| planned.drawn && planned.spot == spot;
         let drawn = due_soon && !self.schedule.sensors.iter().any(kept_at_spot);
         self.drawn.push(site);

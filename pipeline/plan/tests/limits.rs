@@ -85,6 +85,7 @@ fn random_pending(dice: &mut Dice) -> Vec<Pending> {
             site: dice.site(),
             side: Side::PLANNED[dice.below(2) as usize],
         },
+        drawn: TODAY - dice.below(31),
         latest: TODAY + dice.below(31),
         draw: Draw {
             block: 1,
@@ -210,6 +211,21 @@ fn hold(history: &History, rules: &Rules, plan: &Schedule, case: u64) {
     }
 }
 
+/// What went in before it was drawn does not count as drawn, and a week is left before a new draw runs out after 30 days.
+fn draws_can_be_worn(request: &Request<'_>, plan: &Schedule, case: u64) {
+    for planned in plan.sensors.iter().filter(|planned| planned.drawn) {
+        let pending = request.pending.iter();
+        let from = match pending.clone().find(|p| p.number == planned.number) {
+            Some(pending) => pending.drawn,
+            None => {
+                assert!(planned.earliest <= request.now + 23, "log {case}");
+                request.now
+            }
+        };
+        assert!(planned.earliest >= from, "log {case}: {planned:?}");
+    }
+}
+
 #[test]
 fn no_limit_is_broken_over_ten_thousand_random_logs() {
     let (mut planned, mut short) = (0, 0);
@@ -230,10 +246,12 @@ fn no_limit_is_broken_over_ten_thousand_random_logs() {
             drawn: &[],
             next_number: pending.len() + 1,
             sensors: 6,
+            now: TODAY + dice.below(40),
             seed: &case.to_string(),
         };
         let plan = schedule(&request);
         hold(&history, &rules, &plan, case);
+        draws_can_be_worn(&request, &plan, case);
         assert_eq!(
             plan,
             schedule(&request),
@@ -281,6 +299,7 @@ fn a_sensor_goes_in_as_early_as_the_limits_allow() {
             drawn: &[],
             next_number: 1,
             sensors: 1,
+            now: TODAY,
             seed: "early",
         };
         let Some(first) = schedule(&request).sensors.first().cloned() else {

@@ -7,6 +7,7 @@ use whereworn_model::settings::Settings;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 use whereworn_model::time::{Micros, parse_instant};
 use whereworn_plan::document::{Made, Order, make};
+use whereworn_plan::frozen;
 use whereworn_plan::gather::{PlanError, Study, choose_wearer};
 use whereworn_plan::log::{HEADER, LoggedDraw, lines, parse};
 use whereworn_plan::page::markdown;
@@ -90,6 +91,7 @@ impl Log {
                     Cell::Number(-0.2),
                     Cell::Number(0.3),
                     more.map_or(Cell::Empty, Cell::Number),
+                    Cell::Integer(1),
                 ]
             });
         let worn = self.worn.iter().map(|(number, sensor)| {
@@ -156,6 +158,7 @@ impl Log {
                     "lower",
                     "upper",
                     "more_sensors",
+                    "primary",
                 ],
                 conclusions.collect(),
             ),
@@ -278,7 +281,7 @@ fn the_next_sensor_waits_for_the_one_that_is_on() {
         .iter()
         .map(|sensor| sensor.drawn)
         .collect();
-    // 4 and 18 October are within 30 days of the last row of the log; 1 November is not.
+    // 4 and 18 October are within 23 days of the last row of the log; 1 November is not.
     assert_eq!(drawn, [true, true, false, false, false, false]);
     assert_eq!(made.new_draws.len(), 2);
     assert_eq!(made.document.sensors[0].latest, "2026-10-31");
@@ -455,6 +458,118 @@ fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
     }
     assert!(page.contains("evidence from your own log and no advice"));
     assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
+}
+
+/// Words that no German page holds; names of files, keys and the study's own texts aside.
+const ENGLISH: [&str; 24] = [
+    "the",
+    "of",
+    "and",
+    "is",
+    "to",
+    "for",
+    "that",
+    "site",
+    "sensors",
+    "open",
+    "drawn",
+    "by",
+    "lot",
+    "left",
+    "right",
+    "from",
+    "with",
+    "spread",
+    "off-label",
+    "settled",
+    "stays",
+    "skin",
+    "October",
+    "each",
+];
+
+fn english_words(page: &str) -> Vec<&str> {
+    let words = page.split(|c: char| !c.is_alphanumeric() && c != '-' && c != '.');
+    let words = words.map(|word| word.trim_matches('.'));
+    words.filter(|word| ENGLISH.contains(word)).collect()
+}
+
+#[test]
+fn a_german_page_has_no_english_word_left() {
+    let german = |settings: &str| {
+        let language = "[study]\nlanguage = \"de\"\ntitle = \"Wo sie sitzen\"\n";
+        let named = settings.replace("[study]\n", language);
+        named.replace(
+            "[sites.upper-arm-back]\n",
+            "[sites.upper-arm-back]\nlabel = \"Oberarm hinten\"\n",
+        )
+    };
+    let mut log = usual();
+    log.conclusions = vec![
+        ("stays-on", "upper-arm-back", "chest", "leans", Some(12.0)),
+        ("stays-on", "upper-arm-back", "abdomen", "alike", None),
+    ];
+    log.skin = vec![("abdomen", "left", "2026-09-29T08:00:00Z", 3.0)];
+    for aim in ["learn", "wear-best", "half-half"] {
+        let settings = format!("{}aim = \"{aim}\"\n", german(AGREED));
+        let settings = settings.replace("mg/dL", "mmol/L");
+        let (first, _) = plan_of(&settings, &usual(), &[]).unwrap();
+        let (made, settings) = plan_of(&settings, &log, &first.new_draws).unwrap();
+        let page = markdown(&made, &settings);
+        assert_eq!(english_words(&page), Vec::<&str>::new(), "{page}");
+        for words in [
+            "Die nächsten Sensoren",
+            "3,9 bis 10,0 mmol/L",
+            "ab 04.10.2026",
+            "(vom Hersteller nicht vorgesehen), rechts",
+            "gleich bis auf 10 % der Sensoren",
+            "kein Rat",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+        let english = AGREED.replace("[plan]\n", &format!("[plan]\naim = \"{aim}\"\n"));
+        let (made, settings) = plan_of(&english, &log, &[]).unwrap();
+        let found = english_words(&markdown(&made, &settings)).len();
+        assert!(found > 50, "the list of words finds {found}");
+    }
+    let settings = Settings::parse(&german(AGREED)).unwrap();
+    let conclusions = log.tables().pop();
+    let page = frozen::markdown(&settings, "0123", "0.1.0", conclusions.as_ref()).unwrap();
+    assert_eq!(english_words(&page), Vec::<&str>::new(), "{page}");
+}
+
+#[test]
+fn a_frozen_plan_says_how_many_sensors_each_question_takes() {
+    let mut log = usual();
+    log.conclusions = vec![
+        ("stays-on", "upper-arm-back", "chest", "open", Some(12.0)),
+        ("stays-on", "upper-arm-back", "abdomen", "alike", None),
+    ];
+    let settings = Settings::parse(AGREED).unwrap();
+    let conclusions = log.tables().pop();
+    let page = frozen::markdown(&settings, "0123", "0.1.0", conclusions.as_ref()).unwrap();
+    assert!(page.contains("Chest \\<b\\>\\* (off-label): about 12 more sensors a site"));
+    assert!(page.contains("against Abdomen: settled"), "{page}");
+}
+
+#[test]
+fn a_log_that_is_behind_gives_no_date_before_its_draw() {
+    let mut log = usual();
+    log.sensors.pop();
+    // The last row is of 17 September and the plan is made on 1 October.
+    let (made, _) = plan_of(AGREED, &log, &[]).unwrap();
+    assert_eq!(made.document.sensors[0].earliest, "2026-10-01");
+}
+
+#[test]
+fn one_site_alone_is_not_called_the_best() {
+    let settings = "[study]\nunit = \"mg/dL\"\n[sites.chest]\non_label = true\n";
+    let mut log = usual();
+    log.sensors.drain(..2);
+    let (made, settings) = plan_of(settings, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert!(page.contains("One site only"), "{page}");
+    assert!(!page.contains("leads") && !page.contains('█'), "{page}");
 }
 
 #[test]

@@ -11,7 +11,7 @@ use whereworn_plan::limits::Rules;
 use whereworn_plan::schedule::{Request, schedule};
 use whereworn_simulate::studies::{Design, MONTH, SiteLaw, USUAL};
 use whereworn_stats::conclusions::{
-    Ending, Measure, Plan, Primary, Sensor, Study, Verdict, conclude_each,
+    Ending, Measure, Plan, Primary, Sensor, Study, Verdict, conclude,
 };
 use whereworn_stats::resampling::seed::seed;
 
@@ -77,21 +77,6 @@ impl Question {
             .collect()
     }
 
-    /// The sensors of the sites that are asked about: others change nothing for the primary rows but the time it takes.
-    fn asked_of<'a>(&self, worn: &Study<'a>) -> Study<'a> {
-        let asked = if self.pair { 2 } else { self.laws.len() };
-        Study {
-            sites: worn.sites.iter().take(asked).copied().collect(),
-            sensors: worn
-                .sensors
-                .iter()
-                .filter(|sensor| sensor.site < asked)
-                .cloned()
-                .collect(),
-            looks: worn.looks.clone(),
-        }
-    }
-
     /// The same without any difference.
     fn null(&self) -> Self {
         Self {
@@ -110,67 +95,121 @@ struct Found {
     differs: bool,
 }
 
-fn run_wearer(question: &Question, order: Order, number: usize) -> Found {
-    let worn = wear(question, order, number);
-    let study = question.asked_of(&worn);
-    let reports = conclude_each(&study, &question.plan());
-    let mut settled = std::collections::BTreeSet::new();
+/// What a wearer is run for.
+#[derive(Clone, Copy, PartialEq)]
+enum Until {
+    /// The look at which every primary row is settled.
+    Settled,
+    /// [`MOST`] sensors: whether `differs` is ever said.
+    TheEnd,
+}
+
+/// A wearer who looks at the report at every month's end, and whose plan then leaves out what is settled.
+fn run_wearer(question: &Question, order: Order, until: Until, number: usize) -> Found {
+    let mut wearer = Wearer::new(question, order, number);
+    let mut rows = vec![None; question.contrasts().len()];
     let mut found = Found {
         settled: None,
         differs: false,
     };
-    for (report, look) in reports.iter().zip(&study.looks) {
-        let primary = report.iter().filter(|row| row.primary);
-        for row in primary.clone() {
-            found.differs |= row.verdict == Verdict::Differs;
-            if matches!(row.verdict, Verdict::Differs | Verdict::Alike) {
-                settled.insert((row.site, row.against));
+    let mut look = 0.0;
+    while wearer.sensors.len() < MOST || look < wearer.free {
+        look += MONTH;
+        wearer.wear_until(look);
+        for (row, verdict) in wearer.verdicts(look).into_iter().enumerate() {
+            found.differs |= verdict == Verdict::Differs;
+            if matches!(verdict, Verdict::Differs | Verdict::Alike) {
+                rows[row].get_or_insert(look);
             }
         }
-        if settled.len() == question.contrasts().len() && found.settled.is_none() {
-            found.settled = Some(worn.worn(*look).iter().sum());
+        wearer.turn.tilt.open = question
+            .contrasts()
+            .into_iter()
+            .zip(&rows)
+            .filter_map(|(contrast, settled)| settled.is_none().then_some(contrast))
+            .collect();
+        if found.settled.is_none() && rows.iter().all(Option::is_some) {
+            let inserted = wearer.sensors.iter().filter(|s| s.inserted <= look);
+            found.settled = Some(inserted.count());
+            if until == Until::Settled {
+                break;
+            }
         }
     }
     found
 }
 
-/// A wearer's sensors, one after the other.
-fn wear(question: &Question, order: Order, number: usize) -> Study<'static> {
-    let sites = question.laws.len();
-    let design = Design {
-        sites: question.laws.iter().map(|law| (*law, 0)).collect(),
-        ..Design::plain(&question.laws, 0, 1)
-    };
-    // The same wearer in every order.
-    let name = seed(&[question.name, &number.to_string()]);
-    let mut random = ChaCha8Rng::seed_from_u64(name);
-    let tilt = Tilt {
-        learn: 1.0,
-        open: question.contrasts(),
-        best: Vec::new(),
-    };
-    let mut turn = Turn {
-        order,
-        tilt,
-        history: History::default(),
-        drawn: Vec::new(),
-        seed: number.to_string() + question.name,
-        sites,
-    };
-    let mut sensors: Vec<Sensor> = Vec::new();
-    let mut free = 0.0;
-    while sensors.len() < MOST {
-        let (site, from) = turn.next(free, &sensors);
-        let sensor = design.sensor(from, site, 0, [0.0; 3], &mut random);
-        free = sensor.known_until.max(from + 0.01);
-        turn.note(site, from, free, &mut random);
-        sensors.push(keep_only(question.measure, sensor));
+struct Wearer<'q> {
+    question: &'q Question,
+    design: Design,
+    turn: Turn,
+    sensors: Vec<Sensor>,
+    /// When the last sensor ended.
+    free: f64,
+    random: ChaCha8Rng,
+}
+
+impl<'q> Wearer<'q> {
+    /// The same wearer in every order.
+    fn new(question: &'q Question, order: Order, number: usize) -> Self {
+        let sites = question.laws.len();
+        Self {
+            question,
+            design: Design {
+                sites: question.laws.iter().map(|law| (*law, 0)).collect(),
+                ..Design::plain(&question.laws, 0, 1)
+            },
+            turn: Turn {
+                order,
+                tilt: Tilt {
+                    learn: 1.0,
+                    open: question.contrasts(),
+                    best: Vec::new(),
+                },
+                history: History::default(),
+                drawn: Vec::new(),
+                seed: number.to_string() + question.name,
+                sites,
+            },
+            sensors: Vec::new(),
+            free: 0.0,
+            random: ChaCha8Rng::seed_from_u64(seed(&[question.name, &number.to_string()])),
+        }
     }
-    let months = (free / MONTH).ceil() as usize;
-    Study {
-        sites: NAMES.iter().take(sites).copied().collect(),
-        sensors,
-        looks: (1..=months).map(|month| month as f64 * MONTH).collect(),
+
+    /// One sensor after the other, up to the look or to [`MOST`].
+    fn wear_until(&mut self, look: f64) {
+        while self.free < look && self.sensors.len() < MOST {
+            let (site, from) = self.turn.next(self.free, &self.sensors);
+            let sensor = self
+                .design
+                .sensor(from, site, 0, [0.0; 3], &mut self.random);
+            self.free = sensor.known_until.max(from + 0.01);
+            self.turn.note(site, from, self.free, &mut self.random);
+            self.sensors.push(keep_only(self.question.measure, sensor));
+        }
+    }
+
+    /// What this look alone says of each primary row, in the order of the contrasts. That a row was settled at an earlier look
+    /// is kept by whoever asks.
+    fn verdicts(&self, look: f64) -> Vec<Verdict> {
+        // Sites that are not asked about change nothing for the primary rows but the time it takes.
+        let asked = if self.question.pair {
+            2
+        } else {
+            self.question.laws.len()
+        };
+        let sensors = self.sensors.iter().filter(|sensor| sensor.site < asked);
+        let study = Study {
+            sites: NAMES.iter().take(asked).copied().collect(),
+            sensors: sensors.cloned().collect(),
+            looks: vec![look],
+        };
+        let said = conclude(&study, &self.question.plan(), None);
+        said.iter()
+            .filter(|row| row.primary)
+            .map(|row| row.verdict)
+            .collect()
     }
 }
 
@@ -230,6 +269,7 @@ impl Turn {
             drawn: &self.drawn,
             next_number: number + 1,
             sensors: 1,
+            now: today,
             seed: &self.seed,
         });
         let planned = &plan.sensors[0];
@@ -316,10 +356,10 @@ fn shown(sensor: &Sensor) -> f64 {
     }
 }
 
-fn many(question: &Question, order: Order, wearers: usize) -> Vec<Found> {
+fn many(question: &Question, order: Order, until: Until, wearers: usize) -> Vec<Found> {
     (0..wearers)
         .into_par_iter()
-        .map(|number| run_wearer(question, order, number))
+        .map(|number| run_wearer(question, order, until, number))
         .collect()
 }
 
@@ -399,9 +439,9 @@ pub fn lines(quick: bool) -> Vec<Line> {
     let wearers = if quick { 40 } else { 334 };
     let mut lines = Vec::new();
     for (question, most) in questions() {
-        let planned = many(&question, Order::Planned, wearers);
-        let rotation = many(&question, Order::Rotation, wearers);
-        let behind = many(&question, Order::LeaveBehind, wearers);
+        let planned = many(&question, Order::Planned, Until::Settled, wearers);
+        let rotation = many(&question, Order::Rotation, Until::Settled, wearers);
+        let behind = many(&question, Order::LeaveBehind, Until::Settled, wearers);
         let (one, other) = (median(&planned), median(&rotation));
         // A quick run has few wearers, whose medians scatter by a look or two.
         let slack = if most < 1.0 && !quick { 0.0 } else { LOOK };
@@ -438,7 +478,7 @@ pub fn lines(quick: bool) -> Vec<Line> {
 /// How often a primary row says `differs` though nothing does, over all looks.
 fn errors(question: &Question, wearers: usize) -> Line {
     let null = question.null();
-    let wrong = |order: Order| share(&many(&null, order, wearers), |f| f.differs);
+    let wrong = |order: Order| share(&many(&null, order, Until::TheEnd, wearers), |f| f.differs);
     let (planned, rotation, behind) = (
         wrong(Order::Planned),
         wrong(Order::Rotation),

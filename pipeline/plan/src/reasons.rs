@@ -1,0 +1,239 @@
+//! Why a sensor goes where it goes, which fingersticks are asked for, and what the plan keeps to, in words.
+
+use whereworn_model::settings::Aim;
+
+use crate::document::{FingerstickRow, Made};
+use crate::fingersticks::{Age, Asked, Range, Rate};
+use crate::gather::{Wearer, date_of};
+use crate::limits::Limit;
+use crate::schedule::{DRAWN_AHEAD, Planned, Schedule};
+use crate::words::{Words, say};
+
+impl Made {
+    /// Why a sensor goes there.
+    pub(crate) fn reason(&self, planned: &Planned) -> String {
+        let words = &self.wearer.words;
+        let (chance, open) = (
+            words.share(planned.draw.probability),
+            planned.draw.allowed.len(),
+        );
+        let lot = match (planned.drawn, open) {
+            (true, 1) => say!(
+                words,
+                "the only site open then",
+                "die einzige Stelle, die dann offen ist"
+            ),
+            (true, _) => say!(
+                words,
+                "drawn by lot: {chance} among {open} open sites",
+                "ausgelost: {chance} unter {open} offenen Stellen"
+            ),
+            (false, _) => say!(
+                words,
+                "foreseen only: it is drawn when it falls due within {DRAWN_AHEAD} days",
+                "nur vorgesehen: ausgelost wird erst, wenn der Sensor binnen {DRAWN_AHEAD} Tagen an der Reihe ist"
+            ),
+        };
+        let off_label = match self.wearer.on_label(planned.spot.site) {
+            true => "",
+            false => off_label(words),
+        };
+        let tells = match open {
+            1 => String::new(),
+            _ => self.tells(planned.spot.site),
+        };
+        format!("{lot}{tells}{off_label}")
+    }
+
+    /// On how many open questions a sensor there tells.
+    fn tells(&self, site: usize) -> String {
+        let words = &self.wearer.words;
+        if self.wearer.plan.aim == Aim::WearBest {
+            return String::new();
+        }
+        let tells = self.comparisons.iter().filter(|comparison| {
+            !comparison.settled() && [comparison.site, comparison.against].contains(&site)
+        });
+        match tells.count() {
+            0 => say!(
+                words,
+                "; it takes part in no open question, and keeps its tenth of the draws",
+                "; diese Stelle gehört zu keiner offenen Frage und behält ihr Zehntel der Lose"
+            ),
+            1 => say!(
+                words,
+                "; it tells on one open question",
+                "; diese Stelle trägt zu einer offenen Frage bei"
+            ),
+            many => say!(
+                words,
+                "; it tells on {many} open questions",
+                "; diese Stelle trägt zu {many} offenen Fragen bei"
+            ),
+        }
+    }
+
+    pub(crate) fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
+        let words = &self.wearer.words;
+        let (pairs, share) = (asked.pairs, words.share(asked.share));
+        let age = match asked.cell.age {
+            Age::FirstDay => words.choose("in a sensor's first day", "am ersten Tag eines Sensors"),
+            Age::Later => words.choose(
+                "after a sensor's first day",
+                "nach dem ersten Tag eines Sensors",
+            ),
+        };
+        FingerstickRow {
+            site: self.wearer.key(asked.cell.site).to_owned(),
+            range: range_words(words, asked.cell.range),
+            rate: match asked.cell.rate {
+                Rate::Steady => words.choose("steady", "gleichbleibend"),
+                Rate::Moving => words.choose("moving", "in Bewegung"),
+                Rate::Fast => words.choose("fast", "schnell"),
+            }
+            .to_owned(),
+            count: asked.count,
+            hours: asked.hours,
+            reason: say!(
+                words,
+                "{pairs} {age} so far; your glucose is there anyway in {share} of these hours",
+                "bisher {pairs} Wertepaare {age}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
+            ),
+        }
+    }
+
+    /// What the plan kept to, and what stood in its way.
+    pub(crate) fn limit_texts(&self) -> Vec<String> {
+        let wearer = &self.wearer;
+        let words = &wearer.words;
+        let mut texts = keeps_to(wearer);
+        if let Some(last) = date_of(wearer.rules.today) {
+            let last = words.date(last);
+            texts.push(say!(
+                words,
+                "Counted from the last row of the log, {last}: what was worn since is not known to the plan.",
+                "Gerechnet ab der letzten Zeile des Protokolls, {last}: was seither getragen wurde, kennt der Plan nicht."
+            ));
+        }
+        for dropped in &self.schedule.dropped {
+            let (number, spot) = (dropped.pending.number, wearer.spot(dropped.pending.spot));
+            let late = words.choose(
+                "it runs out before the next sensor is due",
+                "es verfällt, bevor der nächste Sensor an der Reihe ist",
+            );
+            let why = dropped
+                .limit
+                .map_or(late, |limit| limit_words(words, limit));
+            texts.push(say!(
+                words,
+                "Draw {number} ({spot}) is given up: {why}.",
+                "Los {number} ({spot}) entfällt: {why}."
+            ));
+        }
+        let closed = self.schedule.closed.iter();
+        texts.extend(closed.map(|(spot, limit)| {
+            format!("{}: {}.", wearer.spot(*spot), limit_words(words, *limit))
+        }));
+        texts
+    }
+}
+
+/// What a reason ends with at a site off the label.
+pub(crate) fn off_label(words: &Words) -> &'static str {
+    words.choose("; off-label", "; vom Hersteller nicht vorgesehen")
+}
+
+/// The rules, in words.
+fn keeps_to(wearer: &Wearer) -> Vec<String> {
+    let (words, rules) = (&wearer.words, &wearer.rules);
+    let names: Vec<String> = rules
+        .allowed
+        .iter()
+        .map(|&site| wearer.label(site))
+        .collect();
+    let names = names.join("; ");
+    let (rest, skin, rated) = (
+        rules.rest_days,
+        rules.rest_days_after_skin,
+        rules.rated_days,
+    );
+    vec![
+        if wearer.agreed {
+            say!(
+                words,
+                "Sites: only those that the plan in study.toml names, to be agreed with the clinician: {names}.",
+                "Stellen: nur die, die der Plan in study.toml nennt, mit dem Behandlungsteam abzusprechen: {names}."
+            )
+        } else {
+            say!(
+                words,
+                "Sites: no plan in study.toml names any, so only sites on the device's label: {names}.",
+                "Stellen: kein Plan in study.toml nennt welche, daher nur die vom Hersteller vorgesehenen: {names}."
+            )
+        },
+        say!(
+            words,
+            "A spot (site and side) rests {rest} full days after a sensor, {skin} after itch or worse (grade 2 and above), and stays closed until a look at the skin finds it healed.",
+            "Ein Platz (Stelle und Seite) ruht {rest} volle Tage nach einem Sensor, {skin} nach Juckreiz oder Schlimmerem (ab Grad 2), und bleibt gesperrt, bis die Haut dort als verheilt notiert ist."
+        ),
+        say!(
+            words,
+            "One sensor at a time, each for its rated {rated} days; where you inject, one side stays free.",
+            "Immer nur ein Sensor, jeder für seine vorgesehenen {rated} Tage; wo Sie spritzen, bleibt eine Seite frei."
+        ),
+    ]
+}
+
+/// What stands in the way at each spot, for an error, which is English as all errors are.
+pub(crate) fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
+    let english = Words::english();
+    let spots = schedule.closed.iter();
+    let words = spots
+        .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(&english, *limit)));
+    words.collect::<Vec<String>>().join("; ")
+}
+
+fn range_words(words: &Words, range: Range) -> String {
+    let (low, high, unit) = (words.level(70.0), words.level(180.0), words.unit());
+    match range {
+        Range::Low => say!(words, "below {low} {unit}", "unter {low} {unit}"),
+        Range::Target => say!(words, "{low} to {high} {unit}", "{low} bis {high} {unit}"),
+        Range::High => say!(words, "above {high} {unit}", "über {high} {unit}"),
+    }
+}
+
+/// What keeps a spot closed, and what opens it.
+fn limit_words(words: &Words, limit: Limit) -> &'static str {
+    let (english, german) = match limit {
+        Limit::NotAllowed => (
+            "the site is not on the list",
+            "die Stelle steht nicht auf der Liste",
+        ),
+        Limit::Worn => ("a sensor is on", "dort sitzt ein Sensor"),
+        Limit::Resting => (
+            "it rests after its last sensor",
+            "er ruht nach dem letzten Sensor",
+        ),
+        Limit::RestingAfterSkin => (
+            "it rests longer after itch or worse",
+            "er ruht länger, nach Juckreiz oder Schlimmerem",
+        ),
+        Limit::Redness => (
+            "the last look at the skin found redness, less than four weeks ago",
+            "beim letzten Blick war die Haut gerötet, vor weniger als vier Wochen",
+        ),
+        Limit::NotHealed => (
+            "the last look at the skin found itch or worse; it opens when a later look with grade 0 or 1 is logged",
+            "beim letzten Blick war die Haut gereizt (ab Grad 2); er wird frei, sobald ein späterer Blick mit Grad 0 oder 1 notiert ist",
+        ),
+        Limit::InjectionSide => (
+            "you inject on this side and not on the other",
+            "Sie spritzen auf dieser Seite und nicht auf der anderen",
+        ),
+        Limit::InjectionRoom => (
+            "you inject at this site and a sensor is on its other side",
+            "Sie spritzen an dieser Stelle, und auf der anderen Seite sitzt ein Sensor",
+        ),
+    };
+    words.choose(english, german)
+}
