@@ -1,6 +1,7 @@
 //! `run.json`: what a report was made from.
 
 use serde_json::{Value, json};
+use whereworn_load::files::sha256;
 use whereworn_load::{Settled, Table};
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::format_utc;
@@ -8,6 +9,7 @@ use whereworn_report::Edition;
 
 use crate::month::StudyMonth;
 use crate::output::Files;
+use crate::plan::LOG;
 
 const SEEDS: &str =
     "each bootstrap and permutation is seeded with the text given to it in its query";
@@ -21,7 +23,7 @@ pub fn run_json(
     files: &Files,
 ) -> Value {
     let settled = &open.settled;
-    let inputs: Vec<Value> = settled
+    let mut inputs: Vec<Value> = settled
         .inputs
         .iter()
         .map(|input| {
@@ -34,6 +36,7 @@ pub fn run_json(
             })
         })
         .collect();
+    inputs.extend(plan_log(open));
     let mut run = json!({
         "program": "whereworn",
         "version": env!("CARGO_PKG_VERSION"),
@@ -55,6 +58,18 @@ pub fn run_json(
         object.insert("as_of".to_owned(), json!(format_utc(open.as_of)));
     }
     run
+}
+
+/// The log of draws, where there is one: it decides which sensors count as drawn by lot.
+fn plan_log(open: &StudyMonth) -> Option<Value> {
+    let bytes = std::fs::read(open.study.dir.join(LOG)).ok()?;
+    Some(json!({
+        "file": LOG,
+        "table": "plan_log",
+        "bytes": bytes.len(),
+        "sha256": sha256(&bytes),
+        "rows": open.plan_log.len(),
+    }))
 }
 
 /// The run as JSON for the public edition: nothing of the input but counts, and of the settings numbers alone.

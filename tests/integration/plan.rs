@@ -117,6 +117,13 @@ fn a_sensor_worn_as_drawn_is_drawn_by_lot_and_another_is_chosen() {
         sessions.column("drawn"),
         ["drawn by lot", "chosen", "chosen"]
     );
+    let inputs = &output.json()["inputs"];
+    let listed = inputs.as_array().unwrap().last().unwrap();
+    assert_eq!(
+        (&listed["file"], &listed["rows"]),
+        (&Value::from("plan-log.csv"), &Value::from(3))
+    );
+    assert_eq!(listed["sha256"].as_str().unwrap().len(), 64);
     let run = plan(&study, &[]);
     assert_eq!(run.code, 0, "{}", run.err);
     let first = &written(&study).0["sensors"][0];

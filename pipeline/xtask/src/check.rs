@@ -38,6 +38,7 @@ const CHECKS: &[(&str, Check)] = &[
         "planted faults and clean studies",
         Simulation(|| crate::findings::run(true, None)),
     ),
+    ("plans, simulated", Simulation(|| crate::plan::run(true))),
     (
         "sentences, simulated",
         Simulation(|| crate::sentences::run(true, None)),

@@ -436,15 +436,15 @@ const LOOK: f64 = 3.0;
 /// The lines of the page.
 pub fn lines(quick: bool) -> Vec<Line> {
     // A thousand wearers with four sites or more and one pair, over three measures.
-    let wearers = if quick { 40 } else { 334 };
+    let wearers = if quick { 30 } else { 334 };
     let mut lines = Vec::new();
     for (question, most) in questions() {
         let planned = many(&question, Order::Planned, Until::Settled, wearers);
         let rotation = many(&question, Order::Rotation, Until::Settled, wearers);
         let behind = many(&question, Order::LeaveBehind, Until::Settled, wearers);
         let (one, other) = (median(&planned), median(&rotation));
-        // A quick run has few wearers, whose medians scatter by a look or two.
-        let slack = if most < 1.0 && !quick { 0.0 } else { LOOK };
+        // A quick run has few wearers, whose medians scatter by a look or two more.
+        let slack = LOOK * f64::from(u8::from(most >= 1.0) + u8::from(quick) * 2);
         let text = |found: &[Found]| {
             let median = median(found);
             let median = if median > MOST as f64 {
