@@ -15,6 +15,7 @@ use whereworn_plan::frozen;
 use whereworn_plan::gather::{self, PlanError, Study};
 use whereworn_plan::log::{self, LoggedDraw};
 use whereworn_plan::page::markdown;
+use whereworn_plan::standing;
 use whereworn_report::{in_language, page_of_markdown};
 use whereworn_stats::resampling::seed::seed;
 
@@ -170,6 +171,36 @@ fn tables(open: &StudyMonth, queries: &[(&str, &str)]) -> Result<Vec<ResultTable
     Ok(engine.run_all(&needed, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?)
+}
+
+/// The queries of a report, and those that [`standing`] needs.
+pub fn with_figures(catalog: &Catalog) -> Result<Catalog, Failure> {
+    let needed = |(name, _): &&(&str, &str)| standing::NEEDED.contains(name);
+    let mut catalog = catalog.clone();
+    for (name, sql) in QUERIES.iter().filter(needed) {
+        catalog = catalog.with(name, sql)?;
+    }
+    Ok(catalog)
+}
+
+/// Puts the tables on which site is best for a wearer in the place of the results that they are made from.
+pub fn standing(
+    open: &StudyMonth,
+    tables: &mut Vec<ResultTable>,
+    wearer: Option<&str>,
+) -> Result<(), Failure> {
+    let study = Study {
+        settings: &open.study.settings,
+        cutoff: open.cutoff,
+        tables,
+    };
+    let made = match gather::choose_wearer(&study, wearer) {
+        Ok(wearer) => standing::tables(&study, &wearer)?.into(),
+        Err(_) => Vec::new(),
+    };
+    tables.retain(|table| !standing::NEEDED.contains(&table.name.as_str()));
+    tables.extend(made);
+    Ok(())
 }
 
 /// A seed from the raw files and the settings: the same study, the same draws.

@@ -15,6 +15,7 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::month::{StudyMonth, Unasked, holder};
 use crate::output::{Output, recover};
+use crate::plan;
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
 use crate::terminal::{emit, plain, say};
@@ -35,13 +36,21 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     });
     let mut output = Output::begin(&target, open.study.access())?;
     let engine = open.engine()?;
-    let mut tables = engine.run_all(&open.catalog, &|query| {
+    let for_wearer = edition == Edition::Wearer;
+    let catalog = match for_wearer {
+        true => plan::with_figures(&open.catalog)?,
+        false => open.catalog.clone(),
+    };
+    let mut tables = engine.run_all(&catalog, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
     let said = evidence::of_report(&tables, open.cutoff, &open.plan_hash());
     open.progress.say("writing the report");
     let wearer = own_wearer(&arguments, &tables)?;
+    if for_wearer {
+        plan::standing(&open, &mut tables, wearer.as_deref())?;
+    }
     let report = whereworn_report::render(Input {
         edition,
         wearer: wearer.as_deref(),

@@ -43,6 +43,7 @@ pub(crate) struct Catalogue {
     pub changes: Changes,
     pub questions: Questions,
     pub reasons: Reasons,
+    pub best: BestText,
     pub tips: Tips,
     pub sheets: SheetText,
     pub method: Vec<Point>,

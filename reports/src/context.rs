@@ -128,6 +128,12 @@ impl<'a> Context<'a> {
         }
     }
 
+    /// Whether a site is on the device's label; one that no one knows is not.
+    pub fn on_label(&self, key: &str) -> bool {
+        let site = self.sites.iter().find(|site| site.key == key);
+        site.is_some_and(|site| site.on_label)
+    }
+
     fn worn_sites(&self) -> Vec<String> {
         let cells = self
             .input

@@ -15,6 +15,31 @@ pub(crate) struct TableWords {
     pub columns: BTreeMap<String, String>,
 }
 
+/// Words of which site is best for a wearer.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BestText {
+    /// By the wearer's own weights, and where there are none.
+    pub own: String,
+    pub usual: String,
+    pub meaning: String,
+    pub none_stands_out: String,
+    /// Title, remark and description of the picture.
+    pub title: String,
+    pub caption: String,
+    pub finding: String,
+    pub item: String,
+    pub site_off_label: String,
+    pub unbeaten: Point,
+    /// Who leads, where a weight can change that and where none can.
+    pub moves: Point,
+    pub firm: Point,
+    pub moved: String,
+    pub off_label: Point,
+    /// What priorities are called.
+    pub names: BTreeMap<String, String>,
+}
+
 /// Tips from the study's own log.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use whereworn_model::settings::{Plan, Settings};
 use whereworn_model::sites::Site;
-use whereworn_model::table::ResultTable;
+use whereworn_model::table::{self, ResultTable};
 use whereworn_model::time::{Micros, local_date};
 
 use crate::best::{Aspect, Figure};
@@ -223,16 +223,7 @@ impl Wearer {
         );
         let today = day_of(study.cutoff, &zone).ok_or(PlanError::Calendar)?;
         let agreed = !plan.sites.is_empty();
-        let may = |site: &Site| {
-            if agreed {
-                plan.sites.contains(&site.key)
-            } else {
-                site.on_label
-            }
-        };
-        let allowed: Vec<usize> = (0..sites.len())
-            .filter(|&place| may(&sites[place]))
-            .collect();
+        let allowed = allowed(&plan, &sites);
         if allowed.is_empty() {
             return Err(PlanError::NoSite {
                 wearer: name.to_owned(),
@@ -250,11 +241,7 @@ impl Wearer {
             .last()
             .map_or(String::new(), |row| row.text("model").to_owned());
         let history = reader.history(&sensors, &Rows::of(study.tables, "plan_spots", name)?);
-        let worn: Vec<usize> = history.worn.iter().map(|worn| worn.site).collect();
-        let candidates: Vec<usize> = (0..sites.len())
-            .filter(|site| allowed.contains(site) || worn.contains(site))
-            .collect();
-        let figures = Rows::of(study.tables, "plan_figures", name)?;
+        let matters = Matters::read(study, name)?;
         let whole = |days: f64| days.ceil() as Day;
         let rules = Rules {
             rest_days: whole(plan.rest_days),
@@ -265,7 +252,7 @@ impl Wearer {
         };
         Ok(Self {
             name: name.to_owned(),
-            aspects: aspects(settings, &plan, &figures, &candidates, &place),
+            aspects: matters.aspects,
             pairs: reader.pairs(&Rows::of(study.tables, "plan_cells", name)?),
             usual: usual(&Rows::of(study.tables, "plan_day", name)?),
             days_worn: days_worn(&sensors),
@@ -275,7 +262,7 @@ impl Wearer {
             model,
             history,
             rules,
-            candidates,
+            candidates: matters.candidates,
             words: Words::new(settings),
         })
     }
@@ -318,6 +305,62 @@ impl Wearer {
     pub fn spot(&self, spot: Spot) -> String {
         let side = self.words.side(spot.side.word());
         format!("{}, {side}", self.label(spot.site))
+    }
+}
+
+/// Sites that may be planned, as places in a list: those that the plan names, else those on the label.
+fn allowed(plan: &Plan, sites: &[Site]) -> Vec<usize> {
+    let may = |site: &Site| match plan.sites.is_empty() {
+        true => site.on_label,
+        false => plan.sites.contains(&site.key),
+    };
+    (0..sites.len())
+        .filter(|&place| may(&sites[place]))
+        .collect()
+}
+
+/// What matters to a wearer, at the sites that may be planned or were worn.
+pub(crate) struct Matters {
+    sites: Vec<Site>,
+    /// As places in the study's list of sites.
+    pub candidates: Vec<usize>,
+    /// Sensors that each had.
+    pub sensors: Vec<usize>,
+    /// With figures of sensors; sites by their place in `candidates`.
+    pub aspects: Vec<Aspect>,
+}
+
+impl Matters {
+    pub fn read(study: &Study<'_>, name: &str) -> Result<Self, PlanError> {
+        let (settings, sites) = (study.settings, study.settings.all_sites());
+        let plan = settings.wearer_plan(name);
+        let place = |key: &str| sites.iter().position(|site| site.key == key);
+        let sensors = Rows::of(study.tables, "plan_sensors", name)?;
+        let worn: Vec<usize> = sensors
+            .iter()
+            .filter_map(|row| place(row.text("site")))
+            .collect();
+        let allowed = allowed(&plan, &sites);
+        let candidates: Vec<usize> = (0..sites.len())
+            .filter(|site| allowed.contains(site) || worn.contains(site))
+            .collect();
+        let figures = Rows::of(study.tables, "plan_figures", name)?;
+        let count = |site: &usize| worn.iter().filter(|worn| *worn == site).count();
+        Ok(Self {
+            sensors: candidates.iter().map(count).collect(),
+            aspects: aspects(settings, &plan, &figures, &candidates, &place),
+            candidates,
+            sites,
+        })
+    }
+
+    /// The key of a candidate, as a cell.
+    pub fn key(&self, candidate: usize) -> table::Cell {
+        let site = self.candidates.get(candidate);
+        let site = site.and_then(|&place| self.sites.get(place));
+        site.map_or(table::Cell::Empty, |site| {
+            table::Cell::Text(site.key.clone())
+        })
     }
 }
 

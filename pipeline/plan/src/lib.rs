@@ -17,6 +17,7 @@
 //! | [`sample_size`] | how many sensors a comparison takes, in closed forms |
 //! | [`fingersticks`] | which fingersticks would teach most |
 //! | [`best`] | the probability that each site is best for a wearer |
+//! | [`standing`] | the same as tables for a report |
 //! | [`frozen`] | the analysis plan as one page with its hash |
 //! | [`document`], [`page`] | the whole plan, as `plan.json` holds it, and in words |
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
@@ -37,4 +38,5 @@ mod reasons;
 pub mod sample_size;
 pub mod schedule;
 pub mod settle;
+pub mod standing;
 mod words;

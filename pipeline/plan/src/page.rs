@@ -64,7 +64,7 @@ impl Page<'_> {
         say!(
             self.words(),
             "# What to wear next: {name}\n\nThis is evidence from your own log and no advice. What your clinician and the device's instructions say comes first; where reading and feeling disagree, confirm with a fingerstick.\n\n",
-            "# Was als Nächstes getragen wird: {name}\n\nDas sind Anhaltspunkte aus Ihrem eigenen Protokoll und kein Rat. Was Ihr Behandlungsteam und die Anleitung des Geräts sagen, geht vor; wenn ein Messwert nicht zum Befinden passt: mit einer Messung am Finger bestätigen.\n\n"
+            "# Was als Nächstes getragen wird: {name}\n\nDas sind Anhaltspunkte aus Ihrem eigenen Tagebuch und kein Rat. Was Ihr Behandlungsteam und die Anleitung des Geräts sagen, geht vor; wenn ein Messwert nicht zum Befinden passt: mit einer Messung am Finger bestätigen.\n\n"
         )
     }
 
@@ -381,7 +381,7 @@ impl Page<'_> {
         };
         let meaning = words.choose(
             "The bars show the probability that each site is the best of these for you. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
-            "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt das Protokoll bisher, und es ist kein Rat.",
+            "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
         );
         format!("{} {meaning}\n\n", plain(&lead))
     }

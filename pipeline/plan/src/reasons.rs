@@ -112,7 +112,7 @@ impl Made {
             texts.push(say!(
                 words,
                 "Counted from the last row of the log, {last}: what was worn since is not known to the plan.",
-                "Gerechnet ab der letzten Zeile des Protokolls, {last}: was seither getragen wurde, kennt der Plan nicht."
+                "Gerechnet ab der letzten Zeile des Tagebuchs, {last}: was seither getragen wurde, kennt der Plan nicht."
             ));
         }
         for dropped in &self.schedule.dropped {

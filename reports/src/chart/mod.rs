@@ -13,6 +13,7 @@ pub(crate) mod axis;
 pub(crate) mod bars;
 pub(crate) mod body;
 pub(crate) mod canvas;
+pub(crate) mod chances;
 pub(crate) mod compact;
 pub(crate) mod curves;
 pub(crate) mod figure;

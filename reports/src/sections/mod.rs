@@ -7,6 +7,7 @@ use crate::error::ReportError;
 use crate::sentences::worn;
 use crate::view::View;
 
+mod best;
 mod changes;
 mod excerpts;
 mod first;
@@ -182,6 +183,7 @@ fn section(context: &Context, key: &str, part: &mut Vec<Block>) -> Result<(), Re
         ("changes", _) => changes::blocks(context, text),
         ("questions", _) => questions::blocks(context, text),
         ("pairs", _) => pairs::blocks(context, text),
+        ("best", _) => best::blocks(context)?,
         ("tips", _) => tips::blocks(context, text),
         ("method", _) => method::blocks(context),
         ("cautions", _) => vec![parts::points(&context.text.cautions, &[])],

@@ -2,6 +2,7 @@
 
 use whereworn_model::table::Cell;
 
+use crate::Edition;
 use crate::fixture::{self, Study};
 
 /// A line of the Markdown, blanks that do not break made plain.
@@ -270,5 +271,45 @@ fn sections_come_in_order() {
             assert!(at > last, "{title}");
             last = at;
         }
+    }
+}
+
+/// From the fixture: the back of the upper arm alone is on the label, of five sites two are not beaten, and the weight of skin
+/// moves the lead at 2.25.
+#[test]
+fn which_site_is_best_is_evidence_with_what_is_off_the_label() {
+    let study = fixture::full();
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let unbeaten = line(&markdown, "- **Not beaten**");
+    assert!(
+        unbeaten.ends_with(
+            "matters to you: Back of the upper arm; Lower back (not on the maker's list)."
+        ),
+        "{unbeaten}"
+    );
+    let moves = line(&markdown, "- **If one weight moves**");
+    assert!(
+        moves.contains("Back of the upper arm leads so far.")
+            && moves.contains("skin 2.2 in place of 0.5 (Lower back (not on the maker's list))"),
+        "{moves}"
+    );
+    let off_label = line(&markdown, "- **Not on the maker's list**");
+    assert!(off_label.contains("Lower back"), "{off_label}");
+    assert!(
+        markdown.contains("You have not set \\[priorities\\]"),
+        "{markdown}"
+    );
+    assert!(markdown.contains("It is no advice."), "{markdown}");
+    let svg = study.edition(Edition::Wearer).figures.into_iter();
+    let svg = svg.filter(|figure| figure.file_name == "best_sites.svg");
+    let svg: Vec<String> = svg.map(|figure| figure.svg).collect();
+    assert!(
+        svg[0].contains("50 %") && svg[0].contains("on the maker"),
+        "{}",
+        svg[0]
+    );
+    for edition in [Edition::Clinician, Edition::Public] {
+        let report = study.edition(edition);
+        assert!(!report.markdown.contains("so that luck does not win"));
     }
 }

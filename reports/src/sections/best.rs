@@ -1,0 +1,120 @@
+//! Which site is best for the wearer, by what matters to them: evidence from their own sensors, and no advice.
+
+use super::parts::item;
+use crate::catalogue::fill;
+use crate::chart::chances::Chances;
+use crate::chart::titled;
+use crate::context::Context;
+use crate::document::{Block, Item};
+use crate::error::ReportError;
+use crate::view::View;
+
+/// Below this probability a site is more likely not the best than the best.
+const STANDS_OUT: f64 = 0.5;
+
+/// The section's blocks: by which weights, a picture, which sites none beats, how far a weight must move.
+pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
+    let sites = View::named(context, "best_sites");
+    let Some((sites, weights)) = sites.zip(View::named(context, "best_priorities")) else {
+        return Ok(Vec::new());
+    };
+    let text = &context.text.best;
+    let chart = Chances::of(&sites);
+    let mut items = vec![item(
+        &text.unbeaten,
+        &[("sites", &unbeaten(&sites).join("; "))],
+    )];
+    items.push(moves(&weights));
+    if let Some(off_label) = off_label(&sites) {
+        items.push(item(&text.off_label, &[("sites", &off_label)]));
+    }
+    let likeliest = sites.rows.first();
+    let likeliest = likeliest.and_then(|&row| sites.table.number(row, "probability"));
+    let meaning = match likeliest.is_some_and(|most| most < STANDS_OUT) {
+        true => format!("{} {}", text.meaning, text.none_stands_out),
+        false => text.meaning.clone(),
+    };
+    Ok(vec![
+        Block::Paragraph(lead(&weights)),
+        Block::Paragraph(meaning),
+        Block::Picture(titled(&sites, &chart, "best_sites", text.title.clone())?),
+        Block::List(items),
+    ])
+}
+
+/// What counts, and how much.
+fn lead(weights: &View) -> String {
+    let context = weights.context;
+    let text = &context.text.best;
+    let set = context.input.settings.priorities.weights();
+    let template = match set.iter().any(|(_, weight)| *weight > 0.0) {
+        true => &text.own,
+        false => &text.usual,
+    };
+    let names = weights.rows.iter().filter_map(|&row| {
+        let weight = weights.table.number(row, "weight")?;
+        let digits = usize::from(weight.fract() != 0.0);
+        (weight > 0.0).then(|| format!("{} {}", name(weights, row), context.number(weight, digits)))
+    });
+    let names = names.collect::<Vec<_>>().join(", ");
+    fill(template, &[("names", &names)])
+}
+
+/// What a priority is called.
+fn name(weights: &View, row: usize) -> String {
+    let key = weights.table.text(row, "priority");
+    let name = weights.context.text.best.names.get(key);
+    name.map_or_else(|| key.to_owned(), Clone::clone)
+}
+
+/// A site's name, with a mark where it is off the label.
+fn site(context: &Context, key: &str) -> String {
+    let label = context.site_label(key);
+    match context.on_label(key) {
+        true => label,
+        false => fill(&context.text.best.site_off_label, &[("site", &label)]),
+    }
+}
+
+fn unbeaten(sites: &View) -> Vec<String> {
+    let rows = sites.rows.iter();
+    rows.filter(|&&row| sites.table.number(row, "unbeaten") == Some(1.0))
+        .map(|&row| site(sites.context, sites.table.text(row, "site")))
+        .collect()
+}
+
+/// Who leads, and with which weights another would.
+fn moves(weights: &View) -> Item {
+    let context = weights.context;
+    let text = &context.text.best;
+    let told = weights.rows.iter().filter_map(|&row| {
+        let (from, to) = (
+            weights.table.number(row, "weight")?,
+            weights.table.number(row, "moved_to")?,
+        );
+        let values = [
+            ("name", &*name(weights, row)),
+            ("from", &*context.number(from, 1)),
+            ("to", &*context.number(to, 1)),
+            ("site", &*site(context, weights.table.text(row, "then"))),
+        ];
+        Some(fill(&text.moved, &values))
+    });
+    let told = told.collect::<Vec<_>>().join("; ");
+    let first = weights.rows.first().copied().unwrap_or(0);
+    let leader = site(context, weights.table.text(first, "leader"));
+    let point = match told.is_empty() {
+        true => &text.firm,
+        false => &text.moves,
+    };
+    item(point, &[("site", &leader), ("moves", &told)])
+}
+
+/// The sites shown that are off the label.
+fn off_label(sites: &View) -> Option<String> {
+    let context = sites.context;
+    let keys = sites.rows.iter().map(|&row| sites.table.text(row, "site"));
+    let off = keys.filter(|key| !context.on_label(key));
+    let names: Vec<String> = off.map(|key| context.site_label(key)).collect();
+    (!names.is_empty()).then(|| names.join(", "))
+}
