@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use whereworn_findings::Severity;
 use whereworn_load::Table;
 use whereworn_model::table::ResultTable;
+use whereworn_plan::settle::waiting;
 
 use crate::args::{CheckArguments, CheckFormat};
 use crate::failure::Failure;
@@ -61,6 +62,9 @@ fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
             open.progress.say(&format!("computed {query}"))
         })?;
         remarks.extend(of_artefacts(&results));
+        let conclusions = results.iter().find(|table| table.name == "conclusions");
+        remarks
+            .extend(conclusions.map_or(Vec::new(), |table| waiting(&open.study.settings, table)));
     }
     Ok(remarks)
 }

@@ -58,6 +58,11 @@ pub enum PlanError {
         /// Who is there.
         known: String,
     },
+    /// Nobody wears any.
+    #[error(
+        "no sensor in the log: write `insert` with its site into wear-events/ for each sensor worn"
+    )]
+    NoSensor,
     /// There is no site that may be used.
     #[error(
         "no site may be planned for {wearer}: no site is on the device's label (`on_label = true` under [sites.NAME]) and `sites` under [plan] names none; \
@@ -183,7 +188,7 @@ pub fn date_of(day: Day) -> Option<Date> {
 /// Who the plan is for: the one named, else the study's own wearer, else the only one.
 ///
 /// # Errors
-/// [`PlanError::Wearer`], [`PlanError::Table`].
+/// [`PlanError::NoSensor`], [`PlanError::Wearer`], [`PlanError::Table`].
 pub fn choose_wearer(study: &Study<'_>, named: Option<&str>) -> Result<String, PlanError> {
     let table = study
         .tables
@@ -196,6 +201,7 @@ pub fn choose_wearer(study: &Study<'_>, named: Option<&str>) -> Result<String, P
     known.dedup();
     let usual = study.settings.study.wearer.as_str();
     let wanted = match (named, known.as_slice()) {
+        (_, []) => return Err(PlanError::NoSensor),
         (Some(named), _) => named,
         (None, [only]) => only,
         (None, _) => usual,
@@ -309,7 +315,7 @@ impl Wearer {
 }
 
 /// Sites that may be planned, as places in a list: those that the plan names, else those on the label.
-fn allowed(plan: &Plan, sites: &[Site]) -> Vec<usize> {
+pub(crate) fn allowed(plan: &Plan, sites: &[Site]) -> Vec<usize> {
     let may = |site: &Site| match plan.sites.is_empty() {
         true => site.on_label,
         false => plan.sites.contains(&site.key),

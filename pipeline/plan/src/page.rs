@@ -4,6 +4,7 @@ use jiff::civil::Date;
 use whereworn_model::settings::{Aim, Measure, Settings};
 
 use crate::document::{Made, SensorRow};
+use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
 use crate::reasons::off_label;
@@ -298,10 +299,18 @@ impl Page<'_> {
                 "Keine: es sind noch zu wenige Wertepaare, um ihre Streuung zu kennen, oder genug dort, wo Ihr Alltag sie bringt.\n",
             ),
             false => words.choose(
-                "While a sensor is on these sites, and where your day brings it anyway:\n\n",
-                "Solange ein Sensor an diesen Stellen sitzt, und wo Ihr Tag es ohnehin bringt:\n\n",
+                "While a sensor is on these sites, and where your day brings it anyway.",
+                "Solange ein Sensor an diesen Stellen sitzt, und wo Ihr Tag es ohnehin bringt.",
             ),
         });
+        if !self.made.asked.is_empty() {
+            let width = words.number(HALF_WIDTH, 0);
+            out.push_str(&say!(
+                words,
+                " So many more tell the mean difference there to {width} % either way; at most {MOST} are asked for.\n\n",
+                " So viele weitere zeigen die mittlere Abweichung dort auf {width} % genau; gefragt wird nach höchstens {MOST}.\n\n"
+            ));
+        }
         for row in &self.made.document.fingersticks {
             let [from, to] = row.hours;
             let (site, reason) = (self.label_of(&row.site), capital(&row.reason));

@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use whereworn_model::settings::{Measure, Primary};
+use whereworn_model::settings::{Measure, Primary, Settings};
 use whereworn_model::table::ResultTable;
 
 use crate::gain::{Contrast, Tilt};
-use crate::gather::Wearer;
+use crate::gather::{Wearer, allowed};
 use crate::lot;
+use crate::words::Words;
 
 /// Days of a month of wear.
 const MONTH: f64 = 365.25 / 12.0;
@@ -142,6 +143,34 @@ fn said(
         comparison.more_sensors = Some(0.0);
     }
     comparison
+}
+
+/// What the primary rows still wait for, a line each, for whoever asks what is thin: those of sites that may be planned alone, so
+/// that no one is urged elsewhere.
+#[must_use]
+pub fn waiting(settings: &Settings, conclusions: &ResultTable) -> Vec<String> {
+    let (words, sites) = (Words::english(), settings.all_sites());
+    let allowed = allowed(&settings.study_plan(), &sites);
+    let label = |key: &str| {
+        let place = sites.iter().position(|site| site.key == key)?;
+        allowed.contains(&place).then(|| sites[place].label.clone())
+    };
+    let line = |row: usize| {
+        let text = |column: &str| conclusions.text(row, column);
+        let waits = ["open", "leans"].contains(&text("verdict"));
+        let primary = conclusions.number(row, "primary") == Some(1.0);
+        let more = conclusions.number(row, "more_sensors")?;
+        let (site, against) = label(text("site")).zip(label(text("against")))?;
+        let name = text("measure");
+        let measure = Measure::ALL.into_iter().find(|m| m.name() == name)?;
+        (waits && primary).then(|| {
+            format!(
+                "{}, {site} against {against}: about {more:.0} more sensors a site settle it",
+                words.measure(measure)
+            )
+        })
+    };
+    (0..conclusions.rows()).filter_map(line).collect()
 }
 
 /// The contrasts that are still open, over the study's sites.

@@ -11,6 +11,7 @@ use whereworn_plan::frozen;
 use whereworn_plan::gather::{PlanError, Study, choose_wearer};
 use whereworn_plan::log::{HEADER, LoggedDraw, lines, parse};
 use whereworn_plan::page::markdown;
+use whereworn_plan::settle::waiting;
 
 const CUTOFF: &str = "2026-09-30T20:00:00Z";
 
@@ -457,6 +458,7 @@ fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
         assert!(!page.to_lowercase().contains(word), "{word}: {page}");
     }
     assert!(page.contains("evidence from your own log and no advice"));
+    assert!(page.contains("the mean difference there to 5 % either way; at most 12"));
     assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
 }
 
@@ -553,6 +555,31 @@ fn a_frozen_plan_says_how_many_sensors_each_question_takes() {
 }
 
 #[test]
+fn what_waits_is_told_of_sites_that_may_be_planned() {
+    let mut log = usual();
+    log.conclusions = vec![
+        ("stays-on", "upper-arm-back", "abdomen", "open", Some(12.0)),
+        (
+            "reads-true",
+            "upper-arm-back",
+            "abdomen",
+            "alike",
+            Some(3.0),
+        ),
+        ("quiet-at-night", "upper-arm-back", "abdomen", "leans", None),
+        ("stays-on", "upper-arm-back", "chest", "open", Some(9.0)),
+    ];
+    let conclusions = log.tables().pop().unwrap();
+    let on_label = AGREED.split("[plan]").next().unwrap();
+    let settings = Settings::parse(on_label).unwrap();
+    let line =
+        "Stays on, Back of the upper arm against Abdomen: about 12 more sensors a site settle it";
+    assert_eq!(waiting(&settings, &conclusions), [line]);
+    let agreed = Settings::parse(AGREED).unwrap();
+    assert_eq!(waiting(&agreed, &conclusions).len(), 2);
+}
+
+#[test]
 fn a_log_that_is_behind_gives_no_date_before_its_draw() {
     let mut log = usual();
     log.sensors.pop();
@@ -582,6 +609,13 @@ fn a_wearer_who_is_not_there_is_named_with_those_who_are() {
         tables: &tables,
     };
     assert_eq!(choose_wearer(&study, None).unwrap(), "kelp");
+    let nobody = Log::default().tables();
+    let empty = Study {
+        tables: &nobody,
+        ..study
+    };
+    let none = choose_wearer(&empty, Some("kelp"));
+    assert!(matches!(none, Err(PlanError::NoSensor)));
     let error = choose_wearer(&study, Some("gorse"))
         .unwrap_err()
         .to_string();

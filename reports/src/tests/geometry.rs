@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use whereworn_model::settings::Settings;
 
+use crate::Edition;
 use crate::fixture::{self, Study};
 use crate::palette;
 
@@ -539,6 +540,30 @@ fn bars_begin_at_zero_and_are_as_long_as_their_numbers() {
             "the number stands at the end"
         );
         assert!((number.2 - bar.length("y")).abs() < 20.0, "in its row");
+    }
+}
+
+/// From the fixture: each site half as likely as the one before, on tracks of one length.
+#[test]
+fn a_chance_fills_its_share_of_the_track() {
+    let report = fixture::full().edition(Edition::Wearer);
+    let mut figures = report.figures.iter();
+    let figure = figures.find(|figure| figure.file_name == "best_sites.svg");
+    let all = elements(&figure.unwrap().svg);
+    let bars: Vec<&Element> = all
+        .iter()
+        .filter(|e| e.name == "rect" && e.length("height") < 20.0)
+        .collect();
+    assert_eq!(bars.len(), 10, "a track and a bar for each of five sites");
+    for (place, pair) in bars.chunks(2).enumerate() {
+        let share = 0.5_f64.powi(place as i32 + 1);
+        let (track, bar) = (pair[0], pair[1]);
+        close(
+            bar.length("width"),
+            share * track.length("width"),
+            "its share",
+        );
+        close(bar.length("x"), track.length("x"), "from the beginning");
     }
 }
 
