@@ -1,15 +1,14 @@
 //! Two sites in one measure at one look.
 
-use super::bet::normal_score;
+use super::bet::{capital, normal_score};
 use super::blocks::{Member, Within};
 use super::contrast::{Contrast, contrast};
 use super::measure::Measure;
 use super::scores::{
     Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores,
 };
-use super::shuffle::shuffled_p;
+use super::shuffle::Shuffled;
 use super::study::Study;
-use crate::distributions::t_quantile;
 
 /// What every sensor showed in one measure up to a look.
 pub(super) enum Known {
@@ -62,32 +61,34 @@ pub(super) struct Comparison {
     pub p: f64,
     /// Its normal score, with the sign of the difference.
     pub z: f64,
-    /// The t statistic with that p.
-    pub t: f64,
+    /// The capital of a bet against no difference.
+    pub capital: f64,
 }
 
 /// Tests two sites; `None` with too few sensors.
 ///
 /// Coming off and artefacts are rare and lopsided: there the larger of the p by t and of that by shuffling sites stands, as
-/// the first holds where sites scatter unlike and the second where values are far from normal.
+/// the first holds where sites scatter unlike and the second where values are far from normal; and the bet is on
+/// shuffled sites.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {
     let contrast = contrast(members)?;
     let by_t = contrast.p()?;
-    let mut p = by_t;
-    if matches!(measure, Measure::StaysOn | Measure::QuietAtNight) {
-        p = p.max(shuffled_p(members).unwrap_or(1.0));
-    }
-    let t = if p > by_t {
-        t_quantile(1.0 - 0.5 * p, contrast.df).copysign(contrast.difference)
-    } else if contrast.difference == 0.0 {
-        0.0
-    } else {
-        contrast.difference / contrast.std_error
+    let (p, capital) = match measure {
+        Measure::StaysOn | Measure::QuietAtNight => match Shuffled::new(members) {
+            Some(shuffled) => (by_t.max(shuffled.p().unwrap_or(1.0)), shuffled.capital()),
+            None => (1.0, 1.0),
+        },
+        _ => {
+            let Contrast {
+                df, information, ..
+            } = contrast;
+            (by_t, capital(contrast.t(), df, information))
+        }
     };
     Some(Comparison {
         contrast,
         p,
         z: normal_score(p, contrast.difference),
-        t,
+        capital,
     })
 }

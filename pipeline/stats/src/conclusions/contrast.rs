@@ -66,7 +66,16 @@ impl Contrast {
         if self.std_error <= 0.0 {
             return Some(if self.difference == 0.0 { 1.0 } else { 0.0 });
         }
-        Some(t_two_sided(self.difference / self.std_error, self.df))
+        Some(t_two_sided(self.t(), self.df))
+    }
+
+    /// The difference in standard errors; 0 for none, whatever its error.
+    pub fn t(&self) -> f64 {
+        if self.difference == 0.0 {
+            0.0
+        } else {
+            self.difference / self.std_error
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! Evidence at the month ends up to the cut-off.
 
-use super::bet::{PRIMARY_SHARE, allowing_for_rows, capital};
+use super::bet::{PRIMARY_SHARE, allowing_for_rows};
 use super::blocks::Within;
 use super::compare::{Known, compare};
 use super::measure::Measure;
@@ -88,7 +88,7 @@ impl Look {
                     let row = RowKey::new(measure, first, second);
                     let family = usize::from(!primary.contains(&row));
                     let upwards = found.contrast.difference > 0.0;
-                    let capital = capital(found.t, found.contrast.df, found.contrast.information);
+                    let capital = found.capital;
                     rows[family].push((row, upwards, capital));
                 }
             }

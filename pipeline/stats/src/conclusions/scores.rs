@@ -182,8 +182,9 @@ pub(super) fn members(
 }
 
 /// The sensors of two sites with their log-rank scores, in blocks: 1 where it came off, less the hazard (Nelson and Aalen)
-/// that all sensors of the stratum on either side met in its days. Their sum at a site is observed less expected in the
-/// log-rank test of the stratum.
+/// that all sensors of either side met in its days. Within one stratum their sum at a site is observed less expected in
+/// the log-rank test. The hazard is that of all strata together, since one of few sensors tells it badly: what strata
+/// differ by goes with the level of their blocks.
 pub(super) fn members_by_hazard(
     study: &Study<'_>,
     order: &Order,
@@ -196,10 +197,7 @@ pub(super) fn members_by_hazard(
         .map(|life| life.map(|_| Score::of_sensor(0.0)))
         .collect();
     let mut members = members(study, order, within, sides, &placeholder);
-    let of = |member: &Member| stratum(&study.sensors[member.sensor], within);
-    for stratum in members.chunk_by_mut(|a, b| of(a) == of(b)) {
-        hazard_scores(stratum, lives);
-    }
+    hazard_scores(&mut members, lives);
     members
 }
 

@@ -2,82 +2,120 @@
 //!
 //! Coming off and night artefacts are rare and lopsided, so that a t statistic of few sensors is no guide to its tail. The
 //! moment generating function of a sum of k out of n values is an elementary symmetric polynomial of their exponentials,
-//! and exact; the tail follows from it by a saddle point.
+//! and exact; the tail follows from it by a saddle point, and so does the capital of a bet on another ratio of hazards or rates.
 
 use super::blocks::Member;
 use crate::distributions::normal_upper_tail;
 
+/// Differences that are bet on, logarithms of a ratio of hazards or of rates, and the share of the capital on each.
+const TILTS: [(f64, f64); 3] = [(0.8, 0.4), (1.5, 0.25), (3.0, 0.35)];
+
 /// How far a tilt may pull the most extreme value: beyond, the observed sum is the largest possible.
 const FARTHEST: f64 = 30.0;
 
-/// Two-sided p of the first site's sum of weighted scores about their block's mean, if sites were shuffled within blocks.
-///
-/// With K the cumulant generating function of the sum and t where K'(t) is the sum s: r = √(2 (t s - K(t))), u = t √K''(t),
-/// p = 2 Φ(-(r + ln(u / r) / r)); where s is the largest possible sum, twice its own chance. It counts half of the chance
-/// of s itself, as a mid-p does. Sources: Robinson 1982 J R Stat Soc B 44:91 (saddle points of permutation tests);
-/// Barndorff-Nielsen 1986 Biometrika 73:307 (the form of the tail). Members stand in the order of their blocks. `None`
-/// where nothing varies.
-pub(super) fn shuffled_p(members: &[Member]) -> Option<f64> {
-    let blocks: Vec<Block> = members
-        .chunk_by(|a, b| a.block == b.block)
-        .filter_map(Block::new)
-        .collect();
-    let sum: f64 = blocks.iter().map(|block| block.sum).sum();
-    let farthest = blocks
-        .iter()
-        .flat_map(|block| &block.values)
-        .fold(0.0, |most: f64, value| most.max(value.abs()));
-    if farthest <= 0.0 {
-        return None;
-    }
-    let side = if sum < 0.0 { -1.0 } else { 1.0 };
-    let at = |tilt: f64| {
-        let mut work = Vec::new();
-        blocks.iter().fold([0.0; 3], |[k, slope, bend], block| {
-            let [a, b, c] = block.cumulants(side * tilt, &mut work);
-            [k + a, slope + side * b, bend + c]
+/// Sites shuffled within blocks: the first site's sum of weighted scores about their block's mean, and what it could have been.
+pub(super) struct Shuffled {
+    blocks: Vec<Block>,
+    sum: f64,
+    /// The value farthest from 0.
+    farthest: f64,
+}
+
+impl Shuffled {
+    /// Members stand in the order of their blocks. `None` where nothing varies.
+    pub fn new(members: &[Member]) -> Option<Self> {
+        let blocks: Vec<Block> = members
+            .chunk_by(|a, b| a.block == b.block)
+            .filter_map(Block::new)
+            .collect();
+        let values = blocks.iter().flat_map(|block| &block.values);
+        let farthest = values.fold(0.0, |most: f64, value| most.max(value.abs()));
+        let sum = blocks.iter().map(|block| block.sum).sum();
+        (farthest > 0.0).then_some(Self {
+            blocks,
+            sum,
+            farthest,
         })
-    };
-    let sum = sum.abs();
-    let most = FARTHEST / farthest;
-    let (mut low, mut high) = (0.0, most);
-    let [_, start, bend] = at(0.0);
-    if bend <= 0.0 {
-        return None;
     }
-    let mut tilt = ((sum - start) / bend).clamp(0.0, most);
-    let mut found = at(tilt);
-    for _ in 0..60 {
-        let [_, slope, bend] = found;
-        if (slope - sum).abs() <= 1e-9 * farthest || high - low <= 1e-12 * most {
-            break;
-        }
-        if slope < sum {
-            low = tilt;
-        } else {
-            high = tilt;
-        }
-        let step = tilt + (sum - slope) / bend;
-        tilt = if step > low && step < high {
-            step
-        } else {
-            0.5 * (low + high)
+
+    /// The cumulant generating function of the sum, and its two derivatives.
+    fn cumulants(&self, tilt: f64) -> [f64; 3] {
+        let mut work = Vec::new();
+        self.blocks
+            .iter()
+            .fold([0.0; 3], |[k, slope, bend], block| {
+                let [a, b, c] = block.cumulants(tilt, &mut work);
+                [k + a, slope + b, bend + c]
+            })
+    }
+
+    /// Two-sided p, if sites were shuffled within blocks.
+    ///
+    /// With K the cumulant generating function of the sum and t where K'(t) is the sum s: r = √(2 (t s - K(t))), u = t √K''(t),
+    /// p = 2 Φ(-(r + ln(u / r) / r)); where s is the largest possible sum, twice its own chance. It counts half of the chance
+    /// of s itself, as a mid-p does. Sources: Robinson 1982 J R Stat Soc B 44:91 (saddle points of permutation tests);
+    /// Barndorff-Nielsen 1986 Biometrika 73:307 (the form of the tail). `None` where nothing varies.
+    pub fn p(&self) -> Option<f64> {
+        let side = if self.sum < 0.0 { -1.0 } else { 1.0 };
+        let at = |tilt: f64| {
+            let [k, slope, bend] = self.cumulants(side * tilt);
+            [k, side * slope, bend]
         };
-        found = at(tilt);
-    }
-    let [k, _, bend] = found;
-    let reach = tilt * sum - k;
-    let tail = if tilt >= 0.98 * most {
-        (-reach).exp()
-    } else {
-        let (r, u) = ((2.0 * reach.max(0.0)).sqrt(), tilt * bend.max(0.0).sqrt());
-        if r < 1e-3 || u <= 0.0 {
-            0.5
-        } else {
-            normal_upper_tail(r + (u / r).ln() / r)
+        let sum = self.sum.abs();
+        let most = FARTHEST / self.farthest;
+        let largest: f64 = self.blocks.iter().map(|block| block.largest(side)).sum();
+        if sum >= largest - 1e-9 * self.farthest {
+            return Some((2.0 * (at(most)[0] - most * sum).exp()).min(1.0));
         }
-    };
-    tail.is_finite().then_some((2.0 * tail).min(1.0))
+        let (mut low, mut high) = (0.0, most);
+        let [_, start, bend] = at(0.0);
+        if bend <= 0.0 {
+            return None;
+        }
+        let mut tilt = ((sum - start) / bend).clamp(0.0, most);
+        let mut found = at(tilt);
+        for _ in 0..60 {
+            let [_, slope, bend] = found;
+            if (slope - sum).abs() <= 1e-9 * self.farthest || high - low <= 1e-12 * most {
+                break;
+            }
+            if slope < sum {
+                low = tilt;
+            } else {
+                high = tilt;
+            }
+            let step = tilt + (sum - slope) / bend;
+            tilt = if step > low && step < high {
+                step
+            } else {
+                0.5 * (low + high)
+            };
+            found = at(tilt);
+        }
+        let [k, _, bend] = found;
+        let reach = tilt * sum - k;
+        let tail = if tilt >= 0.98 * most {
+            (-reach).exp()
+        } else {
+            let (r, u) = ((2.0 * reach.max(0.0)).sqrt(), tilt * bend.max(0.0).sqrt());
+            if r < 1e-3 || u <= 0.0 {
+                0.5
+            } else {
+                normal_upper_tail(r + (u / r).ln() / r)
+            }
+        };
+        tail.is_finite().then_some((2.0 * tail).min(1.0))
+    }
+
+    /// The capital of a bet against shuffled sites: exp(b s - K(b)), averaged over both directions and [`TILTS`]. Its mean over
+    /// all arrangements is 1.
+    pub fn capital(&self) -> f64 {
+        let of = |tilt: f64| (tilt * self.sum - self.cumulants(tilt)[0]).exp();
+        let bets = TILTS
+            .iter()
+            .map(|(tilt, share)| 0.5 * share * (of(*tilt) + of(-tilt)));
+        bets.sum()
+    }
 }
 
 /// Values that exchange sites, the largest first.
@@ -101,6 +139,16 @@ impl Block {
             sum: first.map(value).sum(),
         };
         (block.first > 0 && block.first < members.len()).then_some(block)
+    }
+
+    /// The largest sum of `first` values, or the smallest with its sign turned.
+    fn largest(&self, side: f64) -> f64 {
+        let ends: &mut dyn Iterator<Item = &f64> = if side > 0.0 {
+            &mut self.values.iter()
+        } else {
+            &mut self.values.iter().rev()
+        };
+        side * ends.take(self.first).sum::<f64>()
     }
 
     /// The cumulant generating function of the sum of `first` values drawn without replacement, and its two derivatives.
@@ -175,19 +223,89 @@ mod tests {
         ];
         for first in [[1, 3, 5, 6, 9, 0], [1, 3, 5, 8, 10, 0], [1, 5, 9, 3, 2, 7]] {
             let (near, exact) = (
-                shuffled_p(&members(&values, &first)).unwrap(),
+                Shuffled::new(&members(&values, &first))
+                    .unwrap()
+                    .p()
+                    .unwrap(),
                 counted(&values, &first),
             );
             assert!((near / exact - 1.0).abs() < 0.12, "{near} {exact}");
         }
         // The largest sum of all: twice its own chance.
         let first = [1, 3, 5, 6, 8, 9];
-        let near = shuffled_p(&members(&values, &first)).unwrap();
+        let near = Shuffled::new(&members(&values, &first))
+            .unwrap()
+            .p()
+            .unwrap();
         assert!(near > 1.0 / 924.0 && near < 2.5 / 924.0, "{near}");
+    }
+
+    /// Nothing comes off at one site and eight of ten at the other, all at different times: the least and the largest sum, of
+    /// which there are 66 (which ten of the twelve that stayed on) in 184,756.
+    #[test]
+    fn none_against_eight_of_ten() {
+        let scores: Vec<f64> = (0..20)
+            .map(|place| {
+                if place < 8 {
+                    1.0 - 0.05 * place as f64
+                } else {
+                    -0.54
+                }
+            })
+            .collect();
+        let exact = 2.0 * 66.0 / 184_756.0;
+        for first in [8..18, 0..10] {
+            let first: Vec<usize> = first.collect();
+            let p = Shuffled::new(&members(&scores, &first))
+                .unwrap()
+                .p()
+                .unwrap();
+            assert!((p / exact - 1.0).abs() < 1e-6, "{first:?}: {p}");
+        }
+    }
+
+    /// A fair game: the mean over all 35 arrangements of three in seven is 1, and the capital grows with the difference
+    /// either way.
+    #[test]
+    fn the_mean_capital_over_all_arrangements_is_one() {
+        let values = [0.3, 1.9, -0.7, 2.8, 0.1, -1.5, 1.2];
+        let capital = |of: u32| {
+            let first: Vec<usize> = (0..7).filter(|place| of >> place & 1 == 1).collect();
+            Shuffled::new(&members(&values, &first)).unwrap().capital()
+        };
+        let all = (0..1_u32 << 7).filter(|of| of.count_ones() == 3);
+        let capitals: Vec<f64> = all.map(capital).collect();
+        let mean = capitals.iter().sum::<f64>() / 35.0;
+        assert!((mean - 1.0).abs() < 1e-12, "{mean}");
+        let most = capitals.iter().copied().fold(0.0, f64::max);
+        // The three largest values are the largest sum.
+        assert_eq!(capital(0b000_1010 | 0b100_0000).to_bits(), most.to_bits());
+    }
+
+    /// Two sensors, one of each site, b d / 2 apart either way: Σ share cosh(b d / 2) / cosh(b d / 2), which is 1; and of four
+    /// sensors in two blocks, by hand for d = 2.
+    #[test]
+    fn the_capital_of_two_blocks_by_hand() {
+        let mut four = members(&[1.0, -1.0, 1.0, -1.0], &[0, 2]);
+        four[2].block = 1;
+        four[3].block = 1;
+        // Sums are 2, 0, 0 and -2: exp(2 b) over the mean of exp(2 b), 1, 1 and exp(-2 b), which is cosh(b)².
+        let by_hand: f64 = TILTS
+            .iter()
+            .map(|(b, share)| share * (2.0 * b).cosh() / b.cosh().powi(2))
+            .sum();
+        let found = Shuffled::new(&four).unwrap().capital();
+        assert!((found / by_hand - 1.0).abs() < 1e-12, "{found} {by_hand}");
+        let shares: f64 = TILTS.iter().map(|(_, share)| share).sum();
+        assert!((shares - 1.0).abs() < 1e-12);
+        let one = Shuffled::new(&members(&[1.0, -1.0], &[0]))
+            .unwrap()
+            .capital();
+        assert!((one - 1.0).abs() < 1e-12);
     }
 
     #[test]
     fn nothing_that_varies_has_no_p() {
-        assert_eq!(shuffled_p(&members(&[1.0; 6], &[0, 1, 2])), None);
+        assert!(Shuffled::new(&members(&[1.0; 6], &[0, 1, 2])).is_none());
     }
 }
