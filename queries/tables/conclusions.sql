@@ -18,6 +18,7 @@
 -- verdict = { label = "Verdict", class = "category" }
 -- withdrawn = { label = "Withdrawn for", class = "category" }
 -- more_sensors = { label = "More sensors a site", class = "count" }
+-- alike_from = { label = "Alike from a margin of", digits = 2, class = "estimate" }
 -- planned = { label = "Planned", class = "count" }
 -- primary = { hidden = true, class = "count" }
 WITH listed AS (
@@ -78,6 +79,7 @@ SELECT
         CASE WHEN f.reasons & 256 > 0 THEN '+unit' ELSE '' END
     ), '+') AS withdrawn,
     f.more_sensors,
+    CASE WHEN f.verdict_no = 3 AND f.reasons = 0 AND b.site IS NOT NULL THEN GREATEST(-f.lower, f.upper) END AS alike_from,
     f.planned,
     f.is_primary AS "primary"
 FROM fields AS f
