@@ -106,8 +106,20 @@ fn module(name: &str, header: &Header) -> Result<String, String> {
     for (column, declared) in columns {
         code.push_str(&accessor(column, declared, columns)?);
     }
-    code.push_str("}\n}\n\n");
+    code.push_str("}\n");
+    code.push_str(&names(columns));
+    code.push_str("}\n\n");
     Ok(code)
+}
+
+/// The names of the columns as constants, for who reads a column by name.
+fn names(columns: &Columns) -> String {
+    let constant = |column: &String| {
+        let constant = column.to_uppercase();
+        format!("/// The column `{column}`.\npub const {constant}: &str = {column:?};\n")
+    };
+    let constants: String = columns.keys().map(constant).collect();
+    format!("/// Names of its columns.\npub mod column {{\n{constants}}}\n")
 }
 
 fn kind_of(name: &str, column: &ColumnHeader) -> Result<CellKind, String> {

@@ -3,6 +3,7 @@
 
 use whereworn_model::settings::Measure;
 use whereworn_model::table::ResultTable;
+use whereworn_model::tables::conclusions::{self, column};
 
 /// What stands for all other sites in the column `against`.
 pub(crate) const OTHERS: &str = "others";
@@ -71,16 +72,16 @@ impl<'t> Claim<'t> {
     fn of(table: &'t ResultTable, row: usize) -> Option<Self> {
         let text = |name| table.text(row, name);
         let number = |name| table.number(row, name).filter(|number| number.is_finite());
-        let measure = measure_of(text("measure"))?;
-        let difference = number("difference")?;
-        let ends = number("lower").zip(number("upper"));
-        let (site, against) = (text("site"), text("against"));
+        let measure = measure_of(text(column::MEASURE))?;
+        let difference = number(column::DIFFERENCE)?;
+        let ends = number(column::LOWER).zip(number(column::UPPER));
+        let (site, against) = (text(column::SITE), text(column::AGAINST));
         let straight = (difference > 0.0) == (measure == Measure::ReadsHighOrLow);
         let turned = |(lower, upper): (f64, f64)| match difference < 0.0 {
             true => (-upper, -lower),
             false => (lower, upper),
         };
-        let withdrawn: Vec<&str> = text("withdrawn")
+        let withdrawn: Vec<&str> = text(column::WITHDRAWN)
             .split('+')
             .filter(|w| !w.is_empty())
             .collect();
@@ -90,12 +91,12 @@ impl<'t> Claim<'t> {
             against: if straight { against } else { site },
             size: difference.abs(),
             interval: ends.map(turned),
-            evidence: number("evidence").unwrap_or(1.0),
-            verdict: Verdict::of(text("verdict")),
-            striking: !withdrawn.is_empty() && number("p").is_some_and(|p| p < SAID_BELOW),
+            evidence: number(column::EVIDENCE).unwrap_or(1.0),
+            verdict: Verdict::of(text(column::VERDICT)),
+            striking: !withdrawn.is_empty() && number(column::P).is_some_and(|p| p < SAID_BELOW),
             withdrawn,
-            more_sensors: number("more_sensors"),
-            planned: number("planned") == Some(1.0),
+            more_sensors: number(column::MORE_SENSORS),
+            planned: number(column::PLANNED) == Some(1.0),
         })
     }
 
@@ -117,7 +118,7 @@ impl<'t> Claim<'t> {
 
 /// All rows, planned ones first, then by measure, then those with more evidence.
 pub(crate) fn read(tables: &[ResultTable]) -> Vec<Claim<'_>> {
-    let Some(table) = tables.iter().find(|table| table.name == "conclusions") else {
+    let Some(table) = tables.iter().find(|table| table.name == conclusions::NAME) else {
         return Vec::new();
     };
     let mut claims: Vec<Claim> = (0..table.rows())

@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use whereworn_model::format::{self, NO_VALUE};
 use whereworn_model::settings::{DateFormat, Measure, Settings};
 use whereworn_model::sites::Site;
+use whereworn_model::tables::sessions;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
@@ -162,11 +163,11 @@ impl<'a> Context<'a> {
 
     /// Names of the wearers with a sensor.
     pub fn wearers(&self) -> Vec<&'a str> {
-        let sessions = self.input.tables.iter().find(|t| t.name == "sessions");
+        let sessions = self.input.tables.iter().find(|t| t.name == sessions::NAME);
         let mut names: Vec<&str> = sessions
             .map(|table| {
                 (0..table.rows())
-                    .map(|row| table.text(row, "wearer"))
+                    .map(|row| table.text(row, sessions::column::WEARER))
                     .collect()
             })
             .unwrap_or_default();

@@ -16,6 +16,7 @@ use whereworn_model::header::{CellKind, Class};
 use whereworn_model::settings::{Settings, SiteSettings};
 use whereworn_model::sites::BUILT_IN;
 use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::tables::sessions;
 use whereworn_model::time::{Month, local_date};
 
 use crate::catalogue::{Catalogue, fill};
@@ -86,10 +87,10 @@ pub(crate) fn strip<'a>(
 
 fn sensors_by_site(tables: &[ResultTable]) -> BTreeMap<String, usize> {
     let mut counts = BTreeMap::new();
-    for table in tables.iter().filter(|table| table.name == "sessions") {
+    for table in tables.iter().filter(|table| table.name == sessions::NAME) {
         for row in 0..table.rows() {
             *counts
-                .entry(table.text(row, "site").to_owned())
+                .entry(table.text(row, sessions::column::SITE).to_owned())
                 .or_insert(0) += 1;
         }
     }
@@ -134,11 +135,15 @@ fn date_of(cell: &Cell, zone: &TimeZone) -> Option<Date> {
 /// Wearers and sensors in the order in which they began.
 fn in_order_of_wear(tables: &[ResultTable]) -> (Vec<String>, Vec<(String, String)>) {
     let mut begun = Vec::new();
-    for table in tables.iter().filter(|table| table.name == "sessions") {
+    for table in tables.iter().filter(|table| table.name == sessions::NAME) {
         for row in 0..table.rows() {
-            let at = table.cell(row, "inserted").as_time();
+            let at = table.cell(row, sessions::column::INSERTED).as_time();
             let name = |column| table.text(row, column).to_owned();
-            begun.push((at, name("wearer"), name("sensor")));
+            begun.push((
+                at,
+                name(sessions::column::WEARER),
+                name(sessions::column::SENSOR),
+            ));
         }
     }
     begun.sort();

@@ -7,6 +7,7 @@
 
 use whereworn_model::settings::Measure;
 use whereworn_model::table::ResultTable;
+use whereworn_model::tables::site_comparison::column as comparison;
 
 use crate::catalogue::fill;
 use crate::claims::{Claim, OTHERS, Verdict};
@@ -185,7 +186,11 @@ fn won(view: &View, claim: &Claim) -> Option<String> {
     let words = words(context, claim.measure)?;
     let column = column(view.table, claim.measure)?;
     let figure = |site: &str| {
-        let row = view.table.rows_where("site", site).first().copied()?;
+        let row = view
+            .table
+            .rows_where(comparison::SITE, site)
+            .first()
+            .copied()?;
         view.value(row, column).map(|_| view.short(row, column))
     };
     let values = [
@@ -204,11 +209,11 @@ fn won(view: &View, claim: &Claim) -> Option<String> {
 /// The column of the comparison of sites in which a measure is shown.
 pub(crate) fn column(comparison: &ResultTable, measure: Measure) -> Option<&'static str> {
     let names: &[&str] = match measure {
-        Measure::StaysOn => &["came_off"],
-        Measure::ReadsTrue => &["mard", "within_20_20"],
-        Measure::QuietAtNight => &["night_rate"],
-        Measure::ReadsHighOrLow => &["bias"],
-        Measure::Delay => &["delay_minutes"],
+        Measure::StaysOn => &[comparison::CAME_OFF],
+        Measure::ReadsTrue => &[comparison::MARD, comparison::WITHIN_20_20],
+        Measure::QuietAtNight => &[comparison::NIGHT_RATE],
+        Measure::ReadsHighOrLow => &[comparison::BIAS],
+        Measure::Delay => &[comparison::DELAY_MINUTES],
     };
     names
         .iter()
@@ -219,7 +224,7 @@ pub(crate) fn column(comparison: &ResultTable, measure: Measure) -> Option<&'sta
 /// Number of sensors worn at a site.
 pub(crate) fn worn(view: &View, row: usize) -> f64 {
     let count = view
-        .value(row, "sessions")
+        .value(row, comparison::SESSIONS)
         .or_else(|| view.value(row, "sensors"));
     count.unwrap_or(0.0)
 }

@@ -1,5 +1,7 @@
 //! The drawn body: each site where it lies, with what is known of it beside the figure.
 
+use whereworn_model::tables::site_comparison;
+
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::figure::{Figure, HALF_WIDTH, Side, spot};
 use super::lettering::{width as text_width, wrap};
@@ -316,10 +318,10 @@ fn settle(callouts: &mut [Callout], figure: &Figure, bottom: f64) {
 }
 
 fn site(view: &View, text: &BodyText, row: usize) -> Site {
-    let key = view.table.text(row, "site");
+    let key = view.table.text(row, site_comparison::column::SITE);
     let sensors = worn(view, row);
     let mut count = view.context.text.sensors(sensors);
-    if view.table.text(row, "on_label") != "yes" {
+    if view.table.text(row, site_comparison::column::ON_LABEL) != "yes" {
         count = fill(&text.off_label, &[("sensors", &count)]);
     }
     let mut facts = vec![count];
@@ -327,7 +329,7 @@ fn site(view: &View, text: &BodyText, row: usize) -> Site {
         facts.push(text.few.clone());
     }
     Site {
-        label: view.text(row, "site"),
+        label: view.text(row, site_comparison::column::SITE),
         mark: view.context.site_mark(key),
         spot: spot(key),
         sensors,

@@ -1,5 +1,7 @@
 //! The last day of one sensor: readings up to its end, fingersticks, and readings marked as errors at the foot.
 
+use whereworn_model::tables::fault_traces::column as trace;
+
 use super::axis::{Scale, covering, tick_texts};
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, Stroke, paint};
 use super::lettering::{shorten, width as text_width};
@@ -47,13 +49,15 @@ impl<'a> LastDay<'a> {
         let context = view.context;
         let values = |name: &str| -> Run {
             let rows = rows.iter();
-            rows.filter_map(|&row| Some((at(view, row)?, view.value_like(row, name, "reading")?)))
-                .collect()
+            rows.filter_map(|&row| {
+                Some((at(view, row)?, view.value_like(row, name, trace::READING)?))
+            })
+            .collect()
         };
-        let (readings, points) = (values("reading"), values("fingerstick"));
+        let (readings, points) = (values(trace::READING), values(trace::FINGERSTICK));
         let errors: Vec<f64> = rows
             .iter()
-            .filter(|&&row| view.table.number(row, "error") == Some(1.0))
+            .filter(|&&row| view.table.number(row, trace::ERROR) == Some(1.0))
             .filter_map(|&row| at(view, row))
             .collect();
         let times = readings.iter().chain(&points).map(|(at, _)| *at);
@@ -64,7 +68,7 @@ impl<'a> LastDay<'a> {
         let low = context.unit.from_mgdl(traces::LOW_MGDL);
         let around_low = [low * 0.7, low * 2.0];
         let values = readings.iter().chain(&points).map(|(_, value)| *value);
-        let site = view.table.text(*rows.first()?, "site");
+        let site = view.table.text(*rows.first()?, trace::SITE);
         let start = start.max(end - DAY);
         let mut chart = Self {
             x: Scale {
@@ -80,7 +84,7 @@ impl<'a> LastDay<'a> {
             end,
             low,
             mark: context.site_mark(site),
-            y_label: view.heading("reading"),
+            y_label: view.heading(trace::READING),
             finding: String::new(),
             caption: String::new(),
             context,
@@ -160,7 +164,10 @@ impl<'a> LastDay<'a> {
 }
 
 fn at(view: &View, row: usize) -> Option<f64> {
-    view.table.cell(row, "time").as_time().map(|at| at as f64)
+    view.table
+        .cell(row, trace::TIME)
+        .as_time()
+        .map(|at| at as f64)
 }
 
 impl Chart for LastDay<'_> {

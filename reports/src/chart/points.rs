@@ -3,6 +3,8 @@
 use std::collections::BTreeSet;
 
 use whereworn_model::header::Chart as Wish;
+use whereworn_model::tables::pairs;
+use whereworn_model::tables::site_accuracy::{self, column as accuracy_of};
 
 use super::axis::{Plot, Scale, covering};
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
@@ -173,7 +175,7 @@ fn panel(view: &View, wish: &Wish, mark: usize, group: &Group) -> Panel {
         .iter()
         .filter_map(|&row| point(view, wish, row))
         .collect();
-    let agreement = if view.table.name == "pairs" {
+    let agreement = if view.table.name == pairs::NAME {
         agreement(view, &group.key)
     } else {
         None
@@ -214,9 +216,12 @@ fn caption(view: &View, panels: &[Panel]) -> String {
 fn item(view: &View, panel: &Panel) -> String {
     let text = &view.context.text.chart.points;
     let count = panel.count.to_string();
-    let written = match (&panel.agreement, View::named(view.context, "site_accuracy")) {
+    let written = match (
+        &panel.agreement,
+        View::named(view.context, site_accuracy::NAME),
+    ) {
         (Some(agreement), Some(accuracy)) => {
-            let bias = accuracy.write("bias", agreement.bias);
+            let bias = accuracy.write(accuracy_of::BIAS, agreement.bias);
             fill(
                 &text.item_bias,
                 &[("label", &panel.label), ("count", &count), ("value", &bias)],
@@ -229,20 +234,20 @@ fn item(view: &View, panel: &Panel) -> String {
 
 fn agreement(view: &View, site: &str) -> Option<Agreement> {
     let text = &view.context.text.chart.points;
-    let accuracy = View::named(view.context, "site_accuracy")?;
-    let &row = accuracy.table.rows_where("site", site).first()?;
-    let bias = accuracy.value(row, "bias")?;
+    let accuracy = View::named(view.context, site_accuracy::NAME)?;
+    let &row = accuracy.table.rows_where(accuracy_of::SITE, site).first()?;
+    let bias = accuracy.value(row, accuracy_of::BIAS)?;
     let limits = accuracy
-        .value(row, "loa_lower")
-        .zip(accuracy.value(row, "loa_upper"));
+        .value(row, accuracy_of::LOA_LOWER)
+        .zip(accuracy.value(row, accuracy_of::LOA_UPPER));
     let mut words = vec![fill(
         &text.bias,
-        &[("value", &accuracy.write("bias", bias))],
+        &[("value", &accuracy.write(accuracy_of::BIAS, bias))],
     )];
     if let Some((lower, upper)) = limits {
         let ends = [
-            ("lower", &*accuracy.write("loa_lower", lower)),
-            ("upper", &*accuracy.write("loa_upper", upper)),
+            ("lower", &*accuracy.write(accuracy_of::LOA_LOWER, lower)),
+            ("upper", &*accuracy.write(accuracy_of::LOA_UPPER, upper)),
         ];
         words.push(fill(&text.limits, &ends));
     }

@@ -1,5 +1,8 @@
 //! What moved since last month: in the body the differences that are more than chance, or that there are none.
 
+use whereworn_model::tables::since_last_month::{self, column as moved};
+use whereworn_model::tables::site_month::{self, column as month};
+
 use super::parts::{item, total};
 use crate::catalogue::fill;
 use crate::context::Context;
@@ -15,12 +18,12 @@ const TOO_FEW: &str = "too few sensors";
 
 /// The section's blocks: what was worn and found this month, then what differs from the months before.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
-    let mut out: Vec<Block> = View::named(context, "site_month")
+    let mut out: Vec<Block> = View::named(context, site_month::NAME)
         .and_then(|view| this_month(&view))
         .map(Block::Paragraph)
         .into_iter()
         .collect();
-    match View::named(context, "since_last_month") {
+    match View::named(context, since_last_month::NAME) {
         Some(view) => out.push(moved(&view, text)),
         None => out.push(Block::Paragraph(text.missing.clone())),
     }
@@ -35,28 +38,36 @@ fn this_month(view: &View) -> Option<String> {
     let put_on: Vec<String> = view
         .rows
         .iter()
-        .filter_map(|&row| Some((row, view.value(row, "inserted").filter(|n| *n > 0.0)?)))
+        .filter_map(|&row| Some((row, view.value(row, month::INSERTED).filter(|n| *n > 0.0)?)))
         .map(|(row, count)| {
             let values = [
-                ("site", &*view.text(row, "site")),
+                ("site", &*view.text(row, month::SITE)),
                 ("count", &*context.number(count, 0)),
             ];
             fill(&text.put_on, &values)
         })
         .collect();
-    let counts =
-        ["ended", "came_off", "pairs", "artefacts"].map(|name| context.number(sum(name), 0));
+    let counts = [
+        month::ENDED,
+        month::CAME_OFF,
+        month::PAIRS,
+        month::ARTEFACTS,
+    ]
+    .map(|name| context.number(sum(name), 0));
     let [ended, came_off, pairs, artefacts] = &counts;
     let values = [
-        ("inserted", &*context.text.sensors(sum("inserted"))),
+        ("inserted", &*context.text.sensors(sum(month::INSERTED))),
         ("sites", &*put_on.join(", ")),
         ("ended", ended),
         ("came_off", came_off),
         ("pairs", pairs),
-        ("nights", &*context.text.nights(sum("nights"))),
+        ("nights", &*context.text.nights(sum(month::NIGHTS))),
         ("artefacts", artefacts),
     ];
-    let template = match (sum("inserted") + sum("ended") > 0.0, put_on.is_empty()) {
+    let template = match (
+        sum(month::INSERTED) + sum(month::ENDED) > 0.0,
+        put_on.is_empty(),
+    ) {
         (true, false) => &text.this_month,
         (true, true) => &text.none_put_on,
         (false, _) => return None,
@@ -66,7 +77,7 @@ fn this_month(view: &View) -> Option<String> {
 
 fn moved(view: &View, text: &SectionText) -> Block {
     let words = &view.context.text.changes;
-    let found = |row: usize| view.table.text(row, "finding");
+    let found = |row: usize| view.table.text(row, moved::FINDING);
     let items: Vec<_> = view
         .rows
         .iter()
@@ -74,13 +85,13 @@ fn moved(view: &View, text: &SectionText) -> Block {
         .map(|&row| {
             let cell = |name| view.text(row, name);
             let values = [
-                ("site", &*cell("site")),
-                ("measure", &*cell("measure")),
-                ("finding", &*cell("finding")),
-                ("now", &*cell("this_month")),
-                ("before", &*cell("before")),
-                ("unit", &*cell("unit")),
-                ("difference", &*view.estimate(row, "difference")),
+                ("site", &*cell(moved::SITE)),
+                ("measure", &*cell(moved::MEASURE)),
+                ("finding", &*cell(moved::FINDING)),
+                ("now", &*cell(moved::THIS_MONTH)),
+                ("before", &*cell(moved::BEFORE)),
+                ("unit", &*cell(moved::UNIT)),
+                ("difference", &*view.estimate(row, moved::DIFFERENCE)),
             ];
             item(&words.moved, &values)
         })

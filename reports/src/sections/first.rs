@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use whereworn_model::settings::{Measure, Priorities};
+use whereworn_model::tables::site_comparison;
 
 use crate::catalogue::fill;
 use crate::chart::picture;
@@ -25,7 +26,7 @@ const MOST_OPEN: usize = 2;
 
 /// The section's blocks.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = View::named(context, "site_comparison") else {
+    let Some(view) = View::named(context, site_comparison::NAME) else {
         let missing = context
             .text
             .sections
@@ -45,7 +46,7 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
 pub(super) fn order(view: &View) -> Vec<usize> {
     let first = asked(&view.context.input.settings.priorities);
     let by = column(view.table, first);
-    let sign = if by == Some("within_20_20") {
+    let sign = if by == Some(site_comparison::column::WITHIN_20_20) {
         -1.0
     } else {
         1.0
@@ -81,7 +82,7 @@ fn asked(priorities: &Priorities) -> Measure {
 }
 
 pub(super) fn off_label(view: &View, row: usize) -> bool {
-    view.table.text(row, "on_label") != "yes"
+    view.table.text(row, site_comparison::column::ON_LABEL) != "yes"
 }
 
 fn sites(view: &View) -> Vec<Site> {
@@ -96,8 +97,10 @@ fn sites(view: &View) -> Vec<Site> {
             Site {
                 row,
                 group: begins.then(|| group.clone()),
-                label: view.text(row, "site"),
-                mark: view.context.site_mark(view.table.text(row, "site")),
+                label: view.text(row, site_comparison::column::SITE),
+                mark: view
+                    .context
+                    .site_mark(view.table.text(row, site_comparison::column::SITE)),
                 sensors: view.context.text.sensors(worn(view, row)),
                 few: worn(view, row) < LEAST_SENSORS,
             }
@@ -108,8 +111,8 @@ fn sites(view: &View) -> Vec<Site> {
 fn measures(view: &View) -> Vec<Wanted> {
     let text = &view.context.text.first;
     let good = |column: &str| match column {
-        "within_20_20" => text.more_is_better.clone(),
-        "bias" => text.zero_is_best.clone(),
+        site_comparison::column::WITHIN_20_20 => text.more_is_better.clone(),
+        site_comparison::column::BIAS => text.zero_is_best.clone(),
         _ => text.less_is_better.clone(),
     };
     let order = [
@@ -140,7 +143,7 @@ fn sentences(view: &View) -> Vec<Item> {
         .rows
         .iter()
         .filter(|&&row| !off_label(view, row))
-        .map(|&row| view.table.text(row, "site"))
+        .map(|&row| view.table.text(row, site_comparison::column::SITE))
         .collect();
     let of = |verdict| {
         let pairs = claims

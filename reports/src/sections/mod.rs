@@ -1,5 +1,8 @@
 //! The sections of the report, in order.
 
+use whereworn_model::tables::sessions::column as session;
+use whereworn_model::tables::{self, site_comparison};
+
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Files, Link, Part, finish};
@@ -104,24 +107,24 @@ fn opening(context: &Context) -> Vec<Block> {
 /// Since when, who, how many sensors, where, and of which models: what every figure rests on.
 fn records(context: &Context) -> Option<String> {
     let page = &context.text.page;
-    let view = View::named(context, "site_comparison")?;
+    let view = View::named(context, site_comparison::NAME)?;
     let total = |name| context.number(parts::total(&view, name), 0);
-    let sessions = View::named(context, "sessions");
+    let sessions = View::named(context, tables::sessions::NAME);
     let models = sessions
         .as_ref()
-        .map(|sessions| known(sessions, "model"))
+        .map(|sessions| known(sessions, session::MODEL))
         .unwrap_or_default();
     let first = sessions.as_ref().and_then(|sessions| {
         let row = *sessions
             .rows
             .iter()
-            .min_by_key(|&&row| sessions.table.cell(row, "inserted").as_time())?;
-        let at = sessions.table.cell(row, "inserted").as_time()?;
+            .min_by_key(|&&row| sessions.table.cell(row, session::INSERTED).as_time())?;
+        let at = sessions.table.cell(row, session::INSERTED).as_time()?;
         whereworn_model::time::local_date(at, &context.zone)
     });
     let wearers = context.wearers().len();
     let (sensors, sites) = match (context.everyone, &sessions) {
-        (Some(_), Some(own)) => (own.rows.len() as f64, own.groups(Some("site")).len()),
+        (Some(_), Some(own)) => (own.rows.len() as f64, own.groups(Some(session::SITE)).len()),
         _ => (
             view.rows.iter().map(|&row| worn(&view, row)).sum(),
             view.rows.len(),
@@ -135,10 +138,12 @@ fn records(context: &Context) -> Option<String> {
         ("wearers", &*context.text.wearers(wearers as f64)),
         ("sensors", &*context.text.sensors(sensors)),
         ("sites", &*context.text.sites_counted(sites as f64)),
-        ("pairs", &*total("pairs")),
+        ("pairs", &*total(site_comparison::column::PAIRS)),
         (
             "nights",
-            &*context.text.nights(parts::total(&view, "nights")),
+            &*context
+                .text
+                .nights(parts::total(&view, site_comparison::column::NIGHTS)),
         ),
         (
             "models",

@@ -1,5 +1,8 @@
 //! Site by site, and what the next sensor there will do.
 
+use whereworn_model::tables::next_sensor;
+use whereworn_model::tables::site_comparison::{self, column as comparison};
+
 use super::first::{off_label, order};
 use crate::catalogue::fill;
 use crate::chart::body::Body;
@@ -14,7 +17,7 @@ use crate::words::NextText;
 
 /// The section's blocks: a table, the sites on the body, and where the edition has it a point for each site.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
-    let Some(view) = View::named(context, "site_comparison") else {
+    let Some(view) = View::named(context, site_comparison::NAME) else {
         return Ok(Vec::new());
     };
     let mut out = Vec::new();
@@ -22,7 +25,7 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         out.push(Block::List(points(&view)));
     } else {
         out.push(Block::Table(table(&view)));
-        if View::named(context, "next_sensor").is_some() {
+        if View::named(context, next_sensor::NAME).is_some() {
             out.push(Block::Paragraph(context.text.next.explain.clone()));
         }
     }
@@ -35,10 +38,10 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
 
 /// The row of a site in the table of next sensors: that of the wearer whose report it is, else that for any wearer.
 fn next_row(next: &View, site: &str) -> Option<usize> {
-    let rows = next.table.rows_where("site", site);
+    let rows = next.table.rows_where(next_sensor::column::SITE, site);
     let of = |wearer: &str| {
         let mut rows = rows.iter().copied();
-        rows.find(|&row| next.table.text(row, "wearer") == wearer)
+        rows.find(|&row| next.table.text(row, next_sensor::column::WEARER) == wearer)
     };
     next.context.input.wearer.and_then(of).or_else(|| of(""))
 }
@@ -75,11 +78,25 @@ fn next(view: Option<&View>, site: &str) -> Next {
     };
     Next {
         reads: found
-            .and_then(|(view, row)| range(view, row, "bias_lower", "bias_upper"))
+            .and_then(|(view, row)| {
+                range(
+                    view,
+                    row,
+                    next_sensor::column::BIAS_LOWER,
+                    next_sensor::column::BIAS_UPPER,
+                )
+            })
             .map(|(lower, upper)| (signed(lower), signed(upper))),
-        beyond: cell("beyond_15"),
-        days: cell("days_median"),
-        lasts: found.and_then(|(view, row)| range(view, row, "days_lower", "days_upper")),
+        beyond: cell(next_sensor::column::BEYOND_15),
+        days: cell(next_sensor::column::DAYS_MEDIAN),
+        lasts: found.and_then(|(view, row)| {
+            range(
+                view,
+                row,
+                next_sensor::column::DAYS_LOWER,
+                next_sensor::column::DAYS_UPPER,
+            )
+        }),
     }
 }
 
@@ -107,17 +124,17 @@ impl Next {
 fn table(view: &View) -> Table {
     let context = view.context;
     let text = &context.text.next;
-    let found = View::named(context, "next_sensor");
+    let found = View::named(context, next_sensor::NAME);
     let heading = |text: &str, kind| Heading {
         text: text.to_owned(),
         kind,
     };
     let mut headings = vec![
-        heading(&view.heading("site"), Kind::Text),
+        heading(&view.heading(comparison::SITE), Kind::Text),
         heading(&text.on_label, Kind::Text),
         heading(&text.sensors, Kind::Number),
         heading(&text.pairs, Kind::Number),
-        heading(&view.heading("sd_between"), Kind::Number),
+        heading(&view.heading(comparison::SD_BETWEEN), Kind::Number),
     ];
     if found.is_some() {
         let next = [&text.reads, &text.beyond, &text.days];
@@ -126,18 +143,18 @@ fn table(view: &View) -> Table {
     let rows = order(view).into_iter().map(|row| {
         let label = if off_label(view, row) { "no" } else { "yes" };
         let mut cells = vec![
-            view.text(row, "site"),
+            view.text(row, comparison::SITE),
             context
                 .text
                 .value("on_label", label)
                 .unwrap_or(label)
                 .to_owned(),
             context.number(worn(view, row), 0),
-            view.text(row, "pairs"),
-            view.text(row, "sd_between"),
+            view.text(row, comparison::PAIRS),
+            view.text(row, comparison::SD_BETWEEN),
         ];
         if found.is_some() {
-            cells.extend(next(found.as_ref(), view.table.text(row, "site")).cells(text));
+            cells.extend(next(found.as_ref(), view.table.text(row, comparison::SITE)).cells(text));
         }
         cells
     });
@@ -151,10 +168,10 @@ fn table(view: &View) -> Table {
 fn points(view: &View) -> Vec<Item> {
     let context = view.context;
     let claims = read(&context.input.tables);
-    let found = View::named(context, "next_sensor");
+    let found = View::named(context, next_sensor::NAME);
     let rows = order(view).into_iter();
     rows.map(|row| Item {
-        lead: view.text(row, "site"),
+        lead: view.text(row, comparison::SITE),
         text: point(view, row, found.as_ref(), &claims),
     })
     .collect()
@@ -163,7 +180,7 @@ fn points(view: &View) -> Vec<Item> {
 fn point(view: &View, row: usize, found: Option<&View>, claims: &[Claim]) -> String {
     let context = view.context;
     let text = &context.text.next;
-    let site = view.table.text(row, "site");
+    let site = view.table.text(row, comparison::SITE);
     let sensors = worn(view, row);
     let mut out = vec![format!("{}.", context.text.sensors(sensors))];
     if sensors < LEAST_SENSORS {

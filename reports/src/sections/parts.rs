@@ -1,5 +1,7 @@
 //! Points of lists that several sections have.
 
+use whereworn_model::tables::{site_nights, site_skin};
+
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Item};
@@ -29,18 +31,18 @@ pub(super) fn item(point: &Point, values: &[(&str, &str)]) -> Item {
 
 /// Runs of low readings at night that no fingerstick checked.
 pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
-    let view = View::named(context, "site_nights")?;
-    let count = total(&view, "unchecked");
+    let view = View::named(context, site_nights::NAME)?;
+    let count = total(&view, site_nights::column::UNCHECKED);
     (count > 0.0).then(|| item(point, &[("count", &context.number(count, 0))]))
 }
 
 /// The sites on which most sensors ended for skin trouble.
 pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
-    let view = View::named(context, "site_skin")?;
+    let view = View::named(context, site_skin::NAME)?;
     let counts = view.rows.iter().map(|&row| {
         (
-            view.text(row, "site"),
-            view.value(row, "reactions").unwrap_or(0.0),
+            view.text(row, site_skin::column::SITE),
+            view.value(row, site_skin::column::REACTIONS).unwrap_or(0.0),
         )
     });
     let (sites, count) = most(counts)?;

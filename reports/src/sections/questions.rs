@@ -10,12 +10,13 @@ use crate::sentences::{claim, name, sentence};
 use crate::view::View;
 use crate::words::{Point, SectionText};
 use whereworn_model::settings::Measure;
+use whereworn_model::tables::site_comparison;
 
 /// The section's blocks.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let words = &context.text.questions;
     let mut items = Vec::new();
-    items.extend(View::named(context, "site_comparison").and_then(|view| label(&view)));
+    items.extend(View::named(context, site_comparison::NAME).and_then(|view| label(&view)));
     let claims = read(&context.input.tables);
     items.extend(asked(context, &claims, Measure::StaysOn, &words.comes_off));
     items.extend(asked(
@@ -34,7 +35,9 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
 
 fn label(view: &View) -> Option<Item> {
     let rows = view.rows.iter().filter(|&&row| off_label(view, row));
-    let sites: Vec<String> = rows.map(|&row| view.text(row, "site")).collect();
+    let sites: Vec<String> = rows
+        .map(|&row| view.text(row, site_comparison::column::SITE))
+        .collect();
     let point = &view.context.text.questions.off_label;
     (!sites.is_empty()).then(|| item(point, &[("sites", &sites.join(", "))]))
 }

@@ -1,5 +1,7 @@
 //! Tips from the study's own log: how sensors ended, and where.
 
+use whereworn_model::tables::{sensor_accuracy, site_endings};
+
 use super::parts::{item, most, skin};
 use crate::context::Context;
 use crate::document::{Block, Item};
@@ -13,7 +15,7 @@ const FEW_PAIRS: f64 = 5.0;
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let words = &context.text.tips;
     let mut items = Vec::new();
-    if let Some(view) = View::named(context, "site_endings") {
+    if let Some(view) = View::named(context, site_endings::NAME) {
         items.extend(ended(&view, &["knocked-off"], &words.knocked));
         items.extend(ended(&view, &["fell-off", "lifted"], &words.loose));
     }
@@ -29,16 +31,18 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
 fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     let context = view.context;
     let count = |rows: &[usize]| -> f64 {
-        let values = rows.iter().filter_map(|&row| view.value(row, "sessions"));
+        let values = rows
+            .iter()
+            .filter_map(|&row| view.value(row, site_endings::column::SESSIONS));
         values.sum()
     };
     let of_causes: Vec<usize> = view
         .rows
         .iter()
         .copied()
-        .filter(|&row| causes.contains(&view.table.text(row, "cause")))
+        .filter(|&row| causes.contains(&view.table.text(row, site_endings::column::CAUSE)))
         .collect();
-    let sites = view.groups_of(&of_causes, Some("site"));
+    let sites = view.groups_of(&of_causes, Some(site_endings::column::SITE));
     let (top, _) = most(
         sites
             .iter()
@@ -54,15 +58,18 @@ fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
 
 /// Sensors with few fingersticks beside them.
 fn checks(context: &Context) -> Option<Item> {
-    let view = View::named(context, "sensor_accuracy")?;
-    let paired = view
-        .rows
-        .iter()
-        .any(|&row| view.value(row, "pairs").is_some_and(|n| n > 0.0));
+    let view = View::named(context, sensor_accuracy::NAME)?;
+    let paired = view.rows.iter().any(|&row| {
+        view.value(row, sensor_accuracy::column::PAIRS)
+            .is_some_and(|n| n > 0.0)
+    });
     let few = view
         .rows
         .iter()
-        .filter(|&&row| view.value(row, "pairs").is_some_and(|n| n < FEW_PAIRS))
+        .filter(|&&row| {
+            view.value(row, sensor_accuracy::column::PAIRS)
+                .is_some_and(|n| n < FEW_PAIRS)
+        })
         .count();
     let values = [
         ("count", &*few.to_string()),

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use whereworn_model::table::Cell;
+use whereworn_model::tables::sessions;
 
 use crate::catalogue::fill;
 use crate::context::Context;
@@ -24,10 +25,10 @@ struct Thing {
 /// The table; nothing where nothing was worn or nothing differed.
 pub(crate) fn blocks(context: &Context) -> Vec<Block> {
     let text = &context.text.together;
-    let Some(view) = View::named(context, "sessions") else {
+    let Some(view) = View::named(context, sessions::NAME) else {
         return Vec::new();
     };
-    let sites = view.groups(Some("site"));
+    let sites = view.groups(Some(sessions::column::SITE));
     let of_row: Vec<Option<usize>> = (0..view.table.rows())
         .map(|row| sites.iter().position(|site| site.rows.contains(&row)))
         .collect();
@@ -39,12 +40,12 @@ pub(crate) fn blocks(context: &Context) -> Vec<Block> {
         }
     };
     let things: Vec<Thing> = [
-        thing(&text.model, &of_row, by_column("model")),
-        thing(&text.tape, &of_row, by_column("tape")),
+        thing(&text.model, &of_row, by_column(sessions::column::MODEL)),
+        thing(&text.tape, &of_row, by_column(sessions::column::TAPE)),
         thing(&text.season, &of_row, |row| {
-            quarter(context, view.table.cell(row, "inserted"))
+            quarter(context, view.table.cell(row, sessions::column::INSERTED))
         }),
-        thing(&text.wearer, &of_row, by_column("wearer")),
+        thing(&text.wearer, &of_row, by_column(sessions::column::WEARER)),
     ]
     .into_iter()
     .filter(|thing| (2..=MOST_LEVELS).contains(&thing.levels.len()))
@@ -56,7 +57,7 @@ pub(crate) fn blocks(context: &Context) -> Vec<Block> {
         text: text.to_owned(),
         kind: Kind::Text,
     };
-    let mut headings = vec![heading(&view.heading("site"))];
+    let mut headings = vec![heading(&view.heading(sessions::column::SITE))];
     headings.extend(things.iter().map(|thing| heading(&thing.heading)));
     let rows = sites.iter().enumerate().map(|(at, site)| {
         let mut cells = vec![site.label.clone()];
