@@ -213,3 +213,29 @@ fn a_frozen_plan_has_a_hash_that_changes_with_the_questions_alone() {
         .run("plan", &["--freeze", none.to_str().unwrap()])
         .fails_with(&["no [plan]"]);
 }
+
+#[test]
+fn the_wearers_report_says_how_likely_each_site_is_the_best() {
+    let study = study();
+    study.write(
+        "study.toml",
+        format!("{SETTINGS}[priorities]\nstays-on = 3\n"),
+    );
+    let output = study.report_with(&["--for", "wearer"]);
+    let sites = output.table("best_sites");
+    let total: f64 = sites.rows().map(|row| row.number("probability")).sum();
+    assert!((total - 1.0).abs() < 1e-9, "{total}");
+    // Of three sensors the one on the chest came off.
+    assert_eq!(sites.column("site").last().unwrap(), "chest");
+    let page = output.text("report.md");
+    assert!(
+        page.contains("By what matters to you: stays on 3.") && page.contains("best_sites.svg"),
+        "{page}"
+    );
+    for none in ["plan_sensors.csv", "plan_figures.csv"] {
+        assert!(
+            !output.files.contains_key(&format!("tables/{none}")),
+            "{none}"
+        );
+    }
+}

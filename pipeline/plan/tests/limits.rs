@@ -79,19 +79,23 @@ fn random_log(dice: &mut Dice) -> (History, Rules) {
 }
 
 fn random_pending(dice: &mut Dice) -> Vec<Pending> {
-    let one = |number: usize, dice: &mut Dice| Pending {
-        number,
-        spot: Spot {
-            site: dice.site(),
-            side: Side::PLANNED[dice.below(2) as usize],
-        },
-        drawn: TODAY - dice.below(31),
-        latest: TODAY + dice.below(31),
-        draw: Draw {
-            block: 1,
-            allowed: vec![0],
-            probability: 1.0,
-        },
+    // Also after the last row of the log, where that is behind.
+    let one = |number: usize, dice: &mut Dice| {
+        let drawn = TODAY + dice.below(46) - 30;
+        Pending {
+            number,
+            spot: Spot {
+                site: dice.site(),
+                side: Side::PLANNED[dice.below(2) as usize],
+            },
+            drawn,
+            latest: drawn + 30,
+            draw: Draw {
+                block: 1,
+                allowed: vec![0],
+                probability: 1.0,
+            },
+        }
     };
     (1..=dice.below(3) as usize)
         .map(|number| one(number, dice))

@@ -12,6 +12,7 @@ use whereworn_plan::gather::{PlanError, Study, choose_wearer};
 use whereworn_plan::log::{HEADER, LoggedDraw, lines, parse};
 use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
+use whereworn_plan::standing;
 
 const CUTOFF: &str = "2026-09-30T20:00:00Z";
 
@@ -588,6 +589,48 @@ fn a_log_that_is_behind_gives_no_date_before_its_draw() {
     assert_eq!(made.document.sensors[0].earliest, "2026-10-01");
 }
 
+/// The same as on the page: the likeliest first, those that none beats, and the leader.
+#[test]
+fn a_report_has_the_chances_of_the_plan() {
+    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let tables = usual().tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: 0,
+        tables: &tables,
+    };
+    let [sites, priorities] = standing::tables(&study, "kelp").unwrap();
+    let told: Vec<(&str, f64)> = (0..sites.rows())
+        .map(|row| {
+            (
+                sites.text(row, "site"),
+                sites.number(row, "probability").unwrap(),
+            )
+        })
+        .collect();
+    let planned = made.document.best.iter();
+    let planned: Vec<(&str, f64)> = planned
+        .map(|row| (row.site.as_str(), row.probability))
+        .collect();
+    assert_eq!(told, planned);
+    // Of the figures one of two sensors on the abdomen came off and no other: it alone is beaten.
+    let unbeaten = |site: &str| {
+        let row = (0..sites.rows()).find(|&row| sites.text(row, "site") == site);
+        sites.number(row.unwrap(), "unbeaten").unwrap()
+    };
+    assert_eq!(
+        ["abdomen", "upper-arm-back", "chest"].map(unbeaten),
+        [0.0, 1.0, 1.0]
+    );
+    assert!((0..sites.rows()).all(|row| sites.number(row, "sensors") == Some(1.0)));
+    let names: Vec<&str> = (0..priorities.rows())
+        .map(|row| priorities.text(row, "priority"))
+        .collect();
+    assert_eq!(names, ["stays-on", "reads-true", "quiet-at-night"]);
+    assert_eq!(priorities.number(0, "weight"), Some(1.0));
+    assert_eq!(priorities.text(0, "leader"), "upper-arm-back");
+}
+
 #[test]
 fn one_site_alone_is_not_called_the_best() {
     let settings = "[study]\nunit = \"mg/dL\"\n[sites.chest]\non_label = true\n";
@@ -597,6 +640,14 @@ fn one_site_alone_is_not_called_the_best() {
     let page = markdown(&made, &settings);
     assert!(page.contains("One site only"), "{page}");
     assert!(!page.contains("leads") && !page.contains('█'), "{page}");
+    let tables = log.tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: 0,
+        tables: &tables,
+    };
+    let [sites, priorities] = standing::tables(&study, "kelp").unwrap();
+    assert_eq!((sites.rows(), priorities.rows()), (0, 0));
 }
 
 #[test]
