@@ -13,7 +13,7 @@ const SIZES: [usize; 5] = [2, 3, 5, 10, 20];
 
 /// Intervals of one site.
 pub fn intervals(quick: bool) -> Vec<Row> {
-    intervals::rows(if quick { 150 } else { 2000 })
+    intervals::rows(quick)
 }
 
 /// Comparisons of sites.

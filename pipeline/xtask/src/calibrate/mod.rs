@@ -126,6 +126,9 @@ pub fn run(words: &[&str]) -> Result<(), String> {
         .filter(|(name, _)| wanted.is_empty() || wanted.contains(name))
         .collect();
     let mut rows: Vec<Row> = parts.par_iter().flat_map(|(_, part)| part(quick)).collect();
+    if quick {
+        rows.retain(|row| row.promise != Promise::None);
+    }
     rows.extend(pooled(&rows));
     let broken = broken(&rows, quick);
     let table = table(&rows, &broken);

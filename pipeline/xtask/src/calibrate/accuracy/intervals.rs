@@ -35,11 +35,12 @@ const RATES: [(&str, f64, f64); 8] = [
     ("20 per 100 nights, most from few sensors", 0.2, 0.25),
 ];
 
-pub fn rows(studies: usize) -> Vec<Row> {
+pub fn rows(quick: bool) -> Vec<Row> {
+    let studies = if quick { 150 } else { 2000 };
     let mut rows = Vec::new();
     for sensors in SIZES {
         for condition in CONDITIONS {
-            rows.extend(pairs(sensors, condition, studies));
+            rows.extend(pairs(sensors, condition, studies, quick));
         }
         rows.extend(over_wearers(sensors, studies));
         for (name, rate, shape) in RATES {
@@ -62,23 +63,27 @@ const OF_PAIRS: [&str; 10] = [
     "slope of Deming's line, error ratio 4",
 ];
 
-fn of_pairs(pairs: &Pairs) -> [Option<Interval>; 10] {
+/// Those that promise nothing take most of the time: a quick run goes without.
+fn of_pairs(pairs: &Pairs, quick: bool) -> [Option<Interval>; 10] {
     let limits: Vec<f64> = pairs.errors.iter().map(|error| error / 20.0).collect();
     let within: Vec<f64> = pairs.errors.iter().map(within_20).collect();
     let absolute: Vec<f64> = pairs.errors.iter().map(|error| error.abs()).collect();
     let steady = steadiness(&pairs.errors, &pairs.sensors, &pairs.days);
+    let full = |of: &dyn Fn() -> Option<Interval>| if quick { None } else { of() };
     [
         steady.and_then(|s| s.bias.interval),
-        random_intercept(&pairs.errors, &pairs.sensors).and_then(|fit| fit.interval),
+        full(&|| random_intercept(&pairs.errors, &pairs.sensors)?.interval),
         share_within(&limits, &pairs.sensors).and_then(|share| share.interval),
-        cluster_bootstrap_mean(&within, &pairs.sensors, 1),
+        full(&|| cluster_bootstrap_mean(&within, &pairs.sensors, 1)),
         clustered_mean(&absolute, &pairs.sensors).and_then(|mean| mean.interval),
-        cluster_bootstrap_mean(&absolute, &pairs.sensors, 1),
+        full(&|| cluster_bootstrap_mean(&absolute, &pairs.sensors, 1)),
         steady.and_then(|s| s.sd_between?.interval),
         steady.and_then(|s| s.sd_within?.interval),
         steady.and_then(|s| s.drift?.interval),
-        clustered_deming(&pairs.fingersticks, &pairs.readings, &pairs.sensors, 4.0)
-            .map(|line| line.slope),
+        full(&|| {
+            let line = clustered_deming(&pairs.fingersticks, &pairs.readings, &pairs.sensors, 4.0);
+            line.map(|line| line.slope)
+        }),
     ]
 }
 
@@ -90,6 +95,7 @@ fn pairs(
     sensors: usize,
     (sd_between, sd_within, spread, counts): (f64, f64, Spread, Counts),
     studies: usize,
+    quick: bool,
 ) -> Vec<Row> {
     let spread_name = match spread {
         Spread::Normal => "",
@@ -116,7 +122,8 @@ fn pairs(
     let mut tally = [Count::default(); OF_PAIRS.len()];
     for _ in 0..studies {
         let pairs = law.site(sensors, &[0.0], &mut random);
-        for ((count, interval), truth) in tally.iter_mut().zip(of_pairs(&pairs)).zip(truths) {
+        for ((count, interval), truth) in tally.iter_mut().zip(of_pairs(&pairs, quick)).zip(truths)
+        {
             count.add(interval.map(|i| holds(i, truth)));
         }
     }
