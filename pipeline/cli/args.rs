@@ -26,7 +26,7 @@ judgements.csv           sensor, start, verdict (your own, on night artefacts)\n
 `whereworn demo DIR` writes one to look at, `whereworn start DIR` begins yours, `whereworn map FILE` finds out how to read \
 an export; then `whereworn check STUDY` and `whereworn report STUDY`.\n\
 Not for treatment decisions.",
-    after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given."
+    after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given; 4 the report is written, but a query of the study's own failed."
 )]
 pub struct Arguments {
     #[command(subcommand)]
@@ -110,6 +110,12 @@ pub struct Scope {
     /// Another folder of query files; one of the same name takes the place of ours
     #[arg(long, value_name = "DIR")]
     pub queries: Option<PathBuf>,
+    /// Memory for all queries together; what sorts and groups beyond it goes to temporary files
+    #[arg(long, value_name = "MiB", default_value_t = 1024, value_parser = clap::value_parser!(u32).range(16..))]
+    pub memory: u32,
+    /// Seconds for one query of the study's own
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    pub limit: u32,
 }
 
 /// Arguments of `report`.
@@ -174,12 +180,24 @@ pub enum CheckFormat {
 pub struct QueryArguments {
     #[command(flatten)]
     pub scope: Scope,
-    /// Name of the query; without one, the names are listed
+    /// Name of the query or table; without one, SQL is read from standard input, or the names are listed
     #[arg(conflicts_with = "sql")]
     pub name: Option<String>,
     /// SQL to run instead
     #[arg(long, value_name = "TEXT")]
     pub sql: Option<String>,
+    /// Value of a parameter that the query's header declares
+    #[arg(long, value_name = "NAME=VALUE", value_parser = assignment)]
+    pub set: Vec<(String, String)>,
+    /// List all tables, or the columns and the SQL of one
+    #[arg(long, value_name = "NAME", num_args = 0..=1, default_missing_value = "", conflicts_with_all = ["name", "sql"])]
+    pub tables: Option<String>,
+    /// List the functions of ours, or tell of one
+    #[arg(long, value_name = "NAME", num_args = 0..=1, default_missing_value = "", conflicts_with_all = ["name", "sql", "tables"])]
+    pub functions: Option<String>,
+    /// Tell what is computed in which order, with rows and time of each, and the plan of the last
+    #[arg(long)]
+    pub explain: bool,
     /// How to print the table
     #[arg(long, default_value = "table")]
     pub format: Format,
@@ -194,8 +212,14 @@ pub enum Format {
     Csv,
     /// An array of objects
     Json,
+    /// One object a line
+    Ndjson,
     /// Apache Parquet, to a file or a pipe
     Parquet,
+    /// Apache Arrow, as a stream, to a file or a pipe
+    Arrow,
+    /// A table in Markdown
+    Markdown,
 }
 
 /// Arguments of `demo`.
@@ -220,6 +244,11 @@ pub struct DemoArguments {
 fn edition() -> impl TypedValueParser<Value = Edition> {
     PossibleValuesParser::new(Edition::ALL.map(Edition::name))
         .map(|word| Edition::parse(&word).unwrap_or(Edition::Clinician))
+}
+
+fn assignment(text: &str) -> Result<(String, String), String> {
+    let (name, value) = text.split_once('=').ok_or("write NAME=VALUE")?;
+    Ok((name.trim().to_owned(), value.to_owned()))
 }
 
 fn month(text: &str) -> Result<Month, String> {

@@ -172,6 +172,7 @@ fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTab
         header,
         columns,
         own_query: false,
+        fault: None,
     }
 }
 

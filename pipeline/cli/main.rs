@@ -13,6 +13,7 @@ mod map;
 mod month;
 mod output;
 mod plan;
+mod print;
 mod progress;
 mod query;
 mod report;
@@ -31,6 +32,9 @@ use terminal::{emit, say};
 
 /// Exit status of a run with `--strict` in which rows were rejected.
 const ROWS_REJECTED: u8 = 3;
+
+/// Exit status of a report that is written without some of the study's own queries.
+const QUERIES_FAILED: u8 = 4;
 
 fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|panic| {
@@ -60,6 +64,10 @@ fn run() -> ExitCode {
         Err(Failure::Rejected(rows)) => {
             say(&format!("whereworn: --strict: {rows} rows were rejected"));
             ExitCode::from(ROWS_REJECTED)
+        }
+        Err(failure @ Failure::Queries(_)) => {
+            eprintln!("whereworn: {failure}");
+            ExitCode::from(QUERIES_FAILED)
         }
         Err(Failure::Io { source, .. }) if source.kind() == ErrorKind::BrokenPipe => {
             ExitCode::SUCCESS

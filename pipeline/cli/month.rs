@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use whereworn_engine::{Catalog, Engine, StudyTables, plan_of};
+use whereworn_engine::{Catalog, Engine, Limits, StudyTables, plan_of};
 use whereworn_findings::Outcome;
 use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
 use whereworn_model::table::ResultTable;
@@ -34,6 +34,7 @@ pub struct StudyMonth {
     pub as_of: Micros,
     pub catalog: Catalog,
     pub progress: Progress,
+    pub limits: Limits,
 }
 
 impl StudyMonth {
@@ -83,6 +84,11 @@ impl StudyMonth {
             as_of,
             catalog,
             progress,
+            limits: Limits {
+                memory: scope.memory as usize * (1 << 20),
+                time: Duration::from_secs(scope.limit.into()),
+                ..Limits::default()
+            },
         })
     }
 
@@ -121,7 +127,7 @@ impl StudyMonth {
     /// Starts the engine on the study's tables.
     pub fn engine(&self) -> Result<Engine, Failure> {
         self.progress.say("starting the query engine");
-        Ok(Engine::start(&StudyTables {
+        let tables = StudyTables {
             settings: &self.study.settings,
             month: self.month,
             cutoff: self.cutoff,
@@ -135,7 +141,8 @@ impl StudyMonth {
             kept_evidence: self.evidence.said.iter().map(kept).collect(),
             planned_since: self.planned_since(),
             made: self.made_tables(),
-        })?)
+        };
+        Ok(Engine::start(&tables, self.limits.clone())?)
     }
 }
 

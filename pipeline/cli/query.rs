@@ -1,38 +1,48 @@
-//! `query`: one table on standard output.
+//! `query`: one table on standard output, or what tables and functions there are.
 
-use std::io::{IsTerminal, stdout};
-use std::path::Path;
+use std::io::{IsTerminal, Read, stdin};
 
-use serde_json::{Map, Value};
-use whereworn_engine::write_parquet;
-use whereworn_model::store::RAW_TABLES;
-use whereworn_model::table::{Cell, ResultTable};
-use whereworn_model::time::format_utc;
+use whereworn_engine::Catalog;
 
-use crate::args::{Format, QueryArguments};
+use crate::args::QueryArguments;
 use crate::failure::Failure;
 use crate::month::{StudyMonth, Unasked};
-use crate::terminal::{emit, plain};
+use crate::print::print;
+use crate::terminal::emit;
 
 /// Name under which SQL from the command line runs.
 const GIVEN: &str = "given_sql";
 
-/// Runs a query and prints its table, or lists the queries.
+/// Runs a query and prints its table, or lists what there is.
 pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
+    if let Some(name) = &arguments.functions {
+        return emit(functions(name)?.as_bytes());
+    }
+    let given = given_sql(arguments)?;
     let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
-    let raw = arguments
-        .name
-        .as_deref()
-        .filter(|name| RAW_TABLES.contains(name));
-    let whole = raw.map(|name| format!("SELECT * FROM {name}"));
-    let (catalog, name) = match (arguments.sql.as_ref().or(whole.as_ref()), &arguments.name) {
-        (Some(sql), _) => (open.catalog.clone().with(GIVEN, sql)?, GIVEN),
-        (None, Some(name)) => (open.catalog.clone(), name.as_str()),
-        (None, None) => return list(&open),
+    if let Some(name) = &arguments.tables {
+        return emit(tables(&open.catalog, name)?.as_bytes());
+    }
+    let (mut catalog, name) = match (given, arguments.name.as_deref()) {
+        (Some(sql), _) => (open.catalog.clone().with(GIVEN, &sql)?, GIVEN),
+        (None, Some(name)) if whereworn_engine::is_base_table(name) => {
+            let sql = format!("SELECT * FROM {name}");
+            (open.catalog.clone().with(GIVEN, &sql)?, GIVEN)
+        }
+        (None, Some(name)) => (open.catalog.clone(), name),
+        (None, None) => return emit(tables(&open.catalog, "")?.as_bytes()),
     };
+    for (parameter, value) in &arguments.set {
+        catalog.set(name, parameter, value)?;
+    }
     let mut needed = catalog.needed_for(name)?;
     needed.show(name);
     let engine = open.engine()?;
+    if arguments.explain {
+        let explained = engine.explain(&needed)?;
+        open.progress.end();
+        return emit(explained.as_bytes());
+    }
     let results = engine.run_all(&needed, &|query| {
         open.progress.say(&format!("computed {query}"))
     })?;
@@ -40,105 +50,75 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
     let result = results.into_iter().find(|table| table.name == name);
     let result =
         result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;
-    print(&result, arguments.format)
-}
-
-fn list(open: &StudyMonth) -> Result<(), Failure> {
-    let mut out = String::new();
-    for query in open.catalog.queries() {
-        let title = query.header.title.as_deref().unwrap_or("");
-        out.push_str(&format!("{:20} {title}\n", query.name));
-    }
-    emit(out.as_bytes())
-}
-
-fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
-    match format {
-        Format::Table => emit(aligned(table).as_bytes()),
-        Format::Csv => {
-            let mut bytes = Vec::new();
-            table
-                .write_csv(&mut bytes)
-                .map_err(Failure::io(Path::new("standard output"), "writing"))?;
-            emit(&bytes)
-        }
-        Format::Json => {
-            let text = serde_json::to_string_pretty(&objects(table)).unwrap_or_default();
-            emit((text + "\n").as_bytes())
-        }
-        Format::Parquet if stdout().is_terminal() => Err(Failure::Request(
-            "Parquet is no text: send it to a file, for example `> table.parquet`".to_owned(),
-        )),
-        Format::Parquet => {
-            let mut bytes = Vec::new();
-            write_parquet(table, &mut bytes, "standard output")?;
-            emit(&bytes)
-        }
+    match &result.fault {
+        Some(fault) => Err(Failure::Request(fault.clone())),
+        None => print(&result, arguments.format),
     }
 }
 
-fn objects(table: &ResultTable) -> Vec<Value> {
-    let value = |cell: &Cell| match cell {
-        Cell::Empty => Value::Null,
-        Cell::Integer(value) => Value::from(*value),
-        Cell::Number(value) => Value::from(*value),
-        Cell::Text(text) => Value::from(text.as_str()),
-        Cell::Time(at) => Value::from(format_utc(*at)),
-        Cell::Date(date) => Value::from(date.to_string()),
-    };
-    let row = |row: usize| {
-        let cells = table
-            .columns
-            .iter()
-            .map(|column| (column.name.clone(), value(&column.cells[row])));
-        Value::Object(cells.collect::<Map<String, Value>>())
-    };
-    (0..table.rows()).map(row).collect()
-}
-
-/// The table with its columns in line: text to the left, numbers to the right with at most six digits.
-fn aligned(table: &ResultTable) -> String {
-    let text = |cell: &Cell| match cell {
-        Cell::Number(value) => short(*value),
-        Cell::Text(text) => plain(text),
-        Cell::Time(at) => format_utc(*at),
-        other => other.to_text(),
-    };
-    let columns: Vec<Vec<String>> = table
-        .columns
-        .iter()
-        .map(|column| {
-            std::iter::once(column.name.clone())
-                .chain(column.cells.iter().map(text))
-                .collect()
-        })
-        .collect();
-    let mut out = String::new();
-    for line in 0..=table.rows() {
-        let mut cells = Vec::new();
-        for (column, texts) in table.columns.iter().zip(&columns) {
-            let width = texts
-                .iter()
-                .map(|text| text.chars().count())
-                .max()
-                .unwrap_or(0);
-            let numeric = column
-                .cells
-                .iter()
-                .all(|cell| cell.as_number().is_some() || *cell == Cell::Empty);
-            cells.push(if numeric {
-                format!("{:>width$}", texts[line])
-            } else {
-                format!("{:<width$}", texts[line])
-            });
-        }
-        out.push_str(cells.join("  ").trim_end());
-        out.push('\n');
+/// The SQL of `--sql`, else what comes on standard input where nothing else is asked for.
+fn given_sql(arguments: &QueryArguments) -> Result<Option<String>, Failure> {
+    let asked = arguments.name.is_some() || arguments.tables.is_some();
+    if arguments.sql.is_some() || asked || stdin().is_terminal() {
+        return Ok(arguments.sql.clone());
     }
-    out
+    let mut text = String::new();
+    let read = stdin().lock().read_to_string(&mut text);
+    read.map_err(|source| Failure::Io {
+        what: "standard input".to_owned(),
+        source,
+    })?;
+    Ok(Some(text).filter(|text| !text.trim().is_empty()))
 }
 
-fn short(value: f64) -> String {
-    let text = format!("{value:.6}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+/// All tables with what a row of each is, or the columns and the SQL of one.
+fn tables(catalog: &Catalog, name: &str) -> Result<String, Failure> {
+    if name.is_empty() {
+        let tables = catalog.tables();
+        let width = tables.iter().map(|table| table.name.len()).max().unwrap_or(0);
+        let line = |table: &whereworn_engine::TableDescription| {
+            format!("{:width$}  {}\n", table.name, table.title())
+        };
+        return Ok(tables.iter().map(line).collect());
+    }
+    let table = catalog.table(name)?;
+    let mut out = format!("{}: {}\n", table.name, table.title());
+    if let Some(row) = &table.header.row {
+        out += &format!("A row is {row}.\n");
+    }
+    out.push('\n');
+    let columns = table.columns();
+    let width = columns.iter().map(|column| column.name.len()).max().unwrap_or(0);
+    for column in &columns {
+        out += &format!("  {:width$}  {:12}  {}\n", column.name, column.kind, column.meaning);
+    }
+    if let Some(sql) = &table.sql {
+        out += &format!("\n{}\n", sql.trim_end());
+    }
+    Ok(out)
+}
+
+/// All functions of ours with what they compute, or everything about one.
+fn functions(name: &str) -> Result<String, Failure> {
+    let all = whereworn_engine::functions::descriptions();
+    if name.is_empty() {
+        let line = |function: &whereworn_engine::functions::Description| {
+            format!("{}\n    {}\n", function.call(), function.about)
+        };
+        return Ok(all.iter().map(line).collect());
+    }
+    let found = all.iter().find(|function| function.name == name);
+    let Some(function) = found else {
+        let known = all.iter().map(|function| function.name);
+        let hint = whereworn_model::settings::suggestion(name, known);
+        return Err(Failure::Request(format!("there is no function `{name}` of ours{hint}")));
+    };
+    let mut out = format!("{}\n{}\n\n", function.call(), function.about);
+    let width = function.arguments.iter().map(|argument| argument.name.len()).max().unwrap_or(0);
+    for argument in function.arguments {
+        let unit = if argument.unit.is_empty() { String::new() } else { format!(" ({})", argument.unit) };
+        out += &format!("  {:width$}  {}{unit}\n", argument.name, argument.kind.words());
+    }
+    out += &format!("\nIt gives {}.\n\nFor example:\n\n{}\n", function.gives, function.example);
+    Ok(out)
 }

@@ -45,6 +45,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
+    let faults: Vec<String> = tables.iter().filter_map(|table| table.fault.clone()).collect();
     let said = evidence::of_report(&tables, open.cutoff, &open.plan_hash());
     open.progress.say("writing the report");
     let wearer = own_wearer(&arguments, &tables)?;
@@ -86,7 +87,14 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     }
     emit(format!("{}\n", plain(&target.join("report.html").to_string_lossy())).as_bytes())?;
     say(&format!("{}: {}", open.month, report.summary));
-    strictly(arguments.strict, rejected)
+    for fault in &faults {
+        say(&format!("warning: {}", plain(fault)));
+    }
+    strictly(arguments.strict, rejected)?;
+    match faults.len() {
+        0 => Ok(()),
+        failed => Err(Failure::Queries(failed)),
+    }
 }
 
 /// Whose report it is: of several wearers one has to be named for a report to a wearer.
@@ -125,7 +133,7 @@ fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
             figure.svg.as_bytes(),
         )?;
     }
-    for table in &report.tables {
+    for table in report.tables.iter().filter(|table| !table.columns.is_empty()) {
         write_table(output, table)?;
     }
     Ok(())

@@ -1,27 +1,50 @@
 -- title = "Agreement with fingersticks, by site and period"
 -- row = "one site and period of wear"
 -- role = "intermediate"
-WITH periods AS (
-    SELECT *, 'all' AS period FROM compared_pairs
+-- [columns]
+-- site = { class = "site" }
+-- period = { class = "category" }
+-- sensors = { class = "count" }
+-- pairs = { class = "count" }
+-- bias = { class = "estimate" }
+-- bias_lower = { class = "lower" }
+-- bias_upper = { class = "upper" }
+-- bias_df = { class = "estimate" }
+-- bias_percent = { class = "estimate" }
+-- bias_percent_lower = { class = "lower" }
+-- bias_percent_upper = { class = "upper" }
+-- sd_between = { class = "estimate" }
+-- sd_within = { class = "estimate" }
+-- loa_lower = { class = "lower" }
+-- loa_upper = { class = "upper" }
+-- loa_percent_lower = { class = "lower" }
+-- loa_percent_upper = { class = "upper" }
+-- mard = { class = "estimate" }
+-- mard_lower = { class = "lower" }
+-- mard_upper = { class = "upper" }
+-- median_ard = { class = "estimate" }
+-- median_ard_lower = { class = "lower" }
+-- median_ard_upper = { class = "upper" }
+-- within_15_15 = { class = "share" }
+-- within_20_20 = { class = "share" }
+-- within_40_40 = { class = "share" }
+-- within_20_percent = { class = "share" }
+-- zone_a = { class = "share" }
+-- zone_b = { class = "share" }
+-- zone_c = { class = "share" }
+-- zone_d = { class = "share" }
+-- zone_e = { class = "share" }
+-- within_20_20_lower = { class = "lower" }
+-- within_20_20_upper = { class = "upper" }
+-- position = { class = "category", type = "integer" }
+WITH judged AS (
+    SELECT *, error_grid_zone(reading, fingerstick) AS zone
+    FROM pair_agreement
+),
+periods AS (
+    SELECT *, 'all' AS period FROM judged
     UNION ALL
-    SELECT *, CASE WHEN wear_days < 1 THEN 'first-day' ELSE 'later' END AS period FROM compared_pairs
-),
-judged AS (
-    SELECT
-        *,
-        ABS(relative_difference) AS ard,
-        error_grid_zone(reading, fingerstick) AS zone,
-        CASE WHEN fingerstick < 100 * (1 - 1e-9) THEN ABS(difference) ELSE 100 * ABS(relative_difference) END AS error,
-        CASE WHEN 100 * ABS(relative_difference) <= 20 * (1 + 1e-9) THEN 1.0 ELSE 0.0 END AS in_20_percent
-    FROM periods
-),
-limits AS (
-    SELECT
-        *,
-        CASE WHEN error <= 15 * (1 + 1e-9) THEN 1.0 ELSE 0.0 END AS in_15_15,
-        CASE WHEN error <= 20 * (1 + 1e-9) THEN 1.0 ELSE 0.0 END AS in_20_20,
-        CASE WHEN error <= 40 * (1 + 1e-9) THEN 1.0 ELSE 0.0 END AS in_40_40
-    FROM judged
+    SELECT *, CASE WHEN below(wear_days, 1) THEN 'first-day' ELSE 'later' END AS period FROM judged
 ),
 figures AS (
     SELECT
@@ -45,7 +68,7 @@ figures AS (
         AVG(CASE WHEN zone = 'C' THEN 1.0 ELSE 0.0 END) AS zone_c,
         AVG(CASE WHEN zone = 'D' THEN 1.0 ELSE 0.0 END) AS zone_d,
         AVG(CASE WHEN zone = 'E' THEN 1.0 ELSE 0.0 END) AS zone_e
-    FROM limits
+    FROM periods
     GROUP BY site, period
 )
 SELECT

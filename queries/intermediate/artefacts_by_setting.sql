@@ -1,6 +1,21 @@
 -- title = "Runs of readings that fall off and recover faster than blood glucose can, by setting of the detector"
 -- row = "one run of one sensor, by day or night, under one setting"
 -- role = "intermediate"
+-- [columns]
+-- setting = { class = "category" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- start = { class = "time" }
+-- end = { class = "time" }
+-- nadir_time = { class = "time" }
+-- nadir = { class = "estimate" }
+-- drop = { class = "estimate" }
+-- height = { class = "estimate" }
+-- fall_minutes = { class = "estimate" }
+-- recovery_minutes = { class = "estimate" }
+-- probability = { class = "share" }
+-- sensor_no = { class = "sensor", type = "integer" }
 
 -- No more than 0.99 is claimed: invented nights do not tell higher probabilities apart.
 WITH found AS (

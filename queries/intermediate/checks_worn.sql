@@ -1,6 +1,18 @@
 -- title = "Fingersticks and the sensors worn at the time"
 -- row = "one fingerstick and one sensor that its wearer then wore"
 -- role = "intermediate"
+-- [columns]
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- fingerstick_time = { class = "time" }
+-- fingerstick = { class = "estimate" }
+-- purpose = { class = "category" }
+-- inserted = { class = "time" }
+-- worn_until = { class = "time" }
+-- warm_from = { class = "time" }
 SELECT
     n.fingerstick_no,
     n.wearer,

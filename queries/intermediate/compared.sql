@@ -1,6 +1,19 @@
 -- title = "What sites are compared by"
 -- row = "one fact: a sensor, a pair, a night, a point of delay, a look, or a line of the plan"
 -- role = "intermediate"
+-- [columns]
+-- fact = { class = "category" }
+-- of_sensor = { class = "sensor", type = "number" }
+-- text_1 = { class = "identifying" }
+-- text_2 = { class = "identifying" }
+-- text_3 = { class = "identifying" }
+-- text_4 = { class = "identifying" }
+-- text_5 = { class = "identifying" }
+-- number_1 = { class = "estimate" }
+-- number_2 = { class = "estimate" }
+-- number_3 = { class = "estimate" }
+-- number_4 = { class = "estimate" }
+-- number_5 = { class = "estimate" }
 
 -- All that `conclude` needs in one shape: `fact` says what `of_sensor`, the texts and the numbers hold. Times are days
 -- since the epoch. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added

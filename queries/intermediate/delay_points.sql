@@ -1,6 +1,14 @@
 -- title = "Fingersticks against the slope of each sensor"
 -- row = "one pair outside artefacts, with readings enough around it"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- site = { class = "site" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- ratio = { class = "estimate" }
+-- slope = { class = "estimate" }
+-- wide_slope = { class = "estimate" }
 
 -- The window puts the rows into the order of the groups, so that one group is in memory at a time.
 WITH quiet_pairs AS (

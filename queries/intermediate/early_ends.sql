@@ -1,6 +1,21 @@
 -- title = "Sensors that ended early"
 -- row = "one sensor, the one that ended last first"
 -- role = "intermediate"
+-- [columns]
+-- panel = { class = "category", type = "integer" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- model = { class = "identifying" }
+-- lot = { class = "identifying" }
+-- site = { class = "site" }
+-- side = { class = "category" }
+-- inserted = { class = "time" }
+-- ended = { class = "time" }
+-- hours_worn = { class = "estimate" }
+-- hours_lost = { class = "estimate" }
+-- cause = { class = "category" }
+-- last_reading = { class = "time" }
 SELECT
     ROW_NUMBER() OVER (ORDER BY ended DESC, wearer, sensor) AS panel,
     wearer,
@@ -17,5 +32,5 @@ SELECT
     cause,
     last_reading
 FROM sessions
-WHERE ended IS NOT NULL AND cause <> 'completed' AND days < rated_days * (1 - 1e-9)
+WHERE ended IS NOT NULL AND cause <> 'completed' AND below(days, rated_days)
 ORDER BY panel

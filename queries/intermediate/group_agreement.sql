@@ -1,6 +1,26 @@
 -- title = "Agreement with fingersticks by group"
 -- row = "one site and one group of pairs"
 -- role = "intermediate"
+-- [columns]
+-- grouping = { class = "category" }
+-- place = { class = "category", type = "integer" }
+-- name = { class = "category" }
+-- part = { class = "category" }
+-- site = { class = "site" }
+-- position = { class = "category", type = "integer" }
+-- sensors = { class = "count" }
+-- pairs = { class = "count" }
+-- bias = { class = "estimate" }
+-- bias_lower = { class = "lower" }
+-- bias_upper = { class = "upper" }
+-- bias_percent = { class = "estimate" }
+-- bias_percent_lower = { class = "lower" }
+-- bias_percent_upper = { class = "upper" }
+-- mard = { class = "estimate" }
+-- within_15_15 = { class = "share" }
+-- within_20_20 = { class = "share" }
+-- within_40_40 = { class = "share" }
+-- within_20_percent = { class = "share" }
 
 -- An interval takes three sensors: with two, Student's t leaves it too wide to say anything.
 WITH figures AS (

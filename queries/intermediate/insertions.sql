@@ -1,6 +1,21 @@
 -- title = "Sensors inserted, with their ends"
 -- row = "one sensor"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- side = { class = "category" }
+-- inserted = { class = "time" }
+-- model = { class = "identifying" }
+-- lot = { class = "identifying" }
+-- tape = { class = "category" }
+-- rated_days = { class = "estimate" }
+-- warm_from = { class = "time" }
+-- ended = { class = "time" }
+-- cause = { class = "category" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- worn_until = { class = "time" }
 WITH inserts AS (
     SELECT
         e.wearer,

@@ -1,6 +1,12 @@
 -- title = "Judgements and the night artefacts that they are of"
 -- row = "one night artefact that somebody judged"
 -- role = "intermediate"
+-- [columns]
+-- sensor_no = { class = "sensor", type = "integer" }
+-- start = { class = "time" }
+-- verdict = { class = "category" }
+-- note = { class = "identifying" }
+-- run_rank = { class = "category", type = "integer" }
 
 -- A judgement is of the run that begins nearest to it, among those that it falls into or begins at most one spacing
 -- before; where several are of one run, the nearest counts.
@@ -17,7 +23,7 @@ WITH near AS (
     INNER JOIN sensor_spacing AS p ON p.sensor_no = a.sensor_no
     WHERE
         a.setting = 'standard'
-        AND minutes_between(j.start, a.start) <= p.spacing_minutes * (1 + 1e-9)
+        AND at_most(minutes_between(j.start, a.start), p.spacing_minutes)
         AND j.start <= a."end"
 ),
 of_judgement AS (

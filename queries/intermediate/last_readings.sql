@@ -1,6 +1,11 @@
 -- title = "Readings of the last day of sensors that ended early"
 -- row = "one reading"
 -- role = "intermediate"
+-- [columns]
+-- panel = { class = "category", type = "integer" }
+-- time = { class = "time" }
+-- glucose = { class = "estimate" }
+-- status = { class = "category" }
 SELECT
     e.panel,
     r.time,
@@ -11,4 +16,4 @@ INNER JOIN readings AS r ON r.sensor_no = e.sensor_no
 WHERE
     r.time >= e.inserted
     AND r.time <= e.ended
-    AND minutes_between(r.time, e.ended) <= 1440 * (1 + 1e-9)
+    AND at_most(minutes_between(r.time, e.ended), 1440)

@@ -1,6 +1,14 @@
 -- title = "Readings around each fingerstick"
 -- row = "one reading of a worn sensor within 45 minutes, or the pairing limit where that is longer, of one fingerstick"
 -- role = "intermediate"
+-- [columns]
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- time = { class = "time" }
+-- glucose = { class = "estimate" }
+-- status = { class = "category" }
+-- minutes = { class = "estimate" }
+-- warm = { class = "category", type = "boolean" }
 
 -- A join on time buckets of that width and their two neighbours finds the readings in one pass. The left side of a
 -- join is the one held in memory: it is the smaller one here and in the other intermediate queries.

@@ -1,6 +1,23 @@
 -- title = "Night artefacts with what fingersticks say of them, by setting of the detector"
 -- row = "one run of readings in one night, under one setting"
 -- role = "intermediate"
+-- [columns]
+-- setting = { class = "category" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- night = { class = "time", type = "date" }
+-- start = { class = "time" }
+-- end = { class = "time" }
+-- nadir = { class = "estimate" }
+-- drop = { class = "estimate" }
+-- evidence = { class = "category" }
+-- counted = { class = "category", type = "integer" }
+-- nadir_time = { class = "time" }
+-- fall_minutes = { class = "estimate" }
+-- recovery_minutes = { class = "estimate" }
+-- probability = { class = "share" }
+-- sensor_no = { class = "sensor", type = "integer" }
 WITH at_night AS (
     SELECT a.*, n.night
     FROM artefacts_by_setting AS a
@@ -45,7 +62,7 @@ checks AS (
     INNER JOIN near_readings AS r ON r.fingerstick_no = c.fingerstick_no AND r.sensor_no = c.sensor_no
     LEFT JOIN gains AS g ON g.setting = a.setting AND g.sensor_no = a.sensor_no
     CROSS JOIN settings AS t
-    WHERE c.purpose <> 'control' AND ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
+    WHERE c.purpose <> 'control' AND at_most(ABS(r.minutes), t.pairing_minutes)
 ),
 verdicts AS (
     SELECT
@@ -53,11 +70,11 @@ verdicts AS (
         sensor_no,
         start,
         MAX(CASE
-            WHEN expected - reading < 10 * (1 - 1e-9) AND expected - reading < 0.1 * reading * (1 - 1e-9) THEN 1
+            WHEN below(expected - reading, 10) AND below(expected - reading, 0.1 * reading) THEN 1
             ELSE 0
         END) AS blood_was_low,
         MAX(CASE
-            WHEN expected - reading >= 20 * (1 - 1e-9) AND expected - reading >= 0.2 * reading * (1 - 1e-9) THEN 1
+            WHEN at_least(expected - reading, 20) AND at_least(expected - reading, 0.2 * reading) THEN 1
             ELSE 0
         END) AS blood_was_not
     FROM checks

@@ -1,6 +1,21 @@
 -- title = "Readings and fingersticks of the nights and artefacts that are drawn"
 -- row = "one reading or fingerstick in one picture"
 -- role = "intermediate"
+-- [columns]
+-- kind = { class = "category" }
+-- site = { class = "site" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- night = { class = "time", type = "date" }
+-- start = { class = "time" }
+-- event = { class = "identifying", type = "integer" }
+-- panel = { class = "category", type = "integer" }
+-- evidence = { class = "category" }
+-- judged = { class = "category" }
+-- time = { class = "time" }
+-- reading = { class = "estimate" }
+-- fingerstick = { class = "estimate" }
+-- in_artefact = { class = "category", type = "integer" }
 WITH points AS (
     SELECT w.*, r.time, r.glucose AS reading, CAST(NULL AS DOUBLE) AS fingerstick
     FROM night_windows AS w

@@ -1,6 +1,12 @@
 -- title = "Readings in the stretches that the night tables look at"
 -- row = "one reading in one stretch"
 -- role = "intermediate"
+-- [columns]
+-- kind = { class = "category" }
+-- event = { class = "identifying", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- time = { class = "time" }
+-- glucose = { class = "estimate" }
 
 -- Readings find their stretches by the hours of the epoch that these touch, in one pass.
 WITH hours AS (

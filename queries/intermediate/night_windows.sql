@@ -1,6 +1,20 @@
 -- title = "Stretches of readings that the night tables look at"
 -- row = "one stretch of one sensor, of one kind"
 -- role = "intermediate"
+-- [columns]
+-- kind = { class = "category" }
+-- event = { class = "identifying", type = "integer" }
+-- panel = { class = "category", type = "integer" }
+-- site = { class = "site" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- night = { class = "time", type = "date" }
+-- start = { class = "time" }
+-- evidence = { class = "category" }
+-- judged = { class = "category" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- opens = { class = "time" }
+-- closes = { class = "time" }
 
 -- Kinds: `run` is the part of a counted artefact within its night; `night` is one of a site's at most three most telling
 -- nights; `event` goes from 90 minutes before to 90 minutes after an artefact of the month, at most sixty of them.
@@ -66,7 +80,7 @@ windows AS (
 SELECT
     w.kind,
     w.event,
-    w.panel,
+    CAST(w.panel AS BIGINT) AS panel,
     r.site,
     r.wearer,
     r.sensor,

@@ -1,6 +1,13 @@
 -- title = "Nights"
 -- row = "one night of one wearer"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- night = { class = "time", type = "date" }
+-- night_start = { class = "time" }
+-- night_end = { class = "time" }
+-- recorded = { class = "category", type = "boolean" }
+-- posture = { class = "category" }
 
 -- A spell in bed is a `bed` whose next `bed` or `rise` is a `rise` within 24 hours.
 WITH moves AS (

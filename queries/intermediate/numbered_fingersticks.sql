@@ -1,6 +1,12 @@
 -- title = "Fingersticks with a number each"
 -- row = "one fingerstick"
 -- role = "view"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- time = { class = "time" }
+-- glucose = { class = "estimate" }
+-- purpose = { class = "category" }
+-- fingerstick_no = { class = "identifying", type = "integer" }
 SELECT
     wearer,
     time,

@@ -1,11 +1,33 @@
 -- title = "Pairs by glucose, rate of change, day of wear, month and model"
 -- row = "one pair and one way of grouping"
 -- role = "view"
+-- [columns]
+-- grouping = { class = "category" }
+-- place = { class = "category", type = "integer" }
+-- name = { class = "category" }
+-- part = { class = "category" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- fingerstick_time = { class = "time" }
+-- reading_time = { class = "time" }
+-- fingerstick = { class = "estimate" }
+-- reading = { class = "estimate" }
+-- difference = { class = "estimate" }
+-- relative_difference = { class = "estimate" }
+-- wear_days = { class = "estimate" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- ard = { class = "estimate" }
+-- in_15_15 = { class = "category", type = "number" }
+-- in_20_20 = { class = "category", type = "number" }
+-- in_40_40 = { class = "category", type = "number" }
+-- in_20_percent = { class = "category", type = "number" }
 SELECT
     'glucose' AS grouping,
     CASE
-        WHEN fingerstick < 70 * (1 - 1e-9) THEN 1
-        WHEN fingerstick <= 180 * (1 + 1e-9) THEN 2
+        WHEN below(fingerstick, 70) THEN 1
+        WHEN at_most(fingerstick, 180) THEN 2
         ELSE 3
     END AS place,
     CAST(NULL AS VARCHAR) AS name,
@@ -16,10 +38,10 @@ UNION ALL
 SELECT
     'rate' AS grouping,
     CASE
-        WHEN r.rate < -2 * (1 + 1e-9) THEN 1
-        WHEN r.rate < -1 * (1 + 1e-9) THEN 2
-        WHEN r.rate <= 1 + 1e-9 THEN 3
-        WHEN r.rate <= 2 * (1 + 1e-9) THEN 4
+        WHEN below(r.rate, -2) THEN 1
+        WHEN below(r.rate, -1) THEN 2
+        WHEN at_most(r.rate, 1) THEN 3
+        WHEN at_most(r.rate, 2) THEN 4
         ELSE 5
     END AS place,
     CAST(NULL AS VARCHAR) AS name,

@@ -1,6 +1,10 @@
 -- title = "How fast each paired reading was moving"
 -- row = "one pair whose sensor has readings over the quarter of an hour before"
 -- role = "intermediate"
+-- [columns]
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- rate = { class = "estimate" }
 
 -- Slope of the least-squares line through the readings of the 15 minutes up to the paired one. They have to span 10
 -- minutes; half a minute is allowed for clocks that do not tick evenly.

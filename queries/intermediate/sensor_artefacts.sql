@@ -1,6 +1,18 @@
 -- title = "Night artefacts of each sensor"
 -- row = "one sensor with counted nights"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- position = { class = "category", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- nights = { class = "count" }
+-- artefacts = { class = "count" }
+-- by_night = { class = "category" }
+-- block = { class = "category" }
+-- inserted = { class = "time" }
+-- over_from = { class = "time" }
 
 -- `by_night`: a digit for each counted night, in order, the artefacts in it that no fingerstick refuted (9 at most).
 WITH found AS (

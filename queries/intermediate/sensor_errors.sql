@@ -1,6 +1,25 @@
 -- title = "Errors of each sensor in short"
 -- row = "one sensor and one measure"
 -- role = "intermediate"
+-- [columns]
+-- measure = { class = "category" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- position = { class = "category", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- pairs = { class = "count" }
+-- mean = { class = "estimate" }
+-- squares = { class = "estimate" }
+-- percent_mean = { class = "estimate" }
+-- percent_squares = { class = "estimate" }
+-- block = { class = "category" }
+-- tape = { class = "category" }
+-- side = { class = "category" }
+-- model = { class = "identifying" }
+-- order_of_wear = { class = "category", type = "integer" }
+-- inserted = { class = "time" }
+-- over_from = { class = "time" }
 
 -- `mean` and `squares` (about the mean) are in mg/dL, `percent_mean` and `percent_squares` in percent of the fingerstick.
 -- `over_from` is when the sensor is known to be over: its end, or a day after its last reading.

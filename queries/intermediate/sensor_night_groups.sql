@@ -1,6 +1,14 @@
 -- title = "What sensor-nights can be split by"
 -- row = "one counted sensor-night and one way to split"
 -- role = "intermediate"
+-- [columns]
+-- split = { class = "category" }
+-- split_order = { class = "category", type = "integer" }
+-- level = { class = "category" }
+-- level_order = { class = "category", type = "integer" }
+-- site = { class = "site" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- artefacts = { class = "count" }
 
 -- The tape is the one put on last before the night. Posture and side are those noted on going to bed.
 WITH artefacts_of AS (

@@ -1,6 +1,23 @@
 -- title = "Nights with enough readings"
 -- row = "one night of one sensor"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- night = { class = "time", type = "date" }
+-- night_start = { class = "time" }
+-- night_end = { class = "time" }
+-- readings = { class = "count" }
+-- coverage = { class = "share" }
+-- counted = { class = "category", type = "integer" }
+-- wear_days = { class = "estimate" }
+-- night_minutes = { class = "estimate" }
+-- spacing_minutes = { class = "estimate" }
+-- warm_minutes = { class = "estimate" }
+-- warm_readings = { class = "count" }
+-- low_readings = { class = "count" }
+-- sensor_no = { class = "sensor", type = "integer" }
 
 -- Readings find their night by the hours of the epoch that the night touches.
 WITH worn AS (
@@ -59,7 +76,7 @@ counts AS (
         h.night,
         COUNT(*) AS readings,
         SUM(CASE WHEN r.time >= h.warm_from THEN 1 ELSE 0 END) AS warm_readings,
-        SUM(CASE WHEN r.glucose < 70 * (1 - 1e-9) THEN 1 ELSE 0 END) AS low_readings
+        SUM(CASE WHEN below(r.glucose, 70) THEN 1 ELSE 0 END) AS low_readings
     FROM hours AS h
     INNER JOIN seen AS r ON r.sensor_no = h.sensor_no AND r.hour = h.hour
     WHERE
@@ -88,7 +105,7 @@ SELECT
     night_end,
     readings,
     coverage,
-    CASE WHEN coverage >= t.night_coverage * (1 - 1e-9) THEN 1 ELSE 0 END AS counted,
+    CASE WHEN at_least(coverage, t.night_coverage) THEN 1 ELSE 0 END AS counted,
     wear_days,
     night_minutes,
     spacing_minutes,

@@ -1,6 +1,18 @@
 -- title = "Sensors worn at once"
 -- row = "two sensors of one wearer, the hours in which both were worn and warm"
 -- role = "intermediate"
+-- [columns]
+-- wearer = { class = "wearer" }
+-- first_site = { class = "site" }
+-- second_site = { class = "site" }
+-- first_sensor = { class = "sensor" }
+-- second_sensor = { class = "sensor" }
+-- first_no = { class = "sensor", type = "integer" }
+-- second_no = { class = "sensor", type = "integer" }
+-- both_from = { class = "time" }
+-- both_until = { class = "time" }
+-- spacing_minutes = { class = "estimate" }
+-- half_spacing = { class = "estimate", type = "integer" }
 
 -- The first is the one whose site comes first in reports, of one site the one inserted first.
 WITH worn AS (
@@ -20,7 +32,7 @@ SELECT
     GREATEST(a.warm_from, b.warm_from) AS both_from,
     LEAST(a.seen_until, b.seen_until) AS both_until,
     GREATEST(a.spacing_minutes, b.spacing_minutes) AS spacing_minutes,
-    CAST(30000000 * LEAST(a.spacing_minutes, b.spacing_minutes) * (1 + 1e-9) AS BIGINT) AS half_spacing
+    CAST(ROUND(30000000 * LEAST(a.spacing_minutes, b.spacing_minutes)) AS BIGINT) AS half_spacing
 FROM worn AS a
 INNER JOIN worn AS b ON b.wearer = a.wearer
 WHERE

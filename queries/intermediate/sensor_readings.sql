@@ -1,6 +1,12 @@
 -- title = "Readings of each sensor"
 -- row = "one inserted sensor that has readings"
 -- role = "intermediate"
+-- [columns]
+-- sensor_no = { class = "sensor", type = "integer" }
+-- readings = { class = "count" }
+-- used = { class = "count" }
+-- warm_readings = { class = "count" }
+-- last_reading = { class = "time" }
 
 -- Readings before the insertion or after the end are counted, and used for nothing.
 SELECT

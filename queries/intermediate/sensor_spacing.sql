@@ -1,6 +1,9 @@
 -- title = "Usual spacing of each sensor's readings"
 -- row = "one sensor"
 -- role = "intermediate"
+-- [columns]
+-- sensor_no = { class = "sensor", type = "integer" }
+-- spacing_minutes = { class = "estimate" }
 WITH steps AS (
     SELECT
         sensor_no,

@@ -1,6 +1,11 @@
 -- title = "Readings between a sensor's insertion and its end"
 -- row = "one reading"
 -- role = "view"
+-- [columns]
+-- sensor_no = { class = "sensor", type = "integer" }
+-- time = { class = "time" }
+-- glucose = { class = "estimate" }
+-- status = { class = "category" }
 SELECT
     r.sensor_no,
     r.time,

@@ -1,6 +1,23 @@
 -- title = "Night artefacts of each sensor for each pair of sites"
 -- row = "one sensor and one pair of sites"
 -- role = "intermediate"
+-- [columns]
+-- site_a = { class = "site" }
+-- site_b = { class = "site" }
+-- position_a = { class = "category", type = "integer" }
+-- position_b = { class = "category", type = "integer" }
+-- role = { class = "category", type = "integer" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- position = { class = "category", type = "integer" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- nights = { class = "count" }
+-- artefacts = { class = "count" }
+-- by_night = { class = "category" }
+-- block = { class = "category" }
+-- inserted = { class = "time" }
+-- over_from = { class = "time" }
 
 -- `role`: 1 worn at the first site of the pair, 2 at the second, 0 elsewhere.
 WITH worn AS (

@@ -1,6 +1,14 @@
 -- title = "Fingersticks that found no reading to pair with"
 -- row = "one fingerstick and one sensor then worn, or one fingerstick while none was worn"
 -- role = "intermediate"
+-- [columns]
+-- fingerstick_no = { class = "identifying", type = "integer" }
+-- wearer = { class = "wearer" }
+-- sensor = { class = "sensor" }
+-- site = { class = "site" }
+-- sensor_no = { class = "sensor", type = "integer" }
+-- fingerstick = { class = "estimate" }
+-- reason = { class = "category" }
 WITH worn AS (
     SELECT c.*, s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost
     FROM checks_worn AS c
@@ -18,7 +26,7 @@ nearby AS (
     FROM worn AS w
     INNER JOIN near_readings AS r ON r.fingerstick_no = w.fingerstick_no AND r.sensor_no = w.sensor_no
     CROSS JOIN settings AS t
-    WHERE ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
+    WHERE at_most(ABS(r.minutes), t.pairing_minutes)
     GROUP BY w.fingerstick_no, w.sensor_no
 )
 SELECT

@@ -32,7 +32,7 @@ WITH marks AS (
         f.purpose <> 'control'
         AND f.time >= e.inserted
         AND f.time <= e.ended
-        AND minutes_between(f.time, e.ended) <= 1440 * (1 + 1e-9)
+        AND at_most(minutes_between(f.time, e.ended), 1440)
 )
 SELECT
     e.site,

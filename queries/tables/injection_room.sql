@@ -38,7 +38,7 @@ counts AS (
         COUNT(*) AS injections,
         COUNT(b.injection_no) AS beside,
         COUNT(i.distance_cm) AS measured,
-        SUM(CASE WHEN i.distance_cm < 7.5 * (1 - 1e-9) THEN 1 ELSE 0 END) AS close
+        SUM(CASE WHEN below(i.distance_cm, 7.5) THEN 1 ELSE 0 END) AS close
     FROM injections AS i
     LEFT JOIN beside AS b ON b.injection_no = i.injection_no
     GROUP BY i.site

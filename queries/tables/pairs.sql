@@ -34,7 +34,7 @@ WITH candidates AS (
         r.status = 'ok'
         AND r.warm
         AND c.purpose NOT IN ('calibration', 'control')
-        AND ABS(r.minutes) <= t.pairing_minutes * (1 + 1e-9)
+        AND at_most(ABS(r.minutes), t.pairing_minutes)
 )
 SELECT
     wearer,

@@ -27,7 +27,7 @@
 -- warm_from = { hidden = true, class = "time" }
 -- last_reading = { hidden = true, class = "time" }
 -- sensor_no = { hidden = true, class = "sensor", type = "integer" }
-WITH lives AS (
+WITH known AS (
     SELECT
         k.*,
         t.cutoff,
@@ -70,5 +70,5 @@ SELECT
     warm_from,
     last_reading,
     sensor_no
-FROM lives
+FROM known
 ORDER BY wearer, inserted, sensor

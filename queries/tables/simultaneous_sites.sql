@@ -44,14 +44,12 @@ results AS (
         CASE WHEN first_site <> second_site THEN get_field(percent, 'p') END AS p
     FROM fits
 ),
-ranked AS (
+named AS (
     SELECT
         r.*,
         a.position AS first_position,
         b.position AS second_position,
-        a.site || ' / ' || b.site AS sites,
-        ROW_NUMBER() OVER (ORDER BY r.p NULLS LAST, a.position, b.position) AS rank,
-        COUNT(r.p) OVER () AS tests
+        a.site || ' / ' || b.site AS sites
     FROM results AS r
     INNER JOIN sites AS a ON a.site = r.first_site
     INNER JOIN sites AS b ON b.site = r.second_site
@@ -70,12 +68,10 @@ SELECT
     get_field(percent, 'lower') AS percent_lower,
     get_field(percent, 'upper') AS percent_upper,
     p,
-    CASE WHEN p IS NOT NULL
-        THEN LEAST(1.0, MAX(p * (tests - rank + 1)) OVER (ORDER BY rank))
-    END AS p_holm,
+    holm(p) OVER () AS p_holm,
     absolute_relative,
     get_field(lag, 'mean') AS lag_minutes,
     get_field(lag, 'lower') AS lag_minutes_lower,
     get_field(lag, 'upper') AS lag_minutes_upper
-FROM ranked
+FROM named
 ORDER BY first_position, second_position

@@ -85,7 +85,7 @@ biases AS (
     FROM pairs_of
     GROUP BY site, period
 ),
-sensor_pairs AS (
+pairs_by_sensor AS (
     SELECT site, period, sensor_no, COUNT(*) AS pairs, CAST(SUM(in_20_20) AS BIGINT) AS within
     FROM pairs_of
     GROUP BY site, period, sensor_no
@@ -98,7 +98,7 @@ shares AS (
         sensor_ratio(within, pairs) AS ratio,
         exact_share_lower(SUM(within), SUM(pairs)) AS exact_lower,
         exact_share_upper(SUM(within), SUM(pairs)) AS exact_upper
-    FROM sensor_pairs
+    FROM pairs_by_sensor
     GROUP BY site, period
 ),
 nights_of AS (

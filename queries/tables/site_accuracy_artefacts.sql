@@ -5,7 +5,7 @@
 -- note = "All pairs are the figure to go by. Left out are pairs within any run of readings that looks like a night artefact, whatever the fingerstick said of it: leaving out only the confirmed ones would take off pairs for their own error."
 -- [columns]
 -- site = { label = "Site", class = "site" }
--- pairs_used = { label = "Pairs used", class = "count" }
+-- pairs_used = { label = "Pairs used", class = "category" }
 -- sensors = { label = "Sensors", class = "count" }
 -- pairs = { label = "Pairs", class = "count" }
 -- bias = { label = "Bias", unit = "mg/dL", digits = 1, class = "estimate" }
@@ -26,13 +26,9 @@ outside AS (
         p.site,
         p.sensor_no,
         p.difference,
-        ABS(p.relative_difference) AS ard,
-        CASE
-            WHEN p.fingerstick < 100 * (1 - 1e-9) AND ABS(p.difference) <= 20 * (1 + 1e-9) THEN 1.0
-            WHEN p.fingerstick >= 100 * (1 - 1e-9) AND 100 * ABS(p.relative_difference) <= 20 * (1 + 1e-9) THEN 1.0
-            ELSE 0.0
-        END AS in_20_20
-    FROM compared_pairs AS p
+        p.ard,
+        p.in_20_20
+    FROM pair_agreement AS p
     LEFT JOIN runs AS a
         ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
     WHERE a.sensor_no IS NULL

@@ -56,28 +56,9 @@ fits AS (
     INNER JOIN sites AS a ON a.position = get_field(l.percent, 'position_a')
     INNER JOIN sites AS b ON b.position = get_field(l.percent, 'position_b')
 ),
-fields AS (
-    SELECT
-        *,
-        get_field(percent, 'p_permutation') AS p_permutation,
-        COUNT(get_field(percent, 'p_permutation')) OVER (PARTITION BY measure) AS tested
+tested AS (
+    SELECT *, get_field(percent, 'p_permutation') AS p_permutation
     FROM fits
-),
-ranked AS (
-    SELECT
-        *,
-        ROW_NUMBER() OVER (
-            PARTITION BY measure ORDER BY p_permutation ASC NULLS LAST, position_a, position_b
-        ) AS rank
-    FROM fields
-),
-holm AS (
-    SELECT
-        *,
-        MAX(LEAST((tested - rank + 1) * p_permutation, 1.0)) OVER (
-            PARTITION BY measure ORDER BY rank ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-        ) AS p_holm
-    FROM ranked
 )
 SELECT
     site_a,
@@ -95,11 +76,11 @@ SELECT
     get_field(percent, 'p') AS p,
     p_permutation,
     get_field(percent, 'smallest_p') AS smallest_p,
-    CASE WHEN p_permutation IS NOT NULL THEN p_holm END AS p_holm,
+    holm(p_permutation) OVER (PARTITION BY measure) AS p_holm,
     CASE get_field(percent, 'refusal')
         WHEN 1 THEN 'one site only'
         WHEN 2 THEN 'too few sensors'
         WHEN 3 THEN 'sites cannot be told apart'
     END AS refused
-FROM holm
+FROM tested
 ORDER BY measure DESC, position_a, position_b

@@ -22,7 +22,7 @@ WITH bumps AS (
         MAX(
             CASE
                 WHEN s.cause IN ('fell-off', 'knocked-off', 'lifted', 'sensor-fault')
-                    AND minutes_between(e.time, s.ended) <= 1440 * (1 + 1e-9)
+                    AND at_most(minutes_between(e.time, s.ended), 1440)
                     THEN 1
                 ELSE 0
             END

@@ -44,7 +44,7 @@ last_incidence AS (
         ROW_NUMBER() OVER (PARTITION BY site ORDER BY day DESC) AS rank
     FROM site_incidence
     CROSS JOIN settings AS t
-    WHERE cause = 'detached' AND day <= t.rated_days * (1 + 1e-9)
+    WHERE cause = 'detached' AND at_most(day, t.rated_days)
 ),
 came_off AS (
     SELECT site, incidence
@@ -67,7 +67,7 @@ agreement AS (
         site,
         mean_over_wearers(difference, sensor_no, wearer) AS bias,
         share_within(
-            CASE WHEN fingerstick < 100 * (1 - 1e-9) THEN difference / 20 ELSE 5 * relative_difference END,
+            CASE WHEN below(fingerstick, 100) THEN difference / 20 ELSE 5 * relative_difference END,
             sensor_no
         ) AS within_20_20,
         sensor_mean(ard, sensor_no) AS mard

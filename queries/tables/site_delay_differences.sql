@@ -44,13 +44,6 @@ results AS (
     SELECT *, get_field(fit, 'p') AS p
     FROM fits
     WHERE get_field(fit, 'minutes') IS NOT NULL
-),
-ranked AS (
-    SELECT
-        *,
-        ROW_NUMBER() OVER (ORDER BY p NULLS LAST, first_position, second_position) AS rank,
-        COUNT(p) OVER () AS tests
-    FROM results
 )
 SELECT
     sites,
@@ -62,8 +55,6 @@ SELECT
     get_field(fit, 'lower') AS lower,
     get_field(fit, 'upper') AS upper,
     p,
-    CASE WHEN p IS NOT NULL
-        THEN LEAST(1.0, MAX(p * (tests - rank + 1)) OVER (ORDER BY rank))
-    END AS p_holm
-FROM ranked
+    holm(p) OVER () AS p_holm
+FROM results
 ORDER BY first_position, second_position

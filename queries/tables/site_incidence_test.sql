@@ -6,7 +6,7 @@
 -- [columns]
 -- cause = { label = "Ending", class = "category" }
 -- sensors = { label = "Sensors", class = "count" }
--- ended = { label = "ended so", class = "time" }
+-- ended = { label = "ended so", class = "count" }
 -- chi_square = { label = "Chi-square", digits = 2, class = "estimate" }
 -- df = { label = "Degrees of freedom", class = "estimate" }
 -- p = { label = "p", digits = 4, class = "p" }

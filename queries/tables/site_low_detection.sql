@@ -20,14 +20,14 @@ WITH checks AS (
     SELECT
         site,
         sensor_no,
-        fingerstick < 70 * (1 - 1e-9) AS blood_low,
-        reading < 70 * (1 - 1e-9) AS sensor_low
+        below(fingerstick, 70) AS blood_low,
+        below(reading, 70) AS sensor_low
     FROM compared_pairs
     UNION ALL
     SELECT
         site,
         sensor_no,
-        fingerstick < 70 * (1 - 1e-9) AS blood_low,
+        below(fingerstick, 70) AS blood_low,
         reason = 'reading low' AS sensor_low
     FROM unpaired_checks
     WHERE reason IN ('reading low', 'reading high')

@@ -17,7 +17,7 @@ WITH nights_of AS (
         SUM(n.warm_minutes) AS minutes,
         SUM(n.warm_readings) AS readings,
         SUM(CASE
-            WHEN n.counted = 1 OR n.warm_minutes >= t.night_coverage * n.night_minutes * (1 - 1e-9) THEN 1
+            WHEN n.counted = 1 OR at_least(n.warm_minutes, t.night_coverage * n.night_minutes) THEN 1
             ELSE 0
         END) AS nights_worn,
         SUM(n.counted) AS nights_counted

@@ -43,24 +43,9 @@ fields AS (
     SELECT
         r.*,
         get_field(t.test, 'p_permutation') AS p_permutation,
-        get_field(t.test, 'smallest_p') AS smallest_p,
-        COUNT(get_field(t.test, 'p_permutation')) OVER () AS tested
+        get_field(t.test, 'smallest_p') AS smallest_p
     FROM ratios AS r
     INNER JOIN tests AS t ON t.site_a = r.site_a AND t.site_b = r.site_b
-),
-ranked AS (
-    SELECT
-        *,
-        ROW_NUMBER() OVER (ORDER BY p_permutation ASC NULLS LAST, position_a, position_b) AS rank
-    FROM fields
-),
-holm AS (
-    SELECT
-        *,
-        MAX(LEAST((tested - rank + 1) * p_permutation, 1.0)) OVER (
-            ORDER BY rank ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-        ) AS p_holm
-    FROM ranked
 )
 SELECT
     site_a,
@@ -75,6 +60,6 @@ SELECT
     get_field(ratio, 'p') AS p,
     p_permutation,
     smallest_p,
-    CASE WHEN p_permutation IS NOT NULL THEN p_holm END AS p_holm
-FROM holm
+    holm(p_permutation) OVER () AS p_holm
+FROM fields
 ORDER BY position_a, position_b

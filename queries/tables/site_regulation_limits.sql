@@ -9,7 +9,7 @@
 -- limit = { label = "Limit", class = "category" }
 -- readings = { label = "Sensor's reading", class = "category" }
 -- criterion = { label = "A pair counts if", class = "category" }
--- compared = { label = "Compared", class = "count" }
+-- compared = { label = "Compared", class = "category" }
 -- required = { label = "Required", unit = "share", digits = 0, class = "share" }
 -- sensors = { label = "Sensors", class = "count" }
 -- pairs = { label = "Pairs", class = "count" }
@@ -52,7 +52,7 @@ rates AS (
         fingerstick_change / minutes AS blood,
         reading_change / reading_minutes AS sensor
     FROM steps
-    WHERE minutes >= 10 * (1 - 1e-9) AND minutes <= 30 * (1 + 1e-9) AND reading_minutes > 0
+    WHERE at_least(minutes, 10) AND at_most(minutes, 30) AND reading_minutes > 0
 ),
 judged AS (
     SELECT l.letter, p.site, p.sensor_no, acceptance_met(l.letter, p.reading, p.fingerstick) AS met
@@ -64,14 +64,14 @@ judged AS (
         'J' AS letter,
         site,
         sensor_no,
-        CASE WHEN sensor > 1 + 1e-9 AND blood < -2 * (1 + 1e-9) THEN 0.0 ELSE 1.0 END AS met
+        CASE WHEN above(sensor, 1) AND below(blood, -2) THEN 0.0 ELSE 1.0 END AS met
     FROM rates
     UNION ALL
     SELECT
         'K' AS letter,
         site,
         sensor_no,
-        CASE WHEN sensor < -1 * (1 + 1e-9) AND blood > 2 * (1 + 1e-9) THEN 0.0 ELSE 1.0 END AS met
+        CASE WHEN below(sensor, -1) AND above(blood, 2) THEN 0.0 ELSE 1.0 END AS met
     FROM rates
 ),
 by_sensor AS (
@@ -107,7 +107,7 @@ SELECT
     l.readings,
     l.criterion,
     l.compared,
-    CASE WHEN b.letter IN ('J', 'K') THEN 0.99 ELSE acceptance_share(b.letter) END AS required,
+    COALESCE(acceptance_share(CASE WHEN b.letter NOT IN ('J', 'K') THEN b.letter END), 0.99) AS required,
     b.sensors,
     b.pairs,
     b.met,

@@ -18,13 +18,13 @@
 -- per_30_days = { label = "Sensors per 30 days", digits = 1, class = "estimate" }
 -- per_30_days_lower = { digits = 1, class = "lower" }
 -- per_30_days_upper = { digits = 1, class = "upper" }
-WITH lives AS (
+WITH endings AS (
     SELECT
         site,
         days,
         CASE WHEN ended IS NOT NULL THEN 1 ELSE 0 END AS ended,
         CASE
-            WHEN ended IS NOT NULL AND cause <> 'completed' AND days < rated_days * (1 - 1e-9) THEN 1
+            WHEN ended IS NOT NULL AND cause <> 'completed' AND below(days, rated_days) THEN 1
             ELSE 0
         END AS early
     FROM sessions
@@ -37,7 +37,7 @@ totals AS (
         SUM(early) AS replaced_early,
         SUM(days) AS days,
         sensor_ratio(ended, days) AS rate
-    FROM lives
+    FROM endings
     GROUP BY site
 )
 SELECT

@@ -34,9 +34,9 @@ classes AS (
         *,
         CASE
             WHEN free_from IS NULL THEN 5
-            WHEN days_between(free_from, inserted) < 7 * (1 - 1e-9) THEN 1
-            WHEN days_between(free_from, inserted) < 14 * (1 - 1e-9) THEN 2
-            WHEN days_between(free_from, inserted) < 28 * (1 - 1e-9) THEN 3
+            WHEN below(days_between(free_from, inserted), 7) THEN 1
+            WHEN below(days_between(free_from, inserted), 14) THEN 2
+            WHEN below(days_between(free_from, inserted), 28) THEN 3
             ELSE 4
         END AS place
     FROM rested
@@ -47,15 +47,15 @@ worst AS (
     WHERE event = 'skin' AND grade IS NOT NULL
     GROUP BY wearer, sensor
 ),
-sensors AS (
+worst_grades AS (
     SELECT c.site, c.place, c.cause, w.grade
     FROM classes AS c
     LEFT JOIN worst AS w ON w.wearer = c.wearer AND w.sensor = c.sensor
 ),
 levels AS (
-    SELECT * FROM sensors
+    SELECT * FROM worst_grades
     UNION ALL
-    SELECT 'every site' AS site, place, cause, grade FROM sensors
+    SELECT 'every site' AS site, place, cause, grade FROM worst_grades
 ),
 counts AS (
     SELECT

@@ -14,17 +14,21 @@
 -- std_error = { label = "Standard error", unit = "share", digits = 1, class = "estimate" }
 -- lower = { label = "from", unit = "share", digits = 1, class = "lower" }
 -- upper = { label = "to", unit = "share", digits = 1, class = "upper" }
+WITH curves AS (
+    SELECT site, UNNEST(kaplan_meier(day, event)) AS at
+    FROM lives
+    GROUP BY site
+)
 SELECT
-    k.site,
-    k.day,
-    k.at_risk,
-    k.events AS detached,
-    k.censored,
-    k.survival,
-    k.std_error,
-    k.lower,
-    k.upper
-FROM survival_steps AS k
-INNER JOIN sites AS s ON s.site = k.site
-WHERE k.kind = 'detached'
-ORDER BY s.position, k.day
+    c.site,
+    get_field(c.at, 'day') AS day,
+    CAST(get_field(c.at, 'at_risk') AS BIGINT) AS at_risk,
+    CAST(get_field(c.at, 'events') AS BIGINT) AS detached,
+    CAST(get_field(c.at, 'censored') AS BIGINT) AS censored,
+    get_field(c.at, 'survival') AS survival,
+    get_field(c.at, 'std_error') AS std_error,
+    get_field(c.at, 'lower') AS lower,
+    get_field(c.at, 'upper') AS upper
+FROM curves AS c
+INNER JOIN sites AS s ON s.site = c.site
+ORDER BY s.position, day

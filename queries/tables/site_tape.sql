@@ -20,31 +20,30 @@ WITH later_tape AS (
     WHERE e.event = 'tape' AND e.tape IN ('ring', 'cover') AND e.time >= s.inserted
     GROUP BY e.wearer, e.sensor
 ),
-lives AS (
+taped_lives AS (
     SELECT
-        s.site,
-        s.tape,
-        LEAST(s.days, s.rated_days) AS days,
-        CASE WHEN s.detached = 1 AND s.days <= s.rated_days * (1 + 1e-9) THEN 1 ELSE 0 END AS came_off,
+        l.site,
+        l.tape,
+        l.day AS days,
+        l.event AS came_off,
         CASE
-            WHEN s.tape IN ('ring', 'cover') THEN 0.0
-            WHEN days_between(s.inserted, t.taped) < LEAST(s.days, s.rated_days)
-                THEN days_between(s.inserted, t.taped)
+            WHEN l.tape IN ('ring', 'cover') THEN 0.0
+            WHEN days_between(l.inserted, t.taped) < l.day THEN days_between(l.inserted, t.taped)
         END AS taped_day
-    FROM sessions AS s
-    LEFT JOIN later_tape AS t ON t.wearer = s.wearer AND t.sensor = s.sensor
+    FROM lives AS l
+    LEFT JOIN later_tape AS t ON t.wearer = l.wearer AND t.sensor = l.sensor
 ),
 stretches AS (
     SELECT site, 1 AS place, days - taped_day AS days, came_off
-    FROM lives
+    FROM taped_lives
     WHERE taped_day IS NOT NULL
     UNION ALL
     SELECT
         site,
-        CASE WHEN tape IS NULL THEN 3 ELSE 2 END AS place,
+        CASE WHEN tape = 'not logged' THEN 3 ELSE 2 END AS place,
         COALESCE(taped_day, days) AS days,
         CASE WHEN taped_day IS NULL THEN came_off ELSE 0 END AS came_off
-    FROM lives
+    FROM taped_lives
     WHERE taped_day IS NULL OR taped_day > 0
 ),
 levels AS (

@@ -21,38 +21,38 @@
 -- rmst_se = { label = "its standard error", unit = "days", digits = 2, class = "estimate" }
 -- usable_days = { label = "Usable days", unit = "days", digits = 1, class = "estimate" }
 -- usable_days_se = { hidden = true, class = "estimate" }
-WITH totals AS (
+WITH curves AS (
     SELECT
-        site,
+        l.site,
         COUNT(*) AS sessions,
-        SUM(CASE WHEN detached = 1 AND days <= rated_days * (1 + 1e-9) THEN 1 ELSE 0 END) AS detached
-    FROM sessions
-    GROUP BY site
+        SUM(l.event) AS detached,
+        survival_at(l.day, l.event, 7.0) AS day_7,
+        survival_at(l.day, l.event, 10.0) AS day_10,
+        survival_at(l.day, l.event, t.rated_days) AS rated,
+        survival_summary(l.day, l.event, t.rated_days) AS attached,
+        survival_summary(l.day, l.any_ending, t.rated_days) AS usable
+    FROM lives AS l
+    CROSS JOIN settings AS t
+    GROUP BY l.site
 )
 SELECT
-    t.site,
-    t.sessions,
-    t.detached,
-    a7.survival AS survival_7,
-    a7.lower AS survival_7_lower,
-    a7.upper AS survival_7_upper,
-    a10.survival AS survival_10,
-    a10.lower AS survival_10_lower,
-    a10.upper AS survival_10_upper,
-    ar.survival AS survival_rated,
-    ar.lower AS survival_rated_lower,
-    ar.upper AS survival_rated_upper,
-    m.median_days,
-    r.rmst_days,
-    r.rmst_se,
-    u.rmst_days AS usable_days,
-    u.rmst_se AS usable_days_se
-FROM totals AS t
-INNER JOIN sites AS s ON s.site = t.site
-LEFT JOIN survival_at AS a7 ON a7.site = t.site AND a7.at = '7'
-LEFT JOIN survival_at AS a10 ON a10.site = t.site AND a10.at = '10'
-LEFT JOIN survival_at AS ar ON ar.site = t.site AND ar.at = 'rated'
-LEFT JOIN survival_medians AS m ON m.site = t.site
-LEFT JOIN restricted_means AS r ON r.site = t.site AND r.kind = 'detached'
-LEFT JOIN restricted_means AS u ON u.site = t.site AND u.kind = 'any ending'
+    c.site,
+    c.sessions,
+    c.detached,
+    get_field(c.day_7, 'survival') AS survival_7,
+    get_field(c.day_7, 'lower') AS survival_7_lower,
+    get_field(c.day_7, 'upper') AS survival_7_upper,
+    get_field(c.day_10, 'survival') AS survival_10,
+    get_field(c.day_10, 'lower') AS survival_10_lower,
+    get_field(c.day_10, 'upper') AS survival_10_upper,
+    get_field(c.rated, 'survival') AS survival_rated,
+    get_field(c.rated, 'lower') AS survival_rated_lower,
+    get_field(c.rated, 'upper') AS survival_rated_upper,
+    get_field(c.attached, 'median') AS median_days,
+    get_field(c.attached, 'mean') AS rmst_days,
+    get_field(c.attached, 'mean_error') AS rmst_se,
+    get_field(c.usable, 'mean') AS usable_days,
+    get_field(c.usable, 'mean_error') AS usable_days_se
+FROM curves AS c
+INNER JOIN sites AS s ON s.site = c.site
 ORDER BY s.position

@@ -34,23 +34,8 @@ fields AS (
     SELECT
         *,
         get_field(ratio, 'refusal') AS refusal,
-        get_field(test, 'p_permutation') AS p_permutation,
-        COUNT(get_field(test, 'p_permutation')) OVER () AS tested
+        get_field(test, 'p_permutation') AS p_permutation
     FROM tests
-),
-ranked AS (
-    SELECT
-        *,
-        ROW_NUMBER() OVER (ORDER BY p_permutation ASC NULLS LAST, position_a, position_b) AS rank
-    FROM fields
-),
-holm AS (
-    SELECT
-        *,
-        MAX(LEAST((tested - rank + 1) * p_permutation, 1.0)) OVER (
-            ORDER BY rank ROWS BETWEEN UNBOUNDED PRECEDING AND CURRENT ROW
-        ) AS p_holm
-    FROM ranked
 )
 SELECT
     site_a,
@@ -64,12 +49,12 @@ SELECT
     get_field(test, 'p') AS p,
     p_permutation,
     get_field(test, 'smallest_p') AS smallest_p,
-    CASE WHEN p_permutation IS NOT NULL THEN p_holm END AS p_holm,
+    holm(p_permutation) OVER () AS p_holm,
     CASE refusal
         WHEN 1 THEN 'no sensor came off'
         WHEN 2 THEN 'too few sensors came off'
         WHEN 3 THEN 'no wearer had both sites under watch when a sensor came off'
         WHEN 4 THEN 'the estimate did not settle'
     END AS refused
-FROM holm
+FROM fields
 ORDER BY position_a, position_b

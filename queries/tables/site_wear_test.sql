@@ -10,17 +10,9 @@
 -- p = { label = "p", digits = 4, class = "p" }
 -- p_permutation = { label = "p by permutation", digits = 4, class = "p" }
 -- smallest_p = { label = "smallest that these data could give", digits = 4, class = "p" }
-WITH test AS (
-    SELECT
-        log_rank(
-            LEAST(days, rated_days),
-            CASE WHEN detached = 1 AND days <= rated_days * (1 + 1e-9) THEN 1 ELSE 0 END,
-            site,
-            wearer,
-            wearer || ' / ' || COALESCE(model, ''),
-            'site_wear_test'
-        ) AS result
-    FROM sessions
+WITH tests AS (
+    SELECT log_rank(day, event, site, wearer, block, 'site_wear_test') AS result
+    FROM lives
 )
 SELECT
     'log-rank' AS test,
@@ -29,6 +21,6 @@ SELECT
     get_field(result, 'p') AS p,
     get_field(result, 'p_permutation') AS p_permutation,
     get_field(result, 'smallest_p') AS smallest_p
-FROM test
+FROM tests
 WHERE result IS NOT NULL
 ORDER BY test

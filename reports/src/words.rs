@@ -109,6 +109,8 @@ pub(crate) struct Page {
 pub(crate) struct TableText {
     pub row: String,
     pub own: String,
+    /// A query file of the study failed; what is wrong with it stands in English.
+    pub fault: String,
     pub some_rows: String,
     pub files: String,
     pub first_rows: String,

@@ -26,6 +26,13 @@ pub(crate) fn instant() -> DataType {
     DataType::Timestamp(TimeUnit::Microsecond, Some("UTC".into()))
 }
 
+/// Names of the tables that are made from the study itself; no query file may take one.
+pub(crate) const NAMES: [&str; 17] = [
+    "readings", "fingersticks", "wear_events", "judgements", "sensors", "settings", "sites",
+    "wearer_models", "clock_nights", "clock_months", "row_counts", "looks", "kept_evidence",
+    "findings", "left_out", "plan_rows", "wearer_zones",
+];
+
 /// A table of readings without rows.
 pub(crate) fn no_readings() -> RecordBatch {
     RecordBatch::new_empty(Arc::new(Schema::new(vec![

@@ -5,10 +5,12 @@ use std::path::Path;
 
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::resolve::resolve_table_references;
-use whereworn_model::header::{Header, Role};
-use whereworn_model::settings::nearest_word;
+use whereworn_model::header::{CellKind, Header, Role};
+use whereworn_model::settings::suggestion;
 
+use crate::base_tables;
 use crate::error::EngineError;
+use crate::messages;
 
 /// Query files that come with the program: name and text.
 const BUILT_IN: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/queries.rs"));
@@ -28,12 +30,26 @@ pub struct Query {
     pub names: BTreeSet<String>,
     /// Whether the query came with the study and not with the program.
     pub own: bool,
+    /// The header of the program's query whose place it takes.
+    pub replaces: Option<Header>,
+}
+
+/// A query file of the study that is not run, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Refused {
+    /// Name of the table that it should have made.
+    pub name: String,
+    /// What its header says, as far as it could be read.
+    pub header: Header,
+    /// The file, what is wrong and what to do.
+    pub message: String,
 }
 
 /// All queries of a run, in an order in which each comes after those that it names.
 #[derive(Clone, Debug, Default)]
 pub struct Catalog {
     queries: Vec<Query>,
+    refused: Vec<Refused>,
 }
 
 impl Query {
@@ -42,27 +58,32 @@ impl Query {
     /// # Errors
     /// A header or SQL that cannot be parsed, more than one statement, or anything other than a query.
     pub fn parse(name: &str, file: &str, sql: &str, own: bool) -> Result<Self, EngineError> {
+        let sql = sql.strip_prefix('\u{feff}').unwrap_or(sql);
         let header = Header::parse(sql).map_err(|error| EngineError::Header {
             file: file.to_owned(),
             message: error.to_string(),
         })?;
-        let statements = DFParser::parse_sql(sql).map_err(EngineError::query(file))?;
         let refuse = |message: &str| EngineError::Query {
             file: file.to_owned(),
             message: message.to_owned(),
         };
+        if sql.trim().is_empty() {
+            return Err(refuse("is empty: a query file holds one SELECT"));
+        }
+        let unreadable = |error| messages::about(file, &error, &[]);
+        let statements = DFParser::parse_sql(sql).map_err(unreadable)?;
         let [statement] = statements.iter().collect::<Vec<_>>()[..] else {
-            return Err(refuse(
-                "a query file holds one query: split it into several files",
-            ));
+            return Err(refuse(match statements.len() {
+                0 => "has a header and no SQL below it: a query file holds one SELECT",
+                _ => "a query file holds one query: split it into several files",
+            }));
         };
         if !is_query(statement) {
             return Err(refuse(
                 "a query file holds a SELECT: tables are not created or changed from it",
             ));
         }
-        let (tables, _) =
-            resolve_table_references(statement, true).map_err(EngineError::query(file))?;
+        let (tables, _) = resolve_table_references(statement, true).map_err(unreadable)?;
         Ok(Self {
             name: name.to_owned(),
             file: file.to_owned(),
@@ -73,6 +94,7 @@ impl Query {
                 .map(|table| table.table().to_owned())
                 .collect(),
             own,
+            replaces: None,
         })
     }
 }
@@ -87,28 +109,87 @@ fn is_query(statement: &Statement) -> bool {
     }
 }
 
+/// The program's own query of a name.
+fn built_in(name: &str) -> Result<Option<Query>, EngineError> {
+    let found = BUILT_IN.iter().find(|(known, _)| *known == name);
+    found
+        .map(|(name, sql)| Query::parse(name, &format!("{name}.sql"), sql, false))
+        .transpose()
+}
+
 impl Catalog {
     /// The program's queries, and those of the given folders: a query in a later folder takes the place of
-    /// one of the same name. Folders that do not exist are passed over.
+    /// one of the same name. Folders that do not exist are passed over. A file that cannot be read or parsed, or that
+    /// names itself in a circle, is refused by itself; see [`Self::refused`].
     ///
     /// # Errors
-    /// A file that cannot be read or parsed; queries that name each other in a circle.
+    /// A folder that cannot be read.
     pub fn read(folders: &[&Path]) -> Result<Self, EngineError> {
         let mut queries = BTreeMap::new();
-        for (name, sql) in BUILT_IN {
-            queries.insert(
-                (*name).to_owned(),
-                Query::parse(name, &format!("{name}.sql"), sql, false)?,
-            );
+        for (name, _) in BUILT_IN {
+            queries.extend(built_in(name)?.map(|query| ((*name).to_owned(), query)));
         }
+        let mut refused = Vec::new();
         for folder in folders.iter().filter(|folder| folder.is_dir()) {
-            for query in read_folder(folder)? {
-                queries.insert(query.name.clone(), query);
+            for file in read_folder(folder)? {
+                match file {
+                    Ok(mut query) => {
+                        query.replaces = built_in(&query.name)?.map(|query| query.header);
+                        queries.insert(query.name.clone(), query);
+                    }
+                    Err(file) => refused.push(file),
+                }
             }
         }
-        Ok(Self {
-            queries: in_order(queries)?,
-        })
+        Self { queries: Vec::new(), refused }.ordered(queries)
+    }
+
+    /// Puts queries in order; the study's own ones in a circle are refused.
+    fn ordered(mut self, mut queries: BTreeMap<String, Query>) -> Result<Self, EngineError> {
+        loop {
+            let circle = match in_order(queries.clone()) {
+                Ok(ordered) => {
+                    self.queries = ordered;
+                    return Ok(self);
+                }
+                Err(circle) => circle,
+            };
+            let own: Vec<String> =
+                circle.iter().filter(|name| queries.get(*name).is_some_and(|query| query.own)).cloned().collect();
+            let error = EngineError::Circle(circle.join(" -> "));
+            if own.is_empty() {
+                return Err(error);
+            }
+            for name in own {
+                let stands_again = built_in(&name)?;
+                if let Some(query) = queries.remove(&name) {
+                    let message = format!("{}: {error}", query.file);
+                    self.refused.push(Refused { name, header: query.header, message });
+                }
+                queries.extend(stands_again.map(|query| (query.name.clone(), query)));
+            }
+        }
+    }
+
+    /// Takes queries of the study out, with what is wrong with each; the program's own stand in their place again.
+    ///
+    /// # Errors
+    /// None that a query of the study can cause.
+    pub(crate) fn without(&self, faults: &[(String, String)]) -> Result<Self, EngineError> {
+        let mut queries: BTreeMap<String, Query> =
+            self.queries.iter().map(|query| (query.name.clone(), query.clone())).collect();
+        let mut refused = self.refused.clone();
+        for (name, message) in faults {
+            let header = queries.remove(name).map(|query| query.header).unwrap_or_default();
+            refused.push(Refused { name: name.clone(), header, message: message.clone() });
+            queries.extend(built_in(name)?.map(|query| (name.clone(), query)));
+        }
+        Self { queries: Vec::new(), refused }.ordered(queries)
+    }
+
+    /// The query files of the study that are not run.
+    pub fn refused(&self) -> &[Refused] {
+        &self.refused
     }
 
     /// Adds a query that stands in no file, under a name.
@@ -124,6 +205,34 @@ impl Catalog {
     /// The queries in order.
     pub fn queries(&self) -> &[Query] {
         &self.queries
+    }
+
+    /// Gives a parameter of a query another value than its default.
+    ///
+    /// # Errors
+    /// The query's header declares no such parameter, or one of another type.
+    pub fn set(&mut self, name: &str, parameter: &str, value: &str) -> Result<(), EngineError> {
+        let Some(query) = self.queries.iter_mut().find(|query| query.name == name) else {
+            return Ok(());
+        };
+        let known: Vec<String> = query.header.parameters.keys().cloned().collect();
+        let Some(declared) = query.header.parameters.get_mut(parameter) else {
+            return Err(EngineError::Query {
+                file: query.file.clone(),
+                message: format!("its header declares no parameter `{parameter}`{}", suggestion(parameter, known.iter().map(String::as_str))),
+            });
+        };
+        declared.default = match declared.kind {
+            CellKind::Integer => value.parse().map(toml::Value::Integer).ok(),
+            CellKind::Number => value.parse().map(toml::Value::Float).ok(),
+            CellKind::Boolean => value.parse().map(toml::Value::Boolean).ok(),
+            CellKind::Text | CellKind::Time | CellKind::Date => Some(toml::Value::String(value.to_owned())),
+        }
+        .ok_or_else(|| EngineError::Query {
+            file: query.file.clone(),
+            message: format!("the parameter `{parameter}` is given `{value}`, which is of another type"),
+        })?;
+        Ok(())
     }
 
     /// Lets a query have a table of its own even where its header makes it an intermediate one.
@@ -146,11 +255,13 @@ impl Catalog {
     /// # Errors
     /// There is no query of a name.
     pub fn needed_for_all(&self, names: &[&str]) -> Result<Self, EngineError> {
+        if let Some(refused) = self.refused.iter().find(|refused| names.contains(&refused.name.as_str())) {
+            return Err(EngineError::Refused(refused.message.clone()));
+        }
         let unknown = |name: &&&str| !self.queries.iter().any(|query| query.name == **name);
         if let Some(name) = names.iter().find(unknown) {
             let known = self.queries.iter().map(|query| query.name.as_str());
-            let hint = nearest_word(name, known)
-                .map_or(String::new(), |word| format!("; did you mean `{word}`?"));
+            let hint = suggestion(name, known);
             return Err(EngineError::Unknown {
                 name: (*name).to_owned(),
                 hint,
@@ -168,11 +279,12 @@ impl Catalog {
             .filter(|query| wanted.contains(&query.name))
             .cloned()
             .collect();
-        Ok(Self { queries })
+        Ok(Self { queries, refused: Vec::new() })
     }
 }
 
-fn read_folder(folder: &Path) -> Result<Vec<Query>, EngineError> {
+/// The query files of a folder, by name: each, or why it is none.
+fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Refused>>, EngineError> {
     let failed = |source| EngineError::Read {
         file: folder.display().to_string(),
         source,
@@ -185,27 +297,32 @@ fn read_folder(folder: &Path) -> Result<Vec<Query>, EngineError> {
         }
     }
     paths.sort();
-    let mut queries = Vec::new();
-    for path in paths {
-        let file = path.display().to_string();
-        let name = path
-            .file_stem()
-            .map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
-        if !is_plain_name(&name) {
-            return Err(EngineError::Query {
-                file,
-                message:
-                    "the file's name becomes the table's: use lower-case letters, digits and _"
-                        .to_owned(),
-            });
-        }
-        let sql = std::fs::read_to_string(&path).map_err(|source| EngineError::Read {
-            file: file.clone(),
-            source,
-        })?;
-        queries.push(Query::parse(&name, &file, &sql, true)?);
+    Ok(paths.iter().map(|path| read_file(path)).collect())
+}
+
+fn read_file(path: &Path) -> Result<Query, Refused> {
+    let file = path.display().to_string();
+    let stem = path.file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
+    let plain = |c: char| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '_' };
+    let refused = |header: Header, message: String| Refused {
+        name: stem.chars().map(plain).collect(),
+        header,
+        message,
+    };
+    let wrong = |message: &str| refused(Header::default(), format!("{file}: {message}"));
+    if !is_plain_name(&stem) {
+        return Err(wrong("the file's name becomes the table's: use lower-case letters, digits and _"));
     }
-    Ok(queries)
+    if base_tables::NAMES.contains(&stem.as_str()) {
+        return Err(wrong("this is the name of a table that the program makes from the study: choose another"));
+    }
+    let bytes = std::fs::read(path).map_err(|error| wrong(&error.to_string()))?;
+    let sql = String::from_utf8(bytes).map_err(|error| {
+        let line = error.as_bytes().iter().take(error.utf8_error().valid_up_to()).filter(|b| **b == b'\n').count() + 1;
+        wrong(&format!("line {line}: is no UTF-8 text: save it as UTF-8"))
+    })?;
+    let header = || Header::parse(&sql).unwrap_or_default();
+    Query::parse(&stem, &file, &sql, true).map_err(|error| refused(header(), error.to_string()))
 }
 
 fn is_plain_name(name: &str) -> bool {
@@ -215,8 +332,8 @@ fn is_plain_name(name: &str) -> bool {
             .all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_')
 }
 
-/// Queries, each after those that it names; by name where the SQL leaves it open.
-fn in_order(mut waiting: BTreeMap<String, Query>) -> Result<Vec<Query>, EngineError> {
+/// Queries, each after those that it names, by name where the SQL leaves it open; else a circle among them.
+fn in_order(mut waiting: BTreeMap<String, Query>) -> Result<Vec<Query>, Vec<String>> {
     let mut ordered: Vec<Query> = Vec::new();
     while !waiting.is_empty() {
         let ready = waiting
@@ -225,26 +342,26 @@ fn in_order(mut waiting: BTreeMap<String, Query>) -> Result<Vec<Query>, EngineEr
             .map(|query| query.name.clone());
         match ready.and_then(|name| waiting.remove(&name)) {
             Some(query) => ordered.push(query),
-            None => return Err(EngineError::Circle(circle(&waiting))),
+            None => return Err(circle(&waiting)),
         }
     }
     Ok(ordered)
 }
 
-/// A circle among queries that all wait for each other, as `a -> b -> a`.
-fn circle(waiting: &BTreeMap<String, Query>) -> String {
-    let mut path: Vec<&str> = Vec::new();
-    let mut next = waiting.keys().next().map_or("", String::as_str);
+/// A circle among queries that all wait for each other, its first name again at the end.
+fn circle(waiting: &BTreeMap<String, Query>) -> Vec<String> {
+    let mut path: Vec<String> = Vec::new();
+    let mut next = waiting.keys().next().cloned().unwrap_or_default();
     while !path.contains(&next) {
+        let follows = waiting
+            .get(&next)
+            .and_then(|query| query.names.iter().find(|name| waiting.contains_key(*name)));
         path.push(next);
-        next = waiting
-            .get(next)
-            .and_then(|query| query.names.iter().find(|name| waiting.contains_key(*name)))
-            .map_or("", String::as_str);
+        next = follows.cloned().unwrap_or_default();
     }
     let start = path.iter().position(|name| *name == next).unwrap_or(0);
     path.push(next);
-    path[start..].join(" -> ")
+    path.split_off(start)
 }
 
 #[cfg(test)]
@@ -293,7 +410,7 @@ mod tests {
             ("c", "SELECT * FROM b"),
         ]))
         .unwrap_err();
-        assert!(error.to_string().contains("b -> c -> b"), "{error}");
+        assert_eq!(error, ["b", "c", "b"]);
     }
 
     #[test]
@@ -306,6 +423,32 @@ mod tests {
             "SELEC 1",
         ] {
             assert!(Query::parse("q", "q.sql", sql, true).is_err(), "{sql}");
+        }
+    }
+
+    #[test]
+    fn the_built_in_queries_declare_what_they_give() {
+        for (name, sql) in BUILT_IN {
+            let query = Query::parse(name, name, sql, false).unwrap();
+            assert!(!query.header.columns.is_empty(), "{name} declares no column");
+            for (column, header) in &query.header.columns {
+                assert!(header.class.is_some(), "{name}.{column} has no class");
+            }
+        }
+    }
+
+    /// A name means one thing: what a common table expression is called is called nothing else.
+    #[test]
+    fn no_common_table_expression_shadows_a_table() {
+        let tables: BTreeSet<&str> =
+            BUILT_IN.iter().map(|(name, _)| *name).chain(base_tables::NAMES).collect();
+        for (name, sql) in BUILT_IN {
+            let statements = DFParser::parse_sql(sql).unwrap();
+            let (_, expressions) = resolve_table_references(&statements[0], true).unwrap();
+            for expression in expressions {
+                let shadows = tables.contains(expression.table());
+                assert!(!shadows, "{name}: `{}` is the name of a table", expression.table());
+            }
         }
     }
 

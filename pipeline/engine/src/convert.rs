@@ -1,28 +1,26 @@
 //! From the engine's columns to result tables.
 
-use std::sync::Arc;
-
-use datafusion::arrow::array::{
-    Array, ArrayRef, AsArray, Float64Array, Int64Array, RecordBatch, StringArray,
-    TimestampMicrosecondArray,
-};
+use datafusion::arrow::array::{Array, AsArray, RecordBatch};
 use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
-    DataType, Date32Type, Float64Type, Int64Type, TimeUnit, TimestampMicrosecondType,
+    DataType, Date32Type, Float64Type, Int64Type, Schema, TimeUnit, TimestampMicrosecondType,
 };
 use datafusion::arrow::error::ArrowError;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 
 use crate::base_tables::instant;
 use crate::catalog::Query;
-use crate::run::Rows;
 
 /// The result table of a query.
-pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, ArrowError> {
+pub(crate) fn result_table(
+    query: &Query,
+    schema: &Schema,
+    batches: &[RecordBatch],
+) -> Result<ResultTable, ArrowError> {
     let mut columns = Vec::new();
-    for (index, field) in rows.schema.fields().iter().enumerate() {
+    for (index, field) in schema.fields().iter().enumerate() {
         let mut cells = Vec::new();
-        for batch in &rows.batches {
+        for batch in batches {
             add_cells(batch.column(index), &mut cells)?;
         }
         columns.push(Column {
@@ -42,42 +40,14 @@ pub(crate) fn result_table(query: &Query, rows: &Rows) -> Result<ResultTable, Ar
         header: query.header.clone(),
         columns,
         own_query: query.own,
+        fault: None,
     })
 }
 
-/// The rows of a result table as a batch.
-pub(crate) fn record_batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
-    let array = |column: &Column| -> ArrayRef {
-        let cells = column.cells.iter();
-        match column.kind {
-            CellKind::Integer => Arc::new(
-                cells
-                    .map(|cell| match cell {
-                        Cell::Integer(value) => Some(*value),
-                        _ => None,
-                    })
-                    .collect::<Int64Array>(),
-            ),
-            CellKind::Number => Arc::new(cells.map(Cell::as_number).collect::<Float64Array>()),
-            CellKind::Time => {
-                let times: TimestampMicrosecondArray = cells.map(Cell::as_time).collect();
-                Arc::new(times.with_timezone("UTC"))
-            }
-            CellKind::Text | CellKind::Boolean | CellKind::Date => {
-                Arc::new(cells.map(Cell::as_text).collect::<StringArray>())
-            }
-        }
-    };
-    RecordBatch::try_from_iter_with_nullable(
-        table
-            .columns
-            .iter()
-            .map(|column| (column.name.as_str(), array(column), true)),
-    )
-}
-
-fn cell_kind(kind: &DataType) -> CellKind {
+/// What cells of a type of the engine are.
+pub(crate) fn cell_kind(kind: &DataType) -> CellKind {
     match kind {
+        DataType::Boolean => CellKind::Boolean,
         DataType::Date32 | DataType::Date64 => CellKind::Date,
         DataType::Timestamp(_, _) => CellKind::Time,
         kind if kind.is_integer() => CellKind::Integer,

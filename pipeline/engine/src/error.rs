@@ -34,6 +34,9 @@ pub enum EngineError {
         "queries name each other in a circle: {0}: let one of them name the raw tables instead"
     )]
     Circle(String),
+    /// A query file of the study is refused.
+    #[error("{0}")]
+    Refused(String),
     /// There is no such query.
     #[error("there is no query `{name}`{hint}")]
     Unknown {
@@ -50,29 +53,17 @@ pub enum EngineError {
         /// The cause.
         message: String,
     },
+    /// The run was stopped from outside.
+    #[error("stopped")]
+    Stopped,
     /// The engine itself failed to start.
     #[error("the query engine: {0}")]
     Start(String),
 }
 
-impl EngineError {
-    /// Names the query in an error of the engine.
-    pub(crate) fn query(file: &str) -> impl Fn(DataFusionError) -> Self {
-        move |error| Self::Query {
-            file: file.to_owned(),
-            message: plain(&error),
-        }
-    }
-}
-
-/// The cause alone, without the engine's own layers around it.
-fn plain(error: &DataFusionError) -> String {
-    let text = error.find_root().to_string();
-    text.lines().next().unwrap_or_default().trim().to_owned()
-}
-
 impl From<DataFusionError> for EngineError {
     fn from(error: DataFusionError) -> Self {
-        Self::Start(plain(&error))
+        let text = error.find_root().strip_backtrace();
+        Self::Start(text.lines().next().unwrap_or_default().trim().to_owned())
     }
 }

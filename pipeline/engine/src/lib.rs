@@ -6,16 +6,23 @@
 
 mod base_tables;
 mod catalog;
+mod collect;
 mod convert;
+mod describe;
 mod error;
+mod expect;
+mod explain;
 pub mod functions;
+mod messages;
 mod parquet;
 mod plan;
+mod planning;
 mod run;
 mod session;
 
-pub use catalog::{Catalog, Query};
+pub use catalog::{Catalog, Query, Refused};
+pub use describe::{ColumnDescription, TableDescription, is_base_table};
 pub use error::EngineError;
-pub use parquet::write_parquet;
+pub use parquet::{write_arrow, write_parquet};
 pub use plan::plan_of;
-pub use session::{Engine, KeptEvidence, StudyTables};
+pub use session::{Engine, KeptEvidence, Limits, StudyTables};

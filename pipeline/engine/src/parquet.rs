@@ -1,4 +1,4 @@
-//! Result tables as Parquet.
+//! Result tables as Parquet and Arrow.
 
 use std::io::Write;
 use std::sync::Arc;
@@ -7,7 +7,9 @@ use datafusion::arrow::array::{
     ArrayRef, Date32Array, Float64Array, Int64Array, StringArray, TimestampMicrosecondArray,
 };
 use datafusion::arrow::datatypes::{Field, Schema};
-use datafusion::arrow::record_batch::RecordBatch;
+use datafusion::arrow::error::ArrowError;
+use datafusion::arrow::ipc::writer::StreamWriter;
+use datafusion::arrow::record_batch::{RecordBatch, RecordBatchOptions};
 use datafusion::parquet::arrow::ArrowWriter;
 use datafusion::parquet::basic::Compression;
 use datafusion::parquet::file::properties::WriterProperties;
@@ -15,9 +17,10 @@ use jiff::civil::date;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 
 use crate::convert::arrow_kind;
+use crate::describe::meaning;
 use crate::error::EngineError;
 
-/// Writes a table as Parquet; `name` is what an error calls it. A cell that is not of its column's kind is null.
+/// Writes a table as Parquet; `name` is what an error calls it. Every column carries its meaning, unit and class.
 ///
 /// # Errors
 /// Those of the writer.
@@ -30,26 +33,54 @@ pub fn write_parquet(
         file: name.to_owned(),
         message,
     };
-    let fields: Vec<Field> = table
-        .columns
-        .iter()
-        .map(|column| Field::new(&column.name, arrow_kind(column.kind), true))
-        .collect();
-    let schema = Arc::new(Schema::new(fields));
+    let batch = batch(table).map_err(|error| failed(error.to_string()))?;
     let properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .build();
-    let mut writer = ArrowWriter::try_new(out, Arc::clone(&schema), Some(properties))
+    let mut writer = ArrowWriter::try_new(out, batch.schema(), Some(properties))
         .map_err(|error| failed(error.to_string()))?;
-    if !table.columns.is_empty() {
-        let batch = RecordBatch::try_new(schema, table.columns.iter().map(array).collect())
-            .map_err(|error| failed(error.to_string()))?;
-        writer
-            .write(&batch)
-            .map_err(|error| failed(error.to_string()))?;
-    }
+    writer
+        .write(&batch)
+        .map_err(|error| failed(error.to_string()))?;
     writer.close().map_err(|error| failed(error.to_string()))?;
     Ok(())
+}
+
+/// Writes a table as a stream of Apache Arrow; `name` is what an error calls it.
+///
+/// # Errors
+/// Those of the writer.
+pub fn write_arrow(table: &ResultTable, out: impl Write, name: &str) -> Result<(), EngineError> {
+    let write = || -> Result<(), ArrowError> {
+        let batch = batch(table)?;
+        let mut writer = StreamWriter::try_new(out, &batch.schema())?;
+        writer.write(&batch)?;
+        writer.finish()
+    };
+    write().map_err(|error| EngineError::Write {
+        file: name.to_owned(),
+        message: error.to_string(),
+    })
+}
+
+/// The cells of a table by column; one that is not of its column's kind is null.
+pub(crate) fn batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
+    let field = |column: &Column| {
+        let said = [
+            ("meaning", Some(meaning(&column.name, &table.header)).filter(|text| !text.is_empty())),
+            ("unit", column.header.unit.clone()),
+            ("class", column.header.class.map(|class| format!("{class:?}").to_lowercase())),
+        ];
+        let said = said.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?)));
+        Field::new(&column.name, arrow_kind(column.kind), true).with_metadata(said.collect())
+    };
+    let fields: Vec<Field> = table.columns.iter().map(field).collect();
+    let said = [("title", &table.header.title), ("row", &table.header.row)];
+    let said = said.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value.clone()?)));
+    let schema = Arc::new(Schema::new_with_metadata(fields, said.collect()));
+    let options = RecordBatchOptions::new().with_row_count(Some(table.rows()));
+    let columns = table.columns.iter().map(array).collect();
+    RecordBatch::try_new_with_options(schema, columns, &options)
 }
 
 fn array(column: &Column) -> ArrayRef {

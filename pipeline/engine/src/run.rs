@@ -1,182 +1,364 @@
-//! Queries turned into tables, those that do not need each other side by side.
+//! Queries turned into tables.
+//!
+//! All are planned before any runs. The program's own then run side by side, with those of the study that they need;
+//! the rest of the study's, one after the other. A query of the study that fails is left out with what is wrong, and
+//! where it stood in place of one of the program, everything starts again without it.
 
-use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::time::{Duration, Instant};
 
-use datafusion::arrow::compute::concat_batches;
-use datafusion::arrow::datatypes::SchemaRef;
-use datafusion::arrow::error::ArrowError;
-use datafusion::arrow::record_batch::RecordBatch;
-use datafusion::execution::context::SQLOptions;
-use datafusion::prelude::SessionContext;
-use tokio::task::JoinSet;
-use whereworn_model::header::{Chart, Role};
+use datafusion::error::DataFusionError;
+use tokio::task::AbortHandle;
+use whereworn_model::header::Role;
 use whereworn_model::table::ResultTable;
 
 use crate::catalog::{Catalog, Query};
+use crate::collect::{Rows, collect};
 use crate::convert::result_table;
 use crate::error::EngineError;
+use crate::expect;
+use crate::messages;
+use crate::planning::Planned;
 use crate::session::Engine;
 
-/// Rows of a result held together.
-const BATCH_ROWS: usize = 1 << 16;
+/// How often a run looks at the clock, and whether it has been stopped.
+const TICK: Duration = Duration::from_millis(20);
 
-/// Rows as the engine gives them.
-#[derive(Clone)]
-pub(crate) struct Rows {
-    pub schema: SchemaRef,
-    pub batches: Vec<RecordBatch>,
+/// Queries of the study that failed, by name, with what is wrong.
+type Faults = BTreeMap<String, String>;
+
+/// How one attempt at all queries ended.
+enum Attempt {
+    Done(Vec<ResultTable>),
+    /// These stood in place of queries of the program, and failed.
+    Without(Vec<(String, String)>),
 }
 
 impl Engine {
     /// Runs every query of a catalog and gives the tables in its order, intermediate results and views left out.
     ///
-    /// `progress` is called with the name of each query that is done.
+    /// A query of the study that cannot be planned or run gives a table without columns that says so
+    /// ([`ResultTable::fault`]). `progress` is called with the name of each query that is done.
     ///
     /// # Errors
-    /// A query that cannot be planned or run, by its file.
+    /// A query of the program that cannot be planned or run, by its file; a run that was stopped.
     pub fn run_all(
         &self,
         catalog: &Catalog,
         progress: &dyn Fn(&str),
     ) -> Result<Vec<ResultTable>, EngineError> {
-        self.runtime
-            .block_on(self.run_side_by_side(catalog.queries(), progress))
+        let mut catalog = catalog.clone();
+        loop {
+            match (Run::new(self, &catalog)).attempt(progress)? {
+                Attempt::Done(tables) => return Ok(tables),
+                Attempt::Without(faults) => catalog = catalog.without(&faults)?,
+            }
+        }
+    }
+}
+
+/// One attempt at all queries of a catalog.
+struct Run<'e> {
+    engine: &'e Engine,
+    catalog: &'e Catalog,
+    planned: BTreeMap<String, Planned>,
+    /// Names of the queries that are not yet done.
+    waiting: BTreeSet<String>,
+    /// What each query reads, through views too.
+    reads: BTreeMap<String, BTreeSet<String>>,
+    faults: Faults,
+    results: BTreeMap<String, ResultTable>,
+    sender: Sender<(String, Result<Rows, Stopped>)>,
+    receiver: Receiver<(String, Result<Rows, Stopped>)>,
+}
+
+/// Why a query gave no rows.
+enum Stopped {
+    Failed(DataFusionError),
+    /// The engine itself gave way, as where a text grew beyond what can be addressed.
+    Broke,
+}
+
+/// A query that is running.
+struct Running {
+    since: Instant,
+    stop: AbortHandle,
+}
+
+impl<'e> Run<'e> {
+    fn new(engine: &'e Engine, catalog: &'e Catalog) -> Self {
+        let (sender, receiver) = channel();
+        Self {
+            engine,
+            catalog,
+            planned: BTreeMap::new(),
+            waiting: BTreeSet::new(),
+            reads: BTreeMap::new(),
+            faults: Faults::new(),
+            results: BTreeMap::new(),
+            sender,
+            receiver,
+        }
     }
 
-    async fn run_side_by_side(
-        &self,
-        queries: &[Query],
-        progress: &dyn Fn(&str),
-    ) -> Result<Vec<ResultTable>, EngineError> {
-        let mut waiting: BTreeSet<usize> = (0..queries.len()).collect();
-        let mut unfinished: BTreeSet<&str> =
-            queries.iter().map(|query| query.name.as_str()).collect();
-        let mut running: JoinSet<Result<(usize, Rows), EngineError>> = JoinSet::new();
-        let mut results: Vec<Option<ResultTable>> = queries.iter().map(|_| None).collect();
-        loop {
-            let ready: Vec<usize> = waiting
-                .iter()
-                .copied()
-                .filter(|&index| {
-                    !queries[index]
-                        .names
-                        .iter()
-                        .any(|name| unfinished.contains(name.as_str()))
-                })
-                .collect();
-            let mut new_view = false;
-            for index in ready {
-                waiting.remove(&index);
-                let query = &queries[index];
-                if query.header.role == Role::View {
-                    self.register_query_view(query).await?;
-                    unfinished.remove(query.name.as_str());
-                    new_view = true;
-                    continue;
-                }
-                let (context, query) = (self.context.clone(), query.clone());
-                running.spawn(async move { Ok((index, run_one(&context, &query).await?)) });
+    fn attempt(mut self, progress: &dyn Fn(&str)) -> Result<Attempt, EngineError> {
+        self.engine.forget_results()?;
+        if let Some(faults) = self.plan_all()? {
+            return Ok(Attempt::Without(faults));
+        }
+        let (needed, others) = self.phases();
+        if let Some(faults) = self.run_side_by_side(needed, progress)? {
+            return Ok(Attempt::Without(faults));
+        }
+        for query in others {
+            if let Some(faults) = self.run_side_by_side(vec![query], progress)? {
+                return Ok(Attempt::Without(faults));
             }
-            if new_view {
+        }
+        Ok(Attempt::Done(self.tables()))
+    }
+
+    /// Plans all queries; gives those in place of the program's own that cannot be.
+    fn plan_all(&mut self) -> Result<Option<Vec<(String, String)>>, EngineError> {
+        for query in self.catalog.queries() {
+            self.note_what_it_reads(query);
+            if let Some(message) = self.lacks_input(query) {
+                self.faults.insert(query.name.clone(), message);
                 continue;
             }
-            let Some(done) = running.join_next().await else {
-                break;
-            };
-            let (index, rows) = done.map_err(|error| EngineError::Start(error.to_string()))??;
-            let query = &queries[index];
-            if query.header.role == Role::Table {
-                results[index] = Some(table_of(query, &rows)?);
+            match self.engine.runtime()?.block_on(self.engine.plan(query)) {
+                Ok(Some(planned)) => {
+                    self.planned.insert(query.name.clone(), planned);
+                    self.waiting.insert(query.name.clone());
+                }
+                Ok(None) => {}
+                Err(error) => {
+                    if let Some(faults) = self.fail(query, error)? {
+                        return Ok(Some(faults));
+                    }
+                }
             }
-            self.register_rows(&query.name, rows)?;
-            unfinished.remove(query.name.as_str());
+        }
+        Ok(None)
+    }
+
+    /// A view is computed as a part of what names it: what it reads has to be there by then.
+    fn note_what_it_reads(&mut self, query: &Query) {
+        let is_view = |name: &String| {
+            let mut all = self.catalog.queries().iter();
+            all.any(|query| query.name == *name && query.header.role == Role::View)
+        };
+        let behind = query.names.iter().filter(|name| is_view(name)).filter_map(|name| self.reads.get(name));
+        let reads = behind.flatten().chain(&query.names).cloned().collect();
+        self.reads.insert(query.name.clone(), reads);
+    }
+
+    /// Whether a query still waits for another.
+    fn waits(&self, query: &Query) -> bool {
+        let reads = self.reads.get(&query.name);
+        reads.is_some_and(|reads| reads.iter().any(|name| self.waiting.contains(name)))
+    }
+
+    /// A query of the study that names another which failed.
+    fn lacks_input(&self, query: &Query) -> Option<String> {
+        let refused = self.catalog.refused().iter().map(|refused| &refused.name);
+        let name = refused.chain(self.faults.keys()).find(|name| query.names.contains(*name))?;
+        let stands = self.catalog.queries().iter().any(|other| other.name == *name);
+        (query.own && !(stands && !self.faults.contains_key(name)))
+            .then(|| format!("{}: needs `{name}`, which failed", query.file))
+    }
+
+    /// A query failed: what this means for the run.
+    fn fail(&mut self, query: &Query, error: EngineError) -> Result<Option<Vec<(String, String)>>, EngineError> {
+        if query.replaces.is_some() {
+            return Ok(Some(vec![(query.name.clone(), error.to_string())]));
+        }
+        if query.own {
+            self.faults.insert(query.name.clone(), error.to_string());
+            self.engine.forget(&query.name)?;
+            return Ok(None);
+        }
+        let replaced = self.catalog.queries().iter().filter(|other| other.replaces.is_some());
+        let blamed: Vec<(String, String)> = replaced
+            .map(|other| {
+                let name = &query.name;
+                let message = format!("{}: with it in place of the program's own, `{name}` failed: {error}", other.file);
+                (other.name.clone(), message)
+            })
+            .collect();
+        if blamed.is_empty() { Err(error) } else { Ok(Some(blamed)) }
+    }
+
+    /// The queries of the program with those that they need, and the others.
+    fn phases(&self) -> (Vec<&'e Query>, Vec<&'e Query>) {
+        let mut needed = BTreeSet::new();
+        for query in self.catalog.queries().iter().rev() {
+            if !query.own || needed.contains(&query.name) {
+                needed.insert(query.name.clone());
+                needed.extend(query.names.iter().cloned());
+            }
+        }
+        let ready = self.catalog.queries().iter().filter(|query| self.planned.contains_key(&query.name));
+        ready.partition(|query| needed.contains(&query.name))
+    }
+
+    fn run_side_by_side(
+        &mut self,
+        mut queries: Vec<&'e Query>,
+        progress: &dyn Fn(&str),
+    ) -> Result<Option<Vec<(String, String)>>, EngineError> {
+        let mut running: BTreeMap<String, Running> = BTreeMap::new();
+        while !(queries.is_empty() && running.is_empty()) {
+            let (ready, later): (Vec<_>, Vec<_>) =
+                queries.into_iter().partition(|query| !self.waits(query));
+            queries = later;
+            for query in ready {
+                match self.lacks_input(query) {
+                    Some(message) => {
+                        self.faults.insert(query.name.clone(), message);
+                        self.waiting.remove(&query.name);
+                    }
+                    None => {
+                        running.insert(query.name.clone(), self.spawn(query)?);
+                    }
+                }
+            }
+            if running.is_empty() {
+                continue;
+            }
+            let Some((query, outcome)) = self.next(&mut running)? else {
+                continue;
+            };
+            self.waiting.remove(&query.name);
+            let finished = outcome.and_then(|rows| self.finish(query, rows));
+            if let Err(error) = finished {
+                if let Some(faults) = self.fail(query, error)? {
+                    running.values().for_each(|other| other.stop.abort());
+                    return Ok(Some(faults));
+                }
+            }
             progress(&query.name);
         }
-        Ok(results.into_iter().flatten().collect())
+        Ok(None)
     }
 
-    async fn register_query_view(&self, query: &Query) -> Result<(), EngineError> {
-        let failed = EngineError::query(&query.file);
-        let frame = self
-            .context
-            .sql_with_options(&query.sql, read_only())
-            .await
-            .map_err(&failed)?;
-        self.context
-            .register_table(query.name.as_str(), frame.into_view())
-            .map_err(&failed)?;
-        Ok(())
+    fn spawn(&self, query: &Query) -> Result<Running, EngineError> {
+        let name = query.name.clone();
+        let plan = self.planned.get(&name).map(|planned| planned.plan.clone());
+        let plan = plan.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
+        let runtime = self.engine.runtime()?;
+        let task = runtime.spawn(collect(self.engine.context.state(), plan, name.clone()));
+        let stop = task.abort_handle();
+        let sender = self.sender.clone();
+        runtime.spawn(async move {
+            let outcome = match task.await {
+                Ok(outcome) => outcome.map_err(Stopped::Failed),
+                Err(_) => Err(Stopped::Broke),
+            };
+            // Nobody listens any more where the run has ended.
+            let _ = sender.send((name, outcome));
+        });
+        Ok(Running { since: Instant::now(), stop })
     }
-}
 
-fn table_of(query: &Query, rows: &Rows) -> Result<ResultTable, EngineError> {
-    check_header(query, &rows.schema)?;
-    result_table(query, rows).map_err(|error| EngineError::Query {
-        file: query.file.clone(),
-        message: error.to_string(),
-    })
-}
-
-/// What a query file may do: read.
-fn read_only() -> SQLOptions {
-    SQLOptions::new()
-        .with_allow_ddl(false)
-        .with_allow_dml(false)
-        .with_allow_statements(false)
-}
-
-async fn run_one(context: &SessionContext, query: &Query) -> Result<Rows, EngineError> {
-    let failed = EngineError::query(&query.file);
-    let frame = context
-        .sql_with_options(&query.sql, read_only())
-        .await
-        .map_err(&failed)?;
-    let planned = Arc::clone(frame.schema().inner());
-    let batches = frame.collect().await.map_err(&failed)?;
-    let schema = batches.first().map_or(planned, RecordBatch::schema);
-    let batches = joined(&schema, batches).map_err(|error| failed(error.into()))?;
-    Ok(Rows { schema, batches })
-}
-
-/// A header speaks only of columns that the query gives.
-fn check_header(query: &Query, schema: &SchemaRef) -> Result<(), EngineError> {
-    let chart = query.header.chart.iter().flat_map(Chart::columns);
-    let missing = query
-        .header
-        .columns
-        .keys()
-        .chain(chart)
-        .find(|name| schema.field_with_name(name).is_err());
-    let Some(name) = missing else { return Ok(()) };
-    let columns: Vec<String> = schema
-        .fields()
-        .iter()
-        .map(|field| format!("`{}`", field.name()))
-        .collect();
-    Err(EngineError::Query {
-        file: query.file.clone(),
-        message: format!(
-            "its header names the column `{name}`, which the query does not give: the columns are {}",
-            columns.join(", ")
-        ),
-    })
-}
-
-/// Joins batches into larger ones: a sort of thousands of tiny ones costs more than all else.
-fn joined(schema: &SchemaRef, batches: Vec<RecordBatch>) -> Result<Vec<RecordBatch>, ArrowError> {
-    let mut out = Vec::new();
-    let (mut waiting, mut rows) = (Vec::new(), 0);
-    for batch in batches {
-        rows += batch.num_rows();
-        waiting.push(batch);
-        if rows >= BATCH_ROWS {
-            out.push(concat_batches(schema, &std::mem::take(&mut waiting))?);
-            rows = 0;
+    /// The next query that is done or has taken too long, and its rows; nothing where none is yet.
+    #[allow(clippy::type_complexity)]
+    fn next(
+        &self,
+        running: &mut BTreeMap<String, Running>,
+    ) -> Result<Option<(&'e Query, Result<Rows, EngineError>)>, EngineError> {
+        if self.engine.limits.is_stopped() {
+            running.values().for_each(|other| other.stop.abort());
+            return Err(EngineError::Stopped);
+        }
+        let limit = self.engine.limits.time;
+        let query_of = |name: &str| self.catalog.queries().iter().find(|query| query.name == name);
+        match self.receiver.recv_timeout(TICK) {
+            Ok((name, outcome)) => {
+                let (Some(_), Some(query)) = (running.remove(&name), query_of(&name)) else {
+                    return Ok(None);
+                };
+                Ok(Some((query, outcome.map_err(|stopped| self.explained(query, &stopped)))))
+            }
+            Err(RecvTimeoutError::Timeout) => {
+                let late = running.iter().find(|(name, running)| {
+                    running.since.elapsed() > limit && query_of(name).is_some_and(|query| query.own)
+                });
+                let Some(name) = late.map(|(name, _)| name.clone()) else {
+                    return Ok(None);
+                };
+                let (Some(late), Some(query)) = (running.remove(&name), query_of(&name)) else {
+                    return Ok(None);
+                };
+                late.stop.abort();
+                let error = EngineError::Query {
+                    file: query.file.clone(),
+                    message: format!(
+                        "takes longer than {} s: ask for less, or allow more with --limit",
+                        limit.as_secs()
+                    ),
+                };
+                Ok(Some((query, Err(error))))
+            }
+            Err(RecvTimeoutError::Disconnected) => Err(EngineError::Stopped),
         }
     }
-    if !waiting.is_empty() {
-        out.push(concat_batches(schema, &waiting)?);
+
+    fn explained(&self, query: &Query, stopped: &Stopped) -> EngineError {
+        match stopped {
+            Stopped::Failed(error) => messages::about(&query.file, error, &self.engine.table_names()),
+            Stopped::Broke => EngineError::Query {
+                file: query.file.clone(),
+                message: "grew beyond what the engine can hold in one value".to_owned(),
+            },
+        }
     }
-    Ok(out)
+
+    /// Keeps the rows of a query for others, and as a table.
+    fn finish(&mut self, query: &Query, rows: Rows) -> Result<(), EngineError> {
+        let Some(planned) = self.planned.get(&query.name) else {
+            return Ok(());
+        };
+        let failed = |error: DataFusionError| messages::about(&query.file, &error, &[]);
+        if query.header.role == Role::Table {
+            rows.reserve_cells().map_err(failed)?;
+            let table = result_table(query, planned.schema.as_ref(), &rows.batches);
+            let mut table = table.map_err(|error| failed(error.into()))?;
+            table.fault = expect::broken(&table).map(|broken| format!("{}: {broken}", query.file));
+            self.results.insert(query.name.clone(), table);
+        }
+        self.engine.runtime()?.block_on(planned.fill(rows.batches));
+        self.engine.hold(rows.memory);
+        Ok(())
+    }
+
+    /// The tables in the order of the catalog, then those that could not be made.
+    fn tables(mut self) -> Vec<ResultTable> {
+        let mut tables = Vec::new();
+        for query in self.catalog.queries() {
+            tables.extend(self.results.remove(&query.name));
+            if let Some(fault) = self.faults.remove(&query.name) {
+                tables.push(faulty(&query.name, query.header.clone(), fault));
+            }
+        }
+        for refused in self.catalog.refused() {
+            match tables.iter_mut().find(|table| table.name == refused.name) {
+                Some(table) => table.fault = Some(refused.message.clone()),
+                None => tables.push(faulty(&refused.name, refused.header.clone(), refused.message.clone())),
+            }
+        }
+        tables
+    }
+}
+
+/// What stands in place of a table that could not be made.
+fn faulty(name: &str, header: whereworn_model::header::Header, fault: String) -> ResultTable {
+    ResultTable {
+        name: name.to_owned(),
+        header,
+        columns: Vec::new(),
+        own_query: true,
+        fault: Some(fault),
+    }
 }

@@ -1,7 +1,9 @@
 //! A session over the tables of one study.
 
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
 
 use datafusion::arrow::record_batch::RecordBatch;
 use datafusion::datasource::MemTable;
@@ -9,18 +11,20 @@ use datafusion::datasource::file_format::parquet::ParquetFormat;
 use datafusion::datasource::listing::{
     ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl,
 };
+use datafusion::execution::memory_pool::{FairSpillPool, MemoryReservation};
+use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::execution::object_store::ObjectStoreUrl;
 use datafusion::object_store::local::LocalFileSystem;
 use datafusion::prelude::{SessionConfig, SessionContext, col};
+use tokio::runtime::Runtime;
 use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::base_tables;
-use crate::convert::record_batch;
 use crate::error::EngineError;
+use crate::parquet::batch;
 use crate::functions;
-use crate::run::Rows;
 
 /// Address under which the engine finds the files of the store.
 const STORE: &str = "study://store/";
@@ -72,10 +76,55 @@ pub struct KeptEvidence<'a> {
     pub verdict: &'a str,
 }
 
+/// What a run may take.
+#[derive(Clone, Debug)]
+pub struct Limits {
+    /// Bytes for all queries together; what sorts and groups beyond it goes to files for as long as it is needed.
+    pub memory: usize,
+    /// Time for one query of the study's own.
+    pub time: Duration,
+    /// Set from outside, it stops the run.
+    pub stop: Arc<AtomicBool>,
+}
+
+impl Default for Limits {
+    /// 1 GiB and a minute.
+    fn default() -> Self {
+        Self {
+            memory: 1 << 30,
+            time: Duration::from_secs(60),
+            stop: Arc::default(),
+        }
+    }
+}
+
+impl Limits {
+    pub(crate) fn is_stopped(&self) -> bool {
+        self.stop.load(Ordering::Relaxed)
+    }
+}
+
+/// Functions that can fill the memory from a single row.
+const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
+
 /// A session over the tables of one study.
 pub struct Engine {
     pub(crate) context: SessionContext,
-    pub(crate) runtime: tokio::runtime::Runtime,
+    pub(crate) limits: Limits,
+    runtime: Option<Runtime>,
+    /// Names of the tables that the study itself gives.
+    of_study: Vec<String>,
+    /// Memory of the results that lie in tables.
+    held: Mutex<Vec<MemoryReservation>>,
+}
+
+impl Drop for Engine {
+    /// A query that was told to stop and has not yet is not waited for.
+    fn drop(&mut self) {
+        if let Some(runtime) = self.runtime.take() {
+            runtime.shutdown_background();
+        }
+    }
 }
 
 impl Engine {
@@ -86,24 +135,67 @@ impl Engine {
     ///
     /// # Errors
     /// The engine does not start, or a file of the store cannot be opened.
-    pub fn start(study: &StudyTables<'_>) -> Result<Self, EngineError> {
+    pub fn start(study: &StudyTables<'_>, limits: Limits) -> Result<Self, EngineError> {
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(cores + 1)
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
-        let mut config = SessionConfig::new()
-            .with_target_partitions(1)
-            .with_batch_size(8192);
-        let options = config.options_mut();
-        options.execution.parquet.pushdown_filters = false;
-        options.execution.collect_statistics = true;
-        options.optimizer.prefer_existing_sort = true;
-        options.optimizer.enable_dynamic_filter_pushdown = false;
-        options.execution.sort_in_place_threshold_bytes = 64 << 20;
-        let context = SessionContext::new_with_config(config);
+        let environment = RuntimeEnvBuilder::new()
+            .with_memory_pool(Arc::new(FairSpillPool::new(limits.memory)))
+            .build_arc()?;
+        let context = SessionContext::new_with_config_rt(config(), environment);
         functions::register(&context);
-        let engine = Self { context, runtime };
-        engine.runtime.block_on(engine.register(study))?;
+        for name in TOO_LARGE {
+            context.deregister_udf(name);
+        }
+        let mut engine = Self {
+            context,
+            limits,
+            runtime: Some(runtime),
+            of_study: Vec::new(),
+            held: Mutex::default(),
+        };
+        engine.runtime()?.block_on(engine.register(study))?;
+        engine.of_study = engine.table_names();
         Ok(engine)
+    }
+
+    pub(crate) fn runtime(&self) -> Result<&Runtime, EngineError> {
+        self.runtime.as_ref().ok_or(EngineError::Stopped)
+    }
+
+    /// Names of all tables that a query could use now.
+    pub(crate) fn table_names(&self) -> Vec<String> {
+        let catalog = self.context.catalog("datafusion");
+        let schema = catalog.and_then(|catalog| catalog.schema("public"));
+        let mut names = schema.map_or(Vec::new(), |schema| schema.table_names());
+        names.sort();
+        names
+    }
+
+    /// Takes a result out of the session.
+    pub(crate) fn forget(&self, name: &str) -> Result<(), EngineError> {
+        self.context.deregister_table(name)?;
+        Ok(())
+    }
+
+    /// Takes all results out of the session, and gives back their memory.
+    pub(crate) fn forget_results(&self) -> Result<(), EngineError> {
+        for name in self.table_names().iter().filter(|name| !self.of_study.contains(name)) {
+            self.forget(name)?;
+        }
+        if let Ok(mut held) = self.held.lock() {
+            held.clear();
+        }
+        Ok(())
+    }
+
+    /// Keeps the memory of a result for as long as the session.
+    pub(crate) fn hold(&self, memory: MemoryReservation) {
+        if let Ok(mut held) = self.held.lock() {
+            held.push(memory);
+        }
     }
 
     async fn register(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
@@ -120,8 +212,7 @@ impl Engine {
             self.register_batch(name, batch)?;
         }
         for table in &study.made {
-            let batch =
-                record_batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
+            let batch = batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
             self.register_batch(&table.name, batch)?;
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);
@@ -197,19 +288,7 @@ impl Engine {
     }
 
     fn register_batch(&self, name: &str, batch: RecordBatch) -> Result<(), EngineError> {
-        self.register_rows(
-            name,
-            Rows {
-                schema: batch.schema(),
-                batches: vec![batch],
-            },
-        )
-    }
-
-    /// Registers rows as a table.
-    pub(crate) fn register_rows(&self, name: &str, rows: Rows) -> Result<(), EngineError> {
-        let table = MemTable::try_new(rows.schema, vec![rows.batches])?;
-        self.context.deregister_table(name)?;
+        let table = MemTable::try_new(batch.schema(), vec![vec![batch]])?;
         self.context.register_table(name, Arc::new(table))?;
         Ok(())
     }
@@ -219,4 +298,19 @@ impl Engine {
         self.context.register_table(name, frame.into_view())?;
         Ok(())
     }
+}
+
+/// Every query runs in one partition, so that sums come out the same on any machine.
+fn config() -> SessionConfig {
+    let mut config = SessionConfig::new()
+        .with_target_partitions(1)
+        .with_batch_size(8192);
+    let options = config.options_mut();
+    options.execution.parquet.pushdown_filters = false;
+    options.execution.collect_statistics = true;
+    options.optimizer.prefer_existing_sort = true;
+    options.optimizer.enable_dynamic_filter_pushdown = false;
+    options.execution.sort_in_place_threshold_bytes = 64 << 20;
+    options.sql_parser.collect_spans = true;
+    config
 }

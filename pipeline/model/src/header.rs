@@ -26,6 +26,52 @@ pub struct Header {
     pub show: Option<usize>,
     /// What the result is for.
     pub role: Role,
+    /// Values that the SQL names as `$name`.
+    pub parameters: BTreeMap<String, Parameter>,
+    /// What has to hold of the result.
+    pub expect: Expect,
+}
+
+/// A value that the SQL names as `$name`.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Parameter {
+    /// What it is.
+    #[serde(rename = "type")]
+    pub kind: CellKind,
+    /// Its value, unless another is given when the query is run.
+    pub default: toml::Value,
+}
+
+/// What has to hold of a result; a query whose result does not hold it has failed.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Expect {
+    /// Number of rows: exactly, or between two numbers.
+    pub rows: Option<RowCount>,
+    /// Columns that have a value in every row.
+    pub not_null: Vec<String>,
+    /// Columns whose values lie from 0 to 1.
+    pub share: Vec<String>,
+    /// Columns that together are different in every row.
+    pub unique: Vec<String>,
+}
+
+impl Expect {
+    /// The columns that it names.
+    pub fn columns(&self) -> impl Iterator<Item = &String> {
+        self.not_null.iter().chain(&self.share).chain(&self.unique)
+    }
+}
+
+/// A number of rows that is expected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(untagged)]
+pub enum RowCount {
+    /// So many.
+    Exactly(usize),
+    /// From the first to the second, both included.
+    Between([usize; 2]),
 }
 
 /// What the result of a query is for.
@@ -277,6 +323,19 @@ mod tests {
             names,
             ["time", "reading", "panel", "in_artefact", "fingerstick"]
         );
+    }
+
+    #[test]
+    fn parameters_and_expectations() {
+        let header = Header::parse(
+            "-- [parameters]\n-- least = { type = \"integer\", default = 3 }\n\
+             -- [expect]\n-- rows = [1, 9]\n-- not_null = [\"site\"]\nSELECT $least AS site",
+        )
+        .unwrap();
+        assert_eq!(header.parameters["least"].default.as_integer(), Some(3));
+        assert_eq!(header.expect.rows, Some(RowCount::Between([1, 9])));
+        assert!(Header::parse("-- [parameters]\n-- least = { default = 3 }").is_err());
+        assert!(Header::parse("-- [expect]\n-- row = 1").is_err());
     }
 
     #[test]

@@ -127,6 +127,9 @@ pub struct ResultTable {
     pub columns: Vec<Column>,
     /// Whether the query came with the study and not with the program.
     pub own_query: bool,
+    /// What is wrong with the query file of the study that should have made the table, and where; without columns where
+    /// nothing else could be shown in its place.
+    pub fault: Option<String>,
 }
 
 impl ResultTable {

@@ -111,12 +111,6 @@ impl<'t, const N: usize> Record<'t, N> {
         self.cell(column).as_number()
     }
 
-    /// No table that comes with the program has such a column at present; a declaration may ask for one.
-    #[allow(dead_code)]
-    fn boolean(&self, column: usize) -> Option<bool> {
-        self.cell(column).as_text()?.parse().ok()
-    }
-
     fn time(&self, column: usize) -> Option<Micros> {
         self.cell(column).as_time()
     }

@@ -1,4 +1,5 @@
-//! The study's own tables: each under its heading, with its chart, its numbers and its note.
+//! The study's own tables: each under its heading, with its chart, its numbers and its note, or with what is wrong with
+//! its query file.
 
 use crate::catalogue::fill;
 use crate::chart;
@@ -34,7 +35,7 @@ fn section_of<'t>(context: &Context, table: &'t ResultTable) -> &'t str {
 
 /// The tables that came with the study for a section, in the order that their headers ask for.
 pub(crate) fn blocks(context: &Context, section: &str) -> Result<Vec<Block>, ReportError> {
-    let own = context.input.tables.iter().filter(|table| table.own_query);
+    let own = context.input.tables.iter().filter(|table| table.own_query || table.fault.is_some());
     let mut tables: Vec<&ResultTable> = own
         .filter(|table| section_of(context, table) == section)
         .collect();
@@ -49,7 +50,14 @@ pub(crate) fn blocks(context: &Context, section: &str) -> Result<Vec<Block>, Rep
 fn table(context: &Context, table: &ResultTable, out: &mut Vec<Block>) -> Result<(), ReportError> {
     let text = &context.text.table;
     out.push(Block::title(3, &table.title()));
-    let own = fill(&text.own, &[("name", &table.name)]);
+    let mut own = fill(&text.own, &[("name", &table.name)]);
+    if let Some(fault) = &table.fault {
+        own = format!("{own} {}", fill(&text.fault, &[("fault", fault)]));
+        if table.columns.is_empty() || !table.own_query {
+            out.push(Block::Paragraph(own));
+            return Ok(());
+        }
+    }
     if table.rows() == 0 {
         let missing = fill(&text.missing, &[("title", &table.title())]);
         out.push(Block::Paragraph(format!("{own} {missing}")));

@@ -11,9 +11,10 @@ use whereworn_stats::rates::clustered::{
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
 
-use super::collect::{Evaluate, Kind, Rows, Statistic};
+use super::arguments::Kind::{Code, Count, Label, Number, Text};
+use super::arguments::{SEED, plain, with_unit};
+use super::collect::{Evaluate, Rows, Statistic};
 use Evaluate::One;
-use Kind::{Label, Number};
 
 type Values = Option<Vec<Option<f64>>>;
 
@@ -21,38 +22,42 @@ type Values = Option<Vec<Option<f64>>>;
 pub const ALL: &[Statistic] = &[
     Statistic {
         name: "share_within",
-        arguments: &[("error", Number), ("sensor", Label)],
+        arguments: &[plain("error", Number), plain("sensor", Label)],
         fields: &["share", "lower", "upper"],
         about: "share of signed errors, in units of their limit, that are within it, with the interval that respects sensors, from three on",
+        example: "SELECT site, get_field(share_within(difference / 20, sensor_no), 'share') AS within FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(share_over_sensors),
     },
     Statistic {
         name: "sensor_mean",
-        arguments: &[("value", Number), ("sensor", Label)],
+        arguments: &[plain("value", Number), plain("sensor", Label)],
         fields: &["mean", "lower", "upper"],
         about: "mean of values that are not negative with the interval that respects sensors, from three on",
+        example: "SELECT site, get_field(sensor_mean(ard, sensor_no), 'mean') AS mard FROM pair_agreement GROUP BY site ORDER BY site",
         evaluate: One(positive_mean),
     },
     Statistic {
         name: "sensor_rate",
-        arguments: &[("events", Number), ("exposure", Number)],
+        arguments: &[plain("events", Count), plain("exposure", Number)],
         fields: &["rate", "lower", "upper"],
         about: "events over exposure, a row for each sensor, with an interval that lets sensors differ, from three on",
+        example: "SELECT site, get_field(sensor_rate(artefacts, nights), 'rate') AS rate FROM sensor_artefacts GROUP BY site ORDER BY site",
         evaluate: One(rate_over_sensors),
     },
     Statistic {
         name: "mean_over_wearers",
-        arguments: &[("value", Number), ("sensor", Label), ("wearer", Label)],
+        arguments: &[plain("value", Number), plain("sensor", Label), plain("wearer", Label)],
         fields: &["mean", "std_error", "df", "lower", "upper", "sd_wearers"],
         about: "mean with wearers and sensors random, by REML",
+        example: "SELECT site, get_field(mean_over_wearers(difference, sensor_no, wearer), 'mean') AS bias FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(over_wearers),
     },
     Statistic {
         name: "steadiness",
         arguments: &[
-            ("difference", Number),
-            ("sensor", Label),
-            ("wear_days", Number),
+            plain("difference", Number),
+            plain("sensor", Label),
+            with_unit("wear_days", Number, "days"),
         ],
         fields: &[
             "sensors",
@@ -71,28 +76,30 @@ pub const ALL: &[Statistic] = &[
             "class",
         ],
         about: "bias, spread and drift of a site; `class` of percent differences: 0 too few sensors, 1 not clear yet, 2 scattered, 3 steady, 4 steady but high, 5 steady but low",
+        example: "SELECT site, get_field(steadiness(100 * relative_difference, sensor_no, wear_days), 'drift') AS drift FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(steady_or_scattered),
     },
     Statistic {
         name: "rate_ratio",
         arguments: &[
-            ("events", Number),
-            ("exposure", Number),
-            ("role", Number),
-            ("site", Label),
-            ("stratum", Label),
+            plain("events", Count),
+            plain("exposure", Number),
+            plain("role", Code(2)),
+            plain("site", Label),
+            plain("stratum", Label),
         ],
         fields: &["ratio", "lower", "upper", "dispersion", "df", "p"],
         about: "rate of the second site over that of the first within strata, a row for each sensor, which may differ beyond chance",
+        example: "SELECT get_field(rate_ratio(artefacts, nights, CASE site WHEN 'calf' THEN 1 WHEN 'chest' THEN 2 ELSE 0 END, site, wearer), 'ratio') AS ratio FROM sensor_artefacts",
         evaluate: One(ratio_of_rates),
     },
     Statistic {
         name: "deming",
         arguments: &[
-            ("fingerstick", Number),
-            ("reading", Number),
-            ("sensor", Label),
-            ("ratio", Number),
+            with_unit("fingerstick", Number, "mg/dL"),
+            with_unit("reading", Number, "mg/dL"),
+            plain("sensor", Label),
+            with_unit("ratio", Number, "error variance of readings over that of fingersticks"),
         ],
         fields: &[
             "intercept",
@@ -103,6 +110,7 @@ pub const ALL: &[Statistic] = &[
             "slope_upper",
         ],
         about: "line of readings on fingersticks where both err, `ratio` the error variance of readings over that of fingersticks; intervals leave out a sensor at a time, from five on",
+        example: "SELECT site, get_field(deming(fingerstick, reading, sensor_no, 1.0), 'slope') AS slope FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(line_of_two_methods),
     },
 ];

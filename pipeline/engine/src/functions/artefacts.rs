@@ -6,7 +6,6 @@ use datafusion::arrow::array::{
     Array, ArrayRef, AsArray, Float64Array, Int64Array, StructArray, TimestampMicrosecondArray,
     new_empty_array,
 };
-use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
     DataType, Field, FieldRef, Fields, Float64Type, Int64Type, TimestampMicrosecondType,
 };
@@ -14,12 +13,11 @@ use datafusion::common::utils::SingleRowListArrayBuilder;
 use datafusion::error::Result;
 use datafusion::logical_expr::function::{AccumulatorArgs, StateFieldsArgs};
 use datafusion::logical_expr::utils::format_state_name;
-use datafusion::logical_expr::{
-    Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility,
-};
+use datafusion::logical_expr::{Accumulator, AggregateUDFImpl, Signature, Volatility};
 use datafusion::scalar::ScalarValue;
 use whereworn_stats::nights::{Artefact, Preset, Settings, detect};
 
+use super::arguments::{Argument, Kind, check_types, plain, read, with_unit};
 use crate::base_tables::instant;
 
 /// An aggregate over the readings of one sensor that gives a list of structs, one a run of readings held down;
@@ -38,7 +36,7 @@ impl NightArtefacts {
     /// The function.
     pub fn new() -> Self {
         Self {
-            signature: Signature::new(TypeSignature::Any(3), Volatility::Immutable),
+            signature: Signature::variadic_any(Volatility::Immutable),
         }
     }
 }
@@ -48,6 +46,16 @@ impl Default for NightArtefacts {
         Self::new()
     }
 }
+
+/// Its name in SQL.
+pub const NAME: &str = "night_artefacts_of";
+
+/// What it takes; a reading without one of them is left out.
+pub const ARGUMENTS: [Argument; 3] = [
+    plain("time", Kind::Time),
+    with_unit("glucose", Kind::Number, "mg/dL"),
+    with_unit("status", Kind::Text, "`ok`, or `low` or `high` at a limit of the range"),
+];
 
 const INSTANTS: [&str; 3] = ["artefact_start", "artefact_end", "nadir_time"];
 const NUMBERS: [&str; 7] = [
@@ -59,6 +67,11 @@ const NUMBERS: [&str; 7] = [
     "probability",
     "strictness",
 ];
+
+/// The fields of each struct that it gives.
+pub fn field_names() -> Vec<&'static str> {
+    INSTANTS.into_iter().chain(NUMBERS).collect()
+}
 
 fn fields() -> Fields {
     let instants = INSTANTS.map(|name| Field::new(name, instant(), true));
@@ -72,14 +85,15 @@ fn list_of(item: DataType) -> DataType {
 
 impl AggregateUDFImpl for NightArtefacts {
     fn name(&self) -> &str {
-        "night_artefacts_of"
+        NAME
     }
 
     fn signature(&self) -> &Signature {
         &self.signature
     }
 
-    fn return_type(&self, _: &[DataType]) -> Result<DataType> {
+    fn return_type(&self, given: &[DataType]) -> Result<DataType> {
+        check_types(NAME, &ARGUMENTS, given)?;
         Ok(list_of(DataType::Struct(fields())))
     }
 
@@ -154,19 +168,19 @@ impl OneSensor {
 
 impl Accumulator for OneSensor {
     fn update_batch(&mut self, values: &[ArrayRef]) -> Result<()> {
-        let time = cast(&values[0], &instant())?;
-        let glucose = cast(&values[1], &DataType::Float64)?;
-        let status = cast(&values[2], &DataType::Utf8)?;
-        self.time
-            .extend_from_slice(time.as_primitive::<TimestampMicrosecondType>().values());
-        self.glucose
-            .extend_from_slice(glucose.as_primitive::<Float64Type>().values());
-        self.held.extend(
-            status
-                .as_string::<i32>()
-                .iter()
-                .map(|status| i64::from(status != Some("ok"))),
-        );
+        let columns = read(NAME, &ARGUMENTS, values)?;
+        let [time, glucose, status] = columns.as_slice() else {
+            return Ok(());
+        };
+        let times = time.as_primitive::<TimestampMicrosecondType>();
+        let readings = times.iter().zip(glucose.as_primitive::<Float64Type>());
+        for ((time, glucose), status) in readings.zip(status.as_string::<i32>()) {
+            if let (Some(time), Some(glucose), Some(status)) = (time, glucose, status) {
+                self.time.push(time);
+                self.glucose.push(glucose);
+                self.held.push(i64::from(status != "ok"));
+            }
+        }
         Ok(())
     }
 

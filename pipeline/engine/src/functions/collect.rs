@@ -8,37 +8,30 @@ use datafusion::arrow::array::{
 };
 use datafusion::arrow::buffer::NullBuffer;
 use datafusion::arrow::compute::{
-    SortColumn, and, cast, concat, filter, is_not_null, lexsort_to_indices, take,
+    SortColumn, and, concat, filter, is_not_null, lexsort_to_indices, take,
 };
 use datafusion::arrow::datatypes::{DataType, Field, FieldRef, Fields, Float64Type};
 use datafusion::common::utils::SingleRowListArrayBuilder;
 use datafusion::error::Result;
 use datafusion::logical_expr::function::{AccumulatorArgs, StateFieldsArgs};
 use datafusion::logical_expr::utils::format_state_name;
-use datafusion::logical_expr::{
-    Accumulator, AggregateUDFImpl, Signature, TypeSignature, Volatility,
-};
+use datafusion::logical_expr::{Accumulator, AggregateUDFImpl, Signature, Volatility};
 use datafusion::scalar::ScalarValue;
 
-/// What an argument of a statistic is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// A number; flags are 0 and 1.
-    Number,
-    /// Anything that tells things apart: a site, a sensor, a wearer.
-    Label,
-}
+use super::arguments::{Argument, check_types, read};
 
 /// A statistic of many rows.
 pub struct Statistic {
     /// Name in SQL.
     pub name: &'static str,
-    /// What it takes, in order: name and kind. Rows with a missing argument are left out.
-    pub arguments: &'static [(&'static str, Kind)],
+    /// What it takes, in order. Rows with a missing argument are left out.
+    pub arguments: &'static [Argument],
     /// The fields of the struct that it gives, all of them numbers.
     pub fields: &'static [&'static str],
     /// One sentence on what it computes.
     pub about: &'static str,
+    /// A query that calls it.
+    pub example: &'static str,
     /// The computation.
     pub evaluate: Evaluate,
 }
@@ -58,39 +51,35 @@ pub struct Rows {
 }
 
 impl Rows {
-    /// The number argument at a position.
-    pub fn numbers(&self, position: usize) -> &[f64] {
-        self.columns[position]
-            .as_primitive::<Float64Type>()
-            .values()
+    fn column(&self, position: usize) -> Option<&ArrayRef> {
+        self.columns.get(position)
     }
 
-    /// The label argument at a position, numbered from 0 in the order of the labels' text.
+    /// The numbers of an argument.
+    pub fn numbers(&self, position: usize) -> &[f64] {
+        let numbers = self.column(position).and_then(|column| column.as_primitive_opt::<Float64Type>());
+        numbers.map_or(&[], |numbers| numbers.values())
+    }
+
+    /// The labels of an argument, numbered from 0 in the order of their text.
     pub fn labels(&self, position: usize) -> Vec<usize> {
-        let array = self.columns[position].as_string::<i32>();
-        let mut names: Vec<&str> = array.iter().flatten().collect();
+        let texts = self.texts(position);
+        let mut names = texts.clone();
         names.sort_unstable();
         names.dedup();
-        array
-            .iter()
-            .flatten()
-            .map(|name| names.binary_search(&name).unwrap_or(0))
-            .collect()
+        let number = |name: &&str| names.binary_search(name).unwrap_or(0);
+        texts.iter().map(number).collect()
     }
 
-    /// The texts of a label argument.
+    /// The texts of an argument.
     pub fn texts(&self, position: usize) -> Vec<&str> {
-        self.columns[position]
-            .as_string::<i32>()
-            .iter()
-            .flatten()
-            .collect()
+        let texts = self.column(position).and_then(|column| column.as_string_opt::<i32>());
+        texts.iter().flat_map(|texts| texts.iter().flatten()).collect()
     }
 
-    /// The text of a label argument that is the same in all rows: a seed.
+    /// The text of an argument that is the same in all rows: a seed.
     pub fn text(&self, position: usize) -> &str {
-        let array = self.columns[position].as_string::<i32>();
-        if array.is_empty() { "" } else { array.value(0) }
+        self.texts(position).first().copied().unwrap_or("")
     }
 }
 
@@ -123,10 +112,9 @@ impl Hash for Collect {
 
 impl Collect {
     pub fn new(statistic: &'static Statistic) -> Self {
-        let count = TypeSignature::Any(statistic.arguments.len());
         Self {
             statistic,
-            signature: Signature::new(count, Volatility::Immutable),
+            signature: Signature::variadic_any(Volatility::Immutable),
         }
     }
 
@@ -139,13 +127,6 @@ impl Collect {
     }
 }
 
-fn kept_type(kind: Kind) -> DataType {
-    match kind {
-        Kind::Number => DataType::Float64,
-        Kind::Label => DataType::Utf8,
-    }
-}
-
 impl AggregateUDFImpl for Collect {
     fn name(&self) -> &str {
         self.statistic.name
@@ -155,7 +136,8 @@ impl AggregateUDFImpl for Collect {
         &self.signature
     }
 
-    fn return_type(&self, _: &[DataType]) -> Result<DataType> {
+    fn return_type(&self, given: &[DataType]) -> Result<DataType> {
+        check_types(self.statistic.name, self.statistic.arguments, given)?;
         let one = DataType::Struct(self.fields());
         Ok(match self.statistic.evaluate {
             Evaluate::One(_) => one,
@@ -173,10 +155,10 @@ impl AggregateUDFImpl for Collect {
     }
 
     fn state_fields(&self, args: StateFieldsArgs<'_>) -> Result<Vec<FieldRef>> {
-        let field = |(name, kind): &(&str, Kind)| -> FieldRef {
-            let item = Arc::new(Field::new_list_field(kept_type(*kind), true));
+        let field = |argument: &Argument| -> FieldRef {
+            let item = Arc::new(Field::new_list_field(argument.kind.read_as(), true));
             Arc::new(Field::new(
-                format_state_name(args.name, name),
+                format_state_name(args.name, argument.name),
                 DataType::List(item),
                 true,
             ))
@@ -195,9 +177,9 @@ struct Collected {
 
 impl Collected {
     fn joined(&self) -> Result<Vec<ArrayRef>> {
-        let join = |(parts, (_, kind)): (&Vec<ArrayRef>, &(&str, Kind))| -> Result<ArrayRef> {
+        let join = |(parts, argument): (&Vec<ArrayRef>, &Argument)| -> Result<ArrayRef> {
             if parts.is_empty() {
-                return Ok(new_empty_array(&kept_type(*kind)));
+                return Ok(new_empty_array(&argument.kind.read_as()));
             }
             let parts: Vec<&dyn Array> = parts.iter().map(|part| part.as_ref()).collect();
             Ok(concat(&parts)?)
@@ -211,7 +193,8 @@ impl Collected {
 
     fn structs(&self, rows: &[Vec<Option<f64>>], exist: Option<NullBuffer>) -> Result<StructArray> {
         let column = |place: usize| -> ArrayRef {
-            let cells = rows.iter().map(|row| row[place].filter(|v| v.is_finite()));
+            let cell = |row: &Vec<Option<f64>>| row.get(place).copied().flatten();
+            let cells = rows.iter().map(|row| cell(row).filter(|v| v.is_finite()));
             Arc::new(cells.collect::<Float64Array>())
         };
         let columns = (0..self.fields.len()).map(column).collect();
@@ -238,16 +221,7 @@ impl Collected {
 
 impl Accumulator for Collected {
     fn update_batch(&mut self, values: &[ArrayRef]) -> Result<()> {
-        let kinds = self
-            .statistic
-            .arguments
-            .iter()
-            .map(|(_, kind)| kept_type(*kind));
-        let cells: Vec<ArrayRef> = values
-            .iter()
-            .zip(kinds)
-            .map(|(v, to)| Ok(cast(v, &to)?))
-            .collect::<Result<_>>()?;
+        let cells = read(self.statistic.name, self.statistic.arguments, values)?;
         let mut whole: Option<datafusion::arrow::array::BooleanArray> = None;
         for cell in cells.iter().filter(|cell| cell.null_count() > 0) {
             let here = is_not_null(cell)?;
@@ -285,7 +259,7 @@ impl Accumulator for Collected {
         let arrays = self.columns.iter().flatten();
         size_of_val(self)
             + arrays
-                .map(|array| array.get_array_memory_size())
+                .map(|array| array.to_data().get_slice_memory_size().unwrap_or_default())
                 .sum::<usize>()
     }
 

@@ -8,8 +8,9 @@ use whereworn_stats::conclusions::{
 use whereworn_stats::delay::point::DelayPoint;
 use whereworn_stats::delay::sensor_delay;
 
-use super::collect::{Evaluate, Kind, Rows, Statistic};
-use Kind::{Label, Number};
+use super::arguments::Kind::{Count, Label, Number};
+use super::arguments::plain;
+use super::collect::{Evaluate, Rows, Statistic};
 
 /// See [`super::statistics::ALL`]. The query `compared` says what the arguments hold. `measure` and `verdict` count from 0 in
 /// the order of the statistics, `withdrawn` has a bit for each reason, `position_against` is missing for the mean of the
@@ -17,18 +18,18 @@ use Kind::{Label, Number};
 pub const ALL: &[Statistic] = &[Statistic {
     name: "conclude",
     arguments: &[
-        ("fact", Label),
-        ("of_sensor", Number),
-        ("text_1", Label),
-        ("text_2", Label),
-        ("text_3", Label),
-        ("text_4", Label),
-        ("text_5", Label),
-        ("number_1", Number),
-        ("number_2", Number),
-        ("number_3", Number),
-        ("number_4", Number),
-        ("number_5", Number),
+        plain("fact", Label),
+        plain("of_sensor", Count),
+        plain("text_1", Label),
+        plain("text_2", Label),
+        plain("text_3", Label),
+        plain("text_4", Label),
+        plain("text_5", Label),
+        plain("number_1", Number),
+        plain("number_2", Number),
+        plain("number_3", Number),
+        plain("number_4", Number),
+        plain("number_5", Number),
     ],
     fields: &[
         "place",
@@ -50,6 +51,7 @@ pub const ALL: &[Statistic] = &[Statistic {
         "primary",
     ],
     about: "a list, one a measure and comparison: what can be said of the sites of a study, from the rows of `compared`",
+    example: "SELECT UNNEST(conclude(fact, of_sensor, text_1, text_2, text_3, text_4, text_5, number_1, number_2, number_3, number_4, number_5)) AS found FROM compared",
     evaluate: Evaluate::Many(conclusions),
 }];
 

@@ -1,20 +1,23 @@
 //! Functions of ours in SQL, found by name only.
 //!
-//! [`statistics::ALL`], [`survival::ALL`], [`accuracy::ALL`], [`site_differences::ALL`], [`prediction::ALL`] and [`conclusions::ALL`]
-//! list the aggregates with what they take and give; [`scalars`] holds functions of single rows, [`product`] a running product,
-//! [`artefacts`] the detector of night artefacts.
+//! [`descriptions`] lists them with what they take and give. [`statistics`], [`survival`], [`accuracy`],
+//! [`site_differences`], [`prediction`] and [`conclusions`] hold the aggregates, each a thin adapter; [`scalars`] the functions of single rows, [`holm`] and [`product`]
+//! what works over a window, [`artefacts`] the detector of night artefacts.
 
 pub mod accuracy;
+pub mod arguments;
 pub mod artefacts;
 mod collect;
 pub mod conclusions;
 pub mod prediction;
+pub mod holm;
 pub mod product;
+mod register;
+mod scalar;
 pub mod scalars;
 pub mod site_differences;
 pub mod statistics;
 pub mod survival;
 
 pub(crate) use register::register;
-
-mod register;
+pub use register::{Description, descriptions};

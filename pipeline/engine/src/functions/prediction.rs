@@ -6,9 +6,10 @@ use whereworn_stats::prediction::level::next_level;
 use whereworn_stats::prediction::usable_days::next_days;
 use whereworn_stats::rates::clustered::Cluster;
 
-use super::collect::{Evaluate, Kind, Rows, Statistic};
+use super::arguments::Kind::{Label, Number};
+use super::arguments::plain;
+use super::collect::{Evaluate, Rows, Statistic};
 use Evaluate::{Many, One};
-use Kind::{Label, Number};
 
 type Values = Option<Vec<Option<f64>>>;
 
@@ -16,7 +17,7 @@ type Values = Option<Vec<Option<f64>>>;
 pub const ALL: &[Statistic] = &[
     Statistic {
         name: "next_level",
-        arguments: &[("value", Number), ("sensor", Label), ("limit", Number)],
+        arguments: &[plain("value", Number), plain("sensor", Label), plain("limit", Number)],
         fields: &[
             "sensors",
             "mean",
@@ -32,43 +33,48 @@ pub const ALL: &[Statistic] = &[
             "agree",
         ],
         about: "what the next sensor reads on average: 95 % prediction, limits that hold 95 of 100 sensors, share of sensors beyond the limit either way and on the other side of 0 than the mean, and whether they agree; from three sensors on",
+        example: "SELECT site, get_field(next_level(100 * relative_difference, sensor_no, 15), 'lower') AS lower FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(level_of_next),
     },
     Statistic {
         name: "next_days",
-        arguments: &[("day", Number), ("ended", Number), ("horizon", Number)],
+        arguments: &[plain("day", Number), plain("ended", Number), plain("horizon", Number)],
         fields: &["sensors", "lower", "median", "upper", "reaches"],
         about: "days up to any ending (`ended` is 1, or 0 where censored) that the next sensor reaches, with a 95 % prediction, and its chance to reach the horizon; from three sensors on",
+        example: "SELECT site, get_field(next_days(day, any_ending, rated_days), 'median') AS days FROM lives GROUP BY site ORDER BY site",
         evaluate: One(days_of_next),
     },
     Statistic {
         name: "people_means",
-        arguments: &[("person_no", Number), ("value", Number)],
+        arguments: &[plain("person_no", Number), plain("value", Number)],
         fields: OF_PEOPLE,
         about: "a list, one a person: mean of values, one a sensor, drawn towards the mean over people, with how much people differ and what a new one would have",
+        example: "SELECT UNNEST(people_means(person_no, value)) AS found FROM (VALUES (1, 2.0), (1, 3.0), (2, 4.0)) AS t (person_no, value)",
         evaluate: Many(means_of_people),
     },
     Statistic {
         name: "people_rates",
         arguments: &[
-            ("person_no", Number),
-            ("events", Number),
-            ("exposure", Number),
+            plain("person_no", Number),
+            plain("events", Number),
+            plain("exposure", Number),
         ],
         fields: OF_PEOPLE,
         about: "the same of events per 100 of exposure, a row for each sensor",
+        example: "SELECT UNNEST(people_rates(person_no, events, exposure)) AS found FROM (VALUES (1, 2, 10.0), (1, 3, 12.0), (2, 4, 9.0)) AS t (person_no, events, exposure)",
         evaluate: Many(rates_of_people),
     },
     Statistic {
         name: "people_shares",
         arguments: &[
-            ("person_no", Number),
-            ("day", Number),
-            ("ending", Number),
-            ("horizon", Number),
+            plain("person_no", Number),
+            plain("day", Number),
+            plain("ending", Number),
+            plain("horizon", Number),
         ],
         fields: OF_PEOPLE,
         about: "the same of the share with the ending by the horizon",
+        example: "SELECT UNNEST(people_shares(person_no, day, ending, horizon)) AS found FROM (VALUES (1, 1, 1, 1), (0, 0, 0, 0)) AS t (person_no, day, ending, horizon)",
         evaluate: Many(shares_of_people),
     },
 ];

@@ -8,11 +8,19 @@ use datafusion::error::Result;
 use datafusion::logical_expr::{Accumulator, AggregateUDF, Volatility, create_udaf};
 use datafusion::scalar::ScalarValue;
 
+use super::arguments::{Argument, Kind, plain};
+
+/// Its name in SQL.
+pub const NAME: &str = "product";
+
+/// What it takes.
+pub const ARGUMENTS: [Argument; 1] = [plain("x", Kind::Number)];
+
 /// `product(x)`: the product of all values that are not missing; 1 for none. A sum of logarithms would miss
 /// zero, and survival of exactly one half.
 pub fn product() -> AggregateUDF {
     create_udaf(
-        "product",
+        NAME,
         vec![DataType::Float64],
         Arc::new(DataType::Float64),
         Volatility::Immutable,

@@ -7,9 +7,10 @@ use whereworn_stats::mixed::sites::{
 };
 use whereworn_stats::resampling::seed::seed;
 
-use super::collect::{Evaluate, Kind, Rows, Statistic};
+use super::arguments::Kind::{Count, Label, Number};
+use super::arguments::{SEED, plain, with_unit};
+use super::collect::{Evaluate, Rows, Statistic};
 use Evaluate::{Many, One};
-use Kind::{Label, Number};
 
 /// See [`super::statistics::ALL`]. `refusal` is 0, or 1 one site, 2 too few sensors, 3 sites cannot be told apart from what
 /// is adjusted for.
@@ -17,12 +18,12 @@ pub const ALL: &[Statistic] = &[
     Statistic {
         name: "site_test",
         arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("position", Number),
-            ("wearer", Label),
-            ("seed", Label),
+            plain("pairs", Count),
+            plain("mean", Number),
+            plain("squares", Number),
+            plain("position", Count),
+            plain("wearer", Label),
+            SEED,
         ],
         fields: &[
             "f",
@@ -34,17 +35,18 @@ pub const ALL: &[Statistic] = &[
             "refusal",
         ],
         about: "whether means differ between sites: mixed model (wearer and sensor random), and sites shuffled within wearers",
+        example: "SELECT get_field(site_test(pairs, mean, squares, position, wearer, 'my test'), 'p') AS p FROM sensor_errors WHERE measure = 'bias'",
         evaluate: One(test_of_sites),
     },
     Statistic {
         name: "site_differences",
         arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("position", Number),
-            ("wearer", Label),
-            ("seed", Label),
+            plain("pairs", Count),
+            plain("mean", Number),
+            plain("squares", Number),
+            plain("position", Count),
+            plain("wearer", Label),
+            SEED,
         ],
         fields: &[
             "position_a",
@@ -61,21 +63,22 @@ pub const ALL: &[Statistic] = &[
             "smallest_p",
         ],
         about: "a list, one a pair of sites: the second less the first in the model of `site_test`; the permutation is among sensors of the two",
+        example: "SELECT UNNEST(site_differences(pairs, mean, squares, position, wearer, 'my test')) AS difference FROM sensor_errors WHERE measure = 'bias'",
         evaluate: Many(differences_of_sites),
     },
     Statistic {
         name: "adjusted_site_differences",
         arguments: &[
-            ("pairs", Number),
-            ("mean", Number),
-            ("squares", Number),
-            ("position", Number),
-            ("wearer", Label),
-            ("tape", Label),
-            ("side", Label),
-            ("model", Label),
-            ("calendar", Number),
-            ("order_of_wear", Number),
+            plain("pairs", Count),
+            plain("mean", Number),
+            plain("squares", Number),
+            plain("position", Count),
+            plain("wearer", Label),
+            plain("tape", Label),
+            plain("side", Label),
+            plain("model", Label),
+            with_unit("calendar", Number, "days"),
+            plain("order_of_wear", Number),
         ],
         fields: &[
             "position_a",
@@ -91,6 +94,7 @@ pub const ALL: &[Statistic] = &[
             "covariates",
         ],
         about: "`site_differences` without permutation, adjusted for three labels and two numbers, as far as they vary",
+        example: "SELECT UNNEST(adjusted_site_differences(pairs, mean, squares, position, wearer, tape, side, model, 0.0, order_of_wear)) AS difference FROM sensor_errors WHERE measure = 'bias'",
         evaluate: Many(adjusted_differences),
     },
 ];

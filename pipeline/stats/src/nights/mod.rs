@@ -30,7 +30,7 @@ use fit::Fit;
 pub use network::{FEATURES, HIDDEN, Network};
 use scan::{Pair, Series};
 use settings::{HALF, SMOOTHED};
-pub use settings::{Preset, Settings, Spaced};
+pub use settings::{Preset, Settings, Spaced, hardly_told};
 
 /// A run of readings held down by pressure on the sensor.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -206,6 +206,13 @@ impl Settings {
     }
 }
 
+/// Whether readings are so far apart (median spacing, min) that a fast fall to a low looks like pressure, and the nadir
+/// (mg/dL) so near a low that it may be one.
+#[must_use]
+pub fn hardly_told(spacing: f64, nadir: f64) -> bool {
+    spacing >= SPARSE && nadir < Settings::default().low_between.1
+}
+
 /// Median spacing from which on readings are sparse, min.
 pub(super) const SPARSE: f64 = 9.0;
 /// Least minutes between the readings whose differences are evidence.

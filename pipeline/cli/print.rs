@@ -1,0 +1,135 @@
+//! A table in the formats that can be asked for.
+
+use std::io::{IsTerminal, stdout};
+
+use serde_json::{Map, Value};
+use whereworn_engine::{write_arrow, write_parquet};
+use whereworn_model::table::{Cell, ResultTable};
+use whereworn_model::time::format_utc;
+
+use crate::args::Format;
+use crate::failure::Failure;
+use crate::terminal::{emit, plain};
+
+/// Prints a table on standard output.
+pub fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
+    let mut bytes = Vec::new();
+    match format {
+        Format::Table => bytes = aligned(table).into_bytes(),
+        Format::Markdown => bytes = markdown(table).into_bytes(),
+        Format::Csv => table.write_csv(&mut bytes).map_err(|source| Failure::Io {
+            what: "standard output".to_owned(),
+            source,
+        })?,
+        Format::Json => {
+            bytes = serde_json::to_vec_pretty(&objects(table)).unwrap_or_default();
+            bytes.push(b'\n');
+        }
+        Format::Ndjson => {
+            for object in objects(table) {
+                bytes.extend(object.to_string().into_bytes());
+                bytes.push(b'\n');
+            }
+        }
+        Format::Parquet | Format::Arrow if stdout().is_terminal() => {
+            return Err(Failure::Request(
+                "this format is no text: send it to a file, for example `> table.parquet`".to_owned(),
+            ));
+        }
+        Format::Parquet => write_parquet(table, &mut bytes, "standard output")?,
+        Format::Arrow => write_arrow(table, &mut bytes, "standard output")?,
+    }
+    emit(&bytes)
+}
+
+/// A table of GitHub's Markdown; what would mean something there is escaped.
+fn markdown(table: &ResultTable) -> String {
+    let escaped = |text: &str| -> String {
+        let mut out = String::new();
+        for c in text.chars() {
+            match c {
+                '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '~' | '&' => out.extend(['\\', c]),
+                c if c.is_control() => out.push(' '),
+                c => out.push(c),
+            }
+        }
+        out
+    };
+    let line = |cells: Vec<String>| format!("| {} |\n", cells.join(" | "));
+    let mut out = line(table.columns.iter().map(|column| escaped(&column.name)).collect());
+    out += &line(table.columns.iter().map(|_| "---".to_owned()).collect());
+    for row in 0..table.rows() {
+        let cells = table.columns.iter().map(|column| match table.cell(row, &column.name) {
+            Cell::Text(text) => escaped(text),
+            other => other.to_text(),
+        });
+        out += &line(cells.collect());
+    }
+    out
+}
+
+fn objects(table: &ResultTable) -> Vec<Value> {
+    let value = |cell: &Cell| match cell {
+        Cell::Empty => Value::Null,
+        Cell::Integer(value) => Value::from(*value),
+        Cell::Number(value) => Value::from(*value),
+        Cell::Text(text) => Value::from(text.as_str()),
+        Cell::Time(at) => Value::from(format_utc(*at)),
+        Cell::Date(date) => Value::from(date.to_string()),
+    };
+    let row = |row: usize| {
+        let cells = table
+            .columns
+            .iter()
+            .map(|column| (column.name.clone(), value(&column.cells[row])));
+        Value::Object(cells.collect::<Map<String, Value>>())
+    };
+    (0..table.rows()).map(row).collect()
+}
+
+/// The table with its columns in line: text to the left, numbers to the right with at most six digits.
+fn aligned(table: &ResultTable) -> String {
+    let text = |cell: &Cell| match cell {
+        Cell::Number(value) => short(*value),
+        Cell::Text(text) => plain(text),
+        Cell::Time(at) => format_utc(*at),
+        other => other.to_text(),
+    };
+    let columns: Vec<Vec<String>> = table
+        .columns
+        .iter()
+        .map(|column| {
+            std::iter::once(column.name.clone())
+                .chain(column.cells.iter().map(text))
+                .collect()
+        })
+        .collect();
+    let mut out = String::new();
+    for line in 0..=table.rows() {
+        let mut cells = Vec::new();
+        for (column, texts) in table.columns.iter().zip(&columns) {
+            let width = texts
+                .iter()
+                .map(|text| text.chars().count())
+                .max()
+                .unwrap_or(0);
+            let numeric = column
+                .cells
+                .iter()
+                .all(|cell| cell.as_number().is_some() || *cell == Cell::Empty);
+            cells.push(if numeric {
+                format!("{:>width$}", texts[line])
+            } else {
+                format!("{:<width$}", texts[line])
+            });
+        }
+        out.push_str(cells.join("  ").trim_end());
+        out.push('\n');
+    }
+    out
+}
+
+fn short(value: f64) -> String {
+    let text = format!("{value:.6}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}

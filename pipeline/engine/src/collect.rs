@@ -1,0 +1,74 @@
+//! The rows of one query, within the memory that is allowed.
+
+use std::sync::Arc;
+
+use datafusion::arrow::array::{Array, RecordBatch, RecordBatchOptions};
+use datafusion::arrow::compute::concat_batches;
+use datafusion::arrow::datatypes::SchemaRef;
+use datafusion::error::Result;
+use datafusion::execution::memory_pool::{MemoryConsumer, MemoryReservation};
+use datafusion::execution::session_state::SessionState;
+use datafusion::logical_expr::LogicalPlan;
+use datafusion::physical_plan::execute_stream;
+use futures::StreamExt;
+
+/// Rows of a result held together: a sort of thousands of tiny batches costs more than all else.
+const BATCH_ROWS: usize = 1 << 16;
+
+/// Bytes of a cell of a result table, texts apart.
+const CELL: usize = 32;
+
+/// Rows of a query, and the memory that they have been granted.
+pub(crate) struct Rows {
+    pub batches: Vec<RecordBatch>,
+    pub memory: MemoryReservation,
+}
+
+impl Rows {
+    /// Asks for the memory of a result table beside the rows themselves.
+    ///
+    /// # Errors
+    /// There is not so much left.
+    pub fn reserve_cells(&self) -> Result<()> {
+        let cells: usize = self.batches.iter().map(|batch| batch.num_rows() * batch.num_columns()).sum();
+        self.memory.try_grow(cells * CELL)
+    }
+}
+
+/// Runs an optimized plan to its end.
+///
+/// # Errors
+/// Those of the engine; more rows than the memory allows.
+pub(crate) async fn collect(state: SessionState, plan: LogicalPlan, name: String) -> Result<Rows> {
+    let schema = Arc::clone(plan.schema().inner());
+    let physical = state.query_planner().create_physical_plan(&plan, &state).await?;
+    let context = state.task_ctx();
+    let memory = MemoryConsumer::new(name).register(context.memory_pool());
+    let mut stream = execute_stream(physical, context)?;
+    let (mut batches, mut waiting, mut rows) = (Vec::new(), Vec::new(), 0);
+    while let Some(batch) = stream.next().await {
+        let batch = batch?;
+        memory.try_grow(bytes(&batch))?;
+        rows += batch.num_rows();
+        waiting.push(as_planned(batch, &schema)?);
+        if rows >= BATCH_ROWS {
+            batches.push(concat_batches(&schema, &std::mem::take(&mut waiting))?);
+            rows = 0;
+        }
+    }
+    if !waiting.is_empty() {
+        batches.push(concat_batches(&schema, &waiting)?);
+    }
+    Ok(Rows { batches, memory })
+}
+
+/// Rows under the schema of the plan, which other plans were made with; what ran may have narrowed it.
+fn as_planned(batch: RecordBatch, schema: &SchemaRef) -> Result<RecordBatch> {
+    let options = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
+    Ok(RecordBatch::try_new_with_options(Arc::clone(schema), batch.columns().to_vec(), &options)?)
+}
+
+fn bytes(batch: &RecordBatch) -> usize {
+    let slice = |column: &dyn Array| column.to_data().get_slice_memory_size().unwrap_or_default();
+    batch.columns().iter().map(|column| slice(column.as_ref())).sum()
+}

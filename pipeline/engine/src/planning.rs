@@ -1,0 +1,261 @@
+//! Queries planned and held to what their headers declare, before any of them runs.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use datafusion::arrow::array::RecordBatch;
+use datafusion::arrow::datatypes::{DataType, SchemaRef};
+use datafusion::common::ParamValues;
+use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
+use datafusion::datasource::{MemTable, ViewTable};
+use datafusion::error::DataFusionError;
+use datafusion::execution::context::SQLOptions;
+use datafusion::logical_expr::{Expr, LogicalPlan, Volatility};
+use datafusion::scalar::ScalarValue;
+use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, Role};
+use whereworn_model::time::parse_instant;
+
+use crate::catalog::Query;
+use crate::convert::cell_kind;
+use crate::error::EngineError;
+use crate::messages;
+use crate::session::Engine;
+
+/// A query that can run: its plan, and the table in which its rows will lie.
+#[derive(Clone)]
+pub(crate) struct Planned {
+    pub plan: LogicalPlan,
+    pub schema: SchemaRef,
+    table: Arc<MemTable>,
+}
+
+impl Planned {
+    /// Puts the rows where the plans of other queries look for them.
+    pub async fn fill(&self, rows: Vec<RecordBatch>) {
+        if let Some(partition) = self.table.batches.first() {
+            *partition.write().await = rows;
+        }
+    }
+}
+
+/// Functions whose value depends on when they are called.
+const OF_THE_CLOCK: [&str; 5] = ["now", "current_date", "current_time", "current_timestamp", "today"];
+
+impl Engine {
+    /// Plans a query, checks what it gives, and registers its table, still without rows. A view has none.
+    ///
+    /// # Errors
+    /// SQL that cannot be planned, a function that is not allowed, a column that the header or the query's place among
+    /// the program's own demands and that is missing or of another type.
+    pub(crate) async fn plan(&self, query: &Query) -> Result<Option<Planned>, EngineError> {
+        let failed = |error: DataFusionError| messages::about(&query.file, &error, &self.table_names());
+        let state = self.context.state();
+        let plan = state.create_logical_plan(&query.sql).await.map_err(failed)?;
+        let plan = with_parameters(plan, query)?;
+        read_only().verify_plan(&plan).map_err(failed)?;
+        check_functions(&plan).map_err(failed)?;
+        let optimized = state.optimize(&plan).map_err(failed)?;
+        let schema = Arc::clone(optimized.schema().inner());
+        check_columns(query, &schema).map_err(|message| EngineError::Query {
+            file: query.file.clone(),
+            message,
+        })?;
+        self.context.deregister_table(query.name.as_str())?;
+        if query.header.role == Role::View {
+            let view = ViewTable::new(plan, None);
+            self.context.register_table(query.name.as_str(), Arc::new(view))?;
+            return Ok(None);
+        }
+        let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
+        self.context.register_table(query.name.as_str(), Arc::clone(&table) as _)?;
+        Ok(Some(Planned { plan: optimized, schema, table }))
+    }
+}
+
+/// What a query file may do: read.
+fn read_only() -> SQLOptions {
+    SQLOptions::new()
+        .with_allow_ddl(false)
+        .with_allow_dml(false)
+        .with_allow_statements(false)
+}
+
+/// Values in place of `$name`.
+fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, EngineError> {
+    let refused = |message: String| EngineError::Query {
+        file: query.file.clone(),
+        message,
+    };
+    let mut values = HashMap::new();
+    for (name, parameter) in &query.header.parameters {
+        let value = parameter_value(parameter)
+            .ok_or_else(|| refused(format!("the parameter `{name}` wants {}", kind_words(parameter.kind))))?;
+        values.insert(name.clone(), value.into());
+    }
+    let unset = |error: DataFusionError| refused(format!("{}: give it under [parameters]", error.strip_backtrace()));
+    let names = plan.get_parameter_names().map_err(unset)?;
+    if let Some(name) = names.iter().map(|name| name.trim_start_matches('$')).find(|name| !values.contains_key(*name)) {
+        return Err(refused(format!(
+            "there is no parameter `{name}`: give its type and default under [parameters] in the header"
+        )));
+    }
+    plan.with_param_values(ParamValues::Map(values)).map_err(|error| messages::about(&query.file, &error, &[]))
+}
+
+fn parameter_value(parameter: &Parameter) -> Option<ScalarValue> {
+    let given = &parameter.default;
+    let text = given.as_str();
+    Some(match parameter.kind {
+        CellKind::Integer => ScalarValue::Int64(Some(given.as_integer()?)),
+        CellKind::Number => {
+            let whole = given.as_integer().map(|value| value as f64);
+            ScalarValue::Float64(Some(given.as_float().or(whole)?))
+        }
+        CellKind::Text => ScalarValue::Utf8(Some(text?.to_owned())),
+        CellKind::Boolean => ScalarValue::Boolean(Some(given.as_bool()?)),
+        CellKind::Time => ScalarValue::TimestampMicrosecond(Some(parse_instant(text?)?), Some("UTC".into())),
+        CellKind::Date => {
+            let day: jiff::civil::Date = text?.parse().ok()?;
+            let since = day.since(jiff::civil::date(1970, 1, 1)).ok()?;
+            ScalarValue::Date32(Some(since.get_days()))
+        }
+    })
+}
+
+/// The same input has to give the same bytes: no clock, no dice.
+fn check_functions(plan: &LogicalPlan) -> Result<(), DataFusionError> {
+    plan.apply_with_subqueries(|node| {
+        node.apply_expressions(|expression| {
+            expression.apply(|inner| {
+                if let Expr::ScalarFunction(call) = inner {
+                    let name = call.func.name();
+                    let volatile = call.func.signature().volatility == Volatility::Volatile;
+                    if volatile || OF_THE_CLOCK.contains(&name) {
+                        return Err(DataFusionError::Plan(format!(
+                            "{name}() gives another value each time, and the same input has to give the same report: \
+                             take instants from `settings` (`cutoff`, `month_start`, `month_end`)"
+                        )));
+                    }
+                }
+                Ok(TreeNodeRecursion::Continue)
+            })
+        })
+    })?;
+    Ok(())
+}
+
+fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
+    named_columns_are_there(&query.header, schema)?;
+    for (name, column) in &query.header.columns {
+        declared_type_is_given(name, column, schema)?;
+    }
+    if query.header.role == Role::Table {
+        readable(schema)?;
+    }
+    match &query.replaces {
+        Some(header) => gives_what_others_read(header, schema),
+        None if query.own || (query.header.columns.is_empty() && query.header.role != Role::Table) => Ok(()),
+        None => every_column_is_declared(&query.header, schema),
+    }
+}
+
+/// A header speaks only of columns that the query gives.
+fn named_columns_are_there(header: &Header, schema: &SchemaRef) -> Result<(), String> {
+    let chart = header.chart.iter().flat_map(Chart::columns);
+    let named = header.columns.keys().chain(chart).chain(header.expect.columns());
+    let missing = named.into_iter().find(|name| schema.field_with_name(name).is_err());
+    let Some(name) = missing else { return Ok(()) };
+    Err(format!(
+        "its header names the column `{name}`, which the query does not give: the columns are {}",
+        names(schema)
+    ))
+}
+
+fn names(schema: &SchemaRef) -> String {
+    let names: Vec<String> = schema.fields().iter().map(|field| format!("`{}`", field.name())).collect();
+    names.join(", ")
+}
+
+/// Whether a type of the engine is what a header declares; whole numbers can stand for numbers.
+fn fits(given: &DataType, declared: CellKind) -> bool {
+    let kind = cell_kind(given);
+    kind == declared || (kind, declared) == (CellKind::Integer, CellKind::Number)
+}
+
+fn declared_type_is_given(name: &str, column: &ColumnHeader, schema: &SchemaRef) -> Result<(), String> {
+    let (Some(declared), Ok(field)) = (column.declared_kind(), schema.field_with_name(name)) else {
+        return Ok(());
+    };
+    if fits(field.data_type(), declared) {
+        return Ok(());
+    }
+    Err(format!(
+        "its header declares `{name}` as {}, and the query gives {}",
+        kind_words(declared),
+        kind_words(cell_kind(field.data_type()))
+    ))
+}
+
+fn kind_words(kind: CellKind) -> &'static str {
+    match kind {
+        CellKind::Integer => "whole numbers",
+        CellKind::Number => "numbers",
+        CellKind::Text => "texts",
+        CellKind::Time => "instants",
+        CellKind::Date => "dates",
+        CellKind::Boolean => "true or false",
+    }
+}
+
+/// A table of the report has nothing but plain cells.
+fn readable(schema: &SchemaRef) -> Result<(), String> {
+    for field in schema.fields() {
+        let name = field.name();
+        match field.data_type() {
+            DataType::Struct(fields) => {
+                let fields: Vec<&str> = fields.iter().map(|field| field.name().as_str()).collect();
+                return Err(format!(
+                    "the column `{name}` is a struct of {}: read a field of it with get_field({name}, '{}')",
+                    fields.join(", "),
+                    fields.first().unwrap_or(&"name")
+                ));
+            }
+            DataType::List(_) | DataType::LargeList(_) | DataType::FixedSizeList(_, _) => {
+                return Err(format!("the column `{name}` is a list: UNNEST({name}) makes rows of it"));
+            }
+            _ => {}
+        }
+    }
+    Ok(())
+}
+
+/// A query of the study that takes the place of one of the program gives every column that this one declares.
+fn gives_what_others_read(built_in: &Header, schema: &SchemaRef) -> Result<(), String> {
+    let missing: Vec<String> = built_in
+        .columns
+        .keys()
+        .filter(|name| schema.field_with_name(name).is_err())
+        .map(|name| format!("`{name}`"))
+        .collect();
+    if !missing.is_empty() {
+        return Err(format!(
+            "takes the place of a table of the program, and lacks what others read of it: {}",
+            missing.join(", ")
+        ));
+    }
+    for (name, column) in &built_in.columns {
+        declared_type_is_given(name, column, schema)
+            .map_err(|_| format!("takes the place of a table of the program, whose column `{name}` has another type"))?;
+    }
+    Ok(())
+}
+
+fn every_column_is_declared(header: &Header, schema: &SchemaRef) -> Result<(), String> {
+    let undeclared = schema.fields().iter().map(|field| field.name()).find(|name| {
+        header.columns.get(*name).is_none_or(|column| column.declared_kind().is_none())
+    });
+    match undeclared {
+        Some(name) => Err(format!("its header does not declare the column `{name}` with a class")),
+        None => Ok(()),
+    }
+}

@@ -1,0 +1,153 @@
+//! The files under `tests/sql`: queries of the program, run on a tiny invented study, and what they give by hand.
+//!
+//! `CREATE TABLE name (column, ...) AS VALUES (...), ...` puts rows in place of a table of the program for the rest of the
+//! file, as a query file of a study does; its other columns are empty. Numbers are compared by ten significant digits. A
+//! file is added or changed without a rebuild.
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::path::PathBuf;
+
+use serde_json::Value;
+use whereworn_model::header::{CellKind, Header};
+use sqllogictest::{DB, DBOutput, DefaultColumnType, Runner};
+
+use crate::fixture::{LATER, Study, repository};
+
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+struct Refused(String);
+
+/// The program on a study of its own.
+struct Program {
+    study: Study,
+}
+
+impl Program {
+    fn new() -> Self {
+        Self {
+            study: Study::copy_of(&repository("tests/sql/study")),
+        }
+    }
+
+    /// A query file that gives these rows under the name of a table of the program.
+    fn stand_in(&self, statement: &str) {
+        let (table, values) = statement.split_once(" AS ").unwrap();
+        let (name, columns) = table.trim_end_matches(')').split_once(" (").unwrap();
+        let given: Vec<&str> = columns.split(',').map(str::trim).collect();
+        let header = header_of(name);
+        let others = header.columns.iter().filter(|(name, _)| !given.contains(&name.as_str()));
+        let empty: String = others
+            .map(|(name, column)| format!(", CAST(NULL AS {}) AS \"{name}\"", sql_type(column.declared_kind().unwrap())))
+            .collect();
+        let sql = format!("SELECT given.*{empty} FROM ({values}) AS given ({columns})");
+        self.study.write(&format!("queries/{name}.sql"), sql);
+    }
+}
+
+/// The header of a query file of the program.
+fn header_of(name: &str) -> Header {
+    let folders = ["tables", "intermediate"].map(|folder| format!("queries/{folder}/{name}.sql"));
+    let text = folders.iter().find_map(|path| fs::read_to_string(repository(path)).ok());
+    Header::parse(&text.unwrap_or_else(|| panic!("no query {name}"))).unwrap()
+}
+
+fn sql_type(kind: CellKind) -> &'static str {
+    match kind {
+        CellKind::Text => "TEXT",
+        CellKind::Integer => "BIGINT",
+        CellKind::Number => "DOUBLE",
+        CellKind::Time => "TIMESTAMP",
+        CellKind::Date => "DATE",
+        CellKind::Boolean => "BOOLEAN",
+    }
+}
+
+impl DB for Program {
+    type Error = Refused;
+    type ColumnType = DefaultColumnType;
+
+    fn run(&mut self, sql: &str) -> Result<DBOutput<DefaultColumnType>, Refused> {
+        if let Some(rest) = sql.strip_prefix("CREATE TABLE ") {
+            self.stand_in(rest);
+            return Ok(DBOutput::StatementComplete(0));
+        }
+        let run = self.study.run("query", &["--as-of", LATER, "--format", "json", "--sql", sql]);
+        if run.code != 0 {
+            return Err(Refused(run.err));
+        }
+        let table: Value = serde_json::from_str(&run.out).unwrap();
+        let rows: Vec<Vec<String>> = table.as_array().unwrap().iter().map(row).collect();
+        let columns = rows.first().map_or(0, Vec::len);
+        Ok(DBOutput::Rows {
+            types: vec![DefaultColumnType::Any; columns],
+            rows,
+        })
+    }
+}
+
+fn row(object: &Value) -> Vec<String> {
+    object.as_object().unwrap().values().map(cell).collect()
+}
+
+fn cell(value: &Value) -> String {
+    match value {
+        Value::Null => "NULL".to_owned(),
+        Value::String(text) if text.is_empty() => "(empty)".to_owned(),
+        Value::String(text) => text.clone(),
+        Value::Number(number) if number.is_f64() => ten_digits(number.as_f64().unwrap()),
+        other => other.to_string(),
+    }
+}
+
+/// A number rounded to ten significant digits, without an exponent and without trailing zeros.
+fn ten_digits(value: f64) -> String {
+    let rounded: f64 = format!("{value:.9e}").parse().unwrap();
+    rounded.to_string()
+}
+
+fn files() -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = fs::read_dir(repository("tests/sql"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "slt"))
+        .collect();
+    files.sort();
+    files
+}
+
+#[test]
+fn every_file_holds() {
+    let files = files();
+    assert!(files.len() > 3);
+    let wrong: Vec<String> = std::thread::scope(|scope| {
+        let started: Vec<_> = files
+            .iter()
+            .map(|file| {
+                scope.spawn(move || {
+                    let mut runner = Runner::new(|| async { Ok(Program::new()) });
+                    runner.run_file(file).map_err(|error| error.to_string())
+                })
+            })
+            .collect();
+        started.into_iter().filter_map(|one| one.join().unwrap().err()).collect()
+    });
+    assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
+}
+
+/// Every query of the program is read by some file, itself or through another that is.
+#[test]
+fn every_query_has_its_file() {
+    let texts: Vec<String> = files().iter().map(|file| fs::read_to_string(file).unwrap()).collect();
+    let words: BTreeSet<&str> = texts
+        .iter()
+        .flat_map(|text| text.split(|c: char| !(c.is_ascii_alphanumeric() || c == '_')))
+        .collect();
+    let folder = repository("queries/tables");
+    let names = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let missing: Vec<String> = names
+        .filter_map(|path| Some(path.file_stem()?.to_string_lossy().into_owned()))
+        .filter(|name| !words.contains(name.as_str()))
+        .collect();
+    assert!(missing.is_empty(), "no file under tests/sql reads {missing:?}");
+}
