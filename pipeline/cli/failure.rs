@@ -43,7 +43,9 @@ pub enum Failure {
         source: io::Error,
     },
     /// The report is written, but query files of the study failed or were refused.
-    #[error("the report is written, but {0} of the study's query files failed: their places in it say why")]
+    #[error(
+        "the report is written, but {0} of the study's query files failed: their places in it say why"
+    )]
     Queries(usize),
     /// Rows were rejected under `--strict`.
     #[error("{0} rows were rejected")]

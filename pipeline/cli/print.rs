@@ -33,7 +33,8 @@ pub fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {
         }
         Format::Parquet | Format::Arrow if stdout().is_terminal() => {
             return Err(Failure::Request(
-                "this format is no text: send it to a file, for example `> table.parquet`".to_owned(),
+                "this format is no text: send it to a file, for example `> table.parquet`"
+                    .to_owned(),
             ));
         }
         Format::Parquet => write_parquet(table, &mut bytes, "standard output")?,
@@ -48,7 +49,9 @@ fn markdown(table: &ResultTable) -> String {
         let mut out = String::new();
         for c in text.chars() {
             match c {
-                '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '~' | '&' => out.extend(['\\', c]),
+                '\\' | '`' | '*' | '_' | '[' | ']' | '<' | '>' | '|' | '~' | '&' => {
+                    out.extend(['\\', c])
+                }
                 c if c.is_control() => out.push(' '),
                 c => out.push(c),
             }
@@ -56,13 +59,22 @@ fn markdown(table: &ResultTable) -> String {
         out
     };
     let line = |cells: Vec<String>| format!("| {} |\n", cells.join(" | "));
-    let mut out = line(table.columns.iter().map(|column| escaped(&column.name)).collect());
+    let mut out = line(
+        table
+            .columns
+            .iter()
+            .map(|column| escaped(&column.name))
+            .collect(),
+    );
     out += &line(table.columns.iter().map(|_| "---".to_owned()).collect());
     for row in 0..table.rows() {
-        let cells = table.columns.iter().map(|column| match table.cell(row, &column.name) {
-            Cell::Text(text) => escaped(text),
-            other => other.to_text(),
-        });
+        let cells = table
+            .columns
+            .iter()
+            .map(|column| match table.cell(row, &column.name) {
+                Cell::Text(text) => escaped(text),
+                other => other.to_text(),
+            });
         out += &line(cells.collect());
     }
     out

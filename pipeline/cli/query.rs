@@ -40,7 +40,7 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
     let engine = open.engine()?;
     if arguments.explain {
         let explained = engine.explain(&needed)?;
-        open.progress.end();
+        open.progress.clear();
         return emit(explained.as_bytes());
     }
     let results = engine.run_all(&needed, &|query| {
@@ -75,7 +75,11 @@ fn given_sql(arguments: &QueryArguments) -> Result<Option<String>, Failure> {
 fn tables(catalog: &Catalog, name: &str) -> Result<String, Failure> {
     if name.is_empty() {
         let tables = catalog.tables();
-        let width = tables.iter().map(|table| table.name.len()).max().unwrap_or(0);
+        let width = tables
+            .iter()
+            .map(|table| table.name.len())
+            .max()
+            .unwrap_or(0);
         let line = |table: &whereworn_engine::TableDescription| {
             format!("{:width$}  {}\n", table.name, table.title())
         };
@@ -88,9 +92,16 @@ fn tables(catalog: &Catalog, name: &str) -> Result<String, Failure> {
     }
     out.push('\n');
     let columns = table.columns();
-    let width = columns.iter().map(|column| column.name.len()).max().unwrap_or(0);
+    let width = columns
+        .iter()
+        .map(|column| column.name.len())
+        .max()
+        .unwrap_or(0);
     for column in &columns {
-        out += &format!("  {:width$}  {:12}  {}\n", column.name, column.kind, column.meaning);
+        out += &format!(
+            "  {:width$}  {:12}  {}\n",
+            column.name, column.kind, column.meaning
+        );
     }
     if let Some(sql) = &table.sql {
         out += &format!("\n{}\n", sql.trim_end());
@@ -111,14 +122,32 @@ fn functions(name: &str) -> Result<String, Failure> {
     let Some(function) = found else {
         let known = all.iter().map(|function| function.name);
         let hint = whereworn_model::settings::suggestion(name, known);
-        return Err(Failure::Request(format!("there is no function `{name}` of ours{hint}")));
+        return Err(Failure::Request(format!(
+            "there is no function `{name}` of ours{hint}"
+        )));
     };
     let mut out = format!("{}\n{}\n\n", function.call(), function.about);
-    let width = function.arguments.iter().map(|argument| argument.name.len()).max().unwrap_or(0);
+    let width = function
+        .arguments
+        .iter()
+        .map(|argument| argument.name.len())
+        .max()
+        .unwrap_or(0);
     for argument in function.arguments {
-        let unit = if argument.unit.is_empty() { String::new() } else { format!(" ({})", argument.unit) };
-        out += &format!("  {:width$}  {}{unit}\n", argument.name, argument.kind.words());
+        let unit = if argument.unit.is_empty() {
+            String::new()
+        } else {
+            format!(" ({})", argument.unit)
+        };
+        out += &format!(
+            "  {:width$}  {}{unit}\n",
+            argument.name,
+            argument.kind.words()
+        );
     }
-    out += &format!("\nIt gives {}.\n\nFor example:\n\n{}\n", function.gives, function.example);
+    out += &format!(
+        "\nIt gives {}.\n\nFor example:\n\n{}\n",
+        function.gives, function.example
+    );
     Ok(out)
 }

@@ -45,7 +45,10 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
-    let faults: Vec<String> = tables.iter().filter_map(|table| table.fault.clone()).collect();
+    let faults: Vec<String> = tables
+        .iter()
+        .filter_map(|table| table.fault.clone())
+        .collect();
     let said = evidence::of_report(&tables, open.cutoff, &open.plan_hash());
     open.progress.say("writing the report");
     let wearer = own_wearer(&arguments, &tables)?;
@@ -133,7 +136,11 @@ fn write_pages(output: &mut Output, report: &Report) -> Result<(), Failure> {
             figure.svg.as_bytes(),
         )?;
     }
-    for table in report.tables.iter().filter(|table| !table.columns.is_empty()) {
+    for table in report
+        .tables
+        .iter()
+        .filter(|table| !table.columns.is_empty())
+    {
         write_table(output, table)?;
     }
     Ok(())

@@ -151,7 +151,9 @@ fn accessor(name: &str, column: &ColumnHeader, all: &Columns) -> Result<String, 
         ),
         (None, CellKind::Text) => ("&'t str", format!("text({})", at(name))),
         (None, CellKind::Boolean) => {
-            return Err(format!("the column `{name}` of a result table is boolean: give a word or 0 and 1"));
+            return Err(format!(
+                "the column `{name}` of a result table is boolean: give a word or 0 and 1"
+            ));
         }
         (None, CellKind::Integer) => ("Option<i64>", format!("integer({})", at(name))),
         (None, CellKind::Number) => ("Option<f64>", format!("number({})", at(name))),

@@ -27,7 +27,10 @@ fn alone(name: &str, sql: &[u8], arguments: &[&str], words: &[&str]) {
     for word in words {
         assert!(run.err.contains(word), "{name}: no `{word}` in {}", run.err);
         let shown = word.replace('\'', "&#39;").replace('>', "&gt;");
-        assert!(page.contains(&shown) || page.contains(word), "{name}: no `{word}` in the report");
+        assert!(
+            page.contains(&shown) || page.contains(word),
+            "{name}: no `{word}` in the report"
+        );
     }
     for inner in ["datafusion", "DataFusion", "Arrow", "backtrace", "panicked"] {
         assert!(!run.err.contains(inner), "{name}: {}", run.err);
@@ -37,15 +40,43 @@ fn alone(name: &str, sql: &[u8], arguments: &[&str], words: &[&str]) {
 #[test]
 fn a_file_that_cannot_be_read_as_a_query() {
     let cases: [(&str, &[u8], &[&str]); 9] = [
-        ("header", b"-- title = \"x\"\n-- row = \"y\nSELECT 1", &["header.sql", "line 2"]),
-        ("key", b"-- title = \"x\"\n-- titel = \"y\"\nSELECT 1", &["key.sql", "line 2", "titel"]),
-        ("typo", b"SELECT 1 AS a\nFORM readings x y", &["typo.sql, line 2, column"]),
-        ("ddl", b"CREATE TABLE t AS SELECT 1", &["ddl.sql", "holds a SELECT"]),
+        (
+            "header",
+            b"-- title = \"x\"\n-- row = \"y\nSELECT 1",
+            &["header.sql", "line 2"],
+        ),
+        (
+            "key",
+            b"-- title = \"x\"\n-- titel = \"y\"\nSELECT 1",
+            &["key.sql", "line 2", "titel"],
+        ),
+        (
+            "typo",
+            b"SELECT 1 AS a\nFORM readings x y",
+            &["typo.sql, line 2, column"],
+        ),
+        (
+            "ddl",
+            b"CREATE TABLE t AS SELECT 1",
+            &["ddl.sql", "holds a SELECT"],
+        ),
         ("two", b"SELECT 1; SELECT 2", &["two.sql", "one query"]),
         ("empty", b" \n", &["empty.sql", "is empty"]),
-        ("nothing", b"-- title = \"x\"\n", &["nothing.sql", "no SQL below it"]),
-        ("latin", b"SELECT 1 AS a\n-- M\xfcnchen", &["latin.sql", "line 2", "UTF-8"]),
-        ("Bad-Name", b"SELECT 1 AS a", &["Bad-Name.sql", "lower-case"]),
+        (
+            "nothing",
+            b"-- title = \"x\"\n",
+            &["nothing.sql", "no SQL below it"],
+        ),
+        (
+            "latin",
+            b"SELECT 1 AS a\n-- M\xfcnchen",
+            &["latin.sql", "line 2", "UTF-8"],
+        ),
+        (
+            "Bad-Name",
+            b"SELECT 1 AS a",
+            &["Bad-Name.sql", "lower-case"],
+        ),
     ];
     for (name, sql, words) in cases {
         alone(name, sql, &[], words);
@@ -55,17 +86,61 @@ fn a_file_that_cannot_be_read_as_a_query() {
 #[test]
 fn a_query_that_cannot_be_planned() {
     let cases: [(&str, &str, &[&str]); 11] = [
-        ("column", "SELECT site,\n  colour\nFROM sessions", &["column.sql, line 2, column 3", "`colour`"]),
-        ("table", "SELECT *\nFROM session", &["table.sql, line 2, column 6", "`session`", "`sessions`"]),
-        ("function", "SELECT day_between(inserted, ended) AS d FROM sessions", &["function.sql", "`day_between`", "`days_between`"]),
-        ("structs", "SELECT random_intercept(difference, sensor_no) AS fit FROM pairs", &["structs.sql", "get_field(fit, 'mean')"]),
-        ("swapped", "SELECT get_field(random_intercept(sensor, difference), 'mean') AS m FROM pairs", &["swapped.sql", "`value` is a text"]),
-        ("clock", "SELECT now() AS a", &["clock.sql", "now() gives another value each time"]),
-        ("dice", "SELECT random() AS a", &["dice.sql", "random() gives another value each time"]),
-        ("chart", "-- chart = { kind = \"line\", x = \"a\", y = \"b\" }\nSELECT 1 AS a", &["chart.sql", "`b`"]),
-        ("typed", "-- [columns]\n-- a = { class = \"time\" }\nSELECT 1 AS a", &["typed.sql", "declares `a` as instants"]),
-        ("parameter", "SELECT $most AS a", &["parameter.sql", "`most`", "[parameters]"]),
-        ("readings", "SELECT 1 AS a", &["readings.sql", "choose another"]),
+        (
+            "column",
+            "SELECT site,\n  colour\nFROM sessions",
+            &["column.sql, line 2, column 3", "`colour`"],
+        ),
+        (
+            "table",
+            "SELECT *\nFROM session",
+            &["table.sql, line 2, column 6", "`session`", "`sessions`"],
+        ),
+        (
+            "function",
+            "SELECT day_between(inserted, ended) AS d FROM sessions",
+            &["function.sql", "`day_between`", "`days_between`"],
+        ),
+        (
+            "structs",
+            "SELECT random_intercept(difference, sensor_no) AS fit FROM pairs",
+            &["structs.sql", "get_field(fit, 'mean')"],
+        ),
+        (
+            "swapped",
+            "SELECT get_field(random_intercept(sensor, difference), 'mean') AS m FROM pairs",
+            &["swapped.sql", "`value` is a text"],
+        ),
+        (
+            "clock",
+            "SELECT now() AS a",
+            &["clock.sql", "now() gives another value each time"],
+        ),
+        (
+            "dice",
+            "SELECT random() AS a",
+            &["dice.sql", "random() gives another value each time"],
+        ),
+        (
+            "chart",
+            "-- chart = { kind = \"line\", x = \"a\", y = \"b\" }\nSELECT 1 AS a",
+            &["chart.sql", "`b`"],
+        ),
+        (
+            "typed",
+            "-- [columns]\n-- a = { class = \"time\" }\nSELECT 1 AS a",
+            &["typed.sql", "declares `a` as instants"],
+        ),
+        (
+            "parameter",
+            "SELECT $most AS a",
+            &["parameter.sql", "`most`", "[parameters]"],
+        ),
+        (
+            "readings",
+            "SELECT 1 AS a",
+            &["readings.sql", "choose another"],
+        ),
     ];
     for (name, sql, words) in cases {
         alone(name, sql.as_bytes(), &[], words);
@@ -75,9 +150,21 @@ fn a_query_that_cannot_be_planned() {
 #[test]
 fn a_query_that_fails_as_it_runs() {
     let cases: [(&str, &str, &[&str]); 3] = [
-        ("zero", "SELECT 1 / CAST(detached - detached AS BIGINT) AS a FROM sessions", &["zero.sql", "NULLIF"]),
-        ("level", "SELECT student_t(days, 3) AS a FROM sessions", &["level.sql", "`p` is", "above 0 and below 1"]),
-        ("share", "SELECT exact_share_lower(5, detached) AS a FROM sessions", &["share.sql", "no more than `total`"]),
+        (
+            "zero",
+            "SELECT 1 / CAST(detached - detached AS BIGINT) AS a FROM sessions",
+            &["zero.sql", "NULLIF"],
+        ),
+        (
+            "level",
+            "SELECT student_t(days, 3) AS a FROM sessions",
+            &["level.sql", "`p` is", "above 0 and below 1"],
+        ),
+        (
+            "share",
+            "SELECT exact_share_lower(5, detached) AS a FROM sessions",
+            &["share.sql", "no more than `total`"],
+        ),
     ];
     for (name, sql, words) in cases {
         alone(name, sql.as_bytes(), &[], words);
@@ -88,20 +175,51 @@ fn a_query_that_fails_as_it_runs() {
 #[test]
 fn a_query_without_end() {
     let endless = "WITH RECURSIVE n AS (SELECT 1 AS a UNION ALL SELECT a + 1 FROM n) SELECT COUNT(*) AS c FROM n";
-    alone("endless", endless.as_bytes(), &["--limit", "1"], &["endless.sql", "longer than 1 s", "--limit"]);
+    alone(
+        "endless",
+        endless.as_bytes(),
+        &["--limit", "1"],
+        &["endless.sql", "longer than 1 s", "--limit"],
+    );
     let count = "SELECT COUNT(*) AS c FROM range(1, 100000000000)";
-    alone("counted", count.as_bytes(), &["--limit", "1"], &["counted.sql", "longer than 1 s"]);
+    alone(
+        "counted",
+        count.as_bytes(),
+        &["--limit", "1"],
+        &["counted.sql", "longer than 1 s"],
+    );
     let cross = "SELECT a.time, b.glucose, c.sensor FROM readings AS a CROSS JOIN readings AS b CROSS JOIN readings AS c";
-    alone("cross", cross.as_bytes(), &["--memory", "64"], &["cross.sql", "memory", "--memory"]);
+    alone(
+        "cross",
+        cross.as_bytes(),
+        &["--memory", "64"],
+        &["cross.sql", "memory", "--memory"],
+    );
 }
 
 #[test]
 fn what_a_header_expects_is_held() {
     let cases = [
-        ("rows", "-- [expect]\n-- rows = 3\nSELECT 1 AS a", "expects 3 rows, and gives 1"),
-        ("there", "-- [expect]\n-- not_null = [\"a\"]\nSELECT CAST(NULL AS BIGINT) AS a", "a value of `a`"),
-        ("shares", "-- [expect]\n-- share = [\"a\"]\nSELECT 1.5 AS a", "`a` from 0 to 1, and row 1 has 1.5"),
-        ("different", "-- [expect]\n-- unique = [\"site\"]\nSELECT site FROM sessions", "site different in every row"),
+        (
+            "rows",
+            "-- [expect]\n-- rows = 3\nSELECT 1 AS a",
+            "expects 3 rows, and gives 1",
+        ),
+        (
+            "there",
+            "-- [expect]\n-- not_null = [\"a\"]\nSELECT CAST(NULL AS BIGINT) AS a",
+            "a value of `a`",
+        ),
+        (
+            "shares",
+            "-- [expect]\n-- share = [\"a\"]\nSELECT 1.5 AS a",
+            "`a` from 0 to 1, and row 1 has 1.5",
+        ),
+        (
+            "different",
+            "-- [expect]\n-- unique = [\"site\"]\nSELECT site FROM sessions",
+            "site different in every row",
+        ),
     ];
     for (name, sql, words) in cases {
         alone(name, sql.as_bytes(), &[], &[words]);
@@ -109,7 +227,12 @@ fn what_a_header_expects_is_held() {
     let study = study();
     let held = "-- [expect]\n-- rows = [1, 9]\n-- unique = [\"site\"]\nSELECT DISTINCT site FROM sessions ORDER BY site";
     let (run, output) = report_with(&study, "held", held.as_bytes(), &[]);
-    assert_eq!((run.code, output.table("held").lines.len()), (0, 2), "{}", run.err);
+    assert_eq!(
+        (run.code, output.table("held").lines.len()),
+        (0, 2),
+        "{}",
+        run.err
+    );
 }
 
 #[test]
@@ -118,7 +241,11 @@ fn what_names_a_query_that_failed_fails_with_it() {
     study.write("queries/second.sql", "SELECT a FROM first");
     let (run, _) = report_with(&study, "first", b"SELECT nothing AS a FROM sessions", &[]);
     assert_eq!(run.code, QUERIES_FAILED);
-    assert!(run.err.contains("second.sql: needs `first`, which failed"), "{}", run.err);
+    assert!(
+        run.err.contains("second.sql: needs `first`, which failed"),
+        "{}",
+        run.err
+    );
 }
 
 #[test]
@@ -129,8 +256,16 @@ fn a_circle_hurts_nobody_else() {
         .write("queries/two.sql", "SELECT * FROM (SELECT * FROM three)");
     let (run, output) = report_with(&study, "three", b"SELECT * FROM one", &[]);
     assert_eq!(run.code, QUERIES_FAILED);
-    let names = ["one -> two -> three -> one", "two -> three -> one -> two", "three -> one -> two -> three"];
-    assert!(names.iter().any(|circle| run.err.contains(circle)), "{}", run.err);
+    let names = [
+        "one -> two -> three -> one",
+        "two -> three -> one -> two",
+        "three -> one -> two -> three",
+    ];
+    assert!(
+        names.iter().any(|circle| run.err.contains(circle)),
+        "{}",
+        run.err
+    );
     assert_eq!(output.table("site_wear").lines.len(), 2);
 }
 
@@ -139,22 +274,40 @@ fn a_circle_hurts_nobody_else() {
 fn a_replacement_that_lacks_a_column_is_refused() {
     let whole = study().report();
     for (sql, words) in [
-        ("SELECT wearer, sensor, site FROM sessions", "lacks what others read of it: `difference`"),
+        (
+            "SELECT wearer, sensor, site FROM sessions",
+            "lacks what others read of it: `difference`",
+        ),
         ("SELECT bios FROM sessions", "`bios`"),
         ("SELEC 1", "no SQL that can be read"),
     ] {
         let (run, output) = report_with(&study(), "pairs", sql.as_bytes(), &[]);
         assert_eq!(run.code, QUERIES_FAILED, "{}", run.err);
-        assert!(run.err.contains("pairs.sql") && run.err.contains(words), "{}", run.err);
-        assert_eq!(output.text("tables/pairs.csv"), whole.text("tables/pairs.csv"));
-        assert_eq!(output.text("tables/site_accuracy.csv"), whole.text("tables/site_accuracy.csv"));
+        assert!(
+            run.err.contains("pairs.sql") && run.err.contains(words),
+            "{}",
+            run.err
+        );
+        assert_eq!(
+            output.text("tables/pairs.csv"),
+            whole.text("tables/pairs.csv")
+        );
+        assert_eq!(
+            output.text("tables/site_accuracy.csv"),
+            whole.text("tables/site_accuracy.csv")
+        );
     }
 }
 
 /// A mark of byte order in front of a file is no part of it.
 #[test]
 fn a_byte_order_mark_is_passed_over() {
-    let (run, output) = report_with(&study(), "marked", b"\xef\xbb\xbf-- title = \"Marked\"\nSELECT 1 AS a", &[]);
+    let (run, output) = report_with(
+        &study(),
+        "marked",
+        b"\xef\xbb\xbf-- title = \"Marked\"\nSELECT 1 AS a",
+        &[],
+    );
     assert_eq!(run.code, 0, "{}", run.err);
     assert!(output.text("report.md").contains("Marked"));
 }
@@ -183,26 +336,52 @@ fn tables_and_functions_are_listed() {
     let list = study.run("query", &["--tables"]);
     assert_eq!(list.code, 0, "{}", list.err);
     for name in ["readings", "sessions", "lives", "site_wear"] {
-        assert!(list.out.lines().any(|line| line.split_whitespace().next() == Some(name)), "{name}");
+        assert!(
+            list.out
+                .lines()
+                .any(|line| line.split_whitespace().next() == Some(name)),
+            "{name}"
+        );
     }
     let one = study.run("query", &["--tables", "site_wear"]).out;
-    for words in ["A row is one site.", "Usable days (days)", "lower end of: Still attached on day 7", "FROM curves AS c"] {
+    for words in [
+        "A row is one site.",
+        "Usable days (days)",
+        "lower end of: Still attached on day 7",
+        "FROM curves AS c",
+    ] {
         assert!(one.contains(words), "no `{words}` in {one}");
     }
-    study.run("query", &["--tables", "site_were"]).fails_with(&["`site_wear`"]);
-    let one = study.run("query", &["--functions", "night_artefacts_of"]).out;
-    for words in ["night_artefacts_of(time, glucose, status)", "glucose  a number (mg/dL)", "strictness", "SELECT sensor_no"] {
+    study
+        .run("query", &["--tables", "site_were"])
+        .fails_with(&["`site_wear`"]);
+    let one = study
+        .run("query", &["--functions", "night_artefacts_of"])
+        .out;
+    for words in [
+        "night_artefacts_of(time, glucose, status)",
+        "glucose  a number (mg/dL)",
+        "strictness",
+        "SELECT sensor_no",
+    ] {
         assert!(one.contains(words), "no `{words}` in {one}");
     }
     let explained = study.run("query", &["site_wear", "--explain"]).out;
-    assert!(explained.contains("sessions") && explained.contains(" ms"), "{explained}");
+    assert!(
+        explained.contains("sessions") && explained.contains(" ms"),
+        "{explained}"
+    );
 }
 
 #[test]
 fn the_guide_names_every_function() {
     let guide = std::fs::read_to_string(repository("queries/README.md")).unwrap();
     for function in whereworn_engine::functions::descriptions() {
-        assert!(guide.contains(&format!("`{}`", function.name)), "{}", function.name);
+        assert!(
+            guide.contains(&format!("`{}`", function.name)),
+            "{}",
+            function.name
+        );
     }
 }
 
@@ -217,13 +396,19 @@ fn examples_of_functions_run() {
                 let study = &study;
                 scope.spawn(move || {
                     // A struct is taken apart before it is printed.
-                    let sql = format!("SELECT COUNT(*) AS n FROM ({}) AS example", function.example);
+                    let sql = format!(
+                        "SELECT COUNT(*) AS n FROM ({}) AS example",
+                        function.example
+                    );
                     let run = study.run("query", &["--sql", &sql]);
                     (run.code != 0).then(|| format!("{}: {}", function.name, run.err))
                 })
             })
             .collect();
-        started.into_iter().filter_map(|one| one.join().unwrap()).collect()
+        started
+            .into_iter()
+            .filter_map(|one| one.join().unwrap())
+            .collect()
     });
     assert!(failed.is_empty(), "{}", failed.join("\n"));
 }
@@ -240,6 +425,7 @@ fn an_empty_glucose_is_no_low() {
         study.sql(&sql).lines
     };
     let emptied = "SELECT sensor_no, time, CASE WHEN glucose NOT BETWEEN 100 AND 120 THEN glucose END AS glucose FROM readings";
-    let left_out = "SELECT sensor_no, time, glucose FROM readings WHERE glucose NOT BETWEEN 100 AND 120";
+    let left_out =
+        "SELECT sensor_no, time, glucose FROM readings WHERE glucose NOT BETWEEN 100 AND 120";
     assert_eq!(count(emptied), count(left_out));
 }

@@ -9,8 +9,8 @@ use std::fs;
 use std::path::PathBuf;
 
 use serde_json::Value;
-use whereworn_model::header::{CellKind, Header};
 use sqllogictest::{DB, DBOutput, DefaultColumnType, Runner};
+use whereworn_model::header::{CellKind, Header};
 
 use crate::fixture::{LATER, Study, repository};
 
@@ -36,9 +36,17 @@ impl Program {
         let (name, columns) = table.trim_end_matches(')').split_once(" (").unwrap();
         let given: Vec<&str> = columns.split(',').map(str::trim).collect();
         let header = header_of(name);
-        let others = header.columns.iter().filter(|(name, _)| !given.contains(&name.as_str()));
+        let others = header
+            .columns
+            .iter()
+            .filter(|(name, _)| !given.contains(&name.as_str()));
         let empty: String = others
-            .map(|(name, column)| format!(", CAST(NULL AS {}) AS \"{name}\"", sql_type(column.declared_kind().unwrap())))
+            .map(|(name, column)| {
+                format!(
+                    ", CAST(NULL AS {}) AS \"{name}\"",
+                    sql_type(column.declared_kind().unwrap())
+                )
+            })
             .collect();
         let sql = format!("SELECT given.*{empty} FROM ({values}) AS given ({columns})");
         self.study.write(&format!("queries/{name}.sql"), sql);
@@ -48,7 +56,9 @@ impl Program {
 /// The header of a query file of the program.
 fn header_of(name: &str) -> Header {
     let folders = ["tables", "intermediate"].map(|folder| format!("queries/{folder}/{name}.sql"));
-    let text = folders.iter().find_map(|path| fs::read_to_string(repository(path)).ok());
+    let text = folders
+        .iter()
+        .find_map(|path| fs::read_to_string(repository(path)).ok());
     Header::parse(&text.unwrap_or_else(|| panic!("no query {name}"))).unwrap()
 }
 
@@ -72,7 +82,10 @@ impl DB for Program {
             self.stand_in(rest);
             return Ok(DBOutput::StatementComplete(0));
         }
-        let run = self.study.run("query", &["--as-of", LATER, "--format", "json", "--sql", sql]);
+        let run = self.study.run(
+            "query",
+            &["--as-of", LATER, "--format", "json", "--sql", sql],
+        );
         if run.code != 0 {
             return Err(Refused(run.err));
         }
@@ -130,7 +143,10 @@ fn every_file_holds() {
                 })
             })
             .collect();
-        started.into_iter().filter_map(|one| one.join().unwrap().err()).collect()
+        started
+            .into_iter()
+            .filter_map(|one| one.join().unwrap().err())
+            .collect()
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
 }
@@ -138,16 +154,24 @@ fn every_file_holds() {
 /// Every query of the program is read by some file, itself or through another that is.
 #[test]
 fn every_query_has_its_file() {
-    let texts: Vec<String> = files().iter().map(|file| fs::read_to_string(file).unwrap()).collect();
+    let texts: Vec<String> = files()
+        .iter()
+        .map(|file| fs::read_to_string(file).unwrap())
+        .collect();
     let words: BTreeSet<&str> = texts
         .iter()
         .flat_map(|text| text.split(|c: char| !(c.is_ascii_alphanumeric() || c == '_')))
         .collect();
     let folder = repository("queries/tables");
-    let names = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let names = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path());
     let missing: Vec<String> = names
         .filter_map(|path| Some(path.file_stem()?.to_string_lossy().into_owned()))
         .filter(|name| !words.contains(name.as_str()))
         .collect();
-    assert!(missing.is_empty(), "no file under tests/sql reads {missing:?}");
+    assert!(
+        missing.is_empty(),
+        "no file under tests/sql reads {missing:?}"
+    );
 }

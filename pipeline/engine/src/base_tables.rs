@@ -28,9 +28,23 @@ pub(crate) fn instant() -> DataType {
 
 /// Names of the tables that are made from the study itself; no query file may take one.
 pub(crate) const NAMES: [&str; 17] = [
-    "readings", "fingersticks", "wear_events", "judgements", "sensors", "settings", "sites",
-    "wearer_models", "clock_nights", "clock_months", "row_counts", "looks", "kept_evidence",
-    "findings", "left_out", "plan_rows", "wearer_zones",
+    "readings",
+    "fingersticks",
+    "wear_events",
+    "judgements",
+    "sensors",
+    "settings",
+    "sites",
+    "wearer_models",
+    "clock_nights",
+    "clock_months",
+    "row_counts",
+    "looks",
+    "kept_evidence",
+    "findings",
+    "left_out",
+    "plan_rows",
+    "wearer_zones",
 ];
 
 /// A table of readings without rows.

@@ -141,7 +141,11 @@ impl Catalog {
                 }
             }
         }
-        Self { queries: Vec::new(), refused }.ordered(queries)
+        Self {
+            queries: Vec::new(),
+            refused,
+        }
+        .ordered(queries)
     }
 
     /// Puts queries in order; the study's own ones in a circle are refused.
@@ -154,8 +158,11 @@ impl Catalog {
                 }
                 Err(circle) => circle,
             };
-            let own: Vec<String> =
-                circle.iter().filter(|name| queries.get(*name).is_some_and(|query| query.own)).cloned().collect();
+            let own: Vec<String> = circle
+                .iter()
+                .filter(|name| queries.get(*name).is_some_and(|query| query.own))
+                .cloned()
+                .collect();
             let error = EngineError::Circle(circle.join(" -> "));
             if own.is_empty() {
                 return Err(error);
@@ -164,7 +171,11 @@ impl Catalog {
                 let stands_again = built_in(&name)?;
                 if let Some(query) = queries.remove(&name) {
                     let message = format!("{}: {error}", query.file);
-                    self.refused.push(Refused { name, header: query.header, message });
+                    self.refused.push(Refused {
+                        name,
+                        header: query.header,
+                        message,
+                    });
                 }
                 queries.extend(stands_again.map(|query| (query.name.clone(), query)));
             }
@@ -176,15 +187,29 @@ impl Catalog {
     /// # Errors
     /// None that a query of the study can cause.
     pub(crate) fn without(&self, faults: &[(String, String)]) -> Result<Self, EngineError> {
-        let mut queries: BTreeMap<String, Query> =
-            self.queries.iter().map(|query| (query.name.clone(), query.clone())).collect();
+        let mut queries: BTreeMap<String, Query> = self
+            .queries
+            .iter()
+            .map(|query| (query.name.clone(), query.clone()))
+            .collect();
         let mut refused = self.refused.clone();
         for (name, message) in faults {
-            let header = queries.remove(name).map(|query| query.header).unwrap_or_default();
-            refused.push(Refused { name: name.clone(), header, message: message.clone() });
+            let header = queries
+                .remove(name)
+                .map(|query| query.header)
+                .unwrap_or_default();
+            refused.push(Refused {
+                name: name.clone(),
+                header,
+                message: message.clone(),
+            });
             queries.extend(built_in(name)?.map(|query| (name.clone(), query)));
         }
-        Self { queries: Vec::new(), refused }.ordered(queries)
+        Self {
+            queries: Vec::new(),
+            refused,
+        }
+        .ordered(queries)
     }
 
     /// The query files of the study that are not run.
@@ -219,18 +244,25 @@ impl Catalog {
         let Some(declared) = query.header.parameters.get_mut(parameter) else {
             return Err(EngineError::Query {
                 file: query.file.clone(),
-                message: format!("its header declares no parameter `{parameter}`{}", suggestion(parameter, known.iter().map(String::as_str))),
+                message: format!(
+                    "its header declares no parameter `{parameter}`{}",
+                    suggestion(parameter, known.iter().map(String::as_str))
+                ),
             });
         };
         declared.default = match declared.kind {
             CellKind::Integer => value.parse().map(toml::Value::Integer).ok(),
             CellKind::Number => value.parse().map(toml::Value::Float).ok(),
             CellKind::Boolean => value.parse().map(toml::Value::Boolean).ok(),
-            CellKind::Text | CellKind::Time | CellKind::Date => Some(toml::Value::String(value.to_owned())),
+            CellKind::Text | CellKind::Time | CellKind::Date => {
+                Some(toml::Value::String(value.to_owned()))
+            }
         }
         .ok_or_else(|| EngineError::Query {
             file: query.file.clone(),
-            message: format!("the parameter `{parameter}` is given `{value}`, which is of another type"),
+            message: format!(
+                "the parameter `{parameter}` is given `{value}`, which is of another type"
+            ),
         })?;
         Ok(())
     }
@@ -255,7 +287,11 @@ impl Catalog {
     /// # Errors
     /// There is no query of a name.
     pub fn needed_for_all(&self, names: &[&str]) -> Result<Self, EngineError> {
-        if let Some(refused) = self.refused.iter().find(|refused| names.contains(&refused.name.as_str())) {
+        if let Some(refused) = self
+            .refused
+            .iter()
+            .find(|refused| names.contains(&refused.name.as_str()))
+        {
             return Err(EngineError::Refused(refused.message.clone()));
         }
         let unknown = |name: &&&str| !self.queries.iter().any(|query| query.name == **name);
@@ -279,7 +315,10 @@ impl Catalog {
             .filter(|query| wanted.contains(&query.name))
             .cloned()
             .collect();
-        Ok(Self { queries, refused: Vec::new() })
+        Ok(Self {
+            queries,
+            refused: Vec::new(),
+        })
     }
 }
 
@@ -302,8 +341,16 @@ fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Refused>>, EngineError
 
 fn read_file(path: &Path) -> Result<Query, Refused> {
     let file = path.display().to_string();
-    let stem = path.file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
-    let plain = |c: char| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '_' };
+    let stem = path
+        .file_stem()
+        .map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
+    let plain = |c: char| {
+        if c.is_ascii_alphanumeric() {
+            c.to_ascii_lowercase()
+        } else {
+            '_'
+        }
+    };
     let refused = |header: Header, message: String| Refused {
         name: stem.chars().map(plain).collect(),
         header,
@@ -311,14 +358,24 @@ fn read_file(path: &Path) -> Result<Query, Refused> {
     };
     let wrong = |message: &str| refused(Header::default(), format!("{file}: {message}"));
     if !is_plain_name(&stem) {
-        return Err(wrong("the file's name becomes the table's: use lower-case letters, digits and _"));
+        return Err(wrong(
+            "the file's name becomes the table's: use lower-case letters, digits and _",
+        ));
     }
     if base_tables::NAMES.contains(&stem.as_str()) {
-        return Err(wrong("this is the name of a table that the program makes from the study: choose another"));
+        return Err(wrong(
+            "this is the name of a table that the program makes from the study: choose another",
+        ));
     }
     let bytes = std::fs::read(path).map_err(|error| wrong(&error.to_string()))?;
     let sql = String::from_utf8(bytes).map_err(|error| {
-        let line = error.as_bytes().iter().take(error.utf8_error().valid_up_to()).filter(|b| **b == b'\n').count() + 1;
+        let line = error
+            .as_bytes()
+            .iter()
+            .take(error.utf8_error().valid_up_to())
+            .filter(|b| **b == b'\n')
+            .count()
+            + 1;
         wrong(&format!("line {line}: is no UTF-8 text: save it as UTF-8"))
     })?;
     let header = || Header::parse(&sql).unwrap_or_default();
@@ -430,7 +487,10 @@ mod tests {
     fn the_built_in_queries_declare_what_they_give() {
         for (name, sql) in BUILT_IN {
             let query = Query::parse(name, name, sql, false).unwrap();
-            assert!(!query.header.columns.is_empty(), "{name} declares no column");
+            assert!(
+                !query.header.columns.is_empty(),
+                "{name} declares no column"
+            );
             for (column, header) in &query.header.columns {
                 assert!(header.class.is_some(), "{name}.{column} has no class");
             }
@@ -440,14 +500,21 @@ mod tests {
     /// A name means one thing: what a common table expression is called is called nothing else.
     #[test]
     fn no_common_table_expression_shadows_a_table() {
-        let tables: BTreeSet<&str> =
-            BUILT_IN.iter().map(|(name, _)| *name).chain(base_tables::NAMES).collect();
+        let tables: BTreeSet<&str> = BUILT_IN
+            .iter()
+            .map(|(name, _)| *name)
+            .chain(base_tables::NAMES)
+            .collect();
         for (name, sql) in BUILT_IN {
             let statements = DFParser::parse_sql(sql).unwrap();
             let (_, expressions) = resolve_table_references(&statements[0], true).unwrap();
             for expression in expressions {
                 let shadows = tables.contains(expression.table());
-                assert!(!shadows, "{name}: `{}` is the name of a table", expression.table());
+                assert!(
+                    !shadows,
+                    "{name}: `{}` is the name of a table",
+                    expression.table()
+                );
             }
         }
     }

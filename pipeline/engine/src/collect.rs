@@ -30,7 +30,11 @@ impl Rows {
     /// # Errors
     /// There is not so much left.
     pub fn reserve_cells(&self) -> Result<()> {
-        let cells: usize = self.batches.iter().map(|batch| batch.num_rows() * batch.num_columns()).sum();
+        let cells: usize = self
+            .batches
+            .iter()
+            .map(|batch| batch.num_rows() * batch.num_columns())
+            .sum();
         self.memory.try_grow(cells * CELL)
     }
 }
@@ -41,7 +45,10 @@ impl Rows {
 /// Those of the engine; more rows than the memory allows.
 pub(crate) async fn collect(state: SessionState, plan: LogicalPlan, name: String) -> Result<Rows> {
     let schema = Arc::clone(plan.schema().inner());
-    let physical = state.query_planner().create_physical_plan(&plan, &state).await?;
+    let physical = state
+        .query_planner()
+        .create_physical_plan(&plan, &state)
+        .await?;
     let context = state.task_ctx();
     let memory = MemoryConsumer::new(name).register(context.memory_pool());
     let mut stream = execute_stream(physical, context)?;
@@ -65,10 +72,18 @@ pub(crate) async fn collect(state: SessionState, plan: LogicalPlan, name: String
 /// Rows under the schema of the plan, which other plans were made with; what ran may have narrowed it.
 fn as_planned(batch: RecordBatch, schema: &SchemaRef) -> Result<RecordBatch> {
     let options = RecordBatchOptions::new().with_row_count(Some(batch.num_rows()));
-    Ok(RecordBatch::try_new_with_options(Arc::clone(schema), batch.columns().to_vec(), &options)?)
+    Ok(RecordBatch::try_new_with_options(
+        Arc::clone(schema),
+        batch.columns().to_vec(),
+        &options,
+    )?)
 }
 
 fn bytes(batch: &RecordBatch) -> usize {
     let slice = |column: &dyn Array| column.to_data().get_slice_memory_size().unwrap_or_default();
-    batch.columns().iter().map(|column| slice(column.as_ref())).sum()
+    batch
+        .columns()
+        .iter()
+        .map(|column| slice(column.as_ref()))
+        .sum()
 }

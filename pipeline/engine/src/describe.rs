@@ -86,7 +86,10 @@ pub(crate) fn meaning(name: &str, header: &Header) -> String {
 }
 
 fn label(name: &str, column: &ColumnHeader) -> String {
-    column.label.clone().unwrap_or_else(|| name.replace('_', " "))
+    column
+        .label
+        .clone()
+        .unwrap_or_else(|| name.replace('_', " "))
 }
 
 /// Whether a name is that of a table made from the study itself.
@@ -101,11 +104,13 @@ fn base_tables() -> BTreeMap<String, Header> {
 impl Catalog {
     /// Every table that a query can name: those of the study first, then the queries in their order.
     pub fn tables(&self) -> Vec<TableDescription> {
-        let base = base_tables().into_iter().map(|(name, header)| TableDescription {
-            name,
-            header,
-            sql: None,
-        });
+        let base = base_tables()
+            .into_iter()
+            .map(|(name, header)| TableDescription {
+                name,
+                header,
+                sql: None,
+            });
         let queries = self.queries().iter().map(|query| TableDescription {
             name: query.name.clone(),
             header: query.header.clone(),
@@ -122,10 +127,13 @@ impl Catalog {
         let tables = self.tables();
         let known = tables.iter().map(|table| table.name.as_str());
         let hint = suggestion(name, known);
-        tables.into_iter().find(|table| table.name == name).ok_or(EngineError::Unknown {
-            name: name.to_owned(),
-            hint,
-        })
+        tables
+            .into_iter()
+            .find(|table| table.name == name)
+            .ok_or(EngineError::Unknown {
+                name: name.to_owned(),
+                hint,
+            })
     }
 }
 
@@ -141,7 +149,10 @@ mod tests {
             assert!(is_base_table(name), "{name}");
             assert!(header.title.is_some() && header.row.is_some(), "{name}");
             for (column, of) in &header.columns {
-                assert!(of.label.is_some() && of.declared_kind().is_some(), "{name}.{column}");
+                assert!(
+                    of.label.is_some() && of.declared_kind().is_some(),
+                    "{name}.{column}"
+                );
             }
         }
     }
@@ -151,8 +162,20 @@ mod tests {
         let catalog = Catalog::read(&[]).unwrap();
         let columns = catalog.table("site_comparison").unwrap().columns();
         let meaning = |name: &str| &columns.iter().find(|c| c.name == name).unwrap().meaning;
-        assert_eq!(meaning("came_off"), "Came off by the rated day (a fraction)");
-        assert_eq!(meaning("came_off_lower"), "lower end of: Came off by the rated day (a fraction)");
-        assert!(catalog.table("site_comparson").unwrap_err().to_string().contains("`site_comparison`"));
+        assert_eq!(
+            meaning("came_off"),
+            "Came off by the rated day (a fraction)"
+        );
+        assert_eq!(
+            meaning("came_off_lower"),
+            "lower end of: Came off by the rated day (a fraction)"
+        );
+        assert!(
+            catalog
+                .table("site_comparson")
+                .unwrap_err()
+                .to_string()
+                .contains("`site_comparison`")
+        );
     }
 }

@@ -38,7 +38,10 @@ fn always_there(column: &Column) -> Option<String> {
 }
 
 fn from_0_to_1(column: &Column) -> Option<String> {
-    let outside = |cell: &Cell| cell.as_number().is_some_and(|value| !(0.0..=1.0).contains(&value));
+    let outside = |cell: &Cell| {
+        cell.as_number()
+            .is_some_and(|value| !(0.0..=1.0).contains(&value))
+    };
     let row = column.cells.iter().position(outside)?;
     let value = column.cells.get(row).map_or(String::new(), Cell::to_text);
     Some(format!(

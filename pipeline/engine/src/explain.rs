@@ -17,20 +17,32 @@ impl Engine {
     /// A query that cannot be planned or run.
     pub fn explain(&self, catalog: &Catalog) -> Result<String, EngineError> {
         self.forget_results()?;
-        let width = catalog.queries().iter().map(|query| query.name.len()).max().unwrap_or(0);
+        let width = catalog
+            .queries()
+            .iter()
+            .map(|query| query.name.len())
+            .max()
+            .unwrap_or(0);
         let mut out = String::new();
         let mut plan = String::new();
         for query in catalog.queries() {
             let since = Instant::now();
             let runtime = self.runtime()?;
             let Some(planned) = runtime.block_on(self.plan(query))? else {
-                out += &format!("{:width$}  view: computed as a part of what names it\n", query.name);
+                out += &format!(
+                    "{:width$}  view: computed as a part of what names it\n",
+                    query.name
+                );
                 continue;
             };
             let failed = |error| messages::about(&query.file, &error, &self.table_names());
             let state = self.context.state();
-            let physical = state.query_planner().create_physical_plan(&planned.plan, &state);
-            plan = displayable(runtime.block_on(physical).map_err(failed)?.as_ref()).indent(false).to_string();
+            let physical = state
+                .query_planner()
+                .create_physical_plan(&planned.plan, &state);
+            plan = displayable(runtime.block_on(physical).map_err(failed)?.as_ref())
+                .indent(false)
+                .to_string();
             let rows = collect(state, planned.plan.clone(), query.name.clone());
             let rows = runtime.block_on(rows).map_err(failed)?;
             let count: usize = rows.batches.iter().map(|batch| batch.num_rows()).sum();

@@ -66,7 +66,11 @@ fn position_in(text: &str) -> Option<(&str, (u64, u64))> {
 fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> String {
     match error.find_root() {
         DataFusionError::SchemaError(schema, _) => {
-            if let SchemaError::FieldNotFound { field, valid_fields } = schema.as_ref() {
+            if let SchemaError::FieldNotFound {
+                field,
+                valid_fields,
+            } = schema.as_ref()
+            {
                 let known: Vec<&str> = valid_fields.iter().map(|field| field.name()).collect();
                 return unknown_column(field.name(), &known);
             }
@@ -79,12 +83,21 @@ fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> Strin
     if let Some(name) = between(message, "table '", "' not found") {
         return unknown_table(name, tables);
     }
-    if let Some(rest) = message.strip_prefix("sql parser error: ").or(message.strip_prefix("ParserError(\"")) {
-        return format!("is no SQL that can be read: {}", rest.trim_end_matches(['"', ')']));
+    if let Some(rest) = message
+        .strip_prefix("sql parser error: ")
+        .or(message.strip_prefix("ParserError(\""))
+    {
+        return format!(
+            "is no SQL that can be read: {}",
+            rest.trim_end_matches(['"', ')'])
+        );
     }
     if let Some(name) = between(message, "Invalid function '", "'") {
         let hint = between(message, "Did you mean '", "'");
-        return format!("there is no function `{name}`{}", hint.map_or(String::new(), meant));
+        return format!(
+            "there is no function `{name}`{}",
+            hint.map_or(String::new(), meant)
+        );
     }
     if message.starts_with("Divide by zero") {
         return "divides by zero: write `NULLIF(x, 0)` below the division".to_owned();
@@ -99,12 +112,16 @@ fn unknown_column(name: &str, known: &[&str]) -> String {
     let hint = nearest_word(name, known.iter().copied()).map_or(String::new(), |word| meant(word));
     let mut names = known.to_vec();
     names.dedup();
-    format!("there is no column `{name}`{hint}; the columns here are {}", names.join(", "))
+    format!(
+        "there is no column `{name}`{hint}; the columns here are {}",
+        names.join(", ")
+    )
 }
 
 fn unknown_table(name: &str, tables: &[String]) -> String {
     let name = name.rsplit('.').next().unwrap_or(name);
-    let hint = nearest_word(name, tables.iter().map(String::as_str)).map_or(String::new(), |word| meant(word));
+    let hint = nearest_word(name, tables.iter().map(String::as_str))
+        .map_or(String::new(), |word| meant(word));
     format!("there is no table `{name}`{hint}")
 }
 
@@ -128,14 +145,21 @@ mod tests {
     #[test]
     fn names_are_those_of_the_author() {
         let error = DataFusionError::Plan("table 'datafusion.public.session' not found".to_owned());
-        assert_eq!(message(&error), "q.sql: there is no table `session`; did you mean `sessions`?");
-        let error = DataFusionError::Plan("table 'datafusion.public.elsewhere' not found".to_owned());
+        assert_eq!(
+            message(&error),
+            "q.sql: there is no table `session`; did you mean `sessions`?"
+        );
+        let error =
+            DataFusionError::Plan("table 'datafusion.public.elsewhere' not found".to_owned());
         assert_eq!(message(&error), "q.sql: there is no table `elsewhere`");
     }
 
     #[test]
     fn the_place_stands_beside_the_file() {
-        let error = DataFusionError::Plan("sql parser error: Expected: an expression, found: FROM at Line: 3, Column: 8".to_owned());
+        let error = DataFusionError::Plan(
+            "sql parser error: Expected: an expression, found: FROM at Line: 3, Column: 8"
+                .to_owned(),
+        );
         assert_eq!(
             message(&error),
             "q.sql, line 3, column 8: is no SQL that can be read: Expected: an expression, found: FROM"

@@ -67,16 +67,29 @@ pub fn write_arrow(table: &ResultTable, out: impl Write, name: &str) -> Result<(
 pub(crate) fn batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
     let field = |column: &Column| {
         let said = [
-            ("meaning", Some(meaning(&column.name, &table.header)).filter(|text| !text.is_empty())),
+            (
+                "meaning",
+                Some(meaning(&column.name, &table.header)).filter(|text| !text.is_empty()),
+            ),
             ("unit", column.header.unit.clone()),
-            ("class", column.header.class.map(|class| format!("{class:?}").to_lowercase())),
+            (
+                "class",
+                column
+                    .header
+                    .class
+                    .map(|class| format!("{class:?}").to_lowercase()),
+            ),
         ];
-        let said = said.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?)));
+        let said = said
+            .into_iter()
+            .filter_map(|(key, value)| Some((key.to_owned(), value?)));
         Field::new(&column.name, arrow_kind(column.kind), true).with_metadata(said.collect())
     };
     let fields: Vec<Field> = table.columns.iter().map(field).collect();
     let said = [("title", &table.header.title), ("row", &table.header.row)];
-    let said = said.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value.clone()?)));
+    let said = said
+        .into_iter()
+        .filter_map(|(key, value)| Some((key.to_owned(), value.clone()?)));
     let schema = Arc::new(Schema::new_with_metadata(fields, said.collect()));
     let options = RecordBatchOptions::new().with_row_count(Some(table.rows()));
     let columns = table.columns.iter().map(array).collect();

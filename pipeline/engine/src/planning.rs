@@ -39,7 +39,13 @@ impl Planned {
 }
 
 /// Functions whose value depends on when they are called.
-const OF_THE_CLOCK: [&str; 5] = ["now", "current_date", "current_time", "current_timestamp", "today"];
+const OF_THE_CLOCK: [&str; 5] = [
+    "now",
+    "current_date",
+    "current_time",
+    "current_timestamp",
+    "today",
+];
 
 impl Engine {
     /// Plans a query, checks what it gives, and registers its table, still without rows. A view has none.
@@ -48,9 +54,13 @@ impl Engine {
     /// SQL that cannot be planned, a function that is not allowed, a column that the header or the query's place among
     /// the program's own demands and that is missing or of another type.
     pub(crate) async fn plan(&self, query: &Query) -> Result<Option<Planned>, EngineError> {
-        let failed = |error: DataFusionError| messages::about(&query.file, &error, &self.table_names());
+        let failed =
+            |error: DataFusionError| messages::about(&query.file, &error, &self.table_names());
         let state = self.context.state();
-        let plan = state.create_logical_plan(&query.sql).await.map_err(failed)?;
+        let plan = state
+            .create_logical_plan(&query.sql)
+            .await
+            .map_err(failed)?;
         let plan = with_parameters(plan, query)?;
         read_only().verify_plan(&plan).map_err(failed)?;
         check_functions(&plan).map_err(failed)?;
@@ -63,12 +73,18 @@ impl Engine {
         self.context.deregister_table(query.name.as_str())?;
         if query.header.role == Role::View {
             let view = ViewTable::new(plan, None);
-            self.context.register_table(query.name.as_str(), Arc::new(view))?;
+            self.context
+                .register_table(query.name.as_str(), Arc::new(view))?;
             return Ok(None);
         }
         let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
-        self.context.register_table(query.name.as_str(), Arc::clone(&table) as _)?;
-        Ok(Some(Planned { plan: optimized, schema, table }))
+        self.context
+            .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
+        Ok(Some(Planned {
+            plan: optimized,
+            schema,
+            table,
+        }))
     }
 }
 
@@ -88,18 +104,32 @@ fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, Engi
     };
     let mut values = HashMap::new();
     for (name, parameter) in &query.header.parameters {
-        let value = parameter_value(parameter)
-            .ok_or_else(|| refused(format!("the parameter `{name}` wants {}", kind_words(parameter.kind))))?;
+        let value = parameter_value(parameter).ok_or_else(|| {
+            refused(format!(
+                "the parameter `{name}` wants {}",
+                kind_words(parameter.kind)
+            ))
+        })?;
         values.insert(name.clone(), value.into());
     }
-    let unset = |error: DataFusionError| refused(format!("{}: give it under [parameters]", error.strip_backtrace()));
+    let unset = |error: DataFusionError| {
+        refused(format!(
+            "{}: give it under [parameters]",
+            error.strip_backtrace()
+        ))
+    };
     let names = plan.get_parameter_names().map_err(unset)?;
-    if let Some(name) = names.iter().map(|name| name.trim_start_matches('$')).find(|name| !values.contains_key(*name)) {
+    if let Some(name) = names
+        .iter()
+        .map(|name| name.trim_start_matches('$'))
+        .find(|name| !values.contains_key(*name))
+    {
         return Err(refused(format!(
             "there is no parameter `{name}`: give its type and default under [parameters] in the header"
         )));
     }
-    plan.with_param_values(ParamValues::Map(values)).map_err(|error| messages::about(&query.file, &error, &[]))
+    plan.with_param_values(ParamValues::Map(values))
+        .map_err(|error| messages::about(&query.file, &error, &[]))
 }
 
 fn parameter_value(parameter: &Parameter) -> Option<ScalarValue> {
@@ -113,7 +143,9 @@ fn parameter_value(parameter: &Parameter) -> Option<ScalarValue> {
         }
         CellKind::Text => ScalarValue::Utf8(Some(text?.to_owned())),
         CellKind::Boolean => ScalarValue::Boolean(Some(given.as_bool()?)),
-        CellKind::Time => ScalarValue::TimestampMicrosecond(Some(parse_instant(text?)?), Some("UTC".into())),
+        CellKind::Time => {
+            ScalarValue::TimestampMicrosecond(Some(parse_instant(text?)?), Some("UTC".into()))
+        }
         CellKind::Date => {
             let day: jiff::civil::Date = text?.parse().ok()?;
             let since = day.since(jiff::civil::date(1970, 1, 1)).ok()?;
@@ -154,7 +186,11 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
     }
     match &query.replaces {
         Some(header) => gives_what_others_read(header, schema),
-        None if query.own || (query.header.columns.is_empty() && query.header.role != Role::Table) => Ok(()),
+        None if query.own
+            || (query.header.columns.is_empty() && query.header.role != Role::Table) =>
+        {
+            Ok(())
+        }
         None => every_column_is_declared(&query.header, schema),
     }
 }
@@ -162,8 +198,14 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
 /// A header speaks only of columns that the query gives.
 fn named_columns_are_there(header: &Header, schema: &SchemaRef) -> Result<(), String> {
     let chart = header.chart.iter().flat_map(Chart::columns);
-    let named = header.columns.keys().chain(chart).chain(header.expect.columns());
-    let missing = named.into_iter().find(|name| schema.field_with_name(name).is_err());
+    let named = header
+        .columns
+        .keys()
+        .chain(chart)
+        .chain(header.expect.columns());
+    let missing = named
+        .into_iter()
+        .find(|name| schema.field_with_name(name).is_err());
     let Some(name) = missing else { return Ok(()) };
     Err(format!(
         "its header names the column `{name}`, which the query does not give: the columns are {}",
@@ -172,7 +214,11 @@ fn named_columns_are_there(header: &Header, schema: &SchemaRef) -> Result<(), St
 }
 
 fn names(schema: &SchemaRef) -> String {
-    let names: Vec<String> = schema.fields().iter().map(|field| format!("`{}`", field.name())).collect();
+    let names: Vec<String> = schema
+        .fields()
+        .iter()
+        .map(|field| format!("`{}`", field.name()))
+        .collect();
     names.join(", ")
 }
 
@@ -182,7 +228,11 @@ fn fits(given: &DataType, declared: CellKind) -> bool {
     kind == declared || (kind, declared) == (CellKind::Integer, CellKind::Number)
 }
 
-fn declared_type_is_given(name: &str, column: &ColumnHeader, schema: &SchemaRef) -> Result<(), String> {
+fn declared_type_is_given(
+    name: &str,
+    column: &ColumnHeader,
+    schema: &SchemaRef,
+) -> Result<(), String> {
     let (Some(declared), Ok(field)) = (column.declared_kind(), schema.field_with_name(name)) else {
         return Ok(());
     };
@@ -221,7 +271,9 @@ fn readable(schema: &SchemaRef) -> Result<(), String> {
                 ));
             }
             DataType::List(_) | DataType::LargeList(_) | DataType::FixedSizeList(_, _) => {
-                return Err(format!("the column `{name}` is a list: UNNEST({name}) makes rows of it"));
+                return Err(format!(
+                    "the column `{name}` is a list: UNNEST({name}) makes rows of it"
+                ));
             }
             _ => {}
         }
@@ -244,18 +296,30 @@ fn gives_what_others_read(built_in: &Header, schema: &SchemaRef) -> Result<(), S
         ));
     }
     for (name, column) in &built_in.columns {
-        declared_type_is_given(name, column, schema)
-            .map_err(|_| format!("takes the place of a table of the program, whose column `{name}` has another type"))?;
+        declared_type_is_given(name, column, schema).map_err(|_| {
+            format!(
+                "takes the place of a table of the program, whose column `{name}` has another type"
+            )
+        })?;
     }
     Ok(())
 }
 
 fn every_column_is_declared(header: &Header, schema: &SchemaRef) -> Result<(), String> {
-    let undeclared = schema.fields().iter().map(|field| field.name()).find(|name| {
-        header.columns.get(*name).is_none_or(|column| column.declared_kind().is_none())
-    });
+    let undeclared = schema
+        .fields()
+        .iter()
+        .map(|field| field.name())
+        .find(|name| {
+            header
+                .columns
+                .get(*name)
+                .is_none_or(|column| column.declared_kind().is_none())
+        });
     match undeclared {
-        Some(name) => Err(format!("its header does not declare the column `{name}` with a class")),
+        Some(name) => Err(format!(
+            "its header does not declare the column `{name}` with a class"
+        )),
         None => Ok(()),
     }
 }

@@ -149,7 +149,11 @@ impl<'e> Run<'e> {
             let mut all = self.catalog.queries().iter();
             all.any(|query| query.name == *name && query.header.role == Role::View)
         };
-        let behind = query.names.iter().filter(|name| is_view(name)).filter_map(|name| self.reads.get(name));
+        let behind = query
+            .names
+            .iter()
+            .filter(|name| is_view(name))
+            .filter_map(|name| self.reads.get(name));
         let reads = behind.flatten().chain(&query.names).cloned().collect();
         self.reads.insert(query.name.clone(), reads);
     }
@@ -163,14 +167,24 @@ impl<'e> Run<'e> {
     /// A query of the study that names another which failed.
     fn lacks_input(&self, query: &Query) -> Option<String> {
         let refused = self.catalog.refused().iter().map(|refused| &refused.name);
-        let name = refused.chain(self.faults.keys()).find(|name| query.names.contains(*name))?;
-        let stands = self.catalog.queries().iter().any(|other| other.name == *name);
+        let name = refused
+            .chain(self.faults.keys())
+            .find(|name| query.names.contains(*name))?;
+        let stands = self
+            .catalog
+            .queries()
+            .iter()
+            .any(|other| other.name == *name);
         (query.own && !(stands && !self.faults.contains_key(name)))
             .then(|| format!("{}: needs `{name}`, which failed", query.file))
     }
 
     /// A query failed: what this means for the run.
-    fn fail(&mut self, query: &Query, error: EngineError) -> Result<Option<Vec<(String, String)>>, EngineError> {
+    fn fail(
+        &mut self,
+        query: &Query,
+        error: EngineError,
+    ) -> Result<Option<Vec<(String, String)>>, EngineError> {
         if query.replaces.is_some() {
             return Ok(Some(vec![(query.name.clone(), error.to_string())]));
         }
@@ -179,15 +193,26 @@ impl<'e> Run<'e> {
             self.engine.forget(&query.name)?;
             return Ok(None);
         }
-        let replaced = self.catalog.queries().iter().filter(|other| other.replaces.is_some());
+        let replaced = self
+            .catalog
+            .queries()
+            .iter()
+            .filter(|other| other.replaces.is_some());
         let blamed: Vec<(String, String)> = replaced
             .map(|other| {
                 let name = &query.name;
-                let message = format!("{}: with it in place of the program's own, `{name}` failed: {error}", other.file);
+                let message = format!(
+                    "{}: with it in place of the program's own, `{name}` failed: {error}",
+                    other.file
+                );
                 (other.name.clone(), message)
             })
             .collect();
-        if blamed.is_empty() { Err(error) } else { Ok(Some(blamed)) }
+        if blamed.is_empty() {
+            Err(error)
+        } else {
+            Ok(Some(blamed))
+        }
     }
 
     /// The queries of the program with those that they need, and the others.
@@ -199,7 +224,11 @@ impl<'e> Run<'e> {
                 needed.extend(query.names.iter().cloned());
             }
         }
-        let ready = self.catalog.queries().iter().filter(|query| self.planned.contains_key(&query.name));
+        let ready = self
+            .catalog
+            .queries()
+            .iter()
+            .filter(|query| self.planned.contains_key(&query.name));
         ready.partition(|query| needed.contains(&query.name))
     }
 
@@ -259,7 +288,10 @@ impl<'e> Run<'e> {
             // Nobody listens any more where the run has ended.
             let _ = sender.send((name, outcome));
         });
-        Ok(Running { since: Instant::now(), stop })
+        Ok(Running {
+            since: Instant::now(),
+            stop,
+        })
     }
 
     /// The next query that is done or has taken too long, and its rows; nothing where none is yet.
@@ -273,13 +305,21 @@ impl<'e> Run<'e> {
             return Err(EngineError::Stopped);
         }
         let limit = self.engine.limits.time;
-        let query_of = |name: &str| self.catalog.queries().iter().find(|query| query.name == name);
+        let query_of = |name: &str| {
+            self.catalog
+                .queries()
+                .iter()
+                .find(|query| query.name == name)
+        };
         match self.receiver.recv_timeout(TICK) {
             Ok((name, outcome)) => {
                 let (Some(_), Some(query)) = (running.remove(&name), query_of(&name)) else {
                     return Ok(None);
                 };
-                Ok(Some((query, outcome.map_err(|stopped| self.explained(query, &stopped)))))
+                Ok(Some((
+                    query,
+                    outcome.map_err(|stopped| self.explained(query, &stopped)),
+                )))
             }
             Err(RecvTimeoutError::Timeout) => {
                 let late = running.iter().find(|(name, running)| {
@@ -307,7 +347,9 @@ impl<'e> Run<'e> {
 
     fn explained(&self, query: &Query, stopped: &Stopped) -> EngineError {
         match stopped {
-            Stopped::Failed(error) => messages::about(&query.file, error, &self.engine.table_names()),
+            Stopped::Failed(error) => {
+                messages::about(&query.file, error, &self.engine.table_names())
+            }
             Stopped::Broke => EngineError::Query {
                 file: query.file.clone(),
                 message: "grew beyond what the engine can hold in one value".to_owned(),
@@ -345,7 +387,11 @@ impl<'e> Run<'e> {
         for refused in self.catalog.refused() {
             match tables.iter_mut().find(|table| table.name == refused.name) {
                 Some(table) => table.fault = Some(refused.message.clone()),
-                None => tables.push(faulty(&refused.name, refused.header.clone(), refused.message.clone())),
+                None => tables.push(faulty(
+                    &refused.name,
+                    refused.header.clone(),
+                    refused.message.clone(),
+                )),
             }
         }
         tables

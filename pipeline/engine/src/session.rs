@@ -12,8 +12,8 @@ use datafusion::datasource::listing::{
     ListingOptions, ListingTable, ListingTableConfig, ListingTableUrl,
 };
 use datafusion::execution::memory_pool::{FairSpillPool, MemoryReservation};
-use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::execution::object_store::ObjectStoreUrl;
+use datafusion::execution::runtime_env::RuntimeEnvBuilder;
 use datafusion::object_store::local::LocalFileSystem;
 use datafusion::prelude::{SessionConfig, SessionContext, col};
 use tokio::runtime::Runtime;
@@ -23,8 +23,8 @@ use whereworn_model::time::{Micros, Month};
 
 use crate::base_tables;
 use crate::error::EngineError;
-use crate::parquet::batch;
 use crate::functions;
+use crate::parquet::batch;
 
 /// Address under which the engine finds the files of the store.
 const STORE: &str = "study://store/";
@@ -182,7 +182,11 @@ impl Engine {
 
     /// Takes all results out of the session, and gives back their memory.
     pub(crate) fn forget_results(&self) -> Result<(), EngineError> {
-        for name in self.table_names().iter().filter(|name| !self.of_study.contains(name)) {
+        for name in self
+            .table_names()
+            .iter()
+            .filter(|name| !self.of_study.contains(name))
+        {
             self.forget(name)?;
         }
         if let Ok(mut held) = self.held.lock() {

@@ -35,7 +35,11 @@ fn section_of<'t>(context: &Context, table: &'t ResultTable) -> &'t str {
 
 /// The tables that came with the study for a section, in the order that their headers ask for.
 pub(crate) fn blocks(context: &Context, section: &str) -> Result<Vec<Block>, ReportError> {
-    let own = context.input.tables.iter().filter(|table| table.own_query || table.fault.is_some());
+    let own = context
+        .input
+        .tables
+        .iter()
+        .filter(|table| table.own_query || table.fault.is_some());
     let mut tables: Vec<&ResultTable> = own
         .filter(|table| section_of(context, table) == section)
         .collect();

@@ -11,8 +11,8 @@ use whereworn_stats::rates::clustered::{
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
 
-use super::arguments::Kind::{Code, Count, Label, Number, Text};
-use super::arguments::{SEED, plain, with_unit};
+use super::arguments::Kind::{Code, Count, Label, Number};
+use super::arguments::{plain, with_unit};
 use super::collect::{Evaluate, Rows, Statistic};
 use Evaluate::One;
 
@@ -46,7 +46,11 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "mean_over_wearers",
-        arguments: &[plain("value", Number), plain("sensor", Label), plain("wearer", Label)],
+        arguments: &[
+            plain("value", Number),
+            plain("sensor", Label),
+            plain("wearer", Label),
+        ],
         fields: &["mean", "std_error", "df", "lower", "upper", "sd_wearers"],
         about: "mean with wearers and sensors random, by REML",
         example: "SELECT site, get_field(mean_over_wearers(difference, sensor_no, wearer), 'mean') AS bias FROM pairs GROUP BY site ORDER BY site",
@@ -99,7 +103,11 @@ pub const ALL: &[Statistic] = &[
             with_unit("fingerstick", Number, "mg/dL"),
             with_unit("reading", Number, "mg/dL"),
             plain("sensor", Label),
-            with_unit("ratio", Number, "error variance of readings over that of fingersticks"),
+            with_unit(
+                "ratio",
+                Number,
+                "error variance of readings over that of fingersticks",
+            ),
         ],
         fields: &[
             "intercept",

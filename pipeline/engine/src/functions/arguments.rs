@@ -125,7 +125,11 @@ pub(super) fn call(function: &str, arguments: &[Argument]) -> String {
 ///
 /// # Errors
 /// Names the function, the argument with its unit, what it wants and what it was given.
-pub(super) fn check_types(function: &str, arguments: &[Argument], given: &[DataType]) -> Result<()> {
+pub(super) fn check_types(
+    function: &str,
+    arguments: &[Argument],
+    given: &[DataType],
+) -> Result<()> {
     if arguments.len() != given.len() {
         return Err(DataFusionError::Plan(format!(
             "{} takes {} arguments, and is given {}",
@@ -168,7 +172,11 @@ fn type_words(kind: &DataType) -> &'static str {
 ///
 /// # Errors
 /// A value that its argument does not allow, by name.
-pub(super) fn read(function: &str, arguments: &[Argument], given: &[ArrayRef]) -> Result<Vec<ArrayRef>> {
+pub(super) fn read(
+    function: &str,
+    arguments: &[Argument],
+    given: &[ArrayRef],
+) -> Result<Vec<ArrayRef>> {
     let one = |(argument, given): (&Argument, &ArrayRef)| -> Result<ArrayRef> {
         let wanted = argument.kind.read_as();
         let array = match *given.data_type() == wanted {
@@ -182,20 +190,37 @@ pub(super) fn read(function: &str, arguments: &[Argument], given: &[ArrayRef]) -
 }
 
 fn check_values(function: &str, argument: &Argument, array: &dyn Array) -> Result<()> {
-    if matches!(argument.kind, Kind::Number | Kind::Text | Kind::Label | Kind::Time) {
+    if matches!(
+        argument.kind,
+        Kind::Number | Kind::Text | Kind::Label | Kind::Time
+    ) {
         return Ok(());
     }
     let Some(numbers) = array.as_primitive_opt::<Float64Type>() else {
         return Ok(());
     };
-    match numbers.iter().flatten().find(|value| !argument.kind.allows(*value)) {
-        Some(value) => Err(refused(function, argument, &value.to_string(), &argument.kind.words())),
+    match numbers
+        .iter()
+        .flatten()
+        .find(|value| !argument.kind.allows(*value))
+    {
+        Some(value) => Err(refused(
+            function,
+            argument,
+            &value.to_string(),
+            &argument.kind.words(),
+        )),
         None => Ok(()),
     }
 }
 
 /// The error of a value that an argument does not allow.
-pub(super) fn refused(function: &str, argument: &Argument, value: &str, wanted: &str) -> DataFusionError {
+pub(super) fn refused(
+    function: &str,
+    argument: &Argument,
+    value: &str,
+    wanted: &str,
+) -> DataFusionError {
     DataFusionError::Execution(format!(
         "{function}: {} is {value}, and wants {wanted}",
         argument.words()

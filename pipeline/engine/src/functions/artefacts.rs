@@ -54,7 +54,11 @@ pub const NAME: &str = "night_artefacts_of";
 pub const ARGUMENTS: [Argument; 3] = [
     plain("time", Kind::Time),
     with_unit("glucose", Kind::Number, "mg/dL"),
-    with_unit("status", Kind::Text, "`ok`, or `low` or `high` at a limit of the range"),
+    with_unit(
+        "status",
+        Kind::Text,
+        "`ok`, or `low` or `high` at a limit of the range",
+    ),
 ];
 
 const INSTANTS: [&str; 3] = ["artefact_start", "artefact_end", "nadir_time"];

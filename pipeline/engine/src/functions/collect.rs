@@ -57,7 +57,9 @@ impl Rows {
 
     /// The numbers of an argument.
     pub fn numbers(&self, position: usize) -> &[f64] {
-        let numbers = self.column(position).and_then(|column| column.as_primitive_opt::<Float64Type>());
+        let numbers = self
+            .column(position)
+            .and_then(|column| column.as_primitive_opt::<Float64Type>());
         numbers.map_or(&[], |numbers| numbers.values())
     }
 
@@ -73,8 +75,13 @@ impl Rows {
 
     /// The texts of an argument.
     pub fn texts(&self, position: usize) -> Vec<&str> {
-        let texts = self.column(position).and_then(|column| column.as_string_opt::<i32>());
-        texts.iter().flat_map(|texts| texts.iter().flatten()).collect()
+        let texts = self
+            .column(position)
+            .and_then(|column| column.as_string_opt::<i32>());
+        texts
+            .iter()
+            .flat_map(|texts| texts.iter().flatten())
+            .collect()
     }
 
     /// The text of an argument that is the same in all rows: a seed.

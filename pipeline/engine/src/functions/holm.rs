@@ -42,12 +42,19 @@ impl WindowUDFImpl for Holm {
     }
 
     fn field(&self, args: WindowUDFFieldArgs<'_>) -> Result<FieldRef> {
-        let given: Vec<DataType> = args.input_fields().iter().map(|field| field.data_type().clone()).collect();
+        let given: Vec<DataType> = args
+            .input_fields()
+            .iter()
+            .map(|field| field.data_type().clone())
+            .collect();
         check_types(NAME, &ARGUMENTS, &given)?;
         Ok(Arc::new(Field::new(args.name(), DataType::Float64, true)))
     }
 
-    fn partition_evaluator(&self, _: PartitionEvaluatorArgs<'_>) -> Result<Box<dyn PartitionEvaluator>> {
+    fn partition_evaluator(
+        &self,
+        _: PartitionEvaluatorArgs<'_>,
+    ) -> Result<Box<dyn PartitionEvaluator>> {
         Ok(Box::new(Adjust))
     }
 }

@@ -17,7 +17,11 @@ type Values = Option<Vec<Option<f64>>>;
 pub const ALL: &[Statistic] = &[
     Statistic {
         name: "next_level",
-        arguments: &[plain("value", Number), plain("sensor", Label), plain("limit", Number)],
+        arguments: &[
+            plain("value", Number),
+            plain("sensor", Label),
+            plain("limit", Number),
+        ],
         fields: &[
             "sensors",
             "mean",
@@ -38,7 +42,11 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "next_days",
-        arguments: &[plain("day", Number), plain("ended", Number), plain("horizon", Number)],
+        arguments: &[
+            plain("day", Number),
+            plain("ended", Number),
+            plain("horizon", Number),
+        ],
         fields: &["sensors", "lower", "median", "upper", "reaches"],
         about: "days up to any ending (`ended` is 1, or 0 where censored) that the next sensor reaches, with a 95 % prediction, and its chance to reach the horizon; from three sensors on",
         example: "SELECT site, get_field(next_days(day, any_ending, rated_days), 'median') AS days FROM lives GROUP BY site ORDER BY site",

@@ -8,7 +8,9 @@ use super::artefacts::{self, NightArtefacts};
 use super::collect::{Collect, Evaluate, Statistic};
 use super::holm::{self, Holm};
 use super::scalar::ScalarFunction;
-use super::{accuracy, conclusions, prediction, product, scalars, site_differences, statistics, survival};
+use super::{
+    accuracy, conclusions, prediction, product, scalars, site_differences, statistics, survival,
+};
 
 /// What a function of ours takes, gives and is for.
 pub struct Description {

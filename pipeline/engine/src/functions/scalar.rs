@@ -2,7 +2,9 @@
 
 use std::hash::{Hash, Hasher};
 
-use datafusion::arrow::array::{Array, ArrayRef, AsArray, Float64Array, StringArray, TimestampMicrosecondArray};
+use datafusion::arrow::array::{
+    Array, ArrayRef, AsArray, Float64Array, StringArray, TimestampMicrosecondArray,
+};
 use datafusion::arrow::datatypes::{DataType, Float64Type, TimestampMicrosecondType};
 use datafusion::error::{DataFusionError, Result};
 use datafusion::logical_expr::{
@@ -38,7 +40,9 @@ pub struct Given<'a> {
 impl Given<'_> {
     fn column(&self, place: usize) -> Result<&dyn Array> {
         let column = self.columns.get(place).map(|column| column.as_ref());
-        column.ok_or_else(|| DataFusionError::Internal(format!("{} has no argument {place}", self.scalar.name)))
+        column.ok_or_else(|| {
+            DataFusionError::Internal(format!("{} has no argument {place}", self.scalar.name))
+        })
     }
 
     fn another_type(&self, place: usize) -> DataFusionError {
@@ -59,7 +63,9 @@ impl Given<'_> {
 
     /// The instants at a place, microseconds UTC.
     pub fn times(&self, place: usize) -> Result<&TimestampMicrosecondArray> {
-        let column = self.column(place)?.as_primitive_opt::<TimestampMicrosecondType>();
+        let column = self
+            .column(place)?
+            .as_primitive_opt::<TimestampMicrosecondType>();
         column.ok_or_else(|| self.another_type(place))
     }
 
@@ -120,12 +126,21 @@ impl ScalarUDFImpl for ScalarFunction {
     }
 
     fn invoke_with_args(&self, args: ScalarFunctionArgs) -> Result<ColumnarValue> {
-        let constant = args.args.iter().all(|argument| matches!(argument, ColumnarValue::Scalar(_)));
+        let constant = args
+            .args
+            .iter()
+            .all(|argument| matches!(argument, ColumnarValue::Scalar(_)));
         let rows = if constant { 1 } else { args.number_rows };
-        let arrays: Vec<ArrayRef> =
-            args.args.iter().map(|argument| argument.to_array(rows)).collect::<Result<_>>()?;
+        let arrays: Vec<ArrayRef> = args
+            .args
+            .iter()
+            .map(|argument| argument.to_array(rows))
+            .collect::<Result<_>>()?;
         let columns = read(self.scalar.name, self.scalar.arguments, &arrays)?;
-        let computed = (self.scalar.compute)(&Given { scalar: self.scalar, columns })?;
+        let computed = (self.scalar.compute)(&Given {
+            scalar: self.scalar,
+            columns,
+        })?;
         Ok(match constant {
             true => ColumnarValue::Scalar(ScalarValue::try_from_array(&computed, 0)?),
             false => ColumnarValue::Array(computed),

@@ -11,7 +11,9 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_model::settings::nearest_word;
 use whereworn_model::time::{MICROS_PER_SECOND, days_between};
-use whereworn_stats::agreement::acceptance::{AcceptanceLimit, LIMITS, limit, one_sided_lower_bound};
+use whereworn_stats::agreement::acceptance::{
+    AcceptanceLimit, LIMITS, limit, one_sided_lower_bound,
+};
 use whereworn_stats::agreement::error_grid::consensus_zone;
 use whereworn_stats::agreement::limits::{within_limit, within_percent};
 use whereworn_stats::comparison::{at_least, at_most};
@@ -71,7 +73,10 @@ pub const ALL: &[Scalar] = &[
     },
     Scalar {
         name: "clock_hour",
-        arguments: &[plain("time", Time), with_unit("zone", Text, "an IANA time zone")],
+        arguments: &[
+            plain("time", Time),
+            with_unit("zone", Text, "an IANA time zone"),
+        ],
         gives: || DataType::Int64,
         about: "hour of the local clock, 0 to 23",
         example: "clock_hour(inserted, 'Europe/Lisbon')",
@@ -111,7 +116,11 @@ pub const ALL: &[Scalar] = &[
     },
     Scalar {
         name: "within_limit",
-        arguments: &[READING, FINGERSTICK, with_unit("limit", Number, "mg/dL, percent from 100 mg/dL on")],
+        arguments: &[
+            READING,
+            FINGERSTICK,
+            with_unit("limit", Number, "mg/dL, percent from 100 mg/dL on"),
+        ],
         gives: boolean,
         about: "whether a reading is within so many mg/dL of a fingerstick below 100 mg/dL, so many percent of one from 100 on",
         example: "within_limit(84, 99, 15)",
@@ -127,7 +136,10 @@ pub const ALL: &[Scalar] = &[
     },
     Scalar {
         name: "hardly_told",
-        arguments: &[with_unit("spacing_minutes", Number, "min"), with_unit("nadir", Number, "mg/dL")],
+        arguments: &[
+            with_unit("spacing_minutes", Number, "min"),
+            with_unit("nadir", Number, "mg/dL"),
+        ],
         gives: boolean,
         about: "whether readings are so far apart, and a nadir so near a low, that the detector hardly tells pressure from a fast true low",
         example: "hardly_told(15, 62)",
@@ -163,7 +175,11 @@ pub const ALL: &[Scalar] = &[
         gives: number,
         about: "lower end of the exact 95 % interval of a share (Clopper and Pearson 1934); empty for a total of 0",
         example: "exact_share_lower(3, 10)",
-        compute: |given| of_share(given, |hits, total| clopper_pearson(hits, total, 0.95).map(|i| i.lower)),
+        compute: |given| {
+            of_share(given, |hits, total| {
+                clopper_pearson(hits, total, 0.95).map(|i| i.lower)
+            })
+        },
     },
     Scalar {
         name: "exact_share_upper",
@@ -171,7 +187,11 @@ pub const ALL: &[Scalar] = &[
         gives: number,
         about: "its upper end",
         example: "exact_share_upper(3, 10)",
-        compute: |given| of_share(given, |hits, total| clopper_pearson(hits, total, 0.95).map(|i| i.upper)),
+        compute: |given| {
+            of_share(given, |hits, total| {
+                clopper_pearson(hits, total, 0.95).map(|i| i.upper)
+            })
+        },
     },
     Scalar {
         name: "one_sided_lower",
@@ -213,7 +233,10 @@ pub const ALL: &[Scalar] = &[
 
 fn elapsed(given: &Given<'_>, between: fn(i64, i64) -> f64) -> Result<ArrayRef> {
     let (from, to) = (given.times(0)?, given.times(1)?);
-    let values = from.iter().zip(to).map(|(from, to)| Some(between(from?, to?)));
+    let values = from
+        .iter()
+        .zip(to)
+        .map(|(from, to)| Some(between(from?, to?)));
     Ok(Arc::new(values.collect::<Float64Array>()))
 }
 
@@ -222,7 +245,10 @@ fn plus_hours(given: &Given<'_>) -> Result<ArrayRef> {
         time.saturating_add((hours * 3600.0 * MICROS_PER_SECOND as f64).round() as i64)
     };
     let (times, hours) = (given.times(0)?, given.numbers(1)?);
-    let values = times.iter().zip(hours).map(|(time, hours)| Some(later(time?, hours?)));
+    let values = times
+        .iter()
+        .zip(hours)
+        .map(|(time, hours)| Some(later(time?, hours?)));
     let array: TimestampMicrosecondArray = values.collect();
     Ok(Arc::new(array.with_timezone("UTC")))
 }
@@ -236,13 +262,16 @@ fn clock_hour(given: &Given<'_>) -> Result<ArrayRef> {
         let zone = match &known {
             Some((of, zone)) if of == name => zone.clone(),
             _ => {
-                let found = TimeZone::get(name)
-                    .map_err(|_| given.refused(1, &format!("`{name}`"), "a known one, as `Europe/Lisbon`"))?;
+                let found = TimeZone::get(name).map_err(|_| {
+                    given.refused(1, &format!("`{name}`"), "a known one, as `Europe/Lisbon`")
+                })?;
                 known = Some((name.to_owned(), found.clone()));
                 found
             }
         };
-        let local = Timestamp::from_microsecond(time).ok().map(|at| at.to_zoned_datetime(zone));
+        let local = Timestamp::from_microsecond(time)
+            .ok()
+            .map(|at| at.to_zoned_datetime(zone));
         Ok(local.map(|local| i64::from(local.hour())))
     };
     let rows = given.times(0)?.iter().zip(given.texts(1)?);
@@ -252,14 +281,18 @@ fn clock_hour(given: &Given<'_>) -> Result<ArrayRef> {
 
 fn compared(given: &Given<'_>, holds: fn(f64, f64) -> bool) -> Result<ArrayRef> {
     let (values, limits) = (given.numbers(0)?, given.numbers(1)?);
-    let holds = values.iter().zip(limits).map(|(value, limit)| Some(holds(value?, limit?)));
+    let holds = values
+        .iter()
+        .zip(limits)
+        .map(|(value, limit)| Some(holds(value?, limit?)));
     Ok(Arc::new(holds.collect::<BooleanArray>()))
 }
 
 fn agreed(given: &Given<'_>, within: fn(f64, f64, f64) -> bool) -> Result<ArrayRef> {
     let pairs = given.numbers(0)?.iter().zip(given.numbers(1)?);
     let rows = pairs.zip(given.numbers(2)?);
-    let within = rows.map(|((reading, fingerstick), limit)| Some(within(reading?, fingerstick?, limit?)));
+    let within =
+        rows.map(|((reading, fingerstick), limit)| Some(within(reading?, fingerstick?, limit?)));
     Ok(Arc::new(within.collect::<BooleanArray>()))
 }
 
@@ -272,7 +305,10 @@ fn error_grid_zone(given: &Given<'_>) -> Result<ArrayRef> {
 }
 
 fn of_count(given: &Given<'_>, compute: fn(u64) -> f64) -> Result<ArrayRef> {
-    let values = given.numbers(0)?.iter().map(|count| Some(compute(count? as u64)));
+    let values = given
+        .numbers(0)?
+        .iter()
+        .map(|count| Some(compute(count? as u64)));
     Ok(Arc::new(values.collect::<Float64Array>()))
 }
 
@@ -305,8 +341,13 @@ fn known_limit(given: &Given<'_>, name: &str) -> Result<&'static AcceptanceLimit
     limit(name).ok_or_else(|| {
         let known = LIMITS.iter().map(|limit| limit.id);
         let names: Vec<&str> = known.clone().collect();
-        let hint = nearest_word(name, known).map_or(String::new(), |word| format!("; did you mean `{word}`?"));
-        given.refused(0, &format!("`{name}`"), &format!("one of {}{hint}", names.join(", ")))
+        let hint = nearest_word(name, known)
+            .map_or(String::new(), |word| format!("; did you mean `{word}`?"));
+        given.refused(
+            0,
+            &format!("`{name}`"),
+            &format!("one of {}{hint}", names.join(", ")),
+        )
     })
 }
 
@@ -324,7 +365,10 @@ fn acceptance_met(given: &Given<'_>) -> Result<ArrayRef> {
 }
 
 fn acceptance_share(given: &Given<'_>) -> Result<ArrayRef> {
-    let share = |name: Option<&str>| name.map(|name| Ok(known_limit(given, name)?.share())).transpose();
+    let share = |name: Option<&str>| {
+        name.map(|name| Ok(known_limit(given, name)?.share()))
+            .transpose()
+    };
     let shares = given.texts(0)?.iter().map(share);
     Ok(Arc::new(shares.collect::<Result<Float64Array>>()?))
 }

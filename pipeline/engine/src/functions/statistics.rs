@@ -95,7 +95,10 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "delay_point",
-        arguments: &[with_unit("minutes", Number, "min"), with_unit("glucose", Number, "mg/dL")],
+        arguments: &[
+            with_unit("minutes", Number, "min"),
+            with_unit("glucose", Number, "mg/dL"),
+        ],
         fields: &["level", "slope", "wide_slope"],
         about: "one sensor around a fingerstick, from readings `minutes` after it: level, and over it the slope and the slope between readings long before and after",
         example: "SELECT fingerstick_no, sensor_no, get_field(delay_point(minutes, glucose), 'slope') AS slope FROM near_readings GROUP BY fingerstick_no, sensor_no ORDER BY fingerstick_no, sensor_no",

@@ -7,11 +7,13 @@ use whereworn_stats::survival::cox::CoxRefusal;
 use whereworn_stats::survival::cox::exposed::exposed_hazard;
 use whereworn_stats::survival::gray::stratified_gray_test;
 use whereworn_stats::survival::incidence::cumulative_incidence;
-use whereworn_stats::survival::kaplan_meier::{IntervalScale, KaplanMeier, Survival, SurvivalPoint};
+use whereworn_stats::survival::kaplan_meier::{
+    IntervalScale, KaplanMeier, Survival, SurvivalPoint,
+};
 use whereworn_stats::survival::lost::lost_bounds;
 
-use super::arguments::Kind::{Code, Count, Label, Number};
-use super::arguments::{SEED, plain, with_unit};
+use super::arguments::Kind::{Code, Label, Number};
+use super::arguments::{plain, with_unit};
 use super::collect::{Evaluate, Rows, Statistic};
 use Evaluate::{Many, One};
 
@@ -70,7 +72,11 @@ pub const ALL: &[Statistic] = &[
     },
     Statistic {
         name: "survival_interval",
-        arguments: &[with_unit("day", Number, "days"), plain("ending", Code(2)), with_unit("horizon", Number, "days")],
+        arguments: &[
+            with_unit("day", Number, "days"),
+            plain("ending", Code(2)),
+            with_unit("horizon", Number, "days"),
+        ],
         fields: &["lower", "upper", "mean_lower", "mean_upper"],
         about: "95 % intervals by beta products: of the share without the ending at the horizon, and of the mean days up to it",
         example: "SELECT site, get_field(survival_interval(day, ending, rated_days), 'lower') AS still_on FROM lives GROUP BY site ORDER BY site",
@@ -167,7 +173,11 @@ fn fitted(rows: &Rows) -> KaplanMeier {
 
 fn curve(rows: &Rows) -> Vec<Vec<Option<f64>>> {
     let row = |point: &SurvivalPoint| {
-        let Survival { survival, std_error, interval } = point.estimate;
+        let Survival {
+            survival,
+            std_error,
+            interval,
+        } = point.estimate;
         vec![
             Some(point.time),
             Some(point.at_risk as f64),
@@ -185,13 +195,21 @@ fn curve(rows: &Rows) -> Vec<Vec<Option<f64>>> {
 fn survival_on_day(rows: &Rows) -> Values {
     let found = fitted(rows).at(first(rows.numbers(2))?)?;
     let interval = found.interval;
-    Some(vec![Some(found.survival), interval.map(|i| i.lower), interval.map(|i| i.upper)])
+    Some(vec![
+        Some(found.survival),
+        interval.map(|i| i.lower),
+        interval.map(|i| i.upper),
+    ])
 }
 
 fn median_and_mean(rows: &Rows) -> Values {
     let curve = fitted(rows);
     let mean = curve.restricted_mean(first(rows.numbers(2))?)?;
-    Some(vec![curve.median().value, Some(mean.mean), Some(mean.std_error)])
+    Some(vec![
+        curve.median().value,
+        Some(mean.mean),
+        Some(mean.std_error),
+    ])
 }
 
 fn incidence(rows: &Rows) -> Vec<Vec<Option<f64>>> {
@@ -199,7 +217,11 @@ fn incidence(rows: &Rows) -> Vec<Vec<Option<f64>>> {
     let own = curves.into_iter().next().unwrap_or_default();
     let happened = own.iter().filter(|point| point.events > 0);
     happened
-        .map(|point| [point.time, point.incidence, point.std_error].map(Some).to_vec())
+        .map(|point| {
+            [point.time, point.incidence, point.std_error]
+                .map(Some)
+                .to_vec()
+        })
         .collect()
 }
 
