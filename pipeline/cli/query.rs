@@ -8,7 +8,7 @@ use crate::args::QueryArguments;
 use crate::failure::Failure;
 use crate::month::{StudyMonth, Unasked};
 use crate::print::print;
-use crate::terminal::emit;
+use crate::terminal::{emit, plain, say};
 
 /// Name under which SQL from the command line runs.
 const GIVEN: &str = "given_sql";
@@ -47,6 +47,13 @@ pub fn run(arguments: &QueryArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     open.progress.clear();
+    for fault in results
+        .iter()
+        .filter(|table| table.name != name)
+        .filter_map(|table| table.fault.as_ref())
+    {
+        say(&format!("warning: {}", plain(fault)));
+    }
     let result = results.into_iter().find(|table| table.name == name);
     let result =
         result.ok_or_else(|| Failure::Request(format!("the query `{name}` gave no table")))?;

@@ -23,18 +23,33 @@
 -- reasons = { label = "Reasons", class = "category" }
 -- sparse_minutes = { hidden = true, class = "estimate" }
 -- sensor_no = { hidden = true, class = "sensor", type = "integer" }
-WITH found AS (
+WITH words AS (
     SELECT
         e.*,
         CASE
-            WHEN e.evidence NOT IN ('confirmed', 'refuted') AND hardly_told(p.spacing_minutes, e.nadir)
+            WHEN t.unit = 'mg/dL' THEN CAST(CAST(ROUND(e.drop) AS BIGINT) AS TEXT)
+            ELSE CAST(ROUND(e.drop / 18.0156, 1) AS TEXT)
+        END || ' ' || t.unit AS fall,
+        CAST(CAST(ROUND(e.fall_minutes) AS BIGINT) AS TEXT) || ' min' AS fall_time,
+        CAST(CAST(ROUND(e.recovery_minutes) AS BIGINT) AS TEXT) || ' min' AS recovery_time,
+        CASE e.evidence
+            WHEN 'confirmed' THEN 'a fingerstick was well above'
+            WHEN 'refuted' THEN 'a fingerstick was as low'
+            WHEN 'undecided' THEN 'a fingerstick did not settle it'
+            ELSE 'no fingerstick'
+        END AS check_words,
+        -- Readings so far apart that a fast fall to a low looks like pressure, and a low that may have been read too
+        -- high.
+        CASE
+            WHEN
+                e.evidence NOT IN ('confirmed', 'refuted') AND hardly_told(p.spacing_minutes, e.nadir)
                 THEN p.spacing_minutes
         END AS sparse_minutes
     FROM night_evidence AS e
     INNER JOIN sensor_spacing AS p ON p.sensor_no = e.sensor_no
+    CROSS JOIN settings AS t
     WHERE e.setting = 'standard'
 )
--- The reasons are put in words by the report, in its language, from this row.
 SELECT
     w.wearer,
     w.sensor,
@@ -51,9 +66,14 @@ SELECT
     w.recovery_minutes,
     w.probability,
     j.verdict AS judged,
-    w.evidence AS reasons,
+    'fell ' || w.fall || ' in ' || w.fall_time || ', recovered in ' || w.recovery_time || ', ' || w.check_words
+    || COALESCE(
+        ', but readings ' || CAST(CAST(ROUND(w.sparse_minutes) AS BIGINT) AS TEXT)
+        || ' min apart hardly tell it from a fast true low',
+        ''
+    ) AS reasons,
     w.sparse_minutes,
     w.sensor_no
-FROM found AS w
+FROM words AS w
 LEFT JOIN judged_artefacts AS j ON j.sensor_no = w.sensor_no AND j.start = w.start AND j.run_rank = 1
 ORDER BY w.wearer, w.sensor, w.start, w.night

@@ -400,7 +400,7 @@ fn examples_of_functions_run() {
                         "SELECT COUNT(*) AS n FROM ({}) AS example",
                         function.example
                     );
-                    let run = study.run("query", &["--sql", &sql]);
+                    let run = study.run("query", &["--wait", "100", "--sql", &sql]);
                     (run.code != 0).then(|| format!("{}: {}", function.name, run.err))
                 })
             })

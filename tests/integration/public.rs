@@ -111,7 +111,8 @@ fn study() -> Study {
         )
         .write(
             "queries/site_skin.sql",
-            "-- title = \"Zqplant skin\"\nSELECT 'zqplant' AS site, 9 AS sensors, 'zqplant' AS cause",
+            "-- title = \"Zqplant skin\"\nSELECT 'zqplant' AS site, 9 AS checks, 1 AS grade_0, 2 AS grade_1, \
+             3 AS grade_2, 4 AS grade_3, 5 AS grade_4, 6 AS reactions, 'zqplant' AS cause",
         );
     study
 }

@@ -50,6 +50,8 @@ pub struct Refused {
 pub struct Catalog {
     queries: Vec<Query>,
     refused: Vec<Refused>,
+    /// Names of the queries that are asked for; all where there is none.
+    asked: Vec<String>,
 }
 
 impl Query {
@@ -137,13 +139,13 @@ impl Catalog {
                         query.replaces = built_in(&query.name)?.map(|query| query.header);
                         queries.insert(query.name.clone(), query);
                     }
-                    Err(file) => refused.push(file),
+                    Err(file) => refused.push(*file),
                 }
             }
         }
         Self {
-            queries: Vec::new(),
             refused,
+            ..Self::default()
         }
         .ordered(queries)
     }
@@ -208,6 +210,7 @@ impl Catalog {
         Self {
             queries: Vec::new(),
             refused,
+            asked: self.asked.clone(),
         }
         .ordered(queries)
     }
@@ -303,27 +306,26 @@ impl Catalog {
                 hint,
             });
         }
-        let mut wanted: BTreeSet<String> = names.iter().map(|name| (*name).to_owned()).collect();
+        let asked = names.iter().map(|name| (*name).to_owned()).collect();
+        let all = self.clone();
+        Ok(Self { asked, ..all })
+    }
+
+    /// The queries of a run in order: those asked for, and what they need.
+    pub(crate) fn to_run(&self) -> Vec<&Query> {
+        let mut wanted: BTreeSet<&String> = self.asked.iter().collect();
         for query in self.queries.iter().rev() {
             if wanted.contains(&query.name) {
-                wanted.extend(query.names.iter().cloned());
+                wanted.extend(&query.names);
             }
         }
-        let queries = self
-            .queries
-            .iter()
-            .filter(|query| wanted.contains(&query.name))
-            .cloned()
-            .collect();
-        Ok(Self {
-            queries,
-            refused: Vec::new(),
-        })
+        let is_wanted = |query: &&Query| self.asked.is_empty() || wanted.contains(&query.name);
+        self.queries.iter().filter(is_wanted).collect()
     }
 }
 
 /// The query files of a folder, by name: each, or why it is none.
-fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Refused>>, EngineError> {
+fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Box<Refused>>>, EngineError> {
     let failed = |source| EngineError::Read {
         file: folder.display().to_string(),
         source,
@@ -339,7 +341,7 @@ fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Refused>>, EngineError
     Ok(paths.iter().map(|path| read_file(path)).collect())
 }
 
-fn read_file(path: &Path) -> Result<Query, Refused> {
+fn read_file(path: &Path) -> Result<Query, Box<Refused>> {
     let file = path.display().to_string();
     let stem = path
         .file_stem()
@@ -351,10 +353,12 @@ fn read_file(path: &Path) -> Result<Query, Refused> {
             '_'
         }
     };
-    let refused = |header: Header, message: String| Refused {
-        name: stem.chars().map(plain).collect(),
-        header,
-        message,
+    let refused = |header: Header, message: String| {
+        Box::new(Refused {
+            name: stem.chars().map(plain).collect(),
+            header,
+            message,
+        })
     };
     let wrong = |message: &str| refused(Header::default(), format!("{file}: {message}"));
     if !is_plain_name(&stem) {

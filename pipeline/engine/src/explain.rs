@@ -17,15 +17,15 @@ impl Engine {
     /// A query that cannot be planned or run.
     pub fn explain(&self, catalog: &Catalog) -> Result<String, EngineError> {
         self.forget_results()?;
-        let width = catalog
-            .queries()
+        let queries = catalog.to_run();
+        let width = queries
             .iter()
             .map(|query| query.name.len())
             .max()
             .unwrap_or(0);
         let mut out = String::new();
         let mut plan = String::new();
-        for query in catalog.queries() {
+        for query in queries {
             let since = Instant::now();
             let runtime = self.runtime()?;
             let Some(planned) = runtime.block_on(self.plan(query))? else {

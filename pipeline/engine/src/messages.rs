@@ -109,7 +109,7 @@ fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> Strin
 }
 
 fn unknown_column(name: &str, known: &[&str]) -> String {
-    let hint = nearest_word(name, known.iter().copied()).map_or(String::new(), |word| meant(word));
+    let hint = nearest_word(name, known.iter().copied()).map_or(String::new(), meant);
     let mut names = known.to_vec();
     names.dedup();
     format!(
@@ -120,8 +120,7 @@ fn unknown_column(name: &str, known: &[&str]) -> String {
 
 fn unknown_table(name: &str, tables: &[String]) -> String {
     let name = name.rsplit('.').next().unwrap_or(name);
-    let hint = nearest_word(name, tables.iter().map(String::as_str))
-        .map_or(String::new(), |word| meant(word));
+    let hint = nearest_word(name, tables.iter().map(String::as_str)).map_or(String::new(), meant);
     format!("there is no table `{name}`{hint}")
 }
 

@@ -62,6 +62,8 @@ impl Engine {
 struct Run<'e> {
     engine: &'e Engine,
     catalog: &'e Catalog,
+    /// Those of the catalog's queries that are asked for, and what they need.
+    queries: Vec<&'e Query>,
     planned: BTreeMap<String, Planned>,
     /// Names of the queries that are not yet done.
     waiting: BTreeSet<String>,
@@ -92,6 +94,7 @@ impl<'e> Run<'e> {
         Self {
             engine,
             catalog,
+            queries: catalog.to_run(),
             planned: BTreeMap::new(),
             waiting: BTreeSet::new(),
             reads: BTreeMap::new(),
@@ -121,7 +124,7 @@ impl<'e> Run<'e> {
 
     /// Plans all queries; gives those in place of the program's own that cannot be.
     fn plan_all(&mut self) -> Result<Option<Vec<(String, String)>>, EngineError> {
-        for query in self.catalog.queries() {
+        for query in self.queries.clone() {
             self.note_what_it_reads(query);
             if let Some(message) = self.lacks_input(query) {
                 self.faults.insert(query.name.clone(), message);
@@ -146,7 +149,7 @@ impl<'e> Run<'e> {
     /// A view is computed as a part of what names it: what it reads has to be there by then.
     fn note_what_it_reads(&mut self, query: &Query) {
         let is_view = |name: &String| {
-            let mut all = self.catalog.queries().iter();
+            let mut all = self.queries.iter();
             all.any(|query| query.name == *name && query.header.role == Role::View)
         };
         let behind = query
@@ -170,12 +173,8 @@ impl<'e> Run<'e> {
         let name = refused
             .chain(self.faults.keys())
             .find(|name| query.names.contains(*name))?;
-        let stands = self
-            .catalog
-            .queries()
-            .iter()
-            .any(|other| other.name == *name);
-        (query.own && !(stands && !self.faults.contains_key(name)))
+        let stands = self.queries.iter().any(|other| other.name == *name);
+        (query.own && (!stands || self.faults.contains_key(name)))
             .then(|| format!("{}: needs `{name}`, which failed", query.file))
     }
 
@@ -193,11 +192,7 @@ impl<'e> Run<'e> {
             self.engine.forget(&query.name)?;
             return Ok(None);
         }
-        let replaced = self
-            .catalog
-            .queries()
-            .iter()
-            .filter(|other| other.replaces.is_some());
+        let replaced = self.queries.iter().filter(|other| other.replaces.is_some());
         let blamed: Vec<(String, String)> = replaced
             .map(|other| {
                 let name = &query.name;
@@ -218,18 +213,16 @@ impl<'e> Run<'e> {
     /// The queries of the program with those that they need, and the others.
     fn phases(&self) -> (Vec<&'e Query>, Vec<&'e Query>) {
         let mut needed = BTreeSet::new();
-        for query in self.catalog.queries().iter().rev() {
+        for query in self.queries.iter().rev() {
             if !query.own || needed.contains(&query.name) {
                 needed.insert(query.name.clone());
                 needed.extend(query.names.iter().cloned());
             }
         }
-        let ready = self
-            .catalog
-            .queries()
-            .iter()
-            .filter(|query| self.planned.contains_key(&query.name));
-        ready.partition(|query| needed.contains(&query.name))
+        let ready = self.queries.iter().copied();
+        ready
+            .filter(|query| self.planned.contains_key(&query.name))
+            .partition(|query| needed.contains(&query.name))
     }
 
     fn run_side_by_side(
@@ -261,11 +254,11 @@ impl<'e> Run<'e> {
             };
             self.waiting.remove(&query.name);
             let finished = outcome.and_then(|rows| self.finish(query, rows));
-            if let Err(error) = finished {
-                if let Some(faults) = self.fail(query, error)? {
-                    running.values().for_each(|other| other.stop.abort());
-                    return Ok(Some(faults));
-                }
+            if let Err(error) = finished
+                && let Some(faults) = self.fail(query, error)?
+            {
+                running.values().for_each(|other| other.stop.abort());
+                return Ok(Some(faults));
             }
             progress(&query.name);
         }
@@ -306,9 +299,9 @@ impl<'e> Run<'e> {
         }
         let limit = self.engine.limits.time;
         let query_of = |name: &str| {
-            self.catalog
-                .queries()
+            self.queries
                 .iter()
+                .copied()
                 .find(|query| query.name == name)
         };
         match self.receiver.recv_timeout(TICK) {
@@ -378,13 +371,16 @@ impl<'e> Run<'e> {
     /// The tables in the order of the catalog, then those that could not be made.
     fn tables(mut self) -> Vec<ResultTable> {
         let mut tables = Vec::new();
-        for query in self.catalog.queries() {
+        for query in &self.queries {
             tables.extend(self.results.remove(&query.name));
             if let Some(fault) = self.faults.remove(&query.name) {
                 tables.push(faulty(&query.name, query.header.clone(), fault));
             }
         }
-        for refused in self.catalog.refused() {
+        let asked_for = |name: &str| self.queries.iter().any(|query| query.name == name);
+        let all = self.catalog.queries().len() == self.queries.len();
+        let refused = self.catalog.refused().iter();
+        for refused in refused.filter(|refused| all || asked_for(&refused.name)) {
             match tables.iter_mut().find(|table| table.name == refused.name) {
                 Some(table) => table.fault = Some(refused.message.clone()),
                 None => tables.push(faulty(
