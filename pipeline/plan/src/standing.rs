@@ -127,5 +127,6 @@ fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTab
         columns: columns.collect(),
         header,
         own_query: false,
+        fault: None,
     }
 }
