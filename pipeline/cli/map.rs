@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use whereworn_load::Table;
+use whereworn_load::files::{self, Access};
 use whereworn_load::map::{DateOrder, Known, Mapping, map, preview};
 use whereworn_model::settings::Settings;
 use whereworn_model::units::Unit;
@@ -181,9 +182,8 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
         fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
         say(&format!("copied to {}", target.display()));
     }
-    let beside = study.join(".study.toml.new");
-    fs::write(&beside, whole).map_err(Failure::io(&beside, "writing"))?;
-    fs::rename(&beside, &path).map_err(Failure::io(&path, "replacing"))?;
+    files::replace(&path, whole.as_bytes(), Access::Shared)
+        .map_err(Failure::io(&path, "writing"))?;
     say(&format!("[exports.{name}] is in {}", path.display()));
     Ok(())
 }

@@ -274,7 +274,18 @@ fn report_of_ours(target: &Path) -> Result<Option<Files>, Failure> {
 
 /// The files that `run.json` of a folder lists; `None` where it is no report of ours.
 fn files_of(folder: &Path) -> Option<Files> {
-    let bytes = fs::read(folder.join(RUN)).ok()?;
+    let bytes = match fs::read(folder.join(RUN)) {
+        Ok(bytes) => bytes,
+        Err(_) if folder.join("plan.json").is_file() => {
+            // Plans of older versions list nothing.
+            return Some(
+                ["plan.json", "plan.md", "plan.html"]
+                    .map(|name| (name.to_owned(), None))
+                    .into(),
+            );
+        }
+        Err(_) => return None,
+    };
     let run: serde_json::Value = serde_json::from_slice(&bytes).ok()?;
     let files = run.get("files")?;
     let mut ours: Files = match serde_json::from_value(files.clone()) {

@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use jiff::Timestamp;
 use whereworn_engine::Catalog;
-use whereworn_load::files;
+use whereworn_load::Holder;
+use whereworn_load::files::{self, Access};
 use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
 use whereworn_plan::document::{Made, Order, make};
@@ -21,7 +22,8 @@ use whereworn_stats::resampling::seed::seed;
 
 use crate::args::Scope;
 use crate::failure::Failure;
-use crate::month::{StudyMonth, Unasked};
+use crate::month::{StudyMonth, Unasked, holder};
+use crate::output::Output;
 use crate::terminal;
 
 /// The log of draws, in the study's folder.
@@ -78,7 +80,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     let made = made(&open, &settings, arguments)?;
     let page = markdown(&made, &settings);
     open.progress.say("writing the plan");
-    write(&open, &made, &page)?;
+    write(&open, &made, &page, &holder(arguments.scope.wait))?;
     open.progress.clear();
     let at = open.study.dir.join("reports/plan/plan.html");
     let mut text: String = page
@@ -149,7 +151,7 @@ fn freeze(file: &Path, arguments: &PlanArguments) -> Result<(), Failure> {
             )));
         }
     }
-    fs::write(file, text).map_err(Failure::io(file, "writing"))
+    files::replace(file, text.as_bytes(), Access::Shared).map_err(Failure::io(file, "writing"))
 }
 
 /// The tables of these queries, and what is concluded, computed together.
@@ -214,25 +216,30 @@ fn seed_of(open: &StudyMonth) -> u64 {
     seed(&parts) % MOST_EXACT
 }
 
-/// Keeps the new draws, then writes the pages: a draw that is shown is always in the log.
-fn write(open: &StudyMonth, made: &Made, page: &str) -> Result<(), Failure> {
-    let access = open.study.access();
-    append(&open.study.dir.join(LOG), open, &made.new_draws)?;
-    let json = serde_json::to_string_pretty(&made.document).unwrap_or_default() + "\n";
+/// Keeps the new draws, then shows the pages: a draw that is shown is always in the log.
+fn write(open: &StudyMonth, made: &Made, page: &str, holder: &Holder) -> Result<(), Failure> {
     let folder = open.study.dir.join("reports/plan");
-    files::create_dir(&folder, access).map_err(Failure::io(&folder, "creating"))?;
+    let mut output = Output::begin(&folder, open.study.access())?;
+    let json = serde_json::to_string_pretty(&made.document).unwrap_or_default() + "\n";
+    let html = page_of_markdown(open.study.settings.study.language, page);
     for (name, text) in [
         ("plan.json", json.as_str()),
         ("plan.md", page),
-        (
-            "plan.html",
-            &page_of_markdown(open.study.settings.study.language, page),
-        ),
+        ("plan.html", &html),
     ] {
-        let path = folder.join(name);
-        files::replace(&path, text.as_bytes(), access).map_err(Failure::io(&path, "writing"))?;
+        output.write(name, text.as_bytes())?;
     }
-    Ok(())
+    let run = serde_json::json!({
+        "program": "whereworn",
+        "version": env!("CARGO_PKG_VERSION"),
+        "files": output.written(),
+    });
+    output.write(
+        "run.json",
+        (serde_json::to_string_pretty(&run).unwrap_or_default() + "\n").as_bytes(),
+    )?;
+    append(&open.study.dir.join(LOG), open, &made.new_draws, holder)?;
+    output.finish()
 }
 
 /// Reads the log; none is an empty one.
@@ -245,20 +252,28 @@ pub fn read_log(path: &Path) -> Result<Vec<LoggedDraw>, Failure> {
 }
 
 /// Adds draws to the log, unless another run has added some since this one read it.
-fn append(path: &Path, open: &StudyMonth, draws: &[LoggedDraw]) -> Result<(), Failure> {
+fn append(
+    path: &Path,
+    open: &StudyMonth,
+    draws: &[LoggedDraw],
+    holder: &Holder,
+) -> Result<(), Failure> {
     if draws.is_empty() {
         return Ok(());
     }
-    if read_log(path)? != open.plan_log {
+    // Between the look at the log and the new one nobody else may add to it.
+    let _lock = open.study.lock_kept(holder)?;
+    let mut text = match fs::read_to_string(path) {
+        Ok(text) => text,
+        Err(error) if error.kind() == ErrorKind::NotFound => log::HEADER.to_owned(),
+        Err(error) => return Err(Failure::io(path, "reading")(error)),
+    };
+    if log::parse(&text)? != open.plan_log {
         return Err(Failure::Request(format!(
             "{}: another run drew in the meantime: run this one again",
             path.display()
         )));
     }
-    let mut text = match fs::read_to_string(path) {
-        Ok(text) => text,
-        Err(_) => log::HEADER.to_owned(),
-    };
     if !text.ends_with('\n') {
         text.push('\n');
     }

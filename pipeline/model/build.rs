@@ -10,6 +10,8 @@ use header::{CellKind, ColumnHeader, Header, Role};
 #[allow(dead_code, missing_docs)]
 #[path = "src/header.rs"]
 mod header;
+#[path = "src/readable.rs"]
+mod readable;
 
 type Columns = BTreeMap<String, ColumnHeader>;
 

@@ -217,3 +217,19 @@ fn rows_that_add_up_are_counted_in_run_json() {
     let parts = ["accepted", "rejected", "duplicates", "without_insert"].map(count);
     assert_eq!(count("read"), parts.iter().sum::<u64>(), "{rows}");
 }
+
+/// A broken link in the place of a table's folder, or a file: its rows would be missing without a word.
+#[test]
+#[cfg(unix)]
+fn a_table_s_folder_that_is_none_is_named() {
+    let study = study();
+    study.write("wear-events/e.csv", EVENTS);
+    std::os::unix::fs::symlink("nowhere", study.dir().join("readings")).unwrap();
+    std::os::unix::fs::symlink("nowhere.csv", study.dir().join("judgements.csv")).unwrap();
+    study.write("fingersticks", "time,glucose\n");
+    let run = study.run("load", &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    for name in ["readings", "judgements.csv", "fingersticks"] {
+        run.says(&[&format!("warning: {name} is not read")]);
+    }
+}

@@ -239,3 +239,91 @@ fn the_wearers_report_says_how_likely_each_site_is_the_best() {
         );
     }
 }
+
+fn files_of(folder: &std::path::Path) -> Vec<String> {
+    let entries = fs::read_dir(folder).unwrap();
+    let mut names: Vec<String> = entries
+        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+/// The folder of the plan is exchanged whole, as that of a report is.
+#[test]
+fn a_plan_is_whole_and_one_that_somebody_edited_stays() {
+    let study = study();
+    let folder = study.dir().join("reports/plan");
+    // As older versions left it: no list of files.
+    study
+        .write("reports/plan/plan.json", "{}")
+        .write("reports/plan/plan.md", "old")
+        .write("reports/plan/plan.html", "old")
+        .write("reports/plan/letter.txt", "mine");
+    assert_eq!(plan(&study, &[]).code, 0);
+    let names = [
+        "letter.txt",
+        "plan.html",
+        "plan.json",
+        "plan.md",
+        "run.json",
+    ];
+    assert_eq!(files_of(&folder), names);
+    assert_eq!(files_of(&study.dir().join("reports")), ["plan"]);
+    let run: Value = serde_json::from_slice(&fs::read(folder.join("run.json")).unwrap()).unwrap();
+    for name in ["plan.html", "plan.json", "plan.md"] {
+        let bytes = fs::read(folder.join(name)).unwrap();
+        assert_eq!(run["files"][name], whereworn_load::files::sha256(&bytes));
+    }
+
+    let log = fs::read_to_string(study.dir().join("plan-log.csv")).unwrap();
+    let edited = fs::read_to_string(folder.join("plan.md")).unwrap() + "my own words\n";
+    study.write("reports/plan/plan.md", &edited);
+    plan(&study, &["--seed", "9"]).fails_with(&["plan.md", "changed"]);
+    assert_eq!(fs::read_to_string(folder.join("plan.md")).unwrap(), edited);
+    let after = fs::read_to_string(study.dir().join("plan-log.csv")).unwrap();
+    assert_eq!(after, log, "nothing is drawn that cannot be shown");
+}
+
+/// Two runs at once draw once: the other says so, or finds the draws of the first pending.
+#[test]
+fn plans_at_once_draw_once() {
+    for _ in 0..4 {
+        let study = study();
+        let runs: Vec<_> = (1..=3)
+            .map(|seed| {
+                std::process::Command::new(env!("CARGO_BIN_EXE_whereworn"))
+                    .args([
+                        "plan",
+                        "--as-of",
+                        "2026-04-05T09:00:00Z",
+                        "--wait",
+                        "60",
+                        "--seed",
+                    ])
+                    .arg(seed.to_string())
+                    .arg(study.dir())
+                    .stdout(std::process::Stdio::null())
+                    .stderr(std::process::Stdio::piped())
+                    .spawn()
+                    .unwrap()
+            })
+            .collect();
+        let mut done = 0;
+        for run in runs {
+            let output = run.wait_with_output().unwrap();
+            let err = String::from_utf8_lossy(&output.stderr);
+            let beaten = output.status.code() == Some(1) && err.contains("another run drew");
+            assert!(output.status.success() || beaten, "{err}");
+            done += usize::from(output.status.success());
+        }
+        assert!(done > 0);
+        let log = fs::read_to_string(study.dir().join("plan-log.csv")).unwrap();
+        let seeds: std::collections::BTreeSet<&str> = log
+            .lines()
+            .skip(1)
+            .filter_map(|line| line.rsplit(',').nth(1))
+            .collect();
+        assert_eq!(seeds.len(), 1, "draws of two runs: {log}");
+    }
+}

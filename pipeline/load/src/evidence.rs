@@ -4,14 +4,13 @@
 use std::fs;
 use std::io::ErrorKind;
 use std::path::PathBuf;
-use std::time::Duration;
 
 use whereworn_model::store::FOLDER;
 use whereworn_model::time::{Micros, format_utc, parse_instant};
 
 use crate::error::LoadError;
 use crate::files;
-use crate::store::{Holder, exclusive};
+use crate::store::Holder;
 use crate::study::Study;
 
 /// The file.
@@ -27,9 +26,6 @@ const CHECKSUM_DIGITS: usize = 16;
 
 /// Damaged lines that are named one by one.
 const NAMED: usize = 5;
-
-/// Adding lines takes no time: whoever finds the file locked waits at least so long.
-const LEAST_WAIT: Duration = Duration::from_secs(10);
 
 /// Two values of evidence that differ by less are the same statement.
 const SAME: f64 = 1e-9;
@@ -220,9 +216,7 @@ impl Evidence {
         if !Self::read(study)?.lacks(rows) {
             return Ok(());
         }
-        let wait = holder.wait.max(LEAST_WAIT);
-        let dir = study.dir.join(FOLDER);
-        let _lock = exclusive(&dir, "evidence-lock", wait, study.access())?;
+        let _lock = study.lock_kept(holder)?;
         // Another run may have added to it.
         let known = Self::read(study)?;
         let new: Vec<&Said> = rows.iter().filter(|row| known.is_new(row)).collect();

@@ -73,6 +73,9 @@ pub struct InputFile {
 /// Names that systems leave in folders by themselves.
 const LEFT_BY_SYSTEMS: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 
+/// What is said of a link whose end cannot be reached: without a word its rows would be missing.
+const BROKEN_LINK: &str = "it is a link to something that is not there";
+
 /// The most input files of a study.
 const MOST_FILES: usize = 100_000;
 
@@ -85,7 +88,17 @@ pub(crate) fn list_inputs(
     let mut passed_over = Vec::new();
     for table in Table::ALL {
         let folder = dir.join(table.folder());
-        if Kind::of(&folder)? != Kind::Folder {
+        let kind = Kind::of(&folder)?;
+        if kind != Kind::Folder {
+            let name = table.folder();
+            let why = match kind {
+                Kind::Nothing if folder.is_symlink() => Some(BROKEN_LINK),
+                Kind::File | Kind::Other if table != Table::Judgements => {
+                    Some("it is no folder: its rows are read from files in a folder of that name")
+                }
+                _ => None,
+            };
+            passed_over.extend(why.map(|why| (name.to_owned(), why.to_owned())));
             continue;
         }
         for entry in entries(&folder)? {
@@ -116,7 +129,11 @@ pub(crate) fn list_inputs(
     }
     for name in ["judgements.csv", "judgements.csv.gz"] {
         let path = dir.join(name);
-        if Kind::of(&path)? == Kind::File {
+        let kind = Kind::of(&path)?;
+        if kind == Kind::Nothing && path.is_symlink() {
+            passed_over.push((name.to_owned(), BROKEN_LINK.to_owned()));
+        }
+        if kind == Kind::File {
             inputs.push(InputFile {
                 path,
                 name: name.to_owned(),
@@ -258,7 +275,7 @@ impl Entry {
     fn unread(&self) -> Option<String> {
         let hidden = self.name.starts_with(['.', '~']);
         let why = if self.kind == Kind::Nothing {
-            "it is a link to something that is not there"
+            BROKEN_LINK
         } else if self.kind == Kind::Folder {
             "it is a folder: move its files up, or map them in study.toml under [exports]"
         } else if self.kind == Kind::Other {

@@ -1,12 +1,16 @@
 //! A study folder: its settings and its input files.
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use whereworn_model::settings::Settings;
+use whereworn_model::store::FOLDER;
 
 use crate::error::LoadError;
 use crate::files::Access;
 use crate::input::{InputFile, list_inputs};
+use crate::store::{Holder, exclusive};
 
 /// A study folder whose settings have been read.
 #[derive(Debug)]
@@ -21,7 +25,20 @@ pub struct Study {
     pub warnings: Vec<String>,
 }
 
+/// Adding lines takes no time: whoever finds the files locked waits at least so long.
+const LEAST_WAIT: Duration = Duration::from_secs(10);
+
 impl Study {
+    /// The right to add to the files beside `study.toml` that are not built from anything; it lasts as long as what is
+    /// returned.
+    ///
+    /// # Errors
+    /// Another run has it for longer than a moment or than the holder waits; the lock cannot be made.
+    pub fn lock_kept(&self, holder: &Holder) -> Result<File, LoadError> {
+        let wait = holder.wait.max(LEAST_WAIT);
+        exclusive(&self.dir.join(FOLDER), "evidence-lock", wait, self.access())
+    }
+
     /// Who may read what is written into the folder.
     pub fn access(&self) -> Access {
         if self.settings.study.shared {

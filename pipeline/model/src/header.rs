@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Deserialize;
 
+use crate::readable::readable;
+
 /// Everything a query file says of its table; all of it is optional.
 #[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -273,7 +275,7 @@ impl Header {
             line: error
                 .span()
                 .map_or(1, |span| text[..span.start].matches('\n').count() + 1),
-            message: error.message().to_owned(),
+            message: readable(error.message()),
         })
     }
 }

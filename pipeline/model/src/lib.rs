@@ -5,6 +5,7 @@
 
 pub mod format;
 pub mod header;
+mod readable;
 pub mod rows;
 pub mod settings;
 pub mod sites;

@@ -6,6 +6,7 @@ use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
 use toml::de::DeTable;
 
+use crate::readable::readable;
 use crate::sites::{BUILT_IN, Site};
 use crate::time::{self, Micros};
 use crate::units::Unit;
@@ -115,7 +116,7 @@ impl Settings {
             let before = text.as_bytes().iter().take(place);
             before.filter(|byte| **byte == b'\n').count() + 1
         };
-        let plain = |error: &toml::de::Error| error.message().trim_end().replace('\n', " ");
+        let plain = |error: &toml::de::Error| readable(error.message());
         let table = DeTable::parse(text).map_err(|error| SettingsError {
             line: error.span().map_or(1, |span| line(span.start)),
             message: plain(&error),
@@ -224,7 +225,9 @@ impl Settings {
             .collect();
         for (key, own) in &self.sites {
             let label = own.label.clone().unwrap_or_else(|| key.replace('-', " "));
-            match sites.iter_mut().find(|site| site.key == *key) {
+            // Keys of the study's own are unequal: looking through them too would take quadratic time.
+            let mut built_in = sites.iter_mut().take(BUILT_IN.len());
+            match built_in.find(|site| site.key == *key) {
                 Some(site) => {
                     site.on_label = own.on_label;
                     if own.label.is_some() {

@@ -364,3 +364,17 @@ fn a_block_of_an_export_is_read_as_it_was() {
     let settings = Settings::parse(&block).unwrap();
     assert_eq!(settings.exports["my file"], export, "{block}");
 }
+
+/// The sites of the study are not looked through for each other: with 200,000 that took minutes.
+#[test]
+fn many_sites_take_no_time() {
+    let started = std::time::Instant::now();
+    let settings = Settings {
+        sites: (0..200_000)
+            .map(|number| (format!("site-{number}"), SiteSettings::default()))
+            .collect(),
+        ..Settings::default()
+    };
+    assert_eq!(settings.all_sites().len(), 200_009);
+    assert!(started.elapsed().as_secs() < 30);
+}
