@@ -65,6 +65,8 @@ pub(crate) struct Claim<'t> {
     /// Whether it would have been said but for that.
     pub striking: bool,
     pub more_sensors: Option<f64>,
+    /// The least margin within which the interval of an open row lies.
+    pub alike_from: Option<f64>,
     pub planned: bool,
 }
 
@@ -96,6 +98,7 @@ impl<'t> Claim<'t> {
             striking: !withdrawn.is_empty() && number(column::P).is_some_and(|p| p < SAID_BELOW),
             withdrawn,
             more_sensors: number(column::MORE_SENSORS),
+            alike_from: number(column::ALIKE_FROM),
             planned: number(column::PLANNED) == Some(1.0),
         })
     }

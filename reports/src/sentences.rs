@@ -140,21 +140,34 @@ pub(crate) fn sentence(text: &str) -> String {
     format!("{}{}{end}", first.unwrap_or_default(), chars.as_str())
 }
 
-/// What is open between two sites, and how many more sensors a site would settle it where that may be said.
+/// What is open between two sites, how far apart they are at most, and how many more sensors a site would settle it where
+/// that may be said.
 pub(crate) fn open(context: &Context, claim: &Claim, countable: bool) -> Option<String> {
     let words = words(context, claim.measure)?;
     let said = filled(context, &words.open, claim);
-    let more = claim.more_sensors.filter(|_| countable);
-    Some(match more {
-        Some(more) => {
-            let more = context.text.sensors(more);
-            fill(
-                &context.text.claims.settled_by,
-                &[("open", &said), ("more", &more)],
-            )
-        }
-        None => said,
-    })
+    let text = &context.text.claims;
+    let apart = claim.alike_from.map(|from| {
+        let values = [
+            ("value", &*size(context, claim.measure, from)),
+            ("interval", ""),
+            ("unit", context.unit.code()),
+        ];
+        let most = fill(&words.scale, &values);
+        fill(&text.at_most, &[("most", most.trim_end())])
+    });
+    let more = claim.more_sensors.filter(|_| countable).map(|more| {
+        let more = context.text.sensors(more);
+        fill(&text.settled_by, &[("more", &more)])
+    });
+    let known: Vec<String> = apart.into_iter().chain(more).collect();
+    if known.is_empty() {
+        return Some(said);
+    }
+    let known = known.join("; ");
+    Some(fill(
+        &text.open_known,
+        &[("open", &said), ("known", &known)],
+    ))
 }
 
 /// The trade-off between sites on the label: what each has over another of them, with the figures of both. `None` with

@@ -219,6 +219,8 @@ pub(crate) struct Claims {
     pub interval: String,
     pub rest: String,
     pub settled_by: String,
+    pub at_most: String,
+    pub open_known: String,
     pub none_told: String,
     /// What a site cannot be told from.
     pub causes: BTreeMap<String, String>,
