@@ -27,11 +27,12 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if let Some(earlier) = &earlier {
         earlier.apply(&mut arguments);
     }
-    let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
+    let open = StudyMonth::open_all(&arguments.scope, &arguments.more, Unasked::LastOver)?;
     let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
         let again = if earlier.is_some() { "-again" } else { "" };
-        let name = format!("{}-{}{again}", open.month, edition.name());
+        let pooled = if open.is_pooled() { "-pooled" } else { "" };
+        let name = format!("{}-{}{pooled}{again}", open.month, edition.name());
         open.study.dir.join("reports").join(name)
     });
     let mut output = Output::begin(&target, open.study.access())?;
@@ -154,6 +155,7 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     let options = LoadOptions {
         holder: holder(arguments.wait),
         scratch: None,
+        store: None,
     };
     let reading = |file: &str| progress.say(&format!("reading {file}"));
     let (store, loaded) = load(&study, &options, &reading)?;

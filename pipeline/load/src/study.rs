@@ -19,6 +19,8 @@ pub struct Study {
     pub inputs: Vec<InputFile>,
     /// What a reader of the results should know about the settings.
     pub warnings: Vec<String>,
+    /// The file in the folder that keeps what reports said of the evidence between sites.
+    pub evidence: String,
 }
 
 impl Study {
@@ -70,6 +72,7 @@ impl Study {
             settings,
             inputs,
             warnings,
+            evidence: crate::evidence::FILE.to_owned(),
         })
     }
 }
