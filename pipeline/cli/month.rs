@@ -117,6 +117,7 @@ impl StudyMonth {
     /// Tables made outside SQL.
     fn made_tables(&self) -> Vec<ResultTable> {
         let mut made = findings::tables(&self.found);
+        made.extend(studies::table(&self.opened));
         made.push(log::table(&self.plan_log));
         made
     }

@@ -18,6 +18,7 @@ use crate::output::{Output, recover};
 use crate::plan;
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
+use crate::studies;
 use crate::terminal::{emit, plain, say};
 
 /// Writes the report of a month.
@@ -46,6 +47,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
+    tables.extend(studies::table(&open.opened));
     let faults: Vec<String> = tables
         .iter()
         .filter_map(|table| table.fault.clone())

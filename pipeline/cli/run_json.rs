@@ -10,6 +10,7 @@ use whereworn_report::Edition;
 use crate::month::StudyMonth;
 use crate::output::Files;
 use crate::plan::LOG;
+use crate::studies;
 
 const SEEDS: &str =
     "each bootstrap and permutation is seeded with the text given to it in its query";
@@ -52,6 +53,12 @@ pub fn run_json(
         "seeds": SEEDS,
         "files": files,
     });
+    let studies = studies::as_json(&open.opened);
+    if !studies.is_empty()
+        && let Some(object) = run.as_object_mut()
+    {
+        object.insert("studies".to_owned(), Value::Object(studies));
+    }
     if settled.late
         && let Some(object) = run.as_object_mut()
     {

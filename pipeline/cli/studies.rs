@@ -3,12 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
+use serde_json::{Map, Value, json};
 use whereworn_engine::Member;
 use whereworn_findings::{Finding, LeftOut, Outcome};
 use whereworn_load::files::sha256;
-use whereworn_load::{LoadOptions, Settled, Store, Study, load};
+use whereworn_load::{LoadOptions, Settled, Store, Study, Table, load};
 use whereworn_model::settings::Settings;
 use whereworn_model::store::FOLDER;
+use whereworn_model::table::{Cell, ResultTable};
 use whereworn_model::time::Micros;
 use whereworn_plan::log::LoggedDraw;
 
@@ -24,6 +26,31 @@ const LIST: char = '@';
 
 /// In the first study's store, the stores of the others.
 const POOLED: &str = "pooled";
+
+/// Kinds of findings on the sites of a study as a whole.
+const OF_SITES: [&str; 3] = ["thin", "side-never-tried", "site-confounded"];
+
+const HEADER: &str = r#"
+-- title = "The studies that are pooled"
+-- row = "one study"
+-- section = "quality"
+-- order = 1
+-- show = 30
+-- note = "Rows of each study are judged by its own settings. Its wearers, sensors and meters bear its name."
+-- [columns]
+-- study = { label = "Study", class = "identifying" }
+-- readings = { label = "Readings used", class = "count" }
+-- fingersticks = { label = "Fingersticks used", class = "count" }
+-- events = { label = "Events used", class = "count" }
+-- unit = { label = "Unit", class = "category" }
+-- timezone = { label = "Time zone", class = "identifying" }
+-- rated_days = { label = "Rated days", class = "estimate", digits = 1 }
+-- warmup_hours = { label = "Warm-up, hours", class = "estimate", digits = 1 }
+-- pairing_minutes = { label = "Pairing, minutes", class = "estimate", digits = 1 }
+-- night_from = { label = "Night from", class = "category" }
+-- night_to = { label = "to", class = "category" }
+-- night_coverage = { label = "Night coverage", class = "share" }
+"#;
 
 /// Hexadecimal digits that tell folders and files of the same name apart.
 const DIGITS: usize = 8;
@@ -132,7 +159,9 @@ pub fn open(
     as_of: Micros,
     progress: &Progress,
 ) -> Result<Vec<Opened>, Failure> {
-    let pool = places.first().map(|(_, first)| first.join(FOLDER).join(POOLED));
+    let pool = places
+        .first()
+        .map(|(_, first)| first.join(FOLDER).join(POOLED));
     let mut all = Vec::new();
     for (position, (name, folder)) in places.iter().enumerate() {
         let store = pool.as_ref().filter(|_| position > 0);
@@ -191,7 +220,11 @@ fn open_one(
         plan_log,
         notes: loaded.notes,
         // Of many studies the rows of one at a time are in memory.
-        store: if name.is_empty() { store } else { store.without_rows() },
+        store: if name.is_empty() {
+            store
+        } else {
+            store.without_rows()
+        },
         settled,
         study,
         first_sensor: 0,
@@ -285,7 +318,10 @@ pub fn settings(first: &Settings, opened: &[Opened]) -> (Settings, Vec<String>) 
 pub fn evidence_file(opened: &[Opened]) -> String {
     let names: Vec<&str> = opened.iter().map(|one| one.name.as_str()).collect();
     let hash = sha256(names.join("\n").as_bytes());
-    format!("evidence-pooled-{}.csv", hash.get(..DIGITS).unwrap_or(&hash))
+    format!(
+        "evidence-pooled-{}.csv",
+        hash.get(..DIGITS).unwrap_or(&hash)
+    )
 }
 
 /// Looks at each study by itself up to a cut-off; what begins from `month_start` on is new.
@@ -298,33 +334,128 @@ pub fn look(
     for one in opened {
         let prefix = one.prefix();
         if prefix.is_empty() {
-            return Ok(findings::look(&one.study, &one.store, &one.settled, cutoff, month_start)?);
+            return Ok(findings::look(
+                &one.study,
+                &one.store,
+                &one.settled,
+                cutoff,
+                month_start,
+            )?);
         }
         let look = || -> Result<Outcome, Failure> {
             let store = one.store.rows_again()?;
-            Ok(findings::look(&one.study, &store, &one.settled, cutoff, month_start)?)
+            Ok(findings::look(
+                &one.study,
+                &store,
+                &one.settled,
+                cutoff,
+                month_start,
+            )?)
         };
         let found = look().map_err(|failure| of_study(&one.name, failure))?;
         let named = |text: String| match text.is_empty() {
             true => text,
             false => format!("{prefix}{text}"),
         };
-        all.findings.extend(found.findings.into_iter().map(|finding| Finding {
+        // What is thin at the sites of one study need not be so in all: figures of all say it themselves.
+        let own = found.findings.into_iter();
+        let own = own.filter(|finding| !OF_SITES.contains(&finding.kind));
+        all.findings.extend(own.map(|finding| Finding {
             wearer: named(finding.wearer),
             sensor: named(finding.sensor),
-            meter: finding.meter.split(" + ").map(|meter| named(meter.to_owned())).collect::<Vec<_>>().join(" + "),
+            meter: both(&finding.meter, named),
             file: named(finding.file),
             text: format!("{}: {}", one.name, finding.text),
             ..finding
         }));
-        all.left_out.extend(found.left_out.into_iter().map(|out| LeftOut {
-            wearer: named(out.wearer),
-            sensor: named(out.sensor),
-            ..out
-        }));
+        all.left_out
+            .extend(found.left_out.into_iter().map(|out| LeftOut {
+                wearer: named(out.wearer),
+                sensor: named(out.sensor),
+                ..out
+            }));
     }
     all.findings.sort_by_key(|finding| finding.severity);
     Ok(all)
+}
+
+/// Two meters of a finding are joined.
+fn both(meters: &str, named: impl Fn(String) -> String) -> String {
+    let meters: Vec<String> = meters
+        .split(" + ")
+        .map(|meter| named(meter.to_owned()))
+        .collect();
+    meters.join(" + ")
+}
+
+/// The studies that are pooled, as a table: what each brings, and the settings in which they may differ. `None` where one
+/// stands alone.
+pub fn table(opened: &[Opened]) -> Option<ResultTable> {
+    if opened.iter().all(|one| one.name.is_empty()) {
+        return None;
+    }
+    let column = |of: &dyn Fn(&Opened) -> Cell| -> Vec<Cell> { opened.iter().map(of).collect() };
+    let text = |text: &str| Cell::Text(text.to_owned());
+    let used = |one: &Opened, table: Table| {
+        let counts = one.settled.counts.get(&table);
+        Cell::Integer(counts.map_or(0, |counts| counts.accepted as i64))
+    };
+    let settings = |of: fn(&Settings) -> Cell| move |one: &Opened| of(&one.study.settings);
+    Some(findings::table(
+        "pooled_studies",
+        HEADER,
+        vec![
+            ("study", column(&|one| text(&one.name))),
+            ("readings", column(&|one| used(one, Table::Readings))),
+            (
+                "fingersticks",
+                column(&|one| used(one, Table::Fingersticks)),
+            ),
+            ("events", column(&|one| used(one, Table::WearEvents))),
+            (
+                "unit",
+                column(&settings(|of| Cell::Text(of.unit().code().to_owned()))),
+            ),
+            (
+                "timezone",
+                column(&settings(|of| {
+                    Cell::Text(of.study.timezone.clone().unwrap_or("UTC".to_owned()))
+                })),
+            ),
+            (
+                "rated_days",
+                column(&settings(|of| Cell::number(of.wear.rated_days))),
+            ),
+            (
+                "warmup_hours",
+                column(&settings(|of| Cell::number(of.wear.warmup_hours))),
+            ),
+            (
+                "pairing_minutes",
+                column(&settings(|of| Cell::number(of.pairing.minutes))),
+            ),
+            (
+                "night_from",
+                column(&settings(|of| Cell::Text(of.night.from.clone()))),
+            ),
+            (
+                "night_to",
+                column(&settings(|of| Cell::Text(of.night.to.clone()))),
+            ),
+            (
+                "night_coverage",
+                column(&settings(|of| Cell::number(of.night.coverage))),
+            ),
+        ],
+    ))
+}
+
+/// Name and settings of each study that is pooled, for `run.json`; nothing where one stands alone.
+pub fn as_json(opened: &[Opened]) -> Map<String, Value> {
+    let pooled = opened.iter().filter(|one| !one.name.is_empty());
+    pooled
+        .map(|one| (one.name.clone(), json!(one.study.settings)))
+        .collect()
 }
 
 #[cfg(test)]

@@ -44,5 +44,6 @@ mod simultaneous;
 mod since_last_month;
 mod small_study;
 mod sql_files;
+mod studies;
 mod survival_tables;
 mod two_routes;

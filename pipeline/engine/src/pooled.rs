@@ -91,9 +91,10 @@ impl PooledReadings {
             let mut files = Vec::new();
             for path in &member.readings {
                 let place = StorePath::from_iter(parts_below(&root, path));
-                let meta = store.head(&place).await.map_err(|error| {
-                    EngineError::Start(format!("{}: {error}", path.display()))
-                })?;
+                let meta = store
+                    .head(&place)
+                    .await
+                    .map_err(|error| EngineError::Start(format!("{}: {error}", path.display())))?;
                 let schema = match &schema {
                     Some(schema) => Arc::clone(schema),
                     None => {

@@ -84,7 +84,12 @@ fn people_who_agree_too_well_give_no_narrower_interval() {
     close(fit.interval.upper, 17.314_175_52, 1e-6, "upper");
     let without = without_each(&schools, f64::INFINITY);
     close(without[4].unwrap().estimate, 9.921_153_3, 1e-6, "without E");
-    close(without[4].unwrap().interval.upper, 21.093_680, 1e-5, "without E");
+    close(
+        without[4].unwrap().interval.upper,
+        21.093_680,
+        1e-5,
+        "without E",
+    );
 }
 
 /// By hand: person 1 has 2, 4 at the first site and 7 at the second, person 2 has 1 and 3, 5; person 3 wore the second alone.
@@ -101,7 +106,10 @@ fn differences_of_means_by_hand() {
         close(effect.estimate, estimate, 1e-12, "difference");
         close(effect.variance, 2.0 * (1.0 / 2.0 + 1.0), 1e-12, "variance");
     }
-    assert_eq!(of_mean_differences(&[1.0, 2.0], &[1, 1], &[false, true]), None);
+    assert_eq!(
+        of_mean_differences(&[1.0, 2.0], &[1, 1], &[false, true]),
+        None
+    );
 }
 
 /// By hand: the second less the first of those who have both, their variances added up, and the degrees of freedom.
@@ -117,7 +125,10 @@ fn differences_of_those_who_have_both() {
     assert_eq!(found.people, [4, 5]);
     assert_eq!(found.effects, [effect(5.0, 1.0), effect(2.0, 1.0)]);
     assert_eq!(found.df, 10.0);
-    assert_eq!(differences(&first, &of(&[4], &[7.0], f64::INFINITY)).df, 6.0);
+    assert_eq!(
+        differences(&first, &of(&[4], &[7.0], f64::INFINITY)).df,
+        6.0
+    );
     let known = of(&[4], &[7.0], f64::INFINITY);
     assert_eq!(differences(&known, &known).df, f64::INFINITY);
 }
