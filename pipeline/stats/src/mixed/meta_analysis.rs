@@ -1,14 +1,14 @@
 //! Differences within people, brought together over people: each is their own control, and people may differ in how they differ.
 
 use super::people::{Effects, of_means};
-use super::random_effects::{Effect, RandomEffects, random_effects};
+use super::random_effects::{Effect, RandomEffects, over_people, variance_between};
 use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
 
 /// Differences of several people together.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Summary {
-    /// Mean, spread and the prediction for a new person, by restricted maximum likelihood.
+    /// Mean, spread and the prediction for a new person, by restricted maximum likelihood; without the people's own effects.
     pub effects: RandomEffects,
     /// Standard error of the mean by Hartung and Knapp, no smaller than that given the spread.
     pub std_error: f64,
@@ -32,7 +32,7 @@ pub struct Mean {
 /// Meta-analysis of effects, one a person, whose variances were estimated with `df` degrees of freedom together (infinite where
 /// they are known).
 ///
-/// - spread τ, its interval, p of "all alike" and the prediction for a new person: [`random_effects`];
+/// - spread τ, its interval, p of "all alike" and the prediction for a new person: [`super::random_effects`];
 /// - mean: weights 1 / (variance + τ²);
 /// - standard error: √(Σ w (estimate - mean)² / ((k - 1) Σ w)) (Hartung and Knapp 2001 Stat Med 20:3875), no smaller than √(1 / Σ w)
 ///   (Röver, Knapp and Friede 2015 BMC Med Res Methodol 15:99); interval and p by t with k - 1 degrees of freedom.
@@ -40,39 +40,62 @@ pub struct Mean {
 /// `None` below two effects, or where a variance is not above 0. Checked by `tests/meta_analysis.rs`.
 #[must_use]
 pub fn meta_analysis(effects: &[Effect], df: f64) -> Option<Summary> {
-    let fit = random_effects(effects, df)?;
-    let people = effects.len() as f64;
-    let tau2 = fit.spread.estimate.powi(2);
-    let weights: Vec<f64> = effects.iter().map(|e| 1.0 / (e.variance + tau2)).collect();
-    let total: f64 = weights.iter().sum();
-    let squares: f64 = weights
-        .iter()
-        .zip(effects)
-        .map(|(weight, effect)| weight * (effect.estimate - fit.mean).powi(2))
-        .sum();
-    let scale = (squares / (people - 1.0)).max(1.0);
-    let std_error = (scale / total).sqrt();
-    let half_width = t_quantile(0.975, people - 1.0) * std_error;
+    let effects_over_people = over_people(effects, df)?;
+    let weighed = Weighed::new(effects, effects_over_people.spread.estimate.powi(2));
     Some(Summary {
-        interval: Interval::around(fit.mean, half_width),
-        p: t_two_sided(fit.mean / std_error, people - 1.0),
-        weights: weights.iter().map(|weight| weight / total).collect(),
-        std_error,
-        effects: fit,
+        interval: weighed.interval(),
+        p: t_two_sided(weighed.mean / weighed.std_error, weighed.df),
+        std_error: weighed.std_error,
+        weights: weighed.weights,
+        effects: effects_over_people,
     })
+}
+
+/// The mean of effects, given how much people differ.
+struct Weighed {
+    weights: Vec<f64>,
+    mean: f64,
+    std_error: f64,
+    df: f64,
+}
+
+impl Weighed {
+    fn new(effects: &[Effect], tau2: f64) -> Self {
+        let df = effects.len() as f64 - 1.0;
+        let weights: Vec<f64> = effects.iter().map(|e| 1.0 / (e.variance + tau2)).collect();
+        let total: f64 = weights.iter().sum();
+        let pairs = || weights.iter().zip(effects);
+        let mean = pairs().map(|(w, e)| w * e.estimate).sum::<f64>() / total;
+        let squares = pairs()
+            .map(|(w, e)| w * (e.estimate - mean).powi(2))
+            .sum::<f64>();
+        Self {
+            mean,
+            std_error: ((squares / df).max(1.0) / total).sqrt(),
+            weights: weights.iter().map(|weight| weight / total).collect(),
+            df,
+        }
+    }
+
+    fn interval(&self) -> Interval {
+        Interval::around(self.mean, t_quantile(0.975, self.df) * self.std_error)
+    }
 }
 
 /// The mean of the others without each person, in the order given; `None` inside where fewer than two others are left.
 /// Checked by `tests/meta_analysis.rs`.
 #[must_use]
-pub fn without_each(effects: &[Effect], df: f64) -> Vec<Option<Mean>> {
+pub fn without_each(effects: &[Effect]) -> Vec<Option<Mean>> {
     let without = |place: usize| {
         let others = effects.iter().enumerate();
         let others = others.filter(|(other, _)| *other != place);
         let others: Vec<Effect> = others.map(|(_, effect)| *effect).collect();
-        meta_analysis(&others, df).map(|summary| Mean {
-            estimate: summary.effects.mean,
-            interval: summary.interval,
+        (others.len() > 1).then(|| {
+            let weighed = Weighed::new(&others, variance_between(&others));
+            Mean {
+                estimate: weighed.mean,
+                interval: weighed.interval(),
+            }
         })
     };
     (0..effects.len()).map(without).collect()
