@@ -21,9 +21,12 @@
 -- new_upper = { label = "to", digits = 2, class = "upper" }
 -- without_lowest = { label = "Lowest with one left out", digits = 2, class = "estimate" }
 -- without_highest = { label = "Highest", digits = 2, class = "estimate" }
+
+-- Shares differ by 1 at most.
 WITH numbered AS (
     SELECT
         *,
+        CASE WHEN measure = 'stays-on' THEN 1.0 ELSE 1e300 END AS most,
         COUNT(*) OVER (PARTITION BY measure, site, against) AS wearers,
         MIN(without) OVER (PARTITION BY measure, site, against) AS without_lowest,
         MAX(without) OVER (PARTITION BY measure, site, against) AS without_highest,
@@ -36,16 +39,16 @@ SELECT
     against,
     wearers,
     mean,
-    mean_lower,
-    mean_upper,
+    GREATEST(mean_lower, -most) AS mean_lower,
+    LEAST(mean_upper, most) AS mean_upper,
     p,
     spread,
     spread_lower,
     spread_upper,
     spread * spread AS tau_squared,
     p_alike,
-    new_lower,
-    new_upper,
+    GREATEST(new_lower, -most) AS new_lower,
+    LEAST(new_upper, most) AS new_upper,
     without_lowest,
     without_highest
 FROM numbered

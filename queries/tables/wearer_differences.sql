@@ -16,18 +16,24 @@
 -- without = { label = "Mean without", digits = 2, class = "estimate" }
 -- without_lower = { digits = 2, class = "lower" }
 -- without_upper = { digits = 2, class = "upper" }
+
+-- Shares differ by 1 at most.
+WITH bounded AS (
+    SELECT *, CASE WHEN measure = 'stays-on' THEN 1.0 ELSE 1e300 END AS most
+    FROM within_wearers
+)
 SELECT
     measure,
     site,
     against,
     wearer,
     difference,
-    lower,
-    upper,
+    GREATEST(lower, -most) AS lower,
+    LEAST(upper, most) AS upper,
     weight,
     without,
-    without_lower,
-    without_upper
-FROM within_wearers
+    GREATEST(without_lower, -most) AS without_lower,
+    LEAST(without_upper, most) AS without_upper
+FROM bounded
 WHERE weight IS NOT NULL
 ORDER BY measure_order, position, against_position, wearer

@@ -19,6 +19,7 @@ mod evidence;
 mod faults;
 mod fhir;
 mod fixture;
+mod guide;
 mod judgements;
 mod kept_evidence;
 mod layout;
