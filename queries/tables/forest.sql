@@ -3,11 +3,11 @@
 -- section = "people"
 -- order = 7
 -- note = "Mean absolute relative difference at the first site less that at the second, percentage points: below zero, the first reads truer in that person. The pairs of sites that most people wore both of, at most thirty people of each, those with most weight; all others are in wearer_differences. A new person: the mean, and where one more would lie 95 of 100 times."
--- chart = { kind = "intervals", x = "difference", y = "who", lower = "lower", upper = "upper", series = "sites" }
+-- chart = { kind = "intervals", x = "difference", y = "wearer_or_all", lower = "lower", upper = "upper", series = "sites" }
 -- [columns]
 -- sites = { label = "Sites", class = "identifying" }
 -- wearer = { hidden = true, class = "wearer" }
--- who = { label = "Person", class = "identifying" }
+-- wearer_or_all = { label = "Person", class = "identifying" }
 -- difference = { label = "Difference in absolute error, points", digits = 1, class = "estimate" }
 -- lower = { label = "from", digits = 1, class = "lower" }
 -- upper = { label = "to", digits = 1, class = "upper" }
@@ -37,7 +37,7 @@ drawn AS (
     WHERE pair_no <= 2 AND person_rank <= 30
 ),
 rows_of_plot AS (
-    SELECT pair_no, 1 AS part, sites, wearer, wearer AS who, difference, lower, upper, weight
+    SELECT pair_no, 1 AS part, sites, wearer, wearer AS wearer_or_all, difference, lower, upper, weight
     FROM drawn
     UNION ALL
     SELECT
@@ -45,7 +45,7 @@ rows_of_plot AS (
         2 AS part,
         sites,
         NULL AS wearer,
-        'over people' AS who,
+        'over people' AS wearer_or_all,
         mean AS difference,
         mean_lower AS lower,
         mean_upper AS upper,
@@ -58,7 +58,7 @@ rows_of_plot AS (
         3 AS part,
         sites,
         NULL AS wearer,
-        'a new person' AS who,
+        'a new person' AS wearer_or_all,
         mean AS difference,
         new_lower AS lower,
         new_upper AS upper,
@@ -66,6 +66,6 @@ rows_of_plot AS (
     FROM drawn
     WHERE person_rank = 1 AND new_lower IS NOT NULL
 )
-SELECT sites, wearer, who, difference, lower, upper, weight
+SELECT sites, wearer, wearer_or_all, difference, lower, upper, weight
 FROM rows_of_plot
-ORDER BY part, who, pair_no
+ORDER BY part, wearer_or_all, pair_no
