@@ -27,7 +27,7 @@ pub(crate) fn instant() -> DataType {
 }
 
 /// Names of the tables that are made from the study itself; no query file may take one.
-pub(crate) const NAMES: [&str; 17] = [
+pub(crate) const NAMES: [&str; 18] = [
     "readings",
     "fingersticks",
     "wear_events",
@@ -36,6 +36,7 @@ pub(crate) const NAMES: [&str; 17] = [
     "settings",
     "sites",
     "wearer_models",
+    "wearer_limits",
     "clock_nights",
     "clock_months",
     "row_counts",
