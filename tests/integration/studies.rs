@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
 
-use crate::fixture::{LATER, Output, Run, Study, whereworn};
+use crate::fixture::{LATER, Output, Row, Run, Study, Table, whereworn};
 use crate::small_study;
 
 /// Folders of studies side by side, removed at the end of the test.
@@ -127,7 +127,9 @@ fn each_study_keeps_its_own_settings_and_its_own_people() {
     let shelf = Shelf::new();
     let rows = small_study::rows();
     let events = small_study::EVENT_COLUMNS.to_owned() + &rows.wear_events.join("\n") + "\n";
-    for (name, unit, warmup) in [("one", "mg/dL", "1"), ("two", "mmol/L", "60")] {
+    let own =
+        "warmup_hours = 60\n[pairing]\nminutes = 2\n[night]\nfrom = \"20:00\"\ncoverage = 0.9\n";
+    for (name, unit, limits) in [("one", "mg/dL", ""), ("two", "mmol/L", own)] {
         let scaled = |rows: &[(String, f64)]| -> String {
             let factor = if unit == "mg/dL" { 1.0 } else { 1.0 / 18.0156 };
             rows.iter()
@@ -135,7 +137,7 @@ fn each_study_keeps_its_own_settings_and_its_own_people() {
                 .collect()
         };
         let settings = small_study::settings(unit);
-        let settings = format!("{settings}[wear]\nwarmup_hours = {warmup}\n");
+        let settings = format!("{settings}[wear]\n{limits}");
         shelf.write(&format!("{name}/study.toml"), &settings);
         shelf.write(&format!("{name}/wear-events/all.csv"), &events);
         let readings = scaled(&rows.readings);
@@ -155,25 +157,57 @@ fn each_study_keeps_its_own_settings_and_its_own_people() {
     assert_eq!(people.len(), 8);
     assert_eq!([&people[0], &people[7]], ["one/wearer-1", "two/wearer-1"]);
     assert_eq!(sessions.column("sensor")[4], "two/a");
-    for name in ["one", "two"] {
-        let alone = shelf.report(&[name], &format!("out-{name}"));
-        let of_study = |output: &Output, prefix: &str| -> Vec<(String, String)> {
-            let pairs = output.table("pairs");
-            let own = pairs.rows().filter_map(|row| {
-                let sensor = row.text("sensor").strip_prefix(prefix)?;
-                Some((sensor.to_owned(), row.text("reading").to_owned()))
-            });
-            own.collect()
+    shelf.write("both.txt", "one\ntwo\n");
+    let list = format!("@{}", shelf.path("both.txt").display());
+    for table in [
+        "pairs",
+        "sensor_nights",
+        "clock_nights",
+        "unpaired_checks",
+        "near_readings",
+    ] {
+        let rows = |study: &OsStr| -> Vec<String> {
+            let sql = format!("SELECT * FROM {table}");
+            let arguments = ["--as-of", LATER, "--format", "csv", "--sql", &sql];
+            let mut all = vec!["query".as_ref(), study];
+            all.extend(arguments.map(OsStr::new));
+            let run = whereworn(&all);
+            assert_eq!(run.code, 0, "{}", run.err);
+            let numbered = Table::parse(table, &run.out);
+            // Numbers of sensors and fingersticks go on from one study to the next.
+            let own = |row: Row| {
+                let cells = numbered.header.iter().filter(|name| !name.ends_with("_no"));
+                cells
+                    .map(|name| row.text(name).to_owned())
+                    .collect::<Vec<_>>()
+                    .join(",")
+            };
+            let mut rows: Vec<String> = numbered.rows().map(own).collect();
+            rows.sort();
+            rows
         };
-        let ours = of_study(&pooled, &format!("{name}/"));
-        assert_eq!(ours, of_study(&alone, ""), "{name}");
-        assert!(!ours.is_empty());
+        let pooled = rows(OsStr::new(&list));
+        let mut apart = rows(shelf.path("one").as_os_str());
+        apart.extend(rows(shelf.path("two").as_os_str()));
+        apart.sort();
+        let mut bare: Vec<String> = pooled
+            .iter()
+            .map(|row| row.replace("one/", "").replace("two/", ""))
+            .collect();
+        bare.sort();
+        assert!(!apart.is_empty(), "{table}");
+        assert_eq!(bare, apart, "{table}");
     }
-    // 60 hours of warm-up leave fewer pairs than one.
+    // A longer warm-up and a shorter reach leave fewer pairs.
     let pairs = pooled.table("pairs");
     let sensors = pairs.column("sensor");
     let of = |study: &str| sensors.iter().filter(|s| s.starts_with(study)).count();
-    assert!(of("two") < of("one"), "{} and {}", of("two"), of("one"));
+    assert!(
+        0 < of("two") && of("two") < of("one"),
+        "{} and {}",
+        of("two"),
+        of("one")
+    );
 }
 
 #[test]
