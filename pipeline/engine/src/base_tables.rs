@@ -147,19 +147,23 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     };
     let mut pairs = BTreeSet::new();
     if let (Some(wearers), Some(models)) = (text("wearer"), text("model")) {
-        pairs.extend(wearers.iter().flatten().zip(models.iter().flatten()));
+        pairs.extend(wearers
+                .iter()
+                .zip(models)
+                .filter_map(|(wearer, model)| Some((wearer?, model))));
     }
     let rated_days = pairs.iter().map(|(wearer, model)| {
         let (settings, wearer) = study.settings_of(wearer);
-        settings.rated_days(wearer, model)
+        settings.rated_days(wearer, model.unwrap_or_default())
     });
     let warmup_hours = pairs.iter().map(|(wearer, _)| {
         let (settings, wearer) = study.settings_of(wearer);
         settings.warmup_hours(wearer)
     });
+    let models: StringArray = pairs.iter().map(|(_, model)| *model).collect();
     batch(vec![
         ("wearer", texts(pairs.iter().map(|(wearer, _)| *wearer))),
-        ("model", texts(pairs.iter().map(|(_, model)| *model))),
+        ("model", Arc::new(models)),
         ("rated_days", numbers(rated_days)),
         ("warmup_hours", numbers(warmup_hours)),
     ])
