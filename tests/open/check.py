@@ -19,10 +19,10 @@ def duckdb(path):
     import duckdb as tool
 
     query = f"SELECT * FROM read_parquet('{path}')"
-    rows, empty = tool.sql(f"SELECT COUNT(*) FROM ({query})").fetchone()[0], []
+    rows, empty = tool.sql(f"SELECT COUNT(*) FROM ({query})").fetchall()[0][0], []
     for column, kind in describe(tool, query):
         if kind == "VARCHAR":
-            count = tool.sql(f'SELECT COUNT(*) FROM ({query}) WHERE "{column}" = \'\'').fetchone()[0]
+            count = tool.sql(f'SELECT COUNT(*) FROM ({query}) WHERE "{column}" = \'\'').fetchall()[0][0]
             empty += [column] if count else []
     return rows, empty
 
