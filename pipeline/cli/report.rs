@@ -58,6 +58,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if for_wearer {
         plan::standing(&open, &mut tables, wearer.as_deref())?;
     }
+    if edition == Edition::Public && open.is_pooled() {
+        studies::large_enough(&tables)?;
+    }
     let report = whereworn_report::render(Input {
         edition,
         wearer: wearer.as_deref(),

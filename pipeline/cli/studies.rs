@@ -52,6 +52,9 @@ const HEADER: &str = r#"
 -- night_coverage = { label = "Night coverage", class = "share" }
 "#;
 
+/// Fewest people of a public report on several studies.
+const LEAST_PEOPLE: usize = 5;
+
 /// Hexadecimal digits that tell folders and files of the same name apart.
 const DIGITS: usize = 8;
 
@@ -448,6 +451,21 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
             ),
         ],
     ))
+}
+
+/// Refuses a public report on the people of several studies where these are so few that each could find the others in it.
+pub fn large_enough(tables: &[ResultTable]) -> Result<(), Failure> {
+    let sessions = tables.iter().find(|table| table.name == "sessions");
+    let wearers = sessions.and_then(|sessions| sessions.column("wearer"));
+    let cells = wearers.map_or(&[] as &[Cell], |column| &column.cells);
+    let people: BTreeSet<&str> = cells.iter().filter_map(Cell::as_text).collect();
+    if people.len() >= LEAST_PEOPLE {
+        return Ok(());
+    }
+    Err(Failure::Request(format!(
+        "a public report on several studies takes {LEAST_PEOPLE} wearers, so that nobody in it is known by the others: here are {}; add studies, or make one on each",
+        people.len()
+    )))
 }
 
 /// Name and settings of each study that is pooled, for `run.json`; nothing where one stands alone.

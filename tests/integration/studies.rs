@@ -283,3 +283,33 @@ fn studies_of_one_name_are_told_apart_and_it_is_said() {
     let has = |name: &str| wearers.iter().any(|wearer| wearer == name);
     assert!(has("home/kelp") && has("home-2/tuff"), "{wearers:?}");
 }
+
+/// Four people are too few to hide among, five are enough; no name of a study or a person is in what is written.
+#[test]
+fn a_public_report_takes_five_people() {
+    let study = Study::demo("5", "4", "15", "7");
+    let people: Vec<String> = fs::read_dir(study.dir().join("wear-events"))
+        .unwrap()
+        .map(|file| file.unwrap().path().file_stem().unwrap().display().to_string())
+        .collect();
+    assert_eq!(people.len(), 5);
+    let people: Vec<&str> = people.iter().map(String::as_str).collect();
+    let shelf = Shelf::new();
+    shelf.part(&study, "zqone", &people[..2]);
+    shelf.part(&study, "zqtwo", &people[2..4]);
+    shelf.part(&study, "zqmore", &people[4..]);
+    let out = shelf.path("out");
+    let arguments = ["--for", "public", "--out", &out.display().to_string()];
+    let few = shelf.run(&["zqone", "zqtwo"], &arguments);
+    few.fails_with(&["takes 5 wearers", "here are 4"]);
+    assert!(!out.exists());
+    let run = shelf.run(&["zqone", "zqtwo", "zqmore"], &arguments);
+    assert_eq!(run.code, 0, "{}", run.err);
+    for (name, bytes) in &Output::read(&out).files {
+        let text = String::from_utf8_lossy(bytes);
+        let found = people.iter().chain(&["zqone", "zqtwo", "zqmore"]);
+        for word in found {
+            assert!(!text.contains(word), "`{word}` in {name}");
+        }
+    }
+}
