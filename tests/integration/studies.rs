@@ -290,7 +290,14 @@ fn a_public_report_takes_five_people() {
     let study = Study::demo("5", "4", "15", "7");
     let people: Vec<String> = fs::read_dir(study.dir().join("wear-events"))
         .unwrap()
-        .map(|file| file.unwrap().path().file_stem().unwrap().display().to_string())
+        .map(|file| {
+            file.unwrap()
+                .path()
+                .file_stem()
+                .unwrap()
+                .display()
+                .to_string()
+        })
         .collect();
     assert_eq!(people.len(), 5);
     let people: Vec<&str> = people.iter().map(String::as_str).collect();

@@ -147,10 +147,12 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     };
     let mut pairs = BTreeSet::new();
     if let (Some(wearers), Some(models)) = (text("wearer"), text("model")) {
-        pairs.extend(wearers
+        pairs.extend(
+            wearers
                 .iter()
                 .zip(models)
-                .filter_map(|(wearer, model)| Some((wearer?, model))));
+                .filter_map(|(wearer, model)| Some((wearer?, model))),
+        );
     }
     let rated_days = pairs.iter().map(|(wearer, model)| {
         let (settings, wearer) = study.settings_of(wearer);

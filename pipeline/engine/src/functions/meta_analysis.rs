@@ -18,7 +18,11 @@ const MOST_LEFT_OUT: usize = 100;
 pub const ALL: &[Statistic] = &[
     Statistic {
         name: "within_people_means",
-        arguments: &[plain("person_no", Number), plain("second", Number), plain("value", Number)],
+        arguments: &[
+            plain("person_no", Number),
+            plain("second", Number),
+            plain("value", Number),
+        ],
         fields: WITHIN,
         about: "a list, one a person with sensors at both of two sites: difference of means of values, one a sensor, its share in the mean over people and that mean without the person; and over people the mean, how much people differ and what a new one would have",
         example: "SELECT UNNEST(within_people_means(person_no, second, value)) AS found FROM (VALUES (1, 0, 2.0), (1, 1, 3.0), (1, 1, 3.5), (2, 0, 4.0), (2, 1, 5.0)) AS t (person_no, second, value)",

@@ -9,8 +9,8 @@ use super::collect::{Collect, Evaluate, Statistic};
 use super::holm::{self, Holm};
 use super::scalar::ScalarFunction;
 use super::{
-    accuracy, conclusions, meta_analysis, prediction, product, scalars, site_differences, statistics,
-    survival,
+    accuracy, conclusions, meta_analysis, prediction, product, scalars, site_differences,
+    statistics, survival,
 };
 
 /// What a function of ours takes, gives and is for.
