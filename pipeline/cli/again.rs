@@ -66,6 +66,11 @@ impl Earlier {
             &members(self.0.get("settings")),
             &members(now.get("settings")),
         ));
+        lines.extend(listed(
+            "study",
+            &members(self.0.get("studies")),
+            &members(now.get("studies")),
+        ));
         lines.extend(listed("input", &inputs(&self.0), &inputs(now)));
         let files = listed(
             "file",

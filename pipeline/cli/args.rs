@@ -96,7 +96,7 @@ Examples:\n  whereworn map export.csv\n  whereworn map export.csv --set sensor=s
 /// Which rows are used.
 #[derive(Args, Clone)]
 pub struct Scope {
-    /// The study's folder
+    /// The study's folder, or `@FILE` that lists several to be pooled, one a line
     pub study: PathBuf,
     /// Month to report on, YYYY-MM; by default the last that is over and has data
     #[arg(long, value_parser = month)]
@@ -123,6 +123,9 @@ pub struct Scope {
 pub struct ReportArguments {
     #[command(flatten)]
     pub scope: Scope,
+    /// Further studies, pooled with the first: each with its own settings, its people apart from those of the others
+    #[arg(value_name = "MORE")]
+    pub more: Vec<PathBuf>,
     /// Folder to write; reports/YYYY-MM-EDITION in the study by default
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

@@ -31,6 +31,14 @@ pub enum Failure {
     /// The synthetic study.
     #[error(transparent)]
     Demo(#[from] DemoError),
+    /// One of several studies.
+    #[error("{study}: {source}")]
+    OfStudy {
+        /// What it is called among them.
+        study: String,
+        /// What is wrong with it.
+        source: Box<Failure>,
+    },
     /// The request makes no sense with this study.
     #[error("{0}")]
     Request(String),

@@ -151,7 +151,8 @@ fn cell(text: &str) -> Cell {
     }
 }
 
-fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTable {
+/// A table made outside SQL, with the header that it would have in a query file.
+pub fn table(name: &str, header: &str, columns: Vec<(&str, Vec<Cell>)>) -> ResultTable {
     let header = Header::parse(header.trim_start()).unwrap_or_default();
     let columns = columns
         .into_iter()

@@ -19,6 +19,7 @@ mod query;
 mod report;
 mod run_json;
 mod start;
+mod studies;
 mod terminal;
 
 use std::io::ErrorKind;

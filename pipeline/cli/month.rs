@@ -1,11 +1,11 @@
 //! A study up to the cut-off of a month: loaded, settled and in the engine.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use whereworn_engine::{Catalog, Engine, Limits, StudyTables, plan_of};
 use whereworn_findings::Outcome;
-use whereworn_load::{Evidence, Holder, LoadOptions, Said, Settled, Store, Study, Table, load};
+use whereworn_load::{Evidence, Holder, Said, Settled, Study, Table};
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month, format_utc};
 use whereworn_plan::log::{self, LoggedDraw};
@@ -14,16 +14,17 @@ use crate::args::Scope;
 use crate::failure::Failure;
 use crate::findings;
 use crate::output::recover;
-use crate::plan;
 use crate::progress::Progress;
+use crate::studies::{self, Opened};
 
-/// A study up to the cut-off of a month.
+/// A study, or several pooled, up to the cut-off of a month.
 pub struct StudyMonth {
+    /// The study; of several the first, with the settings that hold for all.
     pub study: Study,
-    /// While it lives, no other run removes the files that are read.
-    _store: Store,
+    /// All studies of the run. While they live, no other run removes the files that are read.
+    pub opened: Vec<Opened>,
     pub evidence: Evidence,
-    pub notes: Vec<String>,
+    warnings: Vec<String>,
     pub plan_log: Vec<LoggedDraw>,
     pub settled: Settled,
     pub found: Outcome,
@@ -40,8 +41,15 @@ pub struct StudyMonth {
 impl StudyMonth {
     /// Opens, loads and settles a study, and chooses the month.
     pub fn open(scope: &Scope, unasked: Unasked) -> Result<Self, Failure> {
+        Self::open_all(scope, &[], unasked)
+    }
+
+    /// Opens, loads and settles a study and `more` that are pooled with it, and chooses the month.
+    pub fn open_all(scope: &Scope, more: &[PathBuf], unasked: Unasked) -> Result<Self, Failure> {
         let progress = Progress::start();
-        let study = Study::open(&scope.study)?;
+        let places = studies::places(&scope.study, more)?;
+        let first = places.first().map_or(&scope.study, |(_, folder)| folder);
+        let mut study = Study::open(first)?;
         recover(&study.dir.join("reports"));
         let own = study.dir.join("queries");
         let more = scope.queries.as_deref();
@@ -53,28 +61,32 @@ impl StudyMonth {
         }
         let folders: Vec<&Path> = [Some(own.as_path()), more].into_iter().flatten().collect();
         let catalog = Catalog::read(&folders)?;
-        let options = LoadOptions {
-            holder: holder(scope.wait),
-            scratch: Some(std::env::temp_dir()),
-        };
-        let say = |file: &str| progress.say(&format!("reading {file}"));
-        let (store, loaded) = load(&study, &options, &say)?;
         let as_of = scope
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
-        let settled = store.settle(&study, as_of)?;
+        let mut opened = studies::open(&places, scope, as_of, &progress)?;
+        let mut warnings: Vec<String> = studies::renamed(&places).into_iter().collect();
+        warnings.extend(opened.iter().flat_map(Opened::warnings));
+        if opened.iter().any(|one| !one.name.is_empty()) {
+            let (settings, differing) = studies::settings(&study.settings, &opened);
+            study.settings = settings;
+            study.evidence = studies::evidence_file(&opened);
+            warnings.extend(differing);
+        }
+        let settled = studies::rows(&opened)?;
         let evidence = Evidence::read(&study)?;
-        let plan_log = plan::read_log(&study.dir.join(plan::LOG))?;
+        warnings.extend(evidence.warnings.iter().cloned());
+        let plan_log = opened.iter().flat_map(Opened::draws).collect();
         let (month, why) = choose_month(&study, &settled, scope.month, (unasked, as_of))?;
         let cutoff = cutoff(&study, &settled, month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
-        let found = findings::look(&study, &store, &settled, cutoff, start)?;
+        let found = studies::look(&mut opened, cutoff, start)?;
         Ok(Self {
             study,
-            _store: store,
+            opened,
             evidence,
-            notes: loaded.notes,
+            warnings,
             plan_log,
             settled,
             found,
@@ -92,17 +104,20 @@ impl StudyMonth {
         })
     }
 
+    /// Whether several studies are pooled, or one under its name.
+    pub fn is_pooled(&self) -> bool {
+        self.opened.iter().any(|one| !one.name.is_empty())
+    }
+
     /// What a reader should know of the store, the settings, the input files and the kept evidence.
     pub fn warnings(&self) -> impl Iterator<Item = &String> {
-        let notes = self.notes.iter().chain(&self.study.warnings);
-        notes
-            .chain(&self.settled.warnings)
-            .chain(&self.evidence.warnings)
+        self.warnings.iter()
     }
 
     /// Tables made outside SQL.
     fn made_tables(&self) -> Vec<ResultTable> {
         let mut made = findings::tables(&self.found);
+        made.extend(studies::table(&self.opened));
         made.push(log::table(&self.plan_log));
         made
     }
@@ -129,9 +144,9 @@ impl StudyMonth {
         self.progress.say("starting the query engine");
         let tables = StudyTables {
             settings: &self.study.settings,
+            members: self.opened.iter().map(Opened::member).collect(),
             month: self.month,
             cutoff: self.cutoff,
-            readings: self.settled.readings.clone(),
             sensors: self.settled.sensors.clone(),
             used_until: self.settled.used_until.clone(),
             fingersticks: self.settled.fingersticks.clone(),

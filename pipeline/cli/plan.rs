@@ -29,6 +29,8 @@ use crate::terminal;
 /// The log of draws, in the study's folder.
 pub const LOG: &str = "plan-log.csv";
 
+const ONE_STUDY: &str = "a plan is of the wearers of one study: name its folder, not a list";
+
 /// Queries of a plan alone.
 const QUERIES: [(&str, &str); 6] = [
     ("plan_sensors", include_str!("plan/plan_sensors.sql")),
@@ -76,6 +78,9 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
         return freeze(file, arguments);
     }
     let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
+    if open.is_pooled() {
+        return Err(Failure::Request(ONE_STUDY.to_owned()));
+    }
     let settings = in_language(&open.study.settings)?;
     let made = made(&open, &settings, arguments)?;
     let page = markdown(&made, &settings);

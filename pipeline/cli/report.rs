@@ -18,6 +18,7 @@ use crate::output::{Output, recover};
 use crate::plan;
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
+use crate::studies;
 use crate::terminal::{emit, plain, say};
 
 /// Writes the report of a month.
@@ -27,11 +28,12 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if let Some(earlier) = &earlier {
         earlier.apply(&mut arguments);
     }
-    let open = StudyMonth::open(&arguments.scope, Unasked::LastOver)?;
+    let open = StudyMonth::open_all(&arguments.scope, &arguments.more, Unasked::LastOver)?;
     let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
         let again = if earlier.is_some() { "-again" } else { "" };
-        let name = format!("{}-{}{again}", open.month, edition.name());
+        let pooled = if open.is_pooled() { "-pooled" } else { "" };
+        let name = format!("{}-{}{pooled}{again}", open.month, edition.name());
         open.study.dir.join("reports").join(name)
     });
     let mut output = Output::begin(&target, open.study.access())?;
@@ -45,6 +47,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.progress.say(&format!("computed {query}"))
     })?;
     tables.extend(findings::tables(&open.found));
+    tables.extend(studies::table(&open.opened));
     let faults: Vec<String> = tables
         .iter()
         .filter_map(|table| table.fault.clone())
@@ -54,6 +57,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let wearer = own_wearer(&arguments, &tables)?;
     if for_wearer {
         plan::standing(&open, &mut tables, wearer.as_deref())?;
+    }
+    if edition == Edition::Public && open.is_pooled() {
+        studies::large_enough(&tables)?;
     }
     let report = whereworn_report::render(Input {
         edition,
@@ -154,6 +160,7 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     let options = LoadOptions {
         holder: holder(arguments.wait),
         scratch: None,
+        store: None,
     };
     let reading = |file: &str| progress.say(&format!("reading {file}"));
     let (store, loaded) = load(&study, &options, &reading)?;

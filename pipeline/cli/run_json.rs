@@ -10,6 +10,7 @@ use whereworn_report::Edition;
 use crate::month::StudyMonth;
 use crate::output::Files;
 use crate::plan::LOG;
+use crate::studies;
 
 const SEEDS: &str =
     "each bootstrap and permutation is seeded with the text given to it in its query";
@@ -36,7 +37,7 @@ pub fn run_json(
             })
         })
         .collect();
-    inputs.extend(plan_log(open));
+    inputs.extend(plan_logs(open));
     let mut run = json!({
         "program": "whereworn",
         "version": env!("CARGO_PKG_VERSION"),
@@ -52,6 +53,12 @@ pub fn run_json(
         "seeds": SEEDS,
         "files": files,
     });
+    let studies = studies::as_json(&open.opened);
+    if !studies.is_empty()
+        && let Some(object) = run.as_object_mut()
+    {
+        object.insert("studies".to_owned(), Value::Object(studies));
+    }
     if settled.late
         && let Some(object) = run.as_object_mut()
     {
@@ -60,16 +67,18 @@ pub fn run_json(
     run
 }
 
-/// The log of draws, where there is one: it decides which sensors count as drawn by lot.
-fn plan_log(open: &StudyMonth) -> Option<Value> {
-    let bytes = std::fs::read(open.study.dir.join(LOG)).ok()?;
-    Some(json!({
-        "file": LOG,
-        "table": "plan_log",
-        "bytes": bytes.len(),
-        "sha256": sha256(&bytes),
-        "rows": open.plan_log.len(),
-    }))
+/// The logs of draws, where there are any: they decide which sensors count as drawn by lot.
+fn plan_logs(open: &StudyMonth) -> impl Iterator<Item = Value> {
+    open.opened.iter().filter_map(|one| {
+        let bytes = std::fs::read(one.study.dir.join(LOG)).ok()?;
+        Some(json!({
+            "file": format!("{}{LOG}", one.prefix()),
+            "table": "plan_log",
+            "bytes": bytes.len(),
+            "sha256": sha256(&bytes),
+            "rows": one.draws().count(),
+        }))
+    })
 }
 
 /// The run as JSON for the public edition: nothing of the input but counts, and of the settings numbers alone.

@@ -21,15 +21,15 @@ WITH inserts AS (
         e.wearer,
         e.sensor,
         e.site,
-        NULLIF(e.side, '') AS side,
+        e.side,
         e.time AS inserted,
-        NULLIF(e.model, '') AS model,
-        NULLIF(e.lot, '') AS lot,
-        NULLIF(e.tape, '') AS tape,
+        e.model,
+        e.lot,
+        e.tape,
         m.rated_days,
         plus_hours(e.time, m.warmup_hours) AS warm_from
     FROM wear_events AS e
-    INNER JOIN wearer_models AS m ON m.wearer = e.wearer AND m.model = e.model
+    INNER JOIN wearer_models AS m ON m.wearer = e.wearer AND m.model IS NOT DISTINCT FROM e.model
     WHERE e.event = 'insert'
 ),
 ends AS (

@@ -13,12 +13,16 @@
 -- A join on time buckets of that width and their two neighbours finds the readings in one pass. The left side of a
 -- join is the one held in memory: it is the smaller one here and in the other intermediate queries.
 WITH width AS (
-    SELECT CAST(GREATEST(45.0, pairing_minutes) * 60000000 AS BIGINT) AS micros
-    FROM settings
+    SELECT CAST(GREATEST(45.0, MAX(pairing_minutes)) * 60000000 AS BIGINT) AS micros
+    FROM wearer_limits
 ),
 wanted AS (
-    SELECT c.*, CAST(c.fingerstick_time AS BIGINT) / w.micros + k.step AS bucket
+    SELECT
+        c.*,
+        CAST(GREATEST(45.0, l.pairing_minutes) * 60000000 AS BIGINT) AS own_micros,
+        CAST(c.fingerstick_time AS BIGINT) / w.micros + k.step AS bucket
     FROM checks_worn AS c
+    INNER JOIN wearer_limits AS l ON l.wearer = c.wearer
     CROSS JOIN width AS w
     CROSS JOIN (VALUES (-1), (0), (1)) AS k (step)
     WHERE c.sensor_no IS NOT NULL
@@ -44,8 +48,7 @@ SELECT
     r.time >= c.warm_from AS warm
 FROM wanted AS c
 INNER JOIN bucketed AS r ON r.sensor_no = c.sensor_no AND r.bucket = c.bucket
-CROSS JOIN width AS w
 WHERE
     r.time >= c.inserted
     AND r.time <= c.worn_until
-    AND ABS(CAST(r.time AS BIGINT) - CAST(c.fingerstick_time AS BIGINT)) <= w.micros
+    AND ABS(CAST(r.time AS BIGINT) - CAST(c.fingerstick_time AS BIGINT)) <= c.own_micros

@@ -61,7 +61,7 @@ checks AS (
         ON c.sensor_no = a.sensor_no AND c.fingerstick_time >= a.start AND c.fingerstick_time <= a."end"
     INNER JOIN near_readings AS r ON r.fingerstick_no = c.fingerstick_no AND r.sensor_no = c.sensor_no
     LEFT JOIN gains AS g ON g.setting = a.setting AND g.sensor_no = a.sensor_no
-    CROSS JOIN settings AS t
+    INNER JOIN wearer_limits AS t ON t.wearer = a.wearer
     WHERE c.purpose <> 'control' AND at_most(ABS(r.minutes), t.pairing_minutes)
 ),
 verdicts AS (

@@ -15,7 +15,7 @@ WITH moves AS (
         wearer,
         event,
         time,
-        NULLIF(posture, '') AS posture,
+        posture,
         LEAD(event) OVER (PARTITION BY wearer ORDER BY time, event DESC) AS next_event,
         LEAD(time) OVER (PARTITION BY wearer ORDER BY time, event DESC) AS next_time
     FROM wear_events

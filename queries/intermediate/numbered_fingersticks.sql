@@ -12,5 +12,5 @@ SELECT
     time,
     glucose,
     purpose,
-    ROW_NUMBER() OVER (ORDER BY wearer, time, glucose, purpose, meter) AS fingerstick_no
+    ROW_NUMBER() OVER (ORDER BY wearer, time, glucose, purpose, meter NULLS FIRST) AS fingerstick_no
 FROM fingersticks

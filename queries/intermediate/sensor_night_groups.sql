@@ -25,7 +25,7 @@ tapes AS (
         ROW_NUMBER() OVER (PARTITION BY n.sensor_no, n.night ORDER BY e.time DESC, e.tape) AS rank
     FROM wear_events AS e
     INNER JOIN compared_nights AS n ON n.wearer = e.wearer AND n.sensor = e.sensor
-    WHERE n.counted = 1 AND e.event IN ('insert', 'tape') AND e.tape <> '' AND e.time <= n.night_start
+    WHERE n.counted = 1 AND e.event IN ('insert', 'tape') AND e.tape IS NOT NULL AND e.time <= n.night_start
 ),
 facts AS (
     SELECT

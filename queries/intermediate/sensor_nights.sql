@@ -97,22 +97,22 @@ coverage AS (
     LEFT JOIN counts AS c ON c.sensor_no = w.sensor_no AND c.night = w.night
 )
 SELECT
-    wearer,
-    sensor,
-    site,
-    night,
-    night_start,
-    night_end,
-    readings,
-    coverage,
-    CASE WHEN at_least(coverage, t.night_coverage) THEN 1 ELSE 0 END AS counted,
-    wear_days,
-    night_minutes,
-    spacing_minutes,
-    warm_minutes,
-    warm_readings,
-    low_readings,
-    sensor_no
-FROM coverage
-CROSS JOIN settings AS t
-ORDER BY wearer, sensor, night
+    c.wearer,
+    c.sensor,
+    c.site,
+    c.night,
+    c.night_start,
+    c.night_end,
+    c.readings,
+    c.coverage,
+    CASE WHEN at_least(c.coverage, t.night_coverage) THEN 1 ELSE 0 END AS counted,
+    c.wear_days,
+    c.night_minutes,
+    c.spacing_minutes,
+    c.warm_minutes,
+    c.warm_readings,
+    c.low_readings,
+    c.sensor_no
+FROM coverage AS c
+INNER JOIN wearer_limits AS t ON t.wearer = c.wearer
+ORDER BY c.wearer, c.sensor, c.night

@@ -25,7 +25,7 @@ nearby AS (
         MAX(CASE WHEN r.warm THEN 0 ELSE 1 END) AS cold
     FROM worn AS w
     INNER JOIN near_readings AS r ON r.fingerstick_no = w.fingerstick_no AND r.sensor_no = w.sensor_no
-    CROSS JOIN settings AS t
+    INNER JOIN wearer_limits AS t ON t.wearer = w.wearer
     WHERE at_most(ABS(r.minutes), t.pairing_minutes)
     GROUP BY w.fingerstick_no, w.sensor_no
 )

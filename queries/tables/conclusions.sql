@@ -67,7 +67,7 @@ SELECT
     f.evidence,
     f.p,
     CASE f.verdict_no WHEN 0 THEN 'differs' WHEN 1 THEN 'alike' WHEN 2 THEN 'leans' ELSE 'open' END AS verdict,
-    LTRIM(CONCAT(
+    NULLIF(LTRIM(CONCAT(
         CASE WHEN f.reasons & 1 > 0 THEN '+model' ELSE '' END,
         CASE WHEN f.reasons & 2 > 0 THEN '+lot' ELSE '' END,
         CASE WHEN f.reasons & 4 > 0 THEN '+tape' ELSE '' END,
@@ -77,7 +77,7 @@ SELECT
         CASE WHEN f.reasons & 64 > 0 THEN '+age' ELSE '' END,
         CASE WHEN f.reasons & 128 > 0 THEN '+clock' ELSE '' END,
         CASE WHEN f.reasons & 256 > 0 THEN '+unit' ELSE '' END
-    ), '+') AS withdrawn,
+    ), '+'), '') AS withdrawn,
     f.more_sensors,
     CASE WHEN f.verdict_no = 3 AND f.reasons = 0 AND b.site IS NOT NULL THEN GREATEST(-f.lower, f.upper) END AS alike_from,
     f.planned,

@@ -24,7 +24,7 @@ WITH injections AS (
         distance_cm,
         ROW_NUMBER() OVER (ORDER BY wearer, time, site, side, sensor, distance_cm, note) AS injection_no
     FROM wear_events
-    WHERE event = 'injection' AND site <> ''
+    WHERE event = 'injection' AND site IS NOT NULL
 ),
 beside AS (
     SELECT DISTINCT i.injection_no

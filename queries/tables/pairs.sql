@@ -29,7 +29,7 @@ WITH candidates AS (
         ) AS rank
     FROM near_readings AS r
     INNER JOIN checks_worn AS c ON c.fingerstick_no = r.fingerstick_no AND c.sensor_no = r.sensor_no
-    CROSS JOIN settings AS t
+    INNER JOIN wearer_limits AS t ON t.wearer = c.wearer
     WHERE
         r.status = 'ok'
         AND r.warm

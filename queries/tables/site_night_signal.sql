@@ -22,7 +22,7 @@ WITH nights_of AS (
         END) AS nights_worn,
         SUM(n.counted) AS nights_counted
     FROM sensor_nights AS n
-    CROSS JOIN settings AS t
+    INNER JOIN wearer_limits AS t ON t.wearer = n.wearer
     GROUP BY n.sensor_no
 ),
 worn AS (

@@ -27,7 +27,7 @@ pub(crate) fn instant() -> DataType {
 }
 
 /// Names of the tables that are made from the study itself; no query file may take one.
-pub(crate) const NAMES: [&str; 17] = [
+pub(crate) const NAMES: [&str; 18] = [
     "readings",
     "fingersticks",
     "wear_events",
@@ -36,6 +36,7 @@ pub(crate) const NAMES: [&str; 17] = [
     "settings",
     "sites",
     "wearer_models",
+    "wearer_limits",
     "clock_nights",
     "clock_months",
     "row_counts",
@@ -68,6 +69,7 @@ pub(crate) fn all(
             ("settings", settings(study)?),
             ("sites", sites(study)?),
             ("wearer_models", wearer_models(study)?),
+            ("wearer_limits", wearer_limits(study)?),
             ("clock_nights", clock_nights(study)?),
             ("wearer_zones", wearer_zones(study)?),
             ("clock_months", clock_months(study)?),
@@ -145,27 +147,43 @@ fn wearer_models(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     };
     let mut pairs = BTreeSet::new();
     if let (Some(wearers), Some(models)) = (text("wearer"), text("model")) {
-        pairs.extend(wearers.iter().flatten().zip(models.iter().flatten()));
+        pairs.extend(
+            wearers
+                .iter()
+                .zip(models)
+                .filter_map(|(wearer, model)| Some((wearer?, model))),
+        );
     }
-    let settings = study.settings;
+    let rated_days = pairs.iter().map(|(wearer, model)| {
+        let (settings, wearer) = study.settings_of(wearer);
+        settings.rated_days(wearer, model.unwrap_or_default())
+    });
+    let warmup_hours = pairs.iter().map(|(wearer, _)| {
+        let (settings, wearer) = study.settings_of(wearer);
+        settings.warmup_hours(wearer)
+    });
+    let models: StringArray = pairs.iter().map(|(_, model)| *model).collect();
     batch(vec![
         ("wearer", texts(pairs.iter().map(|(wearer, _)| *wearer))),
-        ("model", texts(pairs.iter().map(|(_, model)| *model))),
+        ("model", Arc::new(models)),
+        ("rated_days", numbers(rated_days)),
+        ("warmup_hours", numbers(warmup_hours)),
+    ])
+}
+
+/// One row a wearer: what their fingersticks and nights are held to.
+fn wearer_limits(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
+    let wearers = wearers(study);
+    let settings = || wearers.iter().map(|wearer| study.settings_of(wearer).0);
+    batch(vec![
+        ("wearer", texts(wearers.iter().map(String::as_str))),
         (
-            "rated_days",
-            numbers(
-                pairs
-                    .iter()
-                    .map(|(wearer, model)| settings.rated_days(wearer, model)),
-            ),
+            "pairing_minutes",
+            numbers(settings().map(|of| of.pairing.minutes)),
         ),
         (
-            "warmup_hours",
-            numbers(
-                pairs
-                    .iter()
-                    .map(|(wearer, _)| settings.warmup_hours(wearer)),
-            ),
+            "night_coverage",
+            numbers(settings().map(|of| of.night.coverage)),
         ),
     ])
 }
@@ -216,7 +234,8 @@ fn wearers(study: &StudyTables<'_>) -> BTreeSet<String> {
 fn wearer_zones(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let mut rows = Vec::new();
     for wearer in wearers(study) {
-        let zones = study.settings.wearer_zones(&wearer);
+        let (settings, own_name) = study.settings_of(&wearer);
+        let zones = settings.wearer_zones(own_name);
         let ends: Vec<Option<Micros>> = zones.iter().skip(1).map(|next| next.from).collect();
         for (zone, until) in zones.into_iter().zip(ends.into_iter().chain([None])) {
             rows.push((wearer.clone(), zone.name, zone.from, until));
@@ -233,16 +252,17 @@ fn wearer_zones(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 /// One row a wearer and night by the clock of where the wearer was, from the day before the first wear event to the
 /// cut-off.
 fn clock_nights(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
-    let zone = study.settings.zone();
-    let (from, to) = study.settings.clock_night();
     let first = first_event(study).unwrap_or(study.cutoff);
-    let (first, last) = (
-        time::local_date(first, &zone),
-        time::local_date(study.cutoff, &zone),
-    );
     let mut nights = Vec::new();
     for wearer in wearers(study) {
-        let zones = study.settings.wearer_zones(&wearer);
+        let (settings, own_name) = study.settings_of(&wearer);
+        let (from, to) = settings.clock_night();
+        let zone = settings.zone();
+        let (first, last) = (
+            time::local_date(first, &zone),
+            time::local_date(study.cutoff, &zone),
+        );
+        let zones = settings.wearer_zones(own_name);
         let mut next = first.map(|first| first.saturating_sub(1_i64.days()));
         while let Some(date) = next.filter(|date| last.is_some_and(|last| *date <= last)) {
             let tomorrow = date.saturating_add(1_i64.days());

@@ -17,6 +17,7 @@ mod messages;
 mod parquet;
 mod plan;
 mod planning;
+mod pooled;
 mod run;
 mod session;
 
@@ -25,4 +26,4 @@ pub use describe::{ColumnDescription, TableDescription, is_base_table};
 pub use error::EngineError;
 pub use parquet::{write_arrow, write_parquet};
 pub use plan::plan_of;
-pub use session::{Engine, KeptEvidence, Limits, StudyTables};
+pub use session::{Engine, KeptEvidence, Limits, Member, StudyTables};

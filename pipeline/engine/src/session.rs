@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use datafusion::arrow::record_batch::RecordBatch;
+use datafusion::catalog::TableProvider;
 use datafusion::datasource::MemTable;
 use datafusion::datasource::file_format::parquet::ParquetFormat;
 use datafusion::datasource::listing::{
@@ -25,20 +26,33 @@ use crate::base_tables;
 use crate::error::EngineError;
 use crate::functions;
 use crate::parquet::batch;
+use crate::pooled::PooledReadings;
 
 /// Address under which the engine finds the files of the store.
 const STORE: &str = "study://store/";
 
-/// What a study gives to the engine. Instants are microseconds UTC; glucose is mg/dL.
-pub struct StudyTables<'a> {
-    /// The study's settings.
+/// The study itself, or one of several that are pooled.
+pub struct Member<'a> {
+    /// Stands before the names of its wearers and sensors in all tables: nothing, or the study's name and a slash.
+    pub prefix: String,
+    /// Its settings, by which its wearers' rows are judged.
     pub settings: &'a Settings,
+    /// Number of its first sensor in [`StudyTables::sensors`].
+    pub first_sensor: i32,
+    /// Parquet files of its readings in one folder, sorted by `sensor_no`, counted from 0, and `time` over all of them.
+    pub readings: Vec<PathBuf>,
+}
+
+/// What a study, or several pooled, give to the engine. Instants are microseconds UTC; glucose is mg/dL.
+pub struct StudyTables<'a> {
+    /// What holds for the report as a whole; of several studies those of the first, with the sites of all.
+    pub settings: &'a Settings,
+    /// The study, or several by the bytes of their prefixes.
+    pub members: Vec<Member<'a>>,
     /// The month of the report.
     pub month: Month,
     /// Nothing later than this is used.
     pub cutoff: Micros,
-    /// Parquet files of readings in one folder, sorted by `sensor_no` and `time` over all of them.
-    pub readings: Vec<PathBuf>,
     /// `sensor_no`, `wearer`, `sensor` of the sensors that have readings.
     pub sensors: RecordBatch,
     /// Sensors by number whose readings from an instant on are not used.
@@ -57,6 +71,17 @@ pub struct StudyTables<'a> {
     pub planned_since: Option<Micros>,
     /// Tables made outside SQL: `findings` and `left_out`.
     pub made: Vec<ResultTable>,
+}
+
+impl<'a> StudyTables<'a> {
+    /// The settings that a wearer's rows are judged by, and the wearer's name there.
+    pub(crate) fn settings_of<'w>(&self, wearer: &'w str) -> (&'a Settings, &'w str) {
+        let mut own = self
+            .members
+            .iter()
+            .filter_map(|member| Some((member.settings, wearer.strip_prefix(&member.prefix)?)));
+        own.next().unwrap_or((self.settings, wearer))
+    }
 }
 
 /// What a report said of two sites.
@@ -259,8 +284,30 @@ impl Engine {
     }
 
     async fn register_readings(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
-        let Some(folder) = study.readings.first().and_then(|path| path.parent()) else {
+        let table: Option<Arc<dyn TableProvider>> = match study.members.as_slice() {
+            [alone] if alone.prefix.is_empty() => match self.readings_of(alone).await? {
+                Some(readings) => Some(Arc::new(readings)),
+                None => None,
+            },
+            several => {
+                let sensors = study.sensors.num_rows();
+                match PooledReadings::open(&self.context, several, sensors).await? {
+                    Some(readings) => Some(Arc::new(readings)),
+                    None => None,
+                }
+            }
+        };
+        let Some(table) = table else {
             return self.register_batch("readings_all", base_tables::no_readings());
+        };
+        self.context.register_table("readings_all", table)?;
+        Ok(())
+    }
+
+    /// The readings of one study under the names that they have there.
+    async fn readings_of(&self, alone: &Member<'_>) -> Result<Option<ListingTable>, EngineError> {
+        let Some(folder) = alone.readings.first().and_then(|path| path.parent()) else {
+            return Ok(None);
         };
         // Files are named below the store's folder, whose own name may hold what no address can: brackets, stars,
         // bytes that are no text.
@@ -269,7 +316,7 @@ impl Engine {
             .map_err(|error| EngineError::Start(error.to_string()))?;
         self.context
             .register_object_store(root.as_ref(), Arc::new(files));
-        let urls = study
+        let urls = alone
             .readings
             .iter()
             .filter_map(|path| path.file_name()?.to_str())
@@ -286,9 +333,7 @@ impl Engine {
             .with_listing_options(options)
             .infer_schema(&self.context.state())
             .await?;
-        self.context
-            .register_table("readings_all", Arc::new(ListingTable::try_new(config)?))?;
-        Ok(())
+        Ok(Some(ListingTable::try_new(config)?))
     }
 
     fn register_batch(&self, name: &str, batch: RecordBatch) -> Result<(), EngineError> {

@@ -13,8 +13,8 @@ use crate::files;
 use crate::store::Holder;
 use crate::study::Study;
 
-/// The file.
-const FILE: &str = "evidence.csv";
+/// The file of a study.
+pub(crate) const FILE: &str = "evidence.csv";
 
 const HEADER: &str = "look,measure,site,against,evidence,verdict,version,plan_hash,checksum";
 
@@ -136,13 +136,16 @@ impl Evidence {
     /// # Errors
     /// The file cannot be read, or is there and empty.
     pub fn read(study: &Study) -> Result<Self, LoadError> {
-        let path = study.dir.join(FILE);
+        let path = study.dir.join(&study.evidence);
         match fs::read(&path) {
             Ok(bytes) if bytes.is_empty() => Err(LoadError::Study(format!(
                 "{}: the file is empty, so what earlier reports said is lost: restore it from a backup; where no report was ever made, move it elsewhere",
                 path.display()
             ))),
             Ok(bytes) => Ok(Self::parse(bytes)),
+            Err(error) if error.kind() == ErrorKind::NotFound && study.evidence != FILE => {
+                Ok(Self::default())
+            }
             Err(error) if error.kind() == ErrorKind::NotFound => Self::read_old(study),
             Err(error) => Err(LoadError::io(&path, "reading")(error)),
         }
@@ -228,7 +231,7 @@ impl Evidence {
         if bytes.last() != Some(&b'\n') {
             bytes.push(b'\n');
         }
-        let path = study.dir.join(FILE);
+        let path = study.dir.join(&study.evidence);
         for row in new {
             bytes.extend(row.line().map_err(LoadError::store(&path))?.bytes());
         }
@@ -328,7 +331,7 @@ mod tests {
         let (_folder, study) = study();
         let rows = [said(0, 3.5), said(1, 20.0), said(2, 0.25)];
         Evidence::append(&study, &Holder::default(), &rows).unwrap();
-        let path = study.dir.join(FILE);
+        let path = study.dir.join(&study.evidence);
         let bytes = fs::read(&path).unwrap();
         for (at, bit) in (0..bytes.len()).flat_map(|at| (0..8).map(move |bit| (at, bit))) {
             let mut flipped = bytes.clone();
@@ -350,7 +353,7 @@ mod tests {
     fn damaged_lines_stay_and_are_named() {
         let (_folder, study) = study();
         Evidence::append(&study, &Holder::default(), &[said(0, 3.5), said(1, 20.0)]).unwrap();
-        let path = study.dir.join(FILE);
+        let path = study.dir.join(&study.evidence);
         let text = fs::read_to_string(&path).unwrap().replace("3.5", "4.5");
         fs::write(&path, text.trim_end()).unwrap();
         Evidence::append(&study, &Holder::default(), &[said(2, 1.0)]).unwrap();

@@ -22,6 +22,7 @@ mod judgements;
 pub mod map;
 mod parquet_io;
 mod plain;
+mod pooled;
 mod readings;
 mod records;
 mod reject;

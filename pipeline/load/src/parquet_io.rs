@@ -44,8 +44,9 @@ fn readings_schema() -> SchemaRef {
         Field::new("time", instant(), false),
         Field::new("glucose", DataType::Float64, true),
         Field::new("status", dictionary(DataType::Int8), false),
-        Field::new("file", DataType::Int32, false),
+        Field::new("file", dictionary(DataType::Int32), false),
         Field::new("line", DataType::Int32, false),
+        Field::new("file_no", DataType::Int32, false),
     ]))
 }
 
@@ -128,16 +129,17 @@ pub(crate) fn write_readings(
     {
         for place in pick(sensor) {
             let rows = &merged.files[place.0 as usize];
-            batch.push(number as i32, &sensor.name, rows, place.1 as usize);
+            batch.push(number as i32, &sensor.name, rows, place);
             if batch.number.len() == BATCH_ROWS {
                 let full = std::mem::take(&mut batch)
-                    .finish()
+                    .finish(merged.files)
                     .map_err(LoadError::store(path))?;
                 writer.write(&full)?;
             }
         }
     }
-    writer.write(&batch.finish().map_err(LoadError::store(path))?)?;
+    let rest = batch.finish(merged.files);
+    writer.write(&rest.map_err(LoadError::store(path))?)?;
     writer.finish()
 }
 
@@ -149,12 +151,15 @@ struct Batch {
     time: Vec<i64>,
     glucose: Vec<Option<f64>>,
     status: Vec<i8>,
+    /// Positions among the files that are merged.
     file: Vec<i32>,
     line: Vec<i32>,
+    file_no: Vec<i32>,
 }
 
 impl Batch {
-    fn push(&mut self, number: i32, name: &SensorName, rows: &FileRows, row: usize) {
+    fn push(&mut self, number: i32, name: &SensorName, rows: &FileRows, place: (u32, u32)) {
+        let row = place.1 as usize;
         if self.number.last() != Some(&number) {
             self.names.push(name.clone());
         }
@@ -164,11 +169,12 @@ impl Batch {
         let glucose = rows.block.glucose.get(row).copied();
         self.glucose.push(glucose.filter(|mgdl| !mgdl.is_nan()));
         self.status.push(rows.block.status[row] as i8);
-        self.file.push(rows.file as i32);
+        self.file.push(place.0 as i32);
+        self.file_no.push(rows.file as i32);
         self.line.push(rows.block.line[row] as i32);
     }
 
-    fn finish(self) -> Result<RecordBatch, arrow::error::ArrowError> {
+    fn finish(self, files: &[FileRows]) -> Result<RecordBatch, arrow::error::ArrowError> {
         let names =
             |part: fn(&SensorName) -> &String| -> Result<ArrayRef, arrow::error::ArrowError> {
                 let values = StringArray::from_iter_values(self.names.iter().map(part));
@@ -182,6 +188,8 @@ impl Batch {
         let sensor = names(|name| &name.sensor)?;
         let statuses = StringArray::from_iter_values(STATUSES);
         let status = DictionaryArray::<Int8Type>::try_new(self.status.into(), Arc::new(statuses))?;
+        let files = StringArray::from_iter_values(files.iter().map(|file| &file.name));
+        let file = DictionaryArray::<Int32Type>::try_new(self.file.into(), Arc::new(files))?;
         let columns: Vec<ArrayRef> = vec![
             Arc::new(Int32Array::from(self.number)),
             wearer,
@@ -189,8 +197,9 @@ impl Batch {
             Arc::new(TimestampMicrosecondArray::from(self.time).with_timezone("UTC")),
             Arc::new(self.glucose.into_iter().collect::<Float64Array>()),
             Arc::new(status),
-            Arc::new(Int32Array::from(self.file)),
+            Arc::new(file),
             Arc::new(Int32Array::from(self.line)),
+            Arc::new(Int32Array::from(self.file_no)),
         ];
         RecordBatch::try_new(readings_schema(), columns)
     }
@@ -219,7 +228,7 @@ pub(crate) struct Readings<'b> {
     pub time: &'b TimestampMicrosecondArray,
     pub glucose: &'b Float64Array,
     pub status: &'b DictionaryArray<Int8Type>,
-    pub file: &'b Int32Array,
+    pub file_no: &'b Int32Array,
     pub line: &'b Int32Array,
 }
 
@@ -232,7 +241,7 @@ impl<'b> Readings<'b> {
             time: typed(batch, "time", |a| a.as_primitive_opt())?,
             glucose: typed(batch, "glucose", |a| a.as_primitive_opt())?,
             status: typed(batch, "status", |a| a.as_dictionary_opt())?,
-            file: typed(batch, "file", |a| a.as_primitive_opt())?,
+            file_no: typed(batch, "file_no", |a| a.as_primitive_opt())?,
             line: typed(batch, "line", |a| a.as_primitive_opt())?,
         })
     }
@@ -262,7 +271,7 @@ pub(crate) fn read_readings(
 fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Result<(), String> {
     let columns = Readings::of(batch)?;
     let names = words(columns.wearer)?.zip(words(columns.sensor)?);
-    let places = columns.file.values().iter().zip(columns.line.values());
+    let places = columns.file_no.values().iter().zip(columns.line.values());
     let values = columns.time.values().iter().zip(columns.glucose);
     let rows = names.zip(places).zip(values).zip(words(columns.status)?);
     for ((((wearer, sensor), (file, line)), (time, glucose)), status) in rows {
@@ -347,7 +356,7 @@ pub(crate) fn each_reading(
     for batch in batches(path)? {
         let batch = batch?;
         let columns = Readings::of(&batch).map_err(LoadError::store(path))?;
-        let places = columns.file.values().iter().zip(columns.line.values());
+        let places = columns.file_no.values().iter().zip(columns.line.values());
         let instants = columns.sensor_no.values().iter().zip(columns.time.values());
         for ((number, time), (file, line)) in instants.zip(places) {
             see((*number, *time, *file, *line));

@@ -126,7 +126,7 @@ impl Store {
                         continue;
                     }
                     let missing = arrow::array::Array::is_null(columns.glucose, row);
-                    let file = columns.file.value(row) as u32;
+                    let file = columns.file_no.value(row) as u32;
                     if let Some((_, sensor)) = &mut current {
                         sensor.readings.push(Reading {
                             time,

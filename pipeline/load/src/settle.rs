@@ -41,6 +41,18 @@ pub struct RowCounts {
 }
 
 impl RowCounts {
+    /// Adds what became of the rows of another study.
+    pub(crate) fn add(&mut self, other: &Self) {
+        self.read += other.read;
+        self.rejected += other.rejected;
+        self.duplicates += other.duplicates;
+        self.without_insert += other.without_insert;
+        self.after_second_insert += other.after_second_insert;
+        self.left_out += other.left_out;
+        self.withdrawn += other.withdrawn;
+        self.accepted += other.accepted;
+    }
+
     /// Every row that was read is kept, or counted with what became of it.
     fn add_up(&self, table: Table) -> Result<(), LoadError> {
         let after = self.accepted

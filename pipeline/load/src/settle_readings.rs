@@ -11,6 +11,8 @@ use crate::block::{Block, SensorName};
 /// Rows of one file, known by its number in the manifest.
 pub(crate) struct FileRows {
     pub file: u32,
+    /// Its path relative to the study folder.
+    pub name: String,
     pub block: Block,
 }
 
@@ -151,6 +153,7 @@ mod tests {
         }
         FileRows {
             file: number,
+            name: format!("{number}.csv"),
             block,
         }
     }

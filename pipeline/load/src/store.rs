@@ -61,6 +61,8 @@ pub struct LoadOptions {
     pub holder: Holder,
     /// Folder for the store of a study that can only be read; without one, such a study is an error.
     pub scratch: Option<PathBuf>,
+    /// Folder of the store; in the study's folder where none is named.
+    pub store: Option<PathBuf>,
 }
 
 /// What a load did.
@@ -93,7 +95,8 @@ pub fn load(
         settings: parse_settings(&study.settings),
         progress,
     };
-    let dir = study.dir.join(FOLDER);
+    let own = || study.dir.join(FOLDER);
+    let dir = options.store.clone().unwrap_or_else(own);
     let mut prints = Prints::default();
     if let Some(done) = run.read(&dir, &options.holder, &mut prints)? {
         return Ok(done);
@@ -282,6 +285,24 @@ impl Run<'_> {
 }
 
 impl Store {
+    /// The store without the rows that it holds in memory: its files stay under its protection.
+    #[must_use]
+    pub fn without_rows(mut self) -> Self {
+        self.small = SmallTables::default();
+        self.rejects.clear();
+        self.contradictions.clear();
+        self
+    }
+
+    /// The store with its rows in memory again, read from its files; for as long as this one lives.
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub fn rows_again(&self) -> Result<Self, LoadError> {
+        let readers = ReaderLock::share(&self.dir, Access::Owner);
+        Self::open(&self.dir, self.manifest.clone(), readers)
+    }
+
     fn open(dir: &Path, manifest: Manifest, readers: ReaderLock) -> Result<Self, LoadError> {
         Ok(Self {
             dir: dir.to_owned(),

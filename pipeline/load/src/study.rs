@@ -23,6 +23,8 @@ pub struct Study {
     pub inputs: Vec<InputFile>,
     /// What a reader of the results should know about the settings.
     pub warnings: Vec<String>,
+    /// The file in the folder that keeps what reports said of the evidence between sites.
+    pub evidence: String,
 }
 
 /// Adding lines takes no time: whoever finds the files locked waits at least so long.
@@ -87,6 +89,7 @@ impl Study {
             settings,
             inputs,
             warnings,
+            evidence: crate::evidence::FILE.to_owned(),
         })
     }
 }

@@ -9,7 +9,8 @@ use super::collect::{Collect, Evaluate, Statistic};
 use super::holm::{self, Holm};
 use super::scalar::ScalarFunction;
 use super::{
-    accuracy, conclusions, prediction, product, scalars, site_differences, statistics, survival,
+    accuracy, conclusions, meta_analysis, prediction, product, scalars, site_differences,
+    statistics, survival,
 };
 
 /// What a function of ours takes, gives and is for.
@@ -39,6 +40,7 @@ fn aggregates() -> impl Iterator<Item = &'static Statistic> {
         .chain(survival::ALL)
         .chain(accuracy::ALL)
         .chain(prediction::ALL)
+        .chain(meta_analysis::ALL)
         .chain(site_differences::ALL)
         .chain(conclusions::ALL)
 }

@@ -14,7 +14,9 @@ use crate::reject::Reject;
 
 pub(super) fn rejects_batch(rejects: &[Reject]) -> Result<RecordBatch, ArrowError> {
     let texts = |of: fn(&Reject) -> &str| -> ArrayRef {
-        Arc::new(StringArray::from_iter_values(rejects.iter().map(of)))
+        let texts = rejects.iter().map(of);
+        let texts = texts.map(|text| Some(text).filter(|text| !text.is_empty()));
+        Arc::new(texts.collect::<StringArray>())
     };
     let lines = UInt64Array::from_iter_values(rejects.iter().map(|reject| reject.line));
     batch_of(vec![

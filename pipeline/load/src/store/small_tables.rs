@@ -171,9 +171,12 @@ fn columns<T: Stored>(rows: Vec<&Placed<T>>) -> Vec<Named> {
     let mut rows: Vec<T> = rows.into_iter().map(|placed| placed.row.clone()).collect();
     let mut array = |field: &Field<T>| -> ArrayRef {
         match field.place {
-            FieldPlace::Text(of) => Arc::new(StringArray::from_iter_values(
-                rows.iter_mut().map(|row| of(row).as_str()),
-            )),
+            FieldPlace::Text(of) => {
+                // Text that is missing is NULL, as everything that is missing.
+                let texts = rows.iter_mut().map(|row| Some(of(row).as_str()));
+                let texts = texts.map(|text| text.filter(|text| !text.is_empty()));
+                Arc::new(texts.collect::<StringArray>())
+            }
             FieldPlace::Instant(of) => {
                 let times = rows.iter_mut().map(|row| *of(row));
                 Arc::new(TimestampMicrosecondArray::from_iter_values(times).with_timezone("UTC"))

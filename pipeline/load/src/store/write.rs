@@ -159,6 +159,7 @@ fn write_all_readings(
             let block = blocks.remove(&record.number)?;
             Some(FileRows {
                 file: record.number,
+                name: record.name.clone(),
                 block,
             })
         })

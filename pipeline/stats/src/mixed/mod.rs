@@ -4,6 +4,7 @@ pub mod cluster_robust;
 pub mod contrast;
 mod cross_products;
 pub mod intraclass;
+pub mod meta_analysis;
 pub mod model;
 pub mod over_wearers;
 pub mod people;

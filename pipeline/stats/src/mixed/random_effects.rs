@@ -65,6 +65,19 @@ pub struct RandomEffects {
 /// Checked by `tests/random_effects.rs`.
 #[must_use]
 pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
+    let mut all = over_people(effects, df)?;
+    let given = Given::new(effects, all.spread.estimate.powi(2));
+    let plausible = plausible(effects);
+    let person = |effect: &Effect| Shrunken {
+        estimate: given.own(effect).0,
+        interval: mixture_interval(&plausible, &|given| given.own(effect)),
+    };
+    all.people = effects.iter().map(person).collect();
+    Some(all)
+}
+
+/// The same without the effect of each person.
+pub(super) fn over_people(effects: &[Effect], df: f64) -> Option<RandomEffects> {
     let sound = |e: &Effect| e.variance > 0.0 && e.variance.is_finite() && e.estimate.is_finite();
     if effects.len() < 2 || !effects.iter().all(sound) {
         return None;
@@ -78,18 +91,13 @@ pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
         let chi_square = move |p: f64| chi_square_quantile(p, between);
         (chi_square_upper_tail(q, between), Box::new(chi_square))
     };
-    let tau2 = root(effects, |given| given.score);
+    let tau2 = variance_between(effects);
     let spread_at = |p: f64| root(effects, |given| given.q - quantile(p)).sqrt();
     let given = Given::new(effects, tau2);
-    let plausible = plausible(effects);
-    let interval = |of: &dyn Fn(&Given) -> (f64, f64)| Interval {
-        lower: mixture_quantile(&plausible, of, 0.025),
-        upper: mixture_quantile(&plausible, of, 0.975),
+    let new_person = || {
+        let of = |given: &Given| (given.mean, (given.tau2 + given.variance_of_mean).sqrt());
+        mixture_interval(&plausible(effects), &of)
     };
-    let people = effects.iter().map(|effect| Shrunken {
-        estimate: given.own(effect).0,
-        interval: interval(&|given| given.own(effect)),
-    });
     Some(RandomEffects {
         mean: given.mean,
         std_error: given.variance_of_mean.sqrt(),
@@ -102,10 +110,14 @@ pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
         },
         q,
         p,
-        new_person: (effects.len() >= FEWEST_FOR_A_NEW_ONE)
-            .then(|| interval(&|given| (given.mean, (given.tau2 + given.variance_of_mean).sqrt()))),
-        people: people.collect(),
+        new_person: (effects.len() >= FEWEST_FOR_A_NEW_ONE).then(new_person),
+        people: Vec::new(),
     })
+}
+
+/// Variance between people by restricted maximum likelihood.
+pub(super) fn variance_between(effects: &[Effect]) -> f64 {
+    root(effects, |given| given.score)
 }
 
 /// What follows where the variance between people is given.
@@ -204,6 +216,14 @@ fn plausible(effects: &[Effect]) -> Vec<(f64, Given)> {
         .into_iter()
         .map(|g| ((log(&g) - most).exp() / total, g.1));
     weighed.collect()
+}
+
+/// 95 % interval of a mixture of normal distributions, of which `of` gives mean and standard deviation.
+fn mixture_interval(plausible: &[(f64, Given)], of: &dyn Fn(&Given) -> (f64, f64)) -> Interval {
+    Interval {
+        lower: mixture_quantile(plausible, of, 0.025),
+        upper: mixture_quantile(plausible, of, 0.975),
+    }
 }
 
 /// Quantile of a mixture of normal distributions, of which `of` gives mean and standard deviation.
