@@ -18,7 +18,7 @@ const SEEDS: &str =
 /// machine; the instant of `--as-of` only where it rejected a row.
 pub fn run_json(
     open: &StudyMonth,
-    edition: Edition,
+    (edition, wearer): (Edition, Option<&str>),
     results: &[ResultTable],
     files: &Files,
 ) -> Value {
@@ -52,6 +52,9 @@ pub fn run_json(
         "seeds": SEEDS,
         "files": files,
     });
+    if let (Some(wearer), Some(object)) = (wearer, run.as_object_mut()) {
+        object.insert("wearer".to_owned(), json!(wearer));
+    }
     if settled.late
         && let Some(object) = run.as_object_mut()
     {

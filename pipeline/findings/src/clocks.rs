@@ -19,6 +19,10 @@ const LEAST_ERROR: f64 = 2.0;
 /// No shift further from whole hours is taken for them, however little its minutes are known.
 const NEAR_HOUR: f64 = 9.0;
 
+/// From so many hours on hardly anything but a time zone shifts a clock: odds of whole hours, and how near they have to be.
+const FAR_HOURS: f64 = 3.0;
+const ODDS_FAR: (f64, f64) = (8.0, 14.0);
+
 /// Most minutes that a shift may be off the change of the clocks that explains it.
 const NEAR_CHANGE: f64 = 12.0;
 
@@ -132,10 +136,17 @@ fn of_cause(
                 .map_or("", |session| session.site.as_str());
             let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
             let minutes = cause.lag.unwrap_or(0.0) - delay;
-            vec![whole_sensor(wearer, sensor, minutes, cause.error.hypot(spread))]
+            vec![whole_sensor(
+                wearer,
+                sensor,
+                minutes,
+                cause.error.hypot(spread),
+            )]
         }
         Scope::Sensor(sensor) => vec![change(wearer, clocks, cause, (&[sensor], None))],
-        Scope::Meter(meter) if cause.whole => vec![whole_meter(wearer, meter, (cause.minutes, cause.error))],
+        Scope::Meter(meter) if cause.whole => {
+            vec![whole_meter(wearer, meter, (cause.minutes, cause.error))]
+        }
         Scope::Meter(meter) => vec![change(wearer, clocks, cause, (&sensors, Some(meter)))],
         Scope::All if sensors.len() == 1 => match sensors.first() {
             Some(&sensor) if covers(clocks, cause, sensor) => {
@@ -198,12 +209,7 @@ fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {
 
 /// Mean delay of the wearer's other sensors at a site, held to that of all others as if those were one sensor more, and
 /// these to what is usual as if that were two; and by how much a sensor's may differ from that.
-fn usual_delay(
-    wearer: &Wearer<'_>,
-    clocks: &Clocks,
-    site: &str,
-    shifted: &[usize],
-) -> (f64, f64) {
+fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usize]) -> (f64, f64) {
     let known = clocks.delays.iter().zip(&wearer.sessions).enumerate();
     let others: Vec<(f64, bool)> = known
         .filter(|(sensor, _)| !shifted.contains(sensor))
@@ -228,15 +234,18 @@ fn usual_delay(
     (delay, spread)
 }
 
-/// Whole hours where a time zone explains a shift better than a clock set to any other minute: one such mistake in two is
-/// whole hours, the rest spread evenly. `error` is the standard error of the minutes.
+/// Whole hours where a time zone explains a shift better than a clock set to any other minute: of mistakes up to two hours
+/// one in two is whole hours, of larger ones most are, the rest spread evenly. `error` is the standard error of the minutes.
 fn whole_hours(minutes: f64, error: f64) -> Option<f64> {
     let hours = (minutes / 60.0).round();
     let error = error.max(LEAST_ERROR);
-    let off = (minutes - 60.0 * hours) / error;
-    let density = (-off * off / 2.0).exp() / (error * std::f64::consts::TAU.sqrt());
-    let near = (minutes - 60.0 * hours).abs() <= NEAR_HOUR;
-    (hours != 0.0 && near && density > 1.0 / 60.0).then_some(60.0 * hours)
+    let off = minutes - 60.0 * hours;
+    let density = (-(off / error).powi(2) / 2.0).exp() / (error * std::f64::consts::TAU.sqrt());
+    let (odds, near) = match hours.abs() {
+        many if many >= FAR_HOURS => ODDS_FAR,
+        _ => (1.0, NEAR_HOUR),
+    };
+    (hours != 0.0 && off.abs() <= near && odds * density > 1.0 / 60.0).then_some(60.0 * hours)
 }
 
 /// Whole hours where they are near, else the minutes.

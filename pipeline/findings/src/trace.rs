@@ -86,7 +86,11 @@ impl Trace {
         let mut levels = Vec::with_capacity(self.levels.len());
         let mut first = 0;
         for at in &self.times {
-            while self.times.get(first).is_some_and(|time| at - time >= SMOOTH) {
+            while self
+                .times
+                .get(first)
+                .is_some_and(|time| at - time >= SMOOTH)
+            {
                 first += 1;
             }
             let near = self.times.iter().zip(&self.levels).skip(first);

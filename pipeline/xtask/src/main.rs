@@ -35,7 +35,9 @@ fn main() -> ExitCode {
         ["findings", only] => findings::run(false, Some(only)),
         ["findings", only, from, each] => match (from.parse(), each.parse()) {
             (Ok(from), Ok(each)) => findings::explore(only, from, each),
-            _ => Err(format!("`{from} {each}` are no seed and no number of studies")),
+            _ => Err(format!(
+                "`{from} {each}` are no seed and no number of studies"
+            )),
         },
         ["nights", "--fit"] => nights::fit(),
         ["plan"] => plan::run(false),

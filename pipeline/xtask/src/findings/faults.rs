@@ -32,9 +32,16 @@ impl Expected {
             .is_none_or(|want| found.meter.split(" + ").any(|own| own == want));
         // Of two meters the first is said to read higher or lower than the second: it is the other way round if that one was planted.
         let second = self.kind == "meter"
-            && self.meter.as_ref().is_some_and(|want| found.meter.split(" + ").nth(1) == Some(want));
+            && self
+                .meter
+                .as_ref()
+                .is_some_and(|want| found.meter.split(" + ").nth(1) == Some(want));
         let size = self.size.is_none_or(|(size, off)| {
-            let size = if second { 1.0 / (1.0 + size) - 1.0 } else { size };
+            let size = if second {
+                1.0 / (1.0 + size) - 1.0
+            } else {
+                size
+            };
             found
                 .size
                 .is_some_and(|own| (own - size).abs() <= off + 1e-9)

@@ -185,7 +185,13 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
         .iter()
         .filter(|fault| only.is_none_or(|only| fault.contains(only)))
     {
-        let demo = of_fault(Made::Demo, fault, REPORTED, amount.planted / 2, only.is_some())?;
+        let demo = of_fault(
+            Made::Demo,
+            fault,
+            REPORTED,
+            amount.planted / 2,
+            only.is_some(),
+        )?;
         let second = of_fault(
             Made::Second,
             fault,
@@ -240,14 +246,23 @@ pub fn explore(only: &str, from: u64, each: u64) -> Result<(), String> {
         for made in [Made::Demo, Made::Second] {
             let score = of_fault(made, fault, from, each, true)?;
             let (met, planted) = (score.met, score.planted);
-            println!("{fault}, {}: {met} of {planted}, {} others", made.words(), score.others);
+            println!(
+                "{fault}, {}: {met} of {planted}, {} others",
+                made.words(),
+                score.others
+            );
         }
     }
     Ok(())
 }
 
 /// Looks at clean studies, half of them from each generator.
-fn clean_studies(from: u64, studies: u64, verbose: bool, text: &mut String) -> Result<usize, String> {
+fn clean_studies(
+    from: u64,
+    studies: u64,
+    verbose: bool,
+    text: &mut String,
+) -> Result<usize, String> {
     let mut all = 0;
     *text += "| clean studies | number | false claims (wrong or doubtful) |\n|---|--:|--:|\n";
     for made in [Made::Demo, Made::Second] {
@@ -282,13 +297,7 @@ struct Score {
     others: usize,
 }
 
-fn of_fault(
-    made: Made,
-    fault: &str,
-    from: u64,
-    each: u64,
-    verbose: bool,
-) -> Result<Score, String> {
+fn of_fault(made: Made, fault: &str, from: u64, each: u64, verbose: bool) -> Result<Score, String> {
     let results: Vec<Option<(u64, Expected, Vec<Finding>)>> = (0..each)
         .into_par_iter()
         .map(|seed| {
@@ -305,9 +314,16 @@ fn of_fault(
         score.met += usize::from(hit);
         if let (true, Some((size, _))) = (verbose, expected.size) {
             let near = findings.iter().find(|finding| {
-                finding.kind == expected.kind && expected.sensor.as_ref().is_none_or(|s| *s == finding.sensor)
+                finding.kind == expected.kind
+                    && expected
+                        .sensor
+                        .as_ref()
+                        .is_none_or(|s| *s == finding.sensor)
             });
-            println!("    size {size:?} {:?}", near.and_then(|finding| finding.size));
+            println!(
+                "    size {size:?} {:?}",
+                near.and_then(|finding| finding.size)
+            );
         }
         let others = claims(findings)
             .into_iter()
