@@ -297,6 +297,17 @@ fn files_of(folder: &Path) -> Option<Files> {
         }
     };
     ours.insert(RUN.to_owned(), None);
+    // Copies that were kept go with the report that names them, and nowhere else.
+    let copies = run
+        .get("earlier_copies")
+        .and_then(|copies| copies.as_array());
+    let named = |copy: &serde_json::Value| Some(copy.get("file")?.as_str()?.to_owned());
+    ours.extend(
+        copies
+            .into_iter()
+            .flatten()
+            .filter_map(|copy| Some((named(copy)?, None))),
+    );
     Some(ours)
 }
 

@@ -6,15 +6,16 @@ use std::path::Path;
 use whereworn_engine::write_parquet;
 use whereworn_load::{Evidence, LoadOptions, Reject, Study, load};
 use whereworn_model::table::{ResultTable, inert};
-use whereworn_report::{Edition, Input, Report};
+use whereworn_report::{EarlierCopy, Edition, Input, Report};
 
 use crate::again::Earlier;
 use crate::args::{LoadArguments, ReportArguments};
 use crate::evidence;
 use crate::failure::Failure;
 use crate::findings;
+use crate::ledger::Before;
 use crate::month::{StudyMonth, Unasked, holder};
-use crate::output::{Output, recover};
+use crate::output::{Files, Output, recover};
 use crate::plan;
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
@@ -61,26 +62,53 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if edition == Edition::Public && open.is_pooled() {
         studies::large_enough(&tables)?;
     }
-    let report = whereworn_report::render(Input {
-        edition,
-        wearer: wearer.as_deref(),
-        settings: open.study.settings.clone(),
-        month: open.month,
-        cutoff: open.cutoff,
-        tables,
-        version: env!("CARGO_PKG_VERSION"),
-    })?;
+    let before = Before::read(&target, (open.month, edition, wearer.as_deref()));
+    let render = |tables: Vec<ResultTable>, copies: &[EarlierCopy]| {
+        whereworn_report::render(Input {
+            edition,
+            wearer: wearer.as_deref(),
+            settings: open.study.settings.clone(),
+            month: open.month,
+            cutoff: open.cutoff,
+            tables,
+            earlier: copies.to_vec(),
+            version: env!("CARGO_PKG_VERSION"),
+        })
+    };
+    let of_run = |report: &Report, files: &Files| match edition {
+        Edition::Public => public_run_json(&open, &report.tables, files),
+        _ => run_json(&open, (edition, wearer.as_deref()), &report.tables, files),
+    };
+    let mut copies = Vec::new();
+    let mut report = match &before {
+        Some(_) => render(tables.clone(), &copies)?,
+        None => render(std::mem::take(&mut tables), &copies)?,
+    };
+    if let Some(before) = &before {
+        copies = before.copies(&report, &of_run(&report, output.written()))?;
+        if !copies.is_empty() {
+            report = render(tables, &copies)?;
+        }
+    }
     write_pages(&mut output, &report)?;
     if edition != Edition::Public {
         output.write("rejects.csv", &rejects_csv(&open.settled.rejects)?)?;
     }
-    let files = output.written();
-    let run = match edition {
-        Edition::Public => public_run_json(&open, &report.tables, files),
-        _ => run_json(&open, edition, &report.tables, files),
-    };
+    let mut run = of_run(&report, output.written());
+    if let (Some(object), false) = (run.as_object_mut(), copies.is_empty()) {
+        object.insert("earlier_copies".to_owned(), serde_json::json!(copies));
+    }
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
+    for (name, page) in before.iter().flat_map(Before::pages) {
+        output.write(name, page.as_bytes())?;
+    }
+    let kept = before.as_ref().and_then(|before| before.kept(&copies));
+    if let Some((name, html)) = kept {
+        let language = open.study.settings.study.language;
+        let page = whereworn_report::marked_as_earlier(html, language, edition)?;
+        output.write(name, page.as_bytes())?;
+    }
     Evidence::append(&open.study, &holder(arguments.scope.wait), &said)?;
     output.finish()?;
     let rejected = open.settled.rejects.len();
@@ -90,6 +118,11 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     say(&open.why);
     if let Some(earlier) = &earlier {
         earlier.differences(&run).iter().for_each(|line| say(line));
+    }
+    if let Some((name, _)) = kept {
+        say(&format!(
+            "rows changed since the report that stood here: it is kept as {name}, and report.html says what changed"
+        ));
     }
     if let Some(line) = findings::in_short(&open.found) {
         say(&line);

@@ -19,7 +19,7 @@ const SEEDS: &str =
 /// machine; the instant of `--as-of` only where it rejected a row.
 pub fn run_json(
     open: &StudyMonth,
-    edition: Edition,
+    (edition, wearer): (Edition, Option<&str>),
     results: &[ResultTable],
     files: &Files,
 ) -> Value {
@@ -58,6 +58,9 @@ pub fn run_json(
         && let Some(object) = run.as_object_mut()
     {
         object.insert("studies".to_owned(), Value::Object(studies));
+    }
+    if let (Some(wearer), Some(object)) = (wearer, run.as_object_mut()) {
+        object.insert("wearer".to_owned(), json!(wearer));
     }
     if settled.late
         && let Some(object) = run.as_object_mut()

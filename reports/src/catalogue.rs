@@ -6,6 +6,7 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::chart_words::ChartText;
+use crate::ledger::LedgerText;
 use crate::words::*;
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which
@@ -46,6 +47,7 @@ pub(crate) struct Catalogue {
     pub best: BestText,
     pub tips: Tips,
     pub sheets: SheetText,
+    pub ledger: LedgerText,
     pub method: Vec<Point>,
     pub figures: Vec<FigureText>,
     pub figure_table: FigureHeadings,

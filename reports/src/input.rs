@@ -5,6 +5,7 @@ use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::edition::Edition;
+use crate::ledger::EarlierCopy;
 
 /// What a report is made from.
 pub struct Input<'a> {
@@ -23,6 +24,8 @@ pub struct Input<'a> {
     /// the section that their header names. Glucose is in mg/dL, shares are 0 to 1. A table that came with
     /// the program and names no section is not shown.
     pub tables: Vec<ResultTable>,
+    /// Copies of this report that were handed out before its rows changed, the oldest first.
+    pub earlier: Vec<EarlierCopy>,
     /// Version of the program.
     pub version: &'a str,
 }

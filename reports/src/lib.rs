@@ -15,6 +15,7 @@ use edition::Plans;
 pub use edition::Edition;
 pub use error::ReportError;
 pub use input::Input;
+pub use ledger::{Change, EarlierCopy, marked_as_earlier};
 pub use one_page::page_of_markdown;
 
 mod anchors;
@@ -31,6 +32,7 @@ mod escape;
 mod html;
 mod input;
 mod languages;
+mod ledger;
 mod levels;
 mod markdown;
 mod one_page;

@@ -35,6 +35,7 @@ mod night_tables;
 mod out_folder;
 mod own_queries;
 mod plan;
+mod planted;
 mod privacy;
 mod public;
 mod published_accuracy;

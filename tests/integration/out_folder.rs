@@ -36,6 +36,70 @@ fn what_somebody_put_beside_the_report_stays() {
     assert_eq!(hidden(&study), [""; 0]);
 }
 
+/// Rows that changed: the copy before stays, both pages name each other, and the later says which rows and sentences moved.
+#[test]
+fn a_month_reported_again_keeps_the_copy_before() {
+    let study = study();
+    let first = study.report();
+    let same = study.report();
+    assert!(first == same, "nothing changed");
+    study.write(
+        "fingersticks/more.csv",
+        "time,glucose\n2026-01-06T10:00:00Z,120\n",
+    );
+    let second = study.report();
+    let page = second.text("report.html");
+    assert!(page.contains("href=\"report-1.html\""));
+    let copy = second.text("report-1.html");
+    assert!(copy.contains("<a href=\"report.html\">This is an earlier copy."));
+    // But for that mark it is the page that was handed out.
+    let start = copy
+        .find("<div class=\"callout\" role=\"note\">\n<p><a href")
+        .unwrap();
+    let end = start + copy[start..].find("</div>\n").unwrap() + "</div>\n".len();
+    assert_eq!(
+        copy[..start].to_owned() + &copy[end..],
+        first.text("report.html")
+    );
+    let told = second.text("report.md");
+    assert!(
+        told.contains("fingersticks/more.csv is new: 1 rows."),
+        "{told}"
+    );
+    assert!(told.contains("1 added, 0 changed, 0 gone"), "{told}");
+    assert!(second.json()["files"].get("report-1.html").is_none());
+
+    // Another edition in its place takes neither the copies nor a word of them.
+    let other = study.report_with(&["--for", "public"]);
+    assert!(!study.beside("out").join("report-1.html").exists());
+    assert!(!other.text("report.md").contains("report-1.html"));
+    fs::remove_dir_all(study.beside("out")).unwrap();
+    study.remove("fingersticks/more.csv");
+    study.report();
+    study.write(
+        "fingersticks/more.csv",
+        "time,glucose\n2026-01-06T10:00:00Z,120\n",
+    );
+    assert!(study.report() == second, "the same again");
+
+    // Once more without a change: the same bytes. With one: a second copy, and the first stays.
+    assert!(study.report() == second, "nothing changed since");
+    study.remove("fingersticks/more.csv");
+    let third = study.report();
+    assert_eq!(third.text("report-1.html"), copy);
+    assert!(
+        third
+            .text("report-2.html")
+            .contains("This is an earlier copy.")
+    );
+    let told = third.text("report.md");
+    assert!(
+        told.contains("fingersticks/more.csv is gone: 1 rows."),
+        "{told}"
+    );
+    assert!(told.contains("0 added, 0 changed, 1 gone"), "{told}");
+}
+
 #[test]
 fn an_edited_report_is_not_overwritten() {
     let study = study();

@@ -40,10 +40,7 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         } else {
             (b, a)
         };
-        let found = difference(&levels, first, &[second]);
-        // Neither is the reference: in percent of the mean of the two.
-        let found = found.map(|size| size / (1.0 + size / 2.0));
-        return found
+        return difference(&levels, first, &[second])
             .map(|size| pair(wearer, first, second, size))
             .into_iter()
             .collect();

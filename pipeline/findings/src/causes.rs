@@ -5,7 +5,7 @@
 //! alone; the best that is worth its price is taken, and the rest is looked at again with it explained. So one
 //! meter's clock is one cause, not one for each sensor.
 
-use crate::lag::{DELAYS, Profiles, REACH, STEP, around_top, highest, value};
+use crate::lag::{DELAYS, Profiles, REACH, STEP, around_top, highest, moments, value};
 use crate::trace::{Break, Sign, Trace};
 use crate::worn_at_once::Pair;
 
@@ -42,8 +42,14 @@ const BOTH_ENDS: f64 = 4.0;
 /// Least minutes claimed of a jump or between meters; fifteen and more is what shall be found.
 const LEAST_JUMP: f64 = 11.5;
 
+/// Minutes that the lag before a jump has to be further off than the lag after it, to be the wrong one.
+const RATHER_AFTER: f64 = 10.0;
+
 /// A sensor's lag is claimed from so many minutes outside 0 to 20; ten and more is what shall be found.
 const OUTSIDE: f64 = 5.0;
+
+/// How often the ends of a stretch are moved.
+const MOST_TRIMS: usize = 5;
 
 /// Blocks that a sensor's checks are cut into for a search over time.
 const BLOCKS: usize = 8;
@@ -69,6 +75,8 @@ pub(crate) struct Cause {
     pub whole: bool,
     /// Minutes by which the lag of these is longer than a delay; for a jump, than before it.
     pub minutes: f64,
+    /// Standard error of `minutes`.
+    pub error: f64,
     /// Lag of a sensor as a whole, minutes.
     pub lag: Option<f64>,
     /// Gain of log-likelihood less its price.
@@ -77,7 +85,8 @@ pub(crate) struct Cause {
     pub begins: Option<f64>,
     /// The same of its end.
     pub ends: Option<f64>,
-    steps: i32,
+    /// The same in steps of the grid, as the profiles keep it.
+    pub steps: i32,
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
@@ -137,6 +146,19 @@ fn best(
         })
 }
 
+/// How unusual a delay is, as a part of a log-likelihood.
+fn unusual(delay: i32) -> f64 {
+    let off = (f64::from(delay) * STEP - USUAL_DELAY.0) / USUAL_DELAY.1;
+    -off * off / 2.0
+}
+
+/// The highest that a profile is at a delay, with how usual that is.
+fn highest_delay(profile: &[f64]) -> f64 {
+    DELAYS
+        .map(|delay| value(profile, delay) + unusual(delay))
+        .fold(f64::NEG_INFINITY, f64::max)
+}
+
 /// What sensors worn at the same time add to the profile of a sensor: they have delays as delays are.
 fn add_beside(
     profiles: &Profiles,
@@ -151,7 +173,7 @@ fn add_beside(
         };
         let own = profiles.of_sensor.get(other).map_or(&[][..], Vec::as_slice);
         let theirs = profiles.sum(own);
-        let usual = highest(&theirs, DELAYS).1;
+        let usual = highest_delay(&theirs);
         if highest(&theirs, -REACH..=REACH).1 - usual > WHOLE_SENSOR / 2.0 {
             continue;
         }
@@ -161,7 +183,8 @@ fn add_beside(
         for (lag, sum) in (-REACH..=REACH).zip(profile.iter_mut()) {
             *sum += DELAYS
                 .map(|delay| {
-                    value(&theirs, delay) - usual + pair.lag_of(sensor, lag - delay + apart)
+                    value(&theirs, delay) + unusual(delay) - usual
+                        + pair.lag_of(sensor, lag - delay + apart)
                 })
                 .fold(f64::NEG_INFINITY, f64::max);
         }
@@ -178,14 +201,15 @@ fn whole_sensor(profiles: &Profiles, beside: (&[Pair], &[i32]), sensor: usize) -
         return None;
     }
     let (lag, top) = highest(&profile, -REACH..=REACH);
-    let (_, usual) = highest(&profile, DELAYS);
-    let minutes = around_top(&profile, lag);
+    let usual = highest_delay(&profile);
+    let (minutes, error) = around_top(&profile, lag);
     let outside = !(-OUTSIDE..=20.0 + OUTSIDE).contains(&minutes);
     outside.then(|| Cause {
         scope: Scope::Sensor(sensor),
         items: items.clone(),
         whole: true,
         minutes: minutes - USUAL_DELAY.0,
+        error,
         lag: Some(minutes),
         net: top - usual - WHOLE_SENSOR,
         begins: None,
@@ -251,11 +275,14 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
             (early, early + steps)
         }
     };
-    let told = || around_top(&second, late) - around_top(&first, early);
-    let minutes = known.unwrap_or_else(told);
-    // Which side is off is told by the one that no delay explains.
+    let told = || {
+        let (first, second) = (around_top(&first, early), around_top(&second, late));
+        (second.0 - first.0, second.1.hypot(first.1))
+    };
+    let (minutes, error) = known.map_or_else(told, |minutes| (minutes, 1.0));
+    // Which side is off is told by the one that no delay explains; where both may be, clocks go wrong more often than right.
     let off = |lag: i32| (f64::from(lag) * STEP - USUAL_DELAY.0).abs();
-    let after = off(late) >= off(early);
+    let after = off(late) + RATHER_AFTER >= off(early);
     let (shifted, steps) = if after {
         (items[split..].to_vec(), late - early)
     } else {
@@ -267,6 +294,7 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
         items: shifted,
         whole: false,
         minutes: if after { minutes } else { -minutes },
+        error,
         lag: None,
         net: 0.0,
         begins: after.then_some(at),
@@ -363,12 +391,7 @@ impl Search {
             }
         }
         blocks.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.sensor.cmp(&b.sensor)));
-        let prior = DELAYS
-            .map(|lag| {
-                let off = (f64::from(lag) * STEP - USUAL_DELAY.0) / USUAL_DELAY.1;
-                -off * off / 2.0
-            })
-            .collect();
+        let prior = DELAYS.map(unusual).collect();
         Self { blocks, prior }
     }
 }
@@ -472,14 +495,10 @@ fn shift_of(
     if top <= price {
         return None;
     }
-    let (mut weight, mut first) = (0.0, 0.0);
-    for near in -5..=5 {
+    let (mean, error) = moments((-5..=5).map(|near| {
         let share = (gain(profiles, &search.prior, &items, steps + near) - top).exp();
-        let minutes = f64::from(near) * STEP;
-        weight += share;
-        first += share * minutes;
-    }
-    let mean = first / weight;
+        (share, f64::from(near) * STEP)
+    }));
     let minutes = f64::from(steps) * STEP + mean;
     let in_scope = |item: &usize| match scope {
         Scope::Meter(meter) => profiles.items[*item].meter == meter,
@@ -509,6 +528,7 @@ fn shift_of(
         scope,
         whole: before.is_none() && after.is_none(),
         minutes,
+        error,
         lag: None,
         net: top - price,
         begins: before.map(|item| (time(*item) + time(first_item)) / 2.0),
@@ -562,7 +582,14 @@ fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> 
         found[0] = Some(side);
     }
     let made = found.into_iter().flatten().filter_map(|(items, steps, _)| {
-        let items = trimmed(profiles, search, scope, items, steps);
+        let mut items = items;
+        for _ in 0..MOST_TRIMS {
+            let trimmed = trimmed(profiles, search, scope, items.clone(), steps);
+            if trimmed == items {
+                break;
+            }
+            items = trimmed;
+        }
         let top = gain(profiles, &search.prior, &items, steps);
         let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
         shift_of(profiles, search, scope, items, (steps, top), STRETCH)
@@ -700,13 +727,8 @@ pub(crate) fn delays(profiles: &Profiles) -> Vec<Option<f64>> {
         }
         let profile = profiles.sum(items);
         let top = highest(&profile, DELAYS).1;
-        let (mut weight, mut sum) = (0.0, 0.0);
-        for lag in DELAYS {
-            let share = (value(&profile, lag) - top).exp();
-            weight += share;
-            sum += share * f64::from(lag) * STEP;
-        }
-        Some(sum / weight)
+        let shares = DELAYS.map(|lag| ((value(&profile, lag) - top).exp(), f64::from(lag) * STEP));
+        Some(moments(shares).0)
     };
     profiles.of_sensor.iter().map(one).collect()
 }

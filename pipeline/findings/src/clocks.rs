@@ -7,17 +7,31 @@ use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
 use crate::finding::{Finding, OF_CLOCKS, Severity};
-use crate::lag::{Item, Profiles};
+use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
 use crate::words::{clock_correction, day, signed_minutes};
 use crate::worn_at_once::pairs;
 
-/// A shift this near to whole hours is taken for whole hours: a time zone explains it.
-const NEAR_HOUR: f64 = 7.0;
+/// Minutes of a clock are never told better than this.
+const LEAST_ERROR: f64 = 2.0;
 
-/// The same where the clocks were put forward or back about then.
-const NEAR_CHANGE: f64 = 16.0;
+/// No shift further from whole hours is taken for them, however little its minutes are known.
+const NEAR_HOUR: f64 = 9.0;
+
+/// From so many hours on hardly anything but a time zone shifts a clock: odds of whole hours, and how near they have to be.
+const FAR_HOURS: f64 = 3.0;
+const ODDS_FAR: (f64, f64) = (8.0, 14.0);
+
+/// Most minutes that a shift may be off the change of the clocks that explains it.
+const NEAR_CHANGE: f64 = 12.0;
+
+/// Log-likelihood that another moment of a shift may cost.
+const OTHER_MOMENT: f64 = 3.0;
+
+/// How much delays of sensors at one site differ, and at several, minutes.
+const SPREAD_AT_SITE: f64 = 3.0;
+const SPREAD: f64 = 5.0;
 
 /// A shift of all data is the meter's (or the readings' device's) from so many sensors on; of fewer, the sensors'.
 const MANY_SENSORS: usize = 3;
@@ -120,27 +134,34 @@ fn of_cause(
                 .sessions
                 .get(sensor)
                 .map_or("", |session| session.site.as_str());
-            let minutes =
-                cause.lag.unwrap_or(0.0) - usual_delay(wearer, clocks, site, shifted_whole);
-            vec![whole_sensor(wearer, sensor, minutes)]
+            let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
+            let minutes = cause.lag.unwrap_or(0.0) - delay;
+            vec![whole_sensor(
+                wearer,
+                sensor,
+                minutes,
+                cause.error.hypot(spread),
+            )]
         }
-        Scope::Sensor(sensor) => vec![change(wearer, cause, &[sensor], None)],
-        Scope::Meter(meter) if cause.whole => vec![whole_meter(wearer, meter, cause.minutes)],
-        Scope::Meter(meter) => vec![change(wearer, cause, &sensors, Some(meter))],
+        Scope::Sensor(sensor) => vec![change(wearer, clocks, cause, (&[sensor], None))],
+        Scope::Meter(meter) if cause.whole => {
+            vec![whole_meter(wearer, meter, (cause.minutes, cause.error))]
+        }
+        Scope::Meter(meter) => vec![change(wearer, clocks, cause, (&sensors, Some(meter)))],
         Scope::All if sensors.len() == 1 => match sensors.first() {
             Some(&sensor) if covers(clocks, cause, sensor) => {
-                vec![whole_sensor(wearer, sensor, cause.minutes)]
+                vec![whole_sensor(wearer, sensor, cause.minutes, cause.error)]
             }
-            _ => vec![change(wearer, cause, &sensors, None)],
+            _ => vec![change(wearer, clocks, cause, (&sensors, None))],
         },
         Scope::All if cause.whole && sensors.len() < MANY_SENSORS => sensors
             .iter()
-            .map(|sensor| whole_sensor(wearer, *sensor, cause.minutes))
+            .map(|sensor| whole_sensor(wearer, *sensor, cause.minutes, cause.error))
             .collect(),
         Scope::All if cause.whole && wearer.meters.len() < 2 => {
-            vec![whole_meter(wearer, 0, cause.minutes)]
+            vec![whole_meter(wearer, 0, (cause.minutes, cause.error))]
         }
-        Scope::All => vec![change(wearer, cause, &sensors, None)],
+        Scope::All => vec![change(wearer, clocks, cause, (&sensors, None))],
     }
 }
 
@@ -156,14 +177,39 @@ fn touched(clocks: &Clocks, cause: &Cause) -> Vec<usize> {
         .collect()
 }
 
+/// Whether a shift may as well begin, or end, at another moment: what the checks in between say against it.
+fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
+    let Some(own) = cause.begins.or(cause.ends) else {
+        return false;
+    };
+    let (from, to) = (own.min(moment), own.max(moment));
+    let profiles = &clocks.profiles;
+    let lost = |(place, item): (usize, &Item)| {
+        let scoped = match cause.scope {
+            Scope::Sensor(sensor) => item.sensor == sensor,
+            Scope::Meter(meter) => item.meter == meter,
+            Scope::All => true,
+        };
+        if !scoped || !(from..=to).contains(&item.time) {
+            return 0.0;
+        }
+        let delay = clocks.delays.get(item.sensor).copied().flatten();
+        let delay = (delay.unwrap_or(USUAL_DELAY.0) / STEP).round() as i32;
+        let shifted = cause.items.contains(&place);
+        let other = delay + if shifted { -cause.steps } else { cause.steps };
+        profiles.at(place, delay) - profiles.at(place, other)
+    };
+    profiles.items.iter().enumerate().map(lost).sum::<f64>() < OTHER_MOMENT
+}
+
 fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {
     let all = clocks.profiles.of_sensor.get(sensor).map_or(0, Vec::len);
     cause.items.len() as f64 >= 0.85 * all as f64
 }
 
 /// Mean delay of the wearer's other sensors at a site, held to that of all others as if those were one sensor more, and
-/// these to what is usual as if that were two.
-fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usize]) -> f64 {
+/// these to what is usual as if that were two; and by how much a sensor's may differ from that.
+fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usize]) -> (f64, f64) {
     let known = clocks.delays.iter().zip(&wearer.sessions).enumerate();
     let others: Vec<(f64, bool)> = known
         .filter(|(sensor, _)| !shifted.contains(sensor))
@@ -179,29 +225,39 @@ fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usiz
         (USUAL_DELAY.0, 2.0),
         &mut others.iter().map(|(delay, _)| *delay),
     );
-    mean(
-        (all, 1.0),
-        &mut others
-            .iter()
-            .filter(|(_, here)| *here)
-            .map(|(delay, _)| *delay),
-    )
+    let here = others.iter().filter(|(_, here)| *here);
+    let spread = match here.clone().count() {
+        0 => SPREAD,
+        _ => SPREAD_AT_SITE,
+    };
+    let delay = mean((all, 1.0), &mut here.map(|(delay, _)| *delay));
+    (delay, spread)
+}
+
+/// Whole hours where a time zone explains a shift better than a clock set to any other minute: of mistakes up to two hours
+/// one in two is whole hours, of larger ones most are, the rest spread evenly. `error` is the standard error of the minutes.
+fn whole_hours(minutes: f64, error: f64) -> Option<f64> {
+    let hours = (minutes / 60.0).round();
+    let error = error.max(LEAST_ERROR);
+    let off = minutes - 60.0 * hours;
+    let density = (-(off / error).powi(2) / 2.0).exp() / (error * std::f64::consts::TAU.sqrt());
+    let (odds, near) = match hours.abs() {
+        many if many >= FAR_HOURS => ODDS_FAR,
+        _ => (1.0, NEAR_HOUR),
+    };
+    (hours != 0.0 && off.abs() <= near && odds * density > 1.0 / 60.0).then_some(60.0 * hours)
 }
 
 /// Whole hours where they are near, else the minutes.
-fn rounded(minutes: f64) -> f64 {
-    whole_hours(minutes).unwrap_or_else(|| minutes.round())
+fn rounded(minutes: f64, error: f64) -> f64 {
+    whole_hours(minutes, error).unwrap_or_else(|| minutes.round())
 }
 
-fn whole_hours(minutes: f64) -> Option<f64> {
-    let hours = (minutes / 60.0).round();
-    (hours != 0.0 && (minutes - 60.0 * hours).abs() <= NEAR_HOUR).then_some(60.0 * hours)
-}
-
-fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64) -> Finding {
+fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64, error: f64) -> Finding {
+    let hours = whole_hours(minutes, error);
     let session = wearer.sessions[sensor];
-    let size = rounded(minutes);
-    let from_meter = if whole_hours(minutes).is_some() {
+    let size = hours.unwrap_or_else(|| minutes.round());
+    let from_meter = if hours.is_some() {
         "a time zone or a change of the clocks would explain it"
     } else {
         "no delay of a sensor does"
@@ -214,10 +270,14 @@ fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64) -> Finding {
         from: Some(session.insert),
         to: Some(session.until(wearer.cutoff)),
         text: format!(
-            "sensor `{}` of `{}`: its clock is about {} the meter's: {from_meter}; every reading is compared with a fingerstick of another time, which makes its site look worse than it is",
+            "sensor `{}` of `{}`: its clock is about {} the meter's{}: {from_meter}; every reading is compared with a fingerstick of another time, which makes its site look worse than it is",
             session.sensor,
             wearer.name,
             signed_minutes(size, "ahead of", "behind"),
+            match hours {
+                Some(_) => String::new(),
+                None => format!(" (give or take {:.0})", 2.0 * error.max(LEAST_ERROR)),
+            },
         ),
         todo: "compare the clock of the device that recorded this sensor, or the time zone of its export, with the meter's; if it was off, paste the lines".to_owned(),
         paste: clock_correction(wearer.name, "sensor", &session.sensor, size, None, None, &wearer.zone),
@@ -242,8 +302,8 @@ fn meter_words(name: &str) -> String {
 }
 
 /// A meter whose clock is off throughout; a later fingerstick clock makes the lag shorter.
-fn whole_meter(wearer: &Wearer<'_>, meter: usize, minutes: f64) -> Finding {
-    let size = -rounded(minutes);
+fn whole_meter(wearer: &Wearer<'_>, meter: usize, (minutes, error): (f64, f64)) -> Finding {
+    let size = -rounded(minutes, error);
     let name = meter_name(wearer, meter);
     let words = meter_words(&name);
     let against = if wearer.meters.len() > 1 {
@@ -271,15 +331,26 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, minutes: f64) -> Finding {
 }
 
 /// A shift that begins or ends within the data.
-fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<usize>) -> Finding {
+fn change(
+    wearer: &Wearer<'_>,
+    clocks: &Clocks,
+    cause: &Cause,
+    (sensors, meter): (&[usize], Option<usize>),
+) -> Finding {
     let around = [cause.begins, cause.ends].map(|at| at.map(micros));
     let put = around[0]
         .or(around[1])
         .and_then(|at| transition(&wearer.zone, at));
-    let followed = put.filter(|(_, put)| (cause.minutes.abs() - put.abs()).abs() <= NEAR_CHANGE);
+    let near = match cause.scope {
+        Scope::Sensor(_) => (2.0 * cause.error).clamp(LEAST_ERROR, NEAR_CHANGE),
+        _ => NEAR_CHANGE,
+    };
+    let followed = put
+        .filter(|(_, put)| (cause.minutes.abs() - put.abs()).abs() <= near)
+        .filter(|(at, _)| may_begin(clocks, cause, minutes(*at)));
     let hours = match followed {
         Some((_, put)) => Some(put.abs().copysign(cause.minutes)),
-        None => whole_hours(cause.minutes),
+        None => whole_hours(cause.minutes, cause.error),
     };
     let put = followed;
     let only = match sensors {
@@ -293,8 +364,8 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
         (None, Some(_), None) => false,
         (None, None, _) => only.is_none() && wearer.meters.len() < 2,
     };
-    let minutes = hours.unwrap_or_else(|| cause.minutes.round());
-    let size = if by_meter { -minutes } else { minutes };
+    let shifted = hours.unwrap_or_else(|| cause.minutes.round());
+    let size = if by_meter { -shifted } else { shifted };
     let from = match (around[0], hours.and(put)) {
         (Some(_), Some((at, _))) => Some(at),
         (begins, _) => begins,
@@ -389,9 +460,9 @@ fn change(wearer: &Wearer<'_>, cause: &Cause, sensors: &[usize], meter: Option<u
     }
 }
 
-/// A change of the clocks within four days of an instant, and the minutes by which they were put forward.
+/// A change of the clocks within ten days of an instant, and the minutes by which they were put forward.
 fn transition(zone: &TimeZone, at: Micros) -> Option<(Micros, f64)> {
-    let near = 4 * MICROS_PER_DAY;
+    let near = 10 * MICROS_PER_DAY;
     let start = Timestamp::from_microsecond(at - near).ok()?;
     let next = zone.following(start).next()?;
     let when = next.timestamp();

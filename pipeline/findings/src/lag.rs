@@ -3,7 +3,7 @@
 //! With the readings read off `lag` minutes after a fingerstick, log(reading) - log(fingerstick) is the gain of sensor
 //! and meter plus noise where the lag is the true one, and scatters as widely as glucose moves in between where it is
 //! not. [`Profiles`] holds the log-likelihood of every check at every lag of the grid: Student's t with 5 degrees of
-//! freedom around the median of its sensor, what its meter reads high or low taken off, so that a night artefact or a
+//! freedom around its sensor's likeliest location, what its meter reads high or low taken off, so that a night artefact or a
 //! mistyped value decides nothing.
 
 use std::collections::BTreeMap;
@@ -25,11 +25,18 @@ pub(crate) const DELAYS: std::ops::RangeInclusive<i32> = 0..=8;
 /// Degrees of freedom of the noise.
 const FREEDOM: f64 = 5.0;
 
+/// Steps from the median to the likeliest location; more change nothing that matters.
+const STEPS_OF_LOCATION: usize = 4;
+
 /// Least relative standard deviation of a reading against a fingerstick that is believed.
 const LEAST_NOISE: f64 = 0.06;
 
 /// The same where nothing is known of it.
 const USUAL_NOISE: f64 = 0.1;
+
+/// Errors of lags are so many times the standard deviation of the likelihood: the noise of trace and fingersticks moves
+/// too, and looks like glucose (5.3 min against 3.9 on invented sensors with 40 checks and more).
+const WIDER: f64 = 1.35;
 
 /// Checks of a sensor from which on its own scatter is believed.
 const ENOUGH: usize = 12;
@@ -161,13 +168,14 @@ impl Profiles {
             })
             .collect();
         for lag in 0..LAGS {
+            let centre = self.location(cell, &weights, noise, lag);
             let (mut sum, mut present) = (0.0, 0.0);
             for (item, weight) in cell.iter().zip(&weights) {
                 let score = &mut self.scores[item * LAGS + lag];
                 if score.is_nan() {
                     continue;
                 }
-                let ratio = f64::from(*score) / noise;
+                let ratio = (f64::from(*score) - centre) / noise;
                 let value = -weight * (FREEDOM + 1.0) / 2.0 * (ratio * ratio / FREEDOM).ln_1p();
                 *score = value as f32;
                 sum += value;
@@ -186,6 +194,28 @@ impl Profiles {
                 }
             }
         }
+    }
+
+    /// The location that makes the differences at a lag likeliest, from their median on: iteratively reweighted, as the
+    /// t likelihood asks (Lange, Little & Taylor 1989, J Am Stat Assoc 84:881).
+    fn location(&self, cell: &[usize], weights: &[f64], noise: f64, lag: usize) -> f64 {
+        let mut centre = 0.0;
+        for _ in 0..STEPS_OF_LOCATION {
+            let (mut all, mut sum) = (0.0, 0.0);
+            for (item, weight) in cell.iter().zip(weights) {
+                let value = f64::from(self.scores[item * LAGS + lag]);
+                if !value.is_nan() {
+                    let ratio = (value - centre) / noise;
+                    let share = weight / (FREEDOM + ratio * ratio);
+                    all += share;
+                    sum += share * value;
+                }
+            }
+            if all > 0.0 {
+                centre = sum / all;
+            }
+        }
+        centre
     }
 
     /// Log-likelihood of an item at a lag, in steps, beyond what its shift explains.
@@ -259,16 +289,27 @@ pub(crate) fn value(profile: &[f64], lag: i32) -> f64 {
         .unwrap_or(f64::NEG_INFINITY)
 }
 
-/// Minutes of the top of a profile near a lag: the centre of the likelihood within half an hour of it.
-pub(crate) fn around_top(profile: &[f64], lag: i32) -> f64 {
+/// Minutes of the top of a profile near a lag, and their standard error: mean and standard deviation of the likelihood
+/// within half an hour of it, the latter widened as trials on invented sensors ask.
+pub(crate) fn around_top(profile: &[f64], lag: i32) -> (f64, f64) {
     let top = value(profile, lag);
-    let (mut weight, mut first) = (0.0, 0.0);
-    for near in lag - 12..=lag + 12 {
-        if (-REACH..=REACH).contains(&near) {
-            let share = (value(profile, near) - top).exp();
-            weight += share;
-            first += share * f64::from(near - lag) * STEP;
-        }
+    let near = (lag - 12..=lag + 12).filter(|near| (-REACH..=REACH).contains(near));
+    let shares = near.map(|near| {
+        let share = (value(profile, near) - top).exp();
+        (share, f64::from(near - lag) * STEP)
+    });
+    let (mean, error) = moments(shares);
+    (f64::from(lag) * STEP + mean, error)
+}
+
+/// Mean and widened standard deviation of values with weights.
+pub(crate) fn moments(weighted: impl Iterator<Item = (f64, f64)>) -> (f64, f64) {
+    let (mut all, mut first, mut second) = (0.0, 0.0, 0.0);
+    for (weight, value) in weighted {
+        all += weight;
+        first += weight * value;
+        second += weight * value * value;
     }
-    f64::from(lag) * STEP + first / weight
+    let mean = first / all;
+    (mean, WIDER * (second / all - mean * mean).max(0.0).sqrt())
 }

@@ -9,6 +9,9 @@ const BRIDGE: f64 = 12.0;
 /// The same in spacings, where they are further apart.
 const BRIDGE_SPACINGS: f64 = 2.1;
 
+/// Minutes to the furthest readings that smooth one.
+const SMOOTH: f64 = 20.0;
+
 /// Minutes since 1970.
 pub(crate) fn minutes(at: Micros) -> f64 {
     at as f64 / (60.0 * MICROS_PER_SECOND as f64)
@@ -24,7 +27,7 @@ pub(crate) fn micros(minutes: f64) -> Micros {
 pub(crate) struct Trace {
     /// Minutes since 1970, ascending.
     pub times: Vec<f64>,
-    /// Natural logarithm of mg/dL.
+    /// Natural logarithm of mg/dL, smoothed.
     pub levels: Vec<f32>,
     /// Median minutes between readings; 0 with fewer than two.
     pub spacing: f64,
@@ -72,8 +75,34 @@ impl Trace {
             .map(|reading| minutes(reading.time))
             .collect();
         trace.spacing = median_step(&all);
+        trace.smooth();
         trace.breaks = breaks(&all, trace.spacing);
         trace
+    }
+
+    /// Draws each level towards those beside it: the noise of a sensor lasts some minutes, glucose moves more slowly, and
+    /// movement that is noise tells of no clock. Weights fall to 0 at [`SMOOTH`] minutes on either side: no delay.
+    fn smooth(&mut self) {
+        let mut levels = Vec::with_capacity(self.levels.len());
+        let mut first = 0;
+        for at in &self.times {
+            while self
+                .times
+                .get(first)
+                .is_some_and(|time| at - time >= SMOOTH)
+            {
+                first += 1;
+            }
+            let near = self.times.iter().zip(&self.levels).skip(first);
+            let (mut all, mut sum) = (0.0, 0.0);
+            for (time, level) in near.take_while(|(time, _)| *time - at < SMOOTH) {
+                let weight = 1.0 - (time - at).abs() / SMOOTH;
+                all += weight;
+                sum += weight * f64::from(*level);
+            }
+            levels.push((sum / all) as f32);
+        }
+        self.levels = levels;
     }
 
     fn bridge(&self) -> f64 {

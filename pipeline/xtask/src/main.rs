@@ -16,7 +16,7 @@ const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that ha
        cargo xtask calibrate [--quick] [survival | intervals | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
        cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
-       cargo xtask findings [--quick | FAULT | clean]    what the look at the data finds of planted faults, and claims of clean studies
+       cargo xtask findings [--quick | FAULT | clean [SEED STUDIES]]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
        cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best
        cargo xtask sentences [--quick | --studies N]   how often what a report says of sites is wrong, and how often it is said";
@@ -33,6 +33,12 @@ fn main() -> ExitCode {
         ["findings"] => findings::run(false, None),
         ["findings", "--quick"] => findings::run(true, None),
         ["findings", only] => findings::run(false, Some(only)),
+        ["findings", only, from, each] => match (from.parse(), each.parse()) {
+            (Ok(from), Ok(each)) => findings::explore(only, from, each),
+            _ => Err(format!(
+                "`{from} {each}` are no seed and no number of studies"
+            )),
+        },
         ["nights", "--fit"] => nights::fit(),
         ["plan"] => plan::run(false),
         ["plan", "--quick"] => plan::run(true),

@@ -7,6 +7,7 @@ use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Files, Link, Part, finish};
 use crate::error::ReportError;
+use crate::ledger;
 use crate::sentences::worn;
 use crate::view::View;
 
@@ -32,6 +33,7 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     for key in &plan.body {
         section(context, key, &mut out)?;
     }
+    out.extend(ledger::blocks(context));
     let mut annex = Vec::new();
     for key in &plan.annex {
         section(context, key, &mut annex)?;
@@ -100,6 +102,7 @@ fn opening(context: &Context) -> Vec<Block> {
         let sites = context.text.sites_counted(shared.withheld as f64);
         out.push(Block::Paragraph(fill(&page.withheld, &[("sites", &sites)])));
     }
+    out.extend(ledger::opening(context));
     out.push(Block::Callout(page.cautions.clone()));
     out
 }

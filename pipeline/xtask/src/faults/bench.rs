@@ -282,13 +282,20 @@ fn differing(found: &Tree, expected: &Tree) -> Option<String> {
         .cloned()
 }
 
-/// Every file that `run.json` lists is there with its hash, and no other.
+/// Every file that `run.json` lists is there with its hash, and no other but the copies before that it names.
 fn whole(report: &Path) -> Result<(), String> {
-    let found = tree(report)?;
+    let mut found = tree(report)?;
     let run = fs::read(report.join("run.json")).map_err(|_| "a report without run.json")?;
     let run: serde_json::Value = serde_json::from_slice(&run).map_err(|error| error.to_string())?;
     let files = run.get("files").cloned().unwrap_or_default();
     let mut listed: Tree = serde_json::from_value(files).map_err(|error| error.to_string())?;
+    let copies = run.get("earlier_copies").and_then(|copies| copies.as_array());
+    for copy in copies.into_iter().flatten() {
+        let file = copy.get("file").and_then(|file| file.as_str());
+        if file.and_then(|file| found.remove(file)).is_none() {
+            return Err(format!("a copy that run.json names is gone: {copy}"));
+        }
+    }
     if let Some(own) = found.get("run.json") {
         listed.insert("run.json".to_owned(), own.clone());
     }

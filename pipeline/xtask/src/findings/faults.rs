@@ -30,7 +30,18 @@ impl Expected {
             .meter
             .as_ref()
             .is_none_or(|want| found.meter.split(" + ").any(|own| own == want));
+        // Of two meters the first is said to read higher or lower than the second: it is the other way round if that one was planted.
+        let second = self.kind == "meter"
+            && self
+                .meter
+                .as_ref()
+                .is_some_and(|want| found.meter.split(" + ").nth(1) == Some(want));
         let size = self.size.is_none_or(|(size, off)| {
+            let size = if second {
+                1.0 / (1.0 + size) - 1.0
+            } else {
+                size
+            };
             found
                 .size
                 .is_some_and(|own| (own - size).abs() <= off + 1e-9)
@@ -76,6 +87,10 @@ pub const FAULTS: [&str; 24] = [
     "side-never-tried",
     "spacing-changed",
 ];
+
+/// Fingersticks of a sensor from which on minutes of its clock can be told to 8 min; with fewer the finding says how far
+/// it may be off.
+const ENOUGH_CHECKS: usize = 40;
 
 /// A sensor's session by its log.
 #[derive(Clone, Debug)]
@@ -165,7 +180,7 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
     };
     let long: Vec<Worn> = all
         .iter()
-        .filter(|one| one.to - one.from >= 6 * DAY && checks_of(rows, one, None) >= 20)
+        .filter(|one| one.to - one.from >= 6 * DAY && checks_of(rows, one, None) >= ENOUGH_CHECKS)
         .cloned()
         .collect();
     match fault {

@@ -170,7 +170,7 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
     let mut text = String::new();
     let mut broken: Vec<String> = Vec::new();
     if only.is_none_or(|only| only == "clean") {
-        let falsely = clean_studies(amount.clean, only.is_some(), &mut text)?;
+        let falsely = clean_studies(REPORTED, amount.clean, only.is_some(), &mut text)?;
         let most = (MOST_FALSE * amount.clean as f64 / 200.0).max(1.0);
         if falsely as f64 > most {
             broken.push(format!(
@@ -185,10 +185,17 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
         .iter()
         .filter(|fault| only.is_none_or(|only| fault.contains(only)))
     {
-        let demo = of_fault(Made::Demo, fault, amount.planted / 2, only.is_some())?;
+        let demo = of_fault(
+            Made::Demo,
+            fault,
+            REPORTED,
+            amount.planted / 2,
+            only.is_some(),
+        )?;
         let second = of_fault(
             Made::Second,
             fault,
+            REPORTED,
             amount.planted - amount.planted / 2,
             only.is_some(),
         )?;
@@ -227,14 +234,41 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
     }
 }
 
+/// Tries one fault, or `clean`, on seeds of one's own choice, and prints what was missed.
+pub fn explore(only: &str, from: u64, each: u64) -> Result<(), String> {
+    let mut text = String::new();
+    if only == "clean" {
+        clean_studies(from, 2 * each, true, &mut text)?;
+        print!("{text}");
+        return Ok(());
+    }
+    for fault in FAULTS.iter().filter(|fault| fault.contains(only)) {
+        for made in [Made::Demo, Made::Second] {
+            let score = of_fault(made, fault, from, each, true)?;
+            let (met, planted) = (score.met, score.planted);
+            println!(
+                "{fault}, {}: {met} of {planted}, {} others",
+                made.words(),
+                score.others
+            );
+        }
+    }
+    Ok(())
+}
+
 /// Looks at clean studies, half of them from each generator.
-fn clean_studies(studies: u64, verbose: bool, text: &mut String) -> Result<usize, String> {
+fn clean_studies(
+    from: u64,
+    studies: u64,
+    verbose: bool,
+    text: &mut String,
+) -> Result<usize, String> {
     let mut all = 0;
     *text += "| clean studies | number | false claims (wrong or doubtful) |\n|---|--:|--:|\n";
     for made in [Made::Demo, Made::Second] {
         let found: Vec<(u64, Vec<Finding>)> = (0..studies / 2)
             .into_par_iter()
-            .map(|seed| Ok((seed, clean(made, REPORTED + seed)?.look()?.findings)))
+            .map(|seed| Ok((seed, clean(made, from + seed)?.look()?.findings)))
             .collect::<Result<_, String>>()?;
         let mut count = 0;
         for (seed, findings) in &found {
@@ -263,11 +297,11 @@ struct Score {
     others: usize,
 }
 
-fn of_fault(made: Made, fault: &str, each: u64, verbose: bool) -> Result<Score, String> {
+fn of_fault(made: Made, fault: &str, from: u64, each: u64, verbose: bool) -> Result<Score, String> {
     let results: Vec<Option<(u64, Expected, Vec<Finding>)>> = (0..each)
         .into_par_iter()
         .map(|seed| {
-            let Some((rows, expected)) = planted(made, fault, REPORTED + seed)? else {
+            let Some((rows, expected)) = planted(made, fault, from + seed)? else {
                 return Ok(None);
             };
             Ok(Some((seed, expected, rows.look()?.findings)))
@@ -278,6 +312,19 @@ fn of_fault(made: Made, fault: &str, each: u64, verbose: bool) -> Result<Score, 
         score.planted += 1;
         let hit = findings.iter().any(|finding| expected.is_met_by(finding));
         score.met += usize::from(hit);
+        if let (true, Some((size, _))) = (verbose, expected.size) {
+            let near = findings.iter().find(|finding| {
+                finding.kind == expected.kind
+                    && expected
+                        .sensor
+                        .as_ref()
+                        .is_none_or(|s| *s == finding.sensor)
+            });
+            println!(
+                "    size {size:?} {:?}",
+                near.and_then(|finding| finding.size)
+            );
+        }
         let others = claims(findings)
             .into_iter()
             .filter(|finding| !expected.is_met_by(finding));
