@@ -289,7 +289,9 @@ fn whole(report: &Path) -> Result<(), String> {
     let run: serde_json::Value = serde_json::from_slice(&run).map_err(|error| error.to_string())?;
     let files = run.get("files").cloned().unwrap_or_default();
     let mut listed: Tree = serde_json::from_value(files).map_err(|error| error.to_string())?;
-    let copies = run.get("earlier_copies").and_then(|copies| copies.as_array());
+    let copies = run
+        .get("earlier_copies")
+        .and_then(|copies| copies.as_array());
     for copy in copies.into_iter().flatten() {
         let file = copy.get("file").and_then(|file| file.as_str());
         if file.and_then(|file| found.remove(file)).is_none() {
