@@ -192,8 +192,11 @@ fn is_count(part: &str) -> bool {
     second.is_some_and(|word| word.parse::<u32>().is_ok())
 }
 
+/// The site of a row, and its cells by column.
+type SiteRow = (String, Vec<(String, String)>);
+
 /// Rows of a table by what names them; the site of each, and its cells without numbers of rows.
-fn by_key(bytes: &[u8], key: &[&str]) -> BTreeMap<Vec<String>, (String, Vec<(String, String)>)> {
+fn by_key(bytes: &[u8], key: &[&str]) -> BTreeMap<Vec<String>, SiteRow> {
     let mut reader = csv::Reader::from_reader(bytes);
     let header = reader.headers().cloned().unwrap_or_default();
     let records = reader.records().flatten();

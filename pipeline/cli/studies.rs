@@ -172,7 +172,7 @@ pub fn open(
         let opened = open_one(name, folder, store, (scope, as_of), progress);
         all.push(opened.map_err(|failure| of_study(name, failure))?);
     }
-    all.sort_by(|a, b| a.prefix().cmp(&b.prefix()));
+    all.sort_by_key(|study| study.prefix());
     let mut next = 0;
     for study in &mut all {
         study.first_sensor = next;

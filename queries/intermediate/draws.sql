@@ -1,6 +1,17 @@
 -- title = "Draws by lot, with the sensors that were worn as drawn"
 -- row = "one draw"
 -- role = "intermediate"
+-- [columns]
+-- drawn_at = { class = "time" }
+-- wearer = { class = "wearer" }
+-- number = { class = "count" }
+-- site = { class = "site" }
+-- side = { class = "category" }
+-- block = { class = "count" }
+-- model = { class = "identifying" }
+-- allowed = { class = "category" }
+-- probability = { class = "share" }
+-- sensor = { class = "sensor" }
 
 -- A draw belongs to the next insertion of that wearer at that site and side within 30 days.
 WITH later AS (

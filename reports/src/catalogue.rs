@@ -6,7 +6,6 @@ use serde::Deserialize;
 use whereworn_model::format::number;
 
 use crate::chart_words::ChartText;
-use crate::ledger::LedgerText;
 use crate::words::*;
 
 /// Every word that the report prints. Fields are the keys of the file, so that a translation which

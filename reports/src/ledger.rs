@@ -9,6 +9,7 @@ use crate::document::{Block, Files, Item, Link};
 use crate::edition::Edition;
 use crate::error::ReportError;
 use crate::escape::html as escape;
+use crate::words::Lead;
 
 /// A copy that is kept beside the report, and what changed after it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -67,35 +68,6 @@ pub enum Change {
         /// Now.
         now: String,
     },
-}
-
-/// Words of this section.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct LedgerText {
-    /// Stands at the top of a report that took the place of others.
-    pub later: String,
-    /// Stands at the top of a copy that is kept.
-    pub earlier: String,
-    pub title: String,
-    pub copy: String,
-    pub no_longer: Lead,
-    pub said: Lead,
-    pub rows: Lead,
-    pub site: String,
-    pub input: Lead,
-    pub input_new: String,
-    pub input_gone: String,
-    pub settings: Lead,
-    pub version: Lead,
-}
-
-/// Lead-in and text of a point.
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-pub(crate) struct Lead {
-    pub lead: String,
-    pub text: String,
 }
 
 /// What stands at the top of a report that took the place of others: links to them.

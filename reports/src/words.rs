@@ -318,3 +318,32 @@ pub(crate) struct Questions {
     pub unchecked: Point,
     pub skin: Point,
 }
+
+/// Words on what changed since the copy that was handed out.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct LedgerText {
+    /// Stands at the top of a report that took the place of others.
+    pub later: String,
+    /// Stands at the top of a copy that is kept.
+    pub earlier: String,
+    pub title: String,
+    pub copy: String,
+    pub no_longer: Lead,
+    pub said: Lead,
+    pub rows: Lead,
+    pub site: String,
+    pub input: Lead,
+    pub input_new: String,
+    pub input_gone: String,
+    pub settings: Lead,
+    pub version: Lead,
+}
+
+/// Lead-in and text of a point.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Lead {
+    pub lead: String,
+    pub text: String,
+}

@@ -1,5 +1,7 @@
 //! A person's own verdicts on night artefacts: read, matched, shown beside the evidence and never in its place.
 
+use std::fs;
+
 use crate::fixture::{LATER, Output, Table, close};
 use crate::night_study::{in_night, instant, study};
 
@@ -95,6 +97,7 @@ fn verdicts_stand_beside_the_evidence() {
 
     // Without the file everything is as it was.
     study.remove("judgements.csv");
+    fs::remove_dir_all(study.beside("out")).unwrap();
     assert!(study.report() == before);
 }
 
