@@ -180,7 +180,7 @@ fn tables(open: &StudyMonth, queries: &[(&str, &str)]) -> Result<Vec<ResultTable
     })?)
 }
 
-/// The queries of a report, and those that [`standing`] needs.
+/// The queries of a report, and those that [`mod@standing`] needs.
 pub fn with_figures(catalog: &Catalog) -> Result<Catalog, Failure> {
     let needed = |(name, _): &&(&str, &str)| standing::NEEDED.contains(name);
     let mut catalog = catalog.clone();
