@@ -1,6 +1,25 @@
 -- title = "Each person at each site, beside all people there"
 -- row = "one wearer, site and measure"
 -- role = "intermediate"
+-- [columns]
+-- site = { class = "site" }
+-- position = { class = "count" }
+-- measure = { class = "category" }
+-- measure_order = { class = "count" }
+-- wearer = { class = "wearer" }
+-- estimate = { class = "estimate" }
+-- lower = { class = "lower" }
+-- upper = { class = "upper" }
+-- shrunken = { class = "estimate" }
+-- shrunken_lower = { class = "lower" }
+-- shrunken_upper = { class = "upper" }
+-- mean = { class = "estimate" }
+-- spread = { class = "estimate" }
+-- spread_lower = { class = "lower" }
+-- spread_upper = { class = "upper" }
+-- p = { class = "p" }
+-- new_lower = { class = "lower" }
+-- new_upper = { class = "upper" }
 
 -- The wearer's own figures and, the same in each row of a site and measure, those over wearers; in the unit of the measure: share that came off by the rated day,
 -- percent of the fingerstick, mg/dL, artefacts per 100 sensor-nights. Measures of pairs rest on one value a sensor.

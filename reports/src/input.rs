@@ -1,11 +1,11 @@
 //! What a report is made from.
 
+use serde::{Deserialize, Serialize};
 use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::edition::Edition;
-use crate::ledger::EarlierCopy;
 
 /// What a report is made from.
 pub struct Input<'a> {
@@ -28,4 +28,63 @@ pub struct Input<'a> {
     pub earlier: Vec<EarlierCopy>,
     /// Version of the program.
     pub version: &'a str,
+}
+
+/// A copy that is kept beside the report, and what changed after it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct EarlierCopy {
+    /// Its file, `report-1.html` or a higher number.
+    pub file: String,
+    /// What the report that took its place says or holds instead.
+    pub changes: Vec<Change>,
+}
+
+/// One difference between a copy and the report that took its place.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "kebab-case")]
+pub enum Change {
+    /// Page one said this and no longer does.
+    NoLonger {
+        /// The sentence as it stood there.
+        sentence: String,
+    },
+    /// Page one says this and did not before.
+    Said {
+        /// The sentence as it stands there.
+        sentence: String,
+    },
+    /// Rows of one result table at one site.
+    Rows {
+        /// The table, by its name.
+        table: String,
+        /// The site, by its key; empty where rows have none.
+        site: String,
+        /// Rows that were not there.
+        added: usize,
+        /// Rows of the same sensor and time with another value.
+        changed: usize,
+        /// Rows that are there no more.
+        gone: usize,
+    },
+    /// A raw file that differs, with its rows; none where there was or is no such file.
+    Input {
+        /// Path in the study.
+        file: String,
+        /// Rows then.
+        then: Option<u64>,
+        /// Rows now.
+        now: Option<u64>,
+    },
+    /// Sections of the settings that differ.
+    Settings {
+        /// Their names, joined by commas.
+        names: String,
+    },
+    /// The program's version.
+    Version {
+        /// Then.
+        then: String,
+        /// Now.
+        now: String,
+    },
 }

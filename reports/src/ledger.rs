@@ -1,6 +1,5 @@
 //! Copies of a report that were handed out before its rows changed, and what changed since.
 
-use serde::{Deserialize, Serialize};
 use whereworn_model::settings::Language;
 
 use crate::catalogue::{Catalogue, fill};
@@ -9,66 +8,8 @@ use crate::document::{Block, Files, Item, Link};
 use crate::edition::Edition;
 use crate::error::ReportError;
 use crate::escape::html as escape;
+use crate::input::{Change, EarlierCopy};
 use crate::words::Lead;
-
-/// A copy that is kept beside the report, and what changed after it.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct EarlierCopy {
-    /// Its file, `report-1.html` or a higher number.
-    pub file: String,
-    /// What the report that took its place says or holds instead.
-    pub changes: Vec<Change>,
-}
-
-/// One difference between a copy and the report that took its place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "what", rename_all = "kebab-case")]
-pub enum Change {
-    /// Page one said this and no longer does.
-    NoLonger {
-        /// The sentence as it stood there.
-        sentence: String,
-    },
-    /// Page one says this and did not before.
-    Said {
-        /// The sentence as it stands there.
-        sentence: String,
-    },
-    /// Rows of one result table at one site.
-    Rows {
-        /// The table, by its name.
-        table: String,
-        /// The site, by its key; empty where rows have none.
-        site: String,
-        /// Rows that were not there.
-        added: usize,
-        /// Rows of the same sensor and time with another value.
-        changed: usize,
-        /// Rows that are there no more.
-        gone: usize,
-    },
-    /// A raw file that differs, with its rows; none where there was or is no such file.
-    Input {
-        /// Path in the study.
-        file: String,
-        /// Rows then.
-        then: Option<u64>,
-        /// Rows now.
-        now: Option<u64>,
-    },
-    /// Sections of the settings that differ.
-    Settings {
-        /// Their names, joined by commas.
-        names: String,
-    },
-    /// The program's version.
-    Version {
-        /// Then.
-        then: String,
-        /// Now.
-        now: String,
-    },
-}
 
 /// What stands at the top of a report that took the place of others: links to them.
 pub(crate) fn opening(context: &Context) -> Option<Block> {

@@ -14,8 +14,8 @@ use edition::Plans;
 
 pub use edition::Edition;
 pub use error::ReportError;
-pub use input::Input;
-pub use ledger::{Change, EarlierCopy, marked_as_earlier};
+pub use input::{Change, EarlierCopy, Input};
+pub use ledger::marked_as_earlier;
 pub use one_page::page_of_markdown;
 
 mod anchors;
