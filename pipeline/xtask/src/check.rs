@@ -34,15 +34,7 @@ const CHECKS: &[(&str, Check)] = &[
         "night artefacts, simulated",
         Simulation(|| crate::nights::run(true)),
     ),
-    (
-        "planted faults and clean studies",
-        Simulation(|| crate::findings::run(true, None)),
-    ),
     ("plans, simulated", Simulation(|| crate::plan::run(true))),
-    (
-        "sentences, simulated",
-        Simulation(|| crate::sentences::run(true, None)),
-    ),
 ];
 
 const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));
