@@ -1,6 +1,6 @@
 //! `report --from RUN.JSON`: a report made again, and what differs from the one that it was made from.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use serde_json::Value;
@@ -71,7 +71,11 @@ impl Earlier {
             &members(self.0.get("studies")),
             &members(now.get("studies")),
         ));
-        lines.extend(listed("input", &inputs(&self.0), &inputs(now)));
+        lines.extend(listed(
+            "input",
+            &inputs(&self.0, "sha256"),
+            &inputs(now, "sha256"),
+        ));
         let files = listed(
             "file",
             &members(self.0.get("files")),
@@ -91,7 +95,8 @@ impl Earlier {
 
 type Named = BTreeMap<String, Value>;
 
-fn members(value: Option<&Value>) -> Named {
+/// The members of an object; none where it is none.
+pub fn members(value: Option<&Value>) -> Named {
     let object = value.and_then(Value::as_object);
     object
         .into_iter()
@@ -100,35 +105,34 @@ fn members(value: Option<&Value>) -> Named {
         .collect()
 }
 
-fn inputs(run: &Value) -> Named {
-    let list = run
-        .get("inputs")
-        .and_then(Value::as_array)
+/// A member of each raw file that a run lists, by the file's name.
+pub fn inputs(run: &Value, member: &str) -> Named {
+    let list = run.get("inputs").and_then(Value::as_array);
+    let named = |input: &Value| {
+        let file = input.get("file")?.as_str()?.to_owned();
+        Some((file, input.get(member)?.clone()))
+    };
+    list.into_iter().flatten().filter_map(named).collect()
+}
+
+/// The names under which two sets differ, in order.
+pub fn differing<'a>(then: &'a Named, now: &'a Named) -> impl Iterator<Item = &'a String> {
+    let names: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
+    names
         .into_iter()
-        .flatten();
-    list.filter_map(|input| {
-        Some((
-            input.get("file")?.as_str()?.to_owned(),
-            input.get("sha256")?.clone(),
-        ))
-    })
-    .collect()
+        .filter(|name| then.get(*name) != now.get(*name))
 }
 
 fn listed(what: &str, then: &Named, now: &Named) -> Vec<String> {
-    let mut names: Vec<&String> = then.keys().chain(now.keys()).collect();
-    names.sort();
-    names.dedup();
-    let say = |name: &&String| {
-        let how = match (then.get(*name), now.get(*name)) {
-            (Some(_), None) => "is gone",
-            (None, Some(_)) => "is new",
-            (then, now) if then != now => "differs",
-            _ => return None,
+    let say = |name: &String| {
+        let how = match (then.contains_key(name), now.contains_key(name)) {
+            (true, false) => "is gone",
+            (false, _) => "is new",
+            (true, true) => "differs",
         };
-        Some(format!("{what} {name} {how}"))
+        format!("{what} {name} {how}")
     };
-    names.iter().filter_map(say).collect()
+    differing(then, now).map(say).collect()
 }
 
 #[cfg(test)]

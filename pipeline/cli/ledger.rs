@@ -9,6 +9,7 @@ use whereworn_model::table::ResultTable;
 use whereworn_model::time::Month;
 use whereworn_report::{Change, EarlierCopy, Edition, Report};
 
+use crate::again::{differing, inputs, members};
 use crate::failure::Failure;
 
 /// Tables whose rows are single sensors, pairs and nights, each with the columns that name a row.
@@ -135,7 +136,7 @@ impl Before {
                 changes.extend(rows(name, key, then, &csv_of(table)?));
             }
         }
-        changes.extend(inputs(&self.run, now));
+        changes.extend(input_changes(&self.run, now));
         changes.extend(settings(&self.run, now));
         let version = |run: &Value| {
             run.get("version")
@@ -257,52 +258,27 @@ fn rows(table: &str, key: &[&str], then: &[u8], now: &[u8]) -> Vec<Change> {
 }
 
 /// Raw files that differ.
-fn inputs(then: &Value, now: &Value) -> Vec<Change> {
-    let listed = |run: &Value| -> BTreeMap<String, (String, u64)> {
-        let list = run.get("inputs").and_then(Value::as_array);
-        let input = |input: &Value| {
-            Some((
-                input.get("file")?.as_str()?.to_owned(),
-                (
-                    input.get("sha256")?.as_str()?.to_owned(),
-                    input.get("rows").and_then(Value::as_u64).unwrap_or(0),
-                ),
-            ))
-        };
-        list.into_iter().flatten().filter_map(input).collect()
-    };
-    let (then, now) = (listed(then), listed(now));
-    let files: BTreeSet<&String> = then.keys().chain(now.keys()).collect();
-    files
-        .into_iter()
-        .filter(|file| {
-            then.get(*file).map(|input| &input.0) != now.get(*file).map(|input| &input.0)
-        })
-        .map(|file| Change::Input {
+fn input_changes(then: &Value, now: &Value) -> Vec<Change> {
+    let rows = [then, now].map(|run| inputs(run, "rows"));
+    let [then, now] = [then, now].map(|run| inputs(run, "sha256"));
+    let change = |file: &String| {
+        let count = |rows: &BTreeMap<String, Value>| rows.get(file).and_then(Value::as_u64);
+        let [then, now] = [count(&rows[0]), count(&rows[1])];
+        Change::Input {
             file: file.clone(),
-            then: then.get(file).map(|input| input.1),
-            now: now.get(file).map(|input| input.1),
-        })
-        .collect()
+            then,
+            now,
+        }
+    };
+    differing(&then, &now).map(change).collect()
 }
 
 /// Sections of the settings that differ.
 fn settings(then: &Value, now: &Value) -> Option<Change> {
-    let section = |run: &Value, name: &str| run.get("settings")?.get(name).cloned();
-    let names = |run: &Value| -> Vec<String> {
-        let all = run.get("settings").and_then(Value::as_object);
-        all.into_iter()
-            .flatten()
-            .map(|(name, _)| name.clone())
-            .collect()
-    };
-    let all: BTreeSet<String> = names(then).into_iter().chain(names(now)).collect();
-    let differ: Vec<String> = all
-        .into_iter()
-        .filter(|name| section(then, name) != section(now, name))
-        .collect();
-    (!differ.is_empty()).then(|| Change::Settings {
-        names: differ.join(", "),
+    let [then, now] = [then, now].map(|run| members(run.get("settings")));
+    let names: Vec<&str> = differing(&then, &now).map(String::as_str).collect();
+    (!names.is_empty()).then(|| Change::Settings {
+        names: names.join(", "),
     })
 }
 

@@ -1,12 +1,13 @@
 //! `report` and `load`.
 
-use std::collections::BTreeSet;
 use std::path::Path;
 
+use serde_json::Value;
 use whereworn_engine::write_parquet;
 use whereworn_load::{Evidence, LoadOptions, Reject, Study, load};
+use whereworn_model::settings::Language;
 use whereworn_model::table::{ResultTable, inert};
-use whereworn_report::{EarlierCopy, Edition, Input, Report};
+use whereworn_report::{EarlierCopy, Edition, Input, Report, ReportError};
 
 use crate::again::Earlier;
 use crate::args::{LoadArguments, ReportArguments};
@@ -79,17 +80,8 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         Edition::Public => public_run_json(&open, &report.tables, files),
         _ => run_json(&open, (edition, wearer.as_deref()), &report.tables, files),
     };
-    let mut copies = Vec::new();
-    let mut report = match &before {
-        Some(_) => render(tables.clone(), &copies)?,
-        None => render(std::mem::take(&mut tables), &copies)?,
-    };
-    if let Some(before) = &before {
-        copies = before.copies(&report, &of_run(&report, output.written()))?;
-        if !copies.is_empty() {
-            report = render(tables, &copies)?;
-        }
-    }
+    let run_of = |report: &Report| of_run(report, output.written());
+    let (report, copies) = made(before.as_ref(), tables, render, run_of)?;
     write_pages(&mut output, &report)?;
     if edition != Edition::Public {
         output.write("rejects.csv", &rejects_csv(&open.settled.rejects)?)?;
@@ -100,15 +92,11 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     }
     let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
     output.write("run.json", text.as_bytes())?;
-    for (name, page) in before.iter().flat_map(Before::pages) {
-        output.write(name, page.as_bytes())?;
-    }
-    let kept = before.as_ref().and_then(|before| before.kept(&copies));
-    if let Some((name, html)) = kept {
-        let language = open.study.settings.study.language;
-        let page = whereworn_report::marked_as_earlier(html, language, edition)?;
-        output.write(name, page.as_bytes())?;
-    }
+    let language = (open.study.settings.study.language, edition);
+    let kept = match &before {
+        Some(before) => write_copies(&mut output, before, &copies, language)?,
+        None => None,
+    };
     Evidence::append(&open.study, &holder(arguments.scope.wait), &said)?;
     output.finish()?;
     let rejected = open.settled.rejects.len();
@@ -119,7 +107,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if let Some(earlier) = &earlier {
         earlier.differences(&run).iter().for_each(|line| say(line));
     }
-    if let Some((name, _)) = kept {
+    if let Some(name) = kept {
         say(&format!(
             "rows changed since the report that stood here: it is kept as {name}, and report.html says what changed"
         ));
@@ -139,16 +127,49 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     }
 }
 
+/// The report with the copies that it names: made twice where there are any, since what it says of the last one follows from
+/// what it says itself.
+fn made(
+    before: Option<&Before>,
+    tables: Vec<ResultTable>,
+    render: impl Fn(Vec<ResultTable>, &[EarlierCopy]) -> Result<Report, ReportError>,
+    run_of: impl Fn(&Report) -> Value,
+) -> Result<(Report, Vec<EarlierCopy>), Failure> {
+    let Some(before) = before else {
+        return Ok((render(tables, &[])?, Vec::new()));
+    };
+    let report = render(tables.clone(), &[])?;
+    let copies = before.copies(&report, &run_of(&report))?;
+    if copies.is_empty() {
+        return Ok((report, copies));
+    }
+    Ok((render(tables, &copies)?, copies))
+}
+
+/// Writes the pages of all copies; gives the name of the one that is new.
+fn write_copies<'b>(
+    output: &mut Output,
+    before: &'b Before,
+    copies: &[EarlierCopy],
+    (language, edition): (Language, Edition),
+) -> Result<Option<&'b str>, Failure> {
+    for (name, page) in before.pages() {
+        output.write(name, page.as_bytes())?;
+    }
+    let Some((name, html)) = before.kept(copies) else {
+        return Ok(None);
+    };
+    let page = whereworn_report::marked_as_earlier(html, language, edition)?;
+    output.write(name, page.as_bytes())?;
+    Ok(Some(name))
+}
+
 /// Whose report it is: of several wearers one has to be named for a report to a wearer.
 fn own_wearer(
     arguments: &ReportArguments,
     tables: &[ResultTable],
 ) -> Result<Option<String>, Failure> {
-    let sessions = tables.iter().find(|table| table.name == "sessions");
-    let names: BTreeSet<&str> = sessions
-        .into_iter()
-        .flat_map(|table| (0..table.rows()).map(|row| table.text(row, "wearer")))
-        .collect();
+    let names = studies::wearers(tables);
     let all = names.iter().copied().collect::<Vec<_>>().join(", ");
     match &arguments.wearer {
         _ if arguments.edition != Edition::Wearer || names.len() < 2 => Ok(None),

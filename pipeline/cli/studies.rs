@@ -11,6 +11,7 @@ use whereworn_load::{LoadOptions, Settled, Store, Study, Table, load};
 use whereworn_model::settings::Settings;
 use whereworn_model::store::FOLDER;
 use whereworn_model::table::{Cell, ResultTable};
+use whereworn_model::tables::sessions;
 use whereworn_model::time::Micros;
 use whereworn_plan::log::LoggedDraw;
 
@@ -453,12 +454,17 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
     ))
 }
 
+/// Whoever wore a sensor.
+pub fn wearers(tables: &[ResultTable]) -> BTreeSet<&str> {
+    let sessions = tables.iter().find(|table| table.name == sessions::NAME);
+    let column = sessions.and_then(|table| table.column(sessions::column::WEARER));
+    let cells = column.map_or(&[] as &[Cell], |column| &column.cells);
+    cells.iter().filter_map(Cell::as_text).collect()
+}
+
 /// Refuses a public report on the people of several studies where these are so few that each could find the others in it.
 pub fn large_enough(tables: &[ResultTable]) -> Result<(), Failure> {
-    let sessions = tables.iter().find(|table| table.name == "sessions");
-    let wearers = sessions.and_then(|sessions| sessions.column("wearer"));
-    let cells = wearers.map_or(&[] as &[Cell], |column| &column.cells);
-    let people: BTreeSet<&str> = cells.iter().filter_map(Cell::as_text).collect();
+    let people = wearers(tables);
     if people.len() >= LEAST_PEOPLE {
         return Ok(());
     }

@@ -3,9 +3,9 @@
 -- role = "intermediate"
 -- [columns]
 -- site = { class = "site" }
--- position = { class = "count" }
+-- position = { class = "category", type = "integer" }
 -- measure = { class = "category" }
--- measure_order = { class = "count" }
+-- measure_order = { class = "category", type = "integer" }
 -- wearer = { class = "wearer" }
 -- estimate = { class = "estimate" }
 -- lower = { class = "lower" }
@@ -23,43 +23,27 @@
 
 -- The wearer's own figures and, the same in each row of a site and measure, those over wearers; in the unit of the measure: share that came off by the rated day,
 -- percent of the fingerstick, mg/dL, artefacts per 100 sensor-nights. Measures of pairs rest on one value a sensor.
-WITH people AS (
-    SELECT wearer, ROW_NUMBER() OVER (ORDER BY wearer) AS person_no
-    FROM (SELECT DISTINCT wearer FROM sessions) AS w
-),
-sensor_means AS (
-    SELECT
-        site,
-        wearer,
-        sensor_no,
-        100 * AVG(ABS(relative_difference)) AS absolute_percent,
-        AVG(difference) AS difference
-    FROM compared_pairs
-    GROUP BY site, wearer, sensor_no
-),
-lists AS (
+WITH lists AS (
     SELECT
         l.site,
         'stays-on' AS measure,
         people_shares(p.person_no, l.day, l.ending, t.rated_days) AS list
     FROM lives AS l
-    INNER JOIN people AS p ON p.wearer = l.wearer
+    INNER JOIN numbered_people AS p ON p.wearer = l.wearer
     CROSS JOIN settings AS t
     GROUP BY l.site
     UNION ALL
-    SELECT m.site, 'reads-true' AS measure, people_means(p.person_no, m.absolute_percent) AS list
-    FROM sensor_means AS m
-    INNER JOIN people AS p ON p.wearer = m.wearer
-    GROUP BY m.site
-    UNION ALL
-    SELECT m.site, 'reads-high-or-low' AS measure, people_means(p.person_no, m.difference) AS list
-    FROM sensor_means AS m
-    INNER JOIN people AS p ON p.wearer = m.wearer
-    GROUP BY m.site
+    SELECT
+        e.site,
+        CASE e.measure WHEN 'bias' THEN 'reads-high-or-low' ELSE 'reads-true' END AS measure,
+        people_means(p.person_no, CASE e.measure WHEN 'bias' THEN e.mean ELSE e.percent_mean END) AS list
+    FROM sensor_errors AS e
+    INNER JOIN numbered_people AS p ON p.wearer = e.wearer
+    GROUP BY e.site, e.measure
     UNION ALL
     SELECT n.site, 'quiet-at-night' AS measure, people_rates(p.person_no, n.artefacts, n.nights) AS list
     FROM sensor_artefacts AS n
-    INNER JOIN people AS p ON p.wearer = n.wearer
+    INNER JOIN numbered_people AS p ON p.wearer = n.wearer
     GROUP BY n.site
 ),
 effects AS (
@@ -91,6 +75,6 @@ SELECT
     get_field(e.effect, 'new_lower') AS new_lower,
     get_field(e.effect, 'new_upper') AS new_upper
 FROM effects AS e
-INNER JOIN people AS p ON p.person_no = CAST(get_field(e.effect, 'person') AS BIGINT)
+INNER JOIN numbered_people AS p ON p.person_no = CAST(get_field(e.effect, 'person') AS BIGINT)
 INNER JOIN sites AS s ON s.site = e.site
 ORDER BY s.position, measure_order, p.wearer

@@ -25,26 +25,13 @@
 -- seen_until = { class = "time" }
 -- known_until = { class = "time" }
 -- rated_days = { class = "estimate" }
-WITH worn AS (
-    SELECT s.site, s.position
-    FROM sites AS s
-    INNER JOIN (SELECT DISTINCT site FROM lives) AS l ON l.site = s.site
-),
-both_sites AS (
-    SELECT a.site AS site_a, b.site AS site_b, a.position AS position_a, b.position AS position_b
-    FROM worn AS a
-    CROSS JOIN worn AS b
-    WHERE a.position < b.position
-),
-members AS (
-    SELECT p.*, 0 AS in_b, l.*
-    FROM both_sites AS p
-    INNER JOIN lives AS l ON l.site = p.site_a
-    UNION ALL
-    SELECT p.*, 1 AS in_b, l.*
-    FROM both_sites AS p
-    INNER JOIN lives AS l ON l.site = p.site_b
-)
-SELECT *
-FROM members
-ORDER BY position_a, position_b, wearer, inserted, sensor
+SELECT
+    p.site AS site_a,
+    p.against AS site_b,
+    p.position AS position_a,
+    p.against_position AS position_b,
+    CASE WHEN l.site = p.against THEN 1 ELSE 0 END AS in_b,
+    l.*
+FROM site_pairs AS p
+INNER JOIN lives AS l ON l.site = p.site OR l.site = p.against
+ORDER BY p.position, p.against_position, l.wearer, l.inserted, l.sensor

@@ -29,32 +29,7 @@
 
 -- The site less the one it is set against, in the unit of the measure: share that came off by the rated day, points, mg/dL,
 -- artefacts per 100 sensor-nights. Measures of pairs rest on one value a sensor.
-WITH people AS (
-    SELECT wearer, ROW_NUMBER() OVER (ORDER BY wearer) AS person_no
-    FROM (SELECT DISTINCT wearer FROM sessions) AS w
-),
-worn AS (
-    SELECT s.site, s.position
-    FROM sites AS s
-    INNER JOIN (SELECT DISTINCT site FROM lives) AS l ON l.site = s.site
-),
-both_sites AS (
-    SELECT a.site AS site, b.site AS against, a.position AS position, b.position AS against_position
-    FROM worn AS a
-    CROSS JOIN worn AS b
-    WHERE a.position < b.position
-),
-sensor_means AS (
-    SELECT
-        site,
-        wearer,
-        sensor_no,
-        100 * AVG(ABS(relative_difference)) AS absolute_percent,
-        AVG(difference) AS difference
-    FROM compared_pairs
-    GROUP BY site, wearer, sensor_no
-),
-lists AS (
+WITH lists AS (
     SELECT
         s.site,
         s.against,
@@ -62,40 +37,34 @@ lists AS (
         within_people_shares(
             p.person_no, CASE WHEN l.site = s.site THEN 1 ELSE 0 END, l.day, l.ending, t.rated_days
         ) AS list
-    FROM both_sites AS s
+    FROM site_pairs AS s
     INNER JOIN lives AS l ON l.site = s.site OR l.site = s.against
-    INNER JOIN people AS p ON p.wearer = l.wearer
+    INNER JOIN numbered_people AS p ON p.wearer = l.wearer
     CROSS JOIN settings AS t
     GROUP BY s.site, s.against
     UNION ALL
     SELECT
         s.site,
         s.against,
-        'reads-true' AS measure,
-        within_people_means(p.person_no, CASE WHEN m.site = s.site THEN 1 ELSE 0 END, m.absolute_percent) AS list
-    FROM both_sites AS s
-    INNER JOIN sensor_means AS m ON m.site = s.site OR m.site = s.against
-    INNER JOIN people AS p ON p.wearer = m.wearer
-    GROUP BY s.site, s.against
-    UNION ALL
-    SELECT
-        s.site,
-        s.against,
-        'reads-high-or-low' AS measure,
-        within_people_means(p.person_no, CASE WHEN m.site = s.site THEN 1 ELSE 0 END, m.difference) AS list
-    FROM both_sites AS s
-    INNER JOIN sensor_means AS m ON m.site = s.site OR m.site = s.against
-    INNER JOIN people AS p ON p.wearer = m.wearer
-    GROUP BY s.site, s.against
+        CASE e.measure WHEN 'bias' THEN 'reads-high-or-low' ELSE 'reads-true' END AS measure,
+        within_people_means(
+            p.person_no,
+            CASE WHEN e.site = s.site THEN 1 ELSE 0 END,
+            CASE e.measure WHEN 'bias' THEN e.mean ELSE e.percent_mean END
+        ) AS list
+    FROM site_pairs AS s
+    INNER JOIN sensor_errors AS e ON e.site = s.site OR e.site = s.against
+    INNER JOIN numbered_people AS p ON p.wearer = e.wearer
+    GROUP BY s.site, s.against, e.measure
     UNION ALL
     SELECT
         s.site,
         s.against,
         'quiet-at-night' AS measure,
         within_people_rates(p.person_no, CASE WHEN n.site = s.site THEN 1 ELSE 0 END, n.artefacts, n.nights) AS list
-    FROM both_sites AS s
+    FROM site_pairs AS s
     INNER JOIN sensor_artefacts AS n ON n.site = s.site OR n.site = s.against
-    INNER JOIN people AS p ON p.wearer = n.wearer
+    INNER JOIN numbered_people AS p ON p.wearer = n.wearer
     GROUP BY s.site, s.against
 ),
 found AS (
@@ -133,6 +102,6 @@ SELECT
     get_field(f.of_person, 'new_lower') AS new_lower,
     get_field(f.of_person, 'new_upper') AS new_upper
 FROM found AS f
-INNER JOIN people AS p ON p.person_no = CAST(get_field(f.of_person, 'person') AS BIGINT)
-INNER JOIN both_sites AS b ON b.site = f.site AND b.against = f.against
+INNER JOIN numbered_people AS p ON p.person_no = CAST(get_field(f.of_person, 'person') AS BIGINT)
+INNER JOIN site_pairs AS b ON b.site = f.site AND b.against = f.against
 ORDER BY measure_order, b.position, b.against_position, p.wearer
