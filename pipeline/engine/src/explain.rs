@@ -28,7 +28,7 @@ impl Engine {
         for query in queries {
             let since = Instant::now();
             let runtime = self.runtime()?;
-            let Some(planned) = runtime.block_on(self.plan(query))? else {
+            let Some(planned) = self.plan(query)? else {
                 out += &format!(
                     "{:width$}  view: computed as a part of what names it\n",
                     query.name

@@ -1,5 +1,7 @@
 //! What went wrong in a query, in words about the file that its author wrote: where, what, and what was perhaps meant.
 
+use std::time::Duration;
+
 use datafusion::common::SchemaError;
 use datafusion::error::DataFusionError;
 use whereworn_model::settings::nearest_word;
@@ -18,6 +20,25 @@ pub(crate) fn about(file: &str, error: &DataFusionError, tables: &[String]) -> E
     EngineError::Query {
         file: located(file, at),
         message: explained(error, &message, tables),
+    }
+}
+
+/// A query of the study that took longer than it may.
+pub(crate) fn too_long(file: &str, limit: Duration) -> EngineError {
+    EngineError::Query {
+        file: file.to_owned(),
+        message: format!(
+            "takes longer than {} s: ask for less, or allow more with --limit",
+            limit.as_secs()
+        ),
+    }
+}
+
+/// A query that the engine itself gave way under, as where a text grew beyond what can be addressed.
+pub(crate) fn broke(file: &str) -> EngineError {
+    EngineError::Query {
+        file: file.to_owned(),
+        message: "grew beyond what the engine can hold in one value".to_owned(),
     }
 }
 

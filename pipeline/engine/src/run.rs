@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use datafusion::error::DataFusionError;
 use tokio::task::AbortHandle;
@@ -20,10 +20,7 @@ use crate::error::EngineError;
 use crate::expect;
 use crate::messages;
 use crate::planning::Planned;
-use crate::session::Engine;
-
-/// How often a run looks at the clock, and whether it has been stopped.
-const TICK: Duration = Duration::from_millis(20);
+use crate::session::{Engine, TICK};
 
 /// Queries of the study that failed, by name, with what is wrong.
 type Faults = BTreeMap<String, String>;
@@ -130,7 +127,7 @@ impl<'e> Run<'e> {
                 self.faults.insert(query.name.clone(), message);
                 continue;
             }
-            match self.engine.runtime()?.block_on(self.engine.plan(query)) {
+            match self.engine.plan(query) {
                 Ok(Some(planned)) => {
                     self.planned.insert(query.name.clone(), planned);
                     self.waiting.insert(query.name.clone());
@@ -325,13 +322,7 @@ impl<'e> Run<'e> {
                     return Ok(None);
                 };
                 late.stop.abort();
-                let error = EngineError::Query {
-                    file: query.file.clone(),
-                    message: format!(
-                        "takes longer than {} s: ask for less, or allow more with --limit",
-                        limit.as_secs()
-                    ),
-                };
+                let error = messages::too_long(&query.file, limit);
                 Ok(Some((query, Err(error))))
             }
             Err(RecvTimeoutError::Disconnected) => Err(EngineError::Stopped),
@@ -343,10 +334,7 @@ impl<'e> Run<'e> {
             Stopped::Failed(error) => {
                 messages::about(&query.file, error, &self.engine.table_names())
             }
-            Stopped::Broke => EngineError::Query {
-                file: query.file.clone(),
-                message: "grew beyond what the engine can hold in one value".to_owned(),
-            },
+            Stopped::Broke => messages::broke(&query.file),
         }
     }
 

@@ -29,6 +29,12 @@ use crate::parquet::batch;
 /// Address under which the engine finds the files of the store.
 const STORE: &str = "study://store/";
 
+/// Bytes that a thread may use for calls within each other; only what is touched is taken. Deep expressions need it.
+const STACK: usize = 64 << 20;
+
+/// How often a run looks at the clock, and whether it has been stopped.
+pub(crate) const TICK: Duration = Duration::from_millis(20);
+
 /// What a study gives to the engine. Instants are microseconds UTC; glucose is mg/dL.
 pub struct StudyTables<'a> {
     /// The study's settings.
@@ -139,6 +145,7 @@ impl Engine {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(cores + 1)
+            .thread_stack_size(STACK)
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
         let environment = RuntimeEnvBuilder::new()
