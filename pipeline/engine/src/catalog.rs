@@ -13,7 +13,7 @@ use whereworn_model::settings::suggestion;
 
 use crate::base_tables;
 use crate::error::EngineError;
-use crate::messages;
+use crate::messages::{self, Source};
 
 /// Query files that come with the program: name and text.
 const BUILT_IN: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/queries.rs"));
@@ -61,6 +61,14 @@ pub struct Catalog {
 }
 
 impl Query {
+    /// Its file and text, for messages.
+    pub(crate) fn source(&self) -> Source<'_> {
+        Source {
+            file: &self.file,
+            sql: &self.sql,
+        }
+    }
+
     /// Reads a query's text.
     ///
     /// # Errors
@@ -71,10 +79,8 @@ impl Query {
             file: file.to_owned(),
             message: error.to_string(),
         })?;
-        let refuse = |message: &str| EngineError::Query {
-            file: file.to_owned(),
-            message: message.to_owned(),
-        };
+        let source = Source { file, sql };
+        let refuse = |message: &str| source.error(message.to_owned());
         if sql.trim().is_empty() {
             return Err(refuse("is empty: a query file holds one SELECT"));
         }
@@ -84,11 +90,11 @@ impl Query {
                 "has {operators} operators, more than the {MOST_OPERATORS} that can be planned: put lists into `IN (...)` or rows of VALUES"
             )));
         }
-        let unreadable = |error| messages::about(file, &error, &[]);
+        let unreadable = |error| messages::about(source, &error, &[]);
         let statements = DFParser::parse_sql(sql).map_err(unreadable)?;
         let [statement] = statements.iter().collect::<Vec<_>>()[..] else {
             return Err(refuse(match statements.len() {
-                0 => "has a header and no SQL below it: a query file holds one SELECT",
+                0 => "has no SQL in it: a query file holds one SELECT",
                 _ => "a query file holds one query: split it into several files",
             }));
         };
@@ -209,7 +215,7 @@ impl Catalog {
             for name in own {
                 let stands_again = built_in(&name)?;
                 if let Some(query) = queries.remove(&name) {
-                    let message = format!("{}: {error}", query.file);
+                    let message = query.source().error(error.to_string()).to_string();
                     self.refused.push(Refused {
                         name,
                         header: query.header,

@@ -35,7 +35,7 @@ impl Engine {
                 );
                 continue;
             };
-            let failed = |error| messages::about(&query.file, &error, &self.table_names());
+            let failed = |error| messages::about(query.source(), &error, &self.table_names());
             let state = self.context.state();
             let physical = state
                 .query_planner()

@@ -19,6 +19,7 @@ use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, 
 use whereworn_model::time::parse_instant;
 
 use crate::catalog::Query;
+use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
 use crate::messages;
@@ -70,10 +71,7 @@ impl Engine {
             false => self.runtime()?.block_on(thinking)?,
         };
         let schema = Arc::clone(thought.optimized.schema().inner());
-        check_columns(query, &schema).map_err(|message| EngineError::Query {
-            file: query.file.clone(),
-            message,
-        })?;
+        check_columns(query, &schema).map_err(|message| query.source().error(message))?;
         self.context.deregister_table(query.name.as_str())?;
         if query.header.role == Role::View {
             let view = ViewTable::new(thought.written, None);
@@ -108,12 +106,12 @@ impl Engine {
         loop {
             match receiver.recv_timeout(TICK) {
                 Ok(thought) => return thought,
-                Err(RecvTimeoutError::Disconnected) => return Err(messages::broke(&query.file)),
+                Err(RecvTimeoutError::Disconnected) => return Err(messages::broke(query.source())),
                 Err(RecvTimeoutError::Timeout) if self.limits.is_stopped() => {
                     return Err(EngineError::Stopped);
                 }
                 Err(RecvTimeoutError::Timeout) if since.elapsed() > self.limits.time => {
-                    return Err(messages::too_long(&query.file, self.limits.time));
+                    return Err(messages::too_long(query.source(), self.limits.time));
                 }
                 Err(RecvTimeoutError::Timeout) => {}
             }
@@ -126,7 +124,7 @@ async fn think(
     query: Query,
     tables: Vec<String>,
 ) -> Result<Thought, EngineError> {
-    let failed = |error: DataFusionError| messages::about(&query.file, &error, &tables);
+    let failed = |error: DataFusionError| messages::about(query.source(), &error, &tables);
     let state = context.state();
     let plan = state.create_logical_plan(&query.sql).await;
     let written = with_parameters(plan.map_err(failed)?, &query)?;
@@ -146,10 +144,7 @@ fn read_only() -> SQLOptions {
 
 /// Values in place of `$name`.
 fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, EngineError> {
-    let refused = |message: String| EngineError::Query {
-        file: query.file.clone(),
-        message,
-    };
+    let refused = |message: String| query.source().error(message);
     let mut values = HashMap::new();
     for (name, parameter) in &query.header.parameters {
         let value = parameter_value(parameter).ok_or_else(|| {
@@ -177,7 +172,7 @@ fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, Engi
         )));
     }
     plan.with_param_values(ParamValues::Map(values))
-        .map_err(|error| messages::about(&query.file, &error, &[]))
+        .map_err(|error| messages::about(query.source(), &error, &[]))
 }
 
 fn parameter_value(parameter: &Parameter) -> Option<ScalarValue> {
@@ -228,6 +223,9 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
     named_columns_are_there(&query.header, schema)?;
     for (name, column) in &query.header.columns {
         declared_type_is_given(name, column, schema)?;
+    }
+    if let Some(chart) = &query.header.chart {
+        can_be_drawn(chart, schema)?;
     }
     if query.header.role == Role::Table {
         readable(schema)?;

@@ -171,8 +171,10 @@ impl<'e> Run<'e> {
             .chain(self.faults.keys())
             .find(|name| query.names.contains(*name))?;
         let stands = self.queries.iter().any(|other| other.name == *name);
-        (query.own && (!stands || self.faults.contains_key(name)))
-            .then(|| format!("{}: needs `{name}`, which failed", query.file))
+        (query.own && (!stands || self.faults.contains_key(name))).then(|| {
+            let message = format!("needs `{name}`, which failed");
+            query.source().error(message).to_string()
+        })
     }
 
     /// A query failed: what this means for the run.
@@ -322,7 +324,7 @@ impl<'e> Run<'e> {
                     return Ok(None);
                 };
                 late.stop.abort();
-                let error = messages::too_long(&query.file, limit);
+                let error = messages::too_long(query.source(), limit);
                 Ok(Some((query, Err(error))))
             }
             Err(RecvTimeoutError::Disconnected) => Err(EngineError::Stopped),
@@ -332,9 +334,9 @@ impl<'e> Run<'e> {
     fn explained(&self, query: &Query, stopped: &Stopped) -> EngineError {
         match stopped {
             Stopped::Failed(error) => {
-                messages::about(&query.file, error, &self.engine.table_names())
+                messages::about(query.source(), error, &self.engine.table_names())
             }
-            Stopped::Broke => messages::broke(&query.file),
+            Stopped::Broke => messages::broke(query.source()),
         }
     }
 
@@ -343,12 +345,13 @@ impl<'e> Run<'e> {
         let Some(planned) = self.planned.get(&query.name) else {
             return Ok(());
         };
-        let failed = |error: DataFusionError| messages::about(&query.file, &error, &[]);
+        let failed = |error: DataFusionError| messages::about(query.source(), &error, &[]);
         if query.header.role == Role::Table {
             rows.reserve_cells().map_err(failed)?;
             let table = result_table(query, planned.schema.as_ref(), &rows.batches);
             let mut table = table.map_err(|error| failed(error.into()))?;
-            table.fault = expect::broken(&table).map(|broken| format!("{}: {broken}", query.file));
+            table.fault =
+                expect::broken(&table).map(|broken| query.source().error(broken).to_string());
             self.results.insert(query.name.clone(), table);
         }
         self.engine.runtime()?.block_on(planned.fill(rows.batches));

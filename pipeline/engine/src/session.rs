@@ -111,7 +111,7 @@ impl Limits {
 }
 
 /// Functions that can fill the memory from a single row.
-const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
+pub(crate) const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
 
 /// A session over the tables of one study.
 pub struct Engine {
