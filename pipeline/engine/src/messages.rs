@@ -105,9 +105,17 @@ fn text(error: &DataFusionError) -> String {
         }
     }
     let ours_to_say = text.split(" This issue was likely caused by").next();
-    ours_to_say
+    let text = ours_to_say
         .unwrap_or(&text)
         .replace("datafusion.public.", "")
+        .replace("'datafusion.", "'");
+    match text
+        .strip_prefix("failed to call '")
+        .and_then(|rest| rest.split_once("' "))
+    {
+        Some((_, cause)) => cause.trim_start_matches("Compute error: ").to_owned(),
+        None => text,
+    }
 }
 
 /// Where the planner found the fault.
