@@ -5,15 +5,21 @@ use std::path::Path;
 
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::resolve::resolve_table_references;
+use datafusion::sql::sqlparser::dialect::GenericDialect;
+use datafusion::sql::sqlparser::keywords::Keyword;
+use datafusion::sql::sqlparser::tokenizer::{Token, Tokenizer};
 use whereworn_model::header::{CellKind, Header, Role};
 use whereworn_model::settings::suggestion;
 
 use crate::base_tables;
 use crate::error::EngineError;
-use crate::messages;
+use crate::messages::{self, Source};
 
 /// Query files that come with the program: name and text.
 const BUILT_IN: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/queries.rs"));
+
+/// Most operators in one query: with more, planning takes longer than anyone waits, and more stack than there is.
+const MOST_OPERATORS: usize = 2000;
 
 /// A query file.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,6 +61,14 @@ pub struct Catalog {
 }
 
 impl Query {
+    /// Its file and text, for messages.
+    pub(crate) fn source(&self) -> Source<'_> {
+        Source {
+            file: &self.file,
+            sql: &self.sql,
+        }
+    }
+
     /// Reads a query's text.
     ///
     /// # Errors
@@ -65,18 +79,22 @@ impl Query {
             file: file.to_owned(),
             message: error.to_string(),
         })?;
-        let refuse = |message: &str| EngineError::Query {
-            file: file.to_owned(),
-            message: message.to_owned(),
-        };
+        let source = Source { file, sql };
+        let refuse = |message: &str| source.error(message.to_owned());
         if sql.trim().is_empty() {
             return Err(refuse("is empty: a query file holds one SELECT"));
         }
-        let unreadable = |error| messages::about(file, &error, &[]);
+        let operators = operators(sql);
+        if operators > MOST_OPERATORS {
+            return Err(refuse(&format!(
+                "has {operators} operators, more than the {MOST_OPERATORS} that can be planned: put lists into `IN (...)` or rows of VALUES"
+            )));
+        }
+        let unreadable = |error| messages::about(source, &error, &[]);
         let statements = DFParser::parse_sql(sql).map_err(unreadable)?;
         let [statement] = statements.iter().collect::<Vec<_>>()[..] else {
             return Err(refuse(match statements.len() {
-                0 => "has a header and no SQL below it: a query file holds one SELECT",
+                0 => "has no SQL in it: a query file holds one SELECT",
                 _ => "a query file holds one query: split it into several files",
             }));
         };
@@ -99,6 +117,31 @@ impl Query {
             replaces: None,
         })
     }
+}
+
+/// What can stand within itself over and over, as in `a OR b OR c` or a chain of UNION. The engine walks down such chains.
+fn operators(sql: &str) -> usize {
+    const CHAINS: [Keyword; 8] = [
+        Keyword::AND,
+        Keyword::OR,
+        Keyword::NOT,
+        Keyword::UNION,
+        Keyword::EXCEPT,
+        Keyword::INTERSECT,
+        Keyword::JOIN,
+        Keyword::WHEN,
+    ];
+    let dialect = GenericDialect {};
+    // What is no token is told by the parser, with its place.
+    let tokens = Tokenizer::new(&dialect, sql).tokenize().unwrap_or_default();
+    let is_operator = |token: &&Token| match token {
+        Token::Word(word) => CHAINS.contains(&word.keyword),
+        Token::Plus | Token::Minus | Token::Mul | Token::Div | Token::Mod => true,
+        Token::StringConcat | Token::Eq | Token::Neq | Token::DoubleColon => true,
+        Token::Lt | Token::Gt | Token::LtEq | Token::GtEq | Token::LBracket => true,
+        _ => false,
+    };
+    tokens.iter().filter(is_operator).count()
 }
 
 fn is_query(statement: &Statement) -> bool {
@@ -172,7 +215,7 @@ impl Catalog {
             for name in own {
                 let stands_again = built_in(&name)?;
                 if let Some(query) = queries.remove(&name) {
-                    let message = format!("{}: {error}", query.file);
+                    let message = query.source().error(error.to_string()).to_string();
                     self.refused.push(Refused {
                         name,
                         header: query.header,

@@ -28,14 +28,14 @@ impl Engine {
         for query in queries {
             let since = Instant::now();
             let runtime = self.runtime()?;
-            let Some(planned) = runtime.block_on(self.plan(query))? else {
+            let Some(planned) = self.plan(query)? else {
                 out += &format!(
                     "{:width$}  view: computed as a part of what names it\n",
                     query.name
                 );
                 continue;
             };
-            let failed = |error| messages::about(&query.file, &error, &self.table_names());
+            let failed = |error| messages::about(query.source(), &error, &self.table_names());
             let state = self.context.state();
             let physical = state
                 .query_planner()

@@ -6,6 +6,7 @@
 
 mod base_tables;
 mod catalog;
+mod charts;
 mod collect;
 mod convert;
 mod describe;

@@ -1,32 +1,85 @@
 //! What went wrong in a query, in words about the file that its author wrote: where, what, and what was perhaps meant.
 
+use std::time::Duration;
+
 use datafusion::common::SchemaError;
 use datafusion::error::DataFusionError;
 use whereworn_model::settings::nearest_word;
 
 use crate::error::EngineError;
+use crate::functions;
+use crate::session::TOO_LARGE;
+
+/// The file of a query and its text, for messages.
+#[derive(Clone, Copy)]
+pub(crate) struct Source<'q> {
+    pub file: &'q str,
+    pub sql: &'q str,
+}
 
 /// An error of the engine as one about a file.
 ///
 /// `tables` are the names that the query could have used.
-pub(crate) fn about(file: &str, error: &DataFusionError, tables: &[String]) -> EngineError {
+pub(crate) fn about(source: Source<'_>, error: &DataFusionError, tables: &[String]) -> EngineError {
     let text = text(error);
     let (message, at) = match position_in(&text) {
         Some((before, at)) => (before.to_owned(), Some(at)),
         None => (text.clone(), position(error)),
     };
-    EngineError::Query {
-        file: located(file, at),
-        message: explained(error, &message, tables),
+    let message = explained(error, &message, tables);
+    match at.filter(|(line, _)| *line > 0) {
+        Some((line, column)) => EngineError::Query {
+            file: format!("{}, line {line}, column {column}", source.file),
+            message,
+        },
+        None => source.error(message),
     }
 }
 
-/// A file, and the line and column in it, from 1.
-fn located(file: &str, at: Option<(u64, u64)>) -> String {
-    match at {
-        Some((line, column)) if line > 0 => format!("{file}, line {line}, column {column}"),
-        _ => file.to_owned(),
+/// A query of the study that took longer than it may.
+pub(crate) fn too_long(source: Source<'_>, limit: Duration) -> EngineError {
+    let seconds = limit.as_secs();
+    source.error(format!(
+        "takes longer than {seconds} s: ask for less, or allow more with --limit"
+    ))
+}
+
+/// A query that the engine itself gave way under, as where a text grew beyond what can be addressed.
+pub(crate) fn broke(source: Source<'_>) -> EngineError {
+    source.error("grew beyond what the engine can hold in one value".to_owned())
+}
+
+impl Source<'_> {
+    /// An error about what stands in the query, or about all of it.
+    pub fn error(&self, message: String) -> EngineError {
+        EngineError::Query {
+            file: format!("{}, line {}", self.file, self.line(&message)),
+            message,
+        }
     }
+
+    /// The line, from 1, in which a name stands that the message quotes; else the one in which the SQL begins.
+    fn line(&self, message: &str) -> usize {
+        let is_sql = |line: &str| !(line.trim().is_empty() || line.trim_start().starts_with("--"));
+        let start = match message.contains("header") {
+            true => 0,
+            false => self.sql.lines().position(is_sql).unwrap_or(0),
+        };
+        let name = |quoted: &str| {
+            let name = quoted.split(['(', ' ']).next().unwrap_or("");
+            name.rsplit('.').next().unwrap_or("").to_owned()
+        };
+        let place = |name: String| {
+            let mut lines = self.sql.lines().skip(start);
+            lines.position(|line| !name.is_empty() && words(line).any(|word| word == name))
+        };
+        let quoted = message.split('`').skip(1).step_by(2);
+        start + 1 + quoted.map(name).find_map(place).unwrap_or(0)
+    }
+}
+
+fn words(line: &str) -> impl Iterator<Item = &str> {
+    line.split(|c: char| !(c.is_alphanumeric() || c == '_'))
 }
 
 /// The innermost cause, on one line, without the engine's own layers around it.
@@ -40,13 +93,29 @@ fn text(error: &DataFusionError) -> String {
         "Schema error: ",
         "SQL error: ",
         "This feature is not implemented: ",
+        "Internal error: ",
         "Optimizer rule ",
+        "Compute error: ",
+        "Parser error: ",
+        "Cast error: ",
+        "Invalid argument error: ",
     ] {
         if let Some(rest) = text.strip_prefix(prefix) {
             text = rest.to_owned();
         }
     }
-    text.replace("datafusion.public.", "")
+    let ours_to_say = text.split(" This issue was likely caused by").next();
+    let text = ours_to_say
+        .unwrap_or(&text)
+        .replace("datafusion.public.", "")
+        .replace("'datafusion.", "'");
+    match text
+        .strip_prefix("failed to call '")
+        .and_then(|rest| rest.split_once("' "))
+    {
+        Some((_, cause)) => cause.trim_start_matches("Compute error: ").to_owned(),
+        None => text,
+    }
 }
 
 /// Where the planner found the fault.
@@ -66,13 +135,8 @@ fn position_in(text: &str) -> Option<(&str, (u64, u64))> {
 fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> String {
     match error.find_root() {
         DataFusionError::SchemaError(schema, _) => {
-            if let SchemaError::FieldNotFound {
-                field,
-                valid_fields,
-            } = schema.as_ref()
-            {
-                let known: Vec<&str> = valid_fields.iter().map(|field| field.name()).collect();
-                return unknown_column(field.name(), &known);
+            if let Some(message) = of_names(schema) {
+                return message;
             }
         }
         DataFusionError::ResourcesExhausted(_) => {
@@ -80,48 +144,127 @@ fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> Strin
         }
         _ => {}
     }
+    named(message, tables)
+        .or_else(|| in_our_words(message))
+        .unwrap_or_else(|| message.to_owned())
+}
+
+/// Errors about columns that are not there, or not told apart.
+fn of_names(error: &SchemaError) -> Option<String> {
+    match error {
+        SchemaError::FieldNotFound {
+            field,
+            valid_fields,
+        } => {
+            let relations = || {
+                valid_fields
+                    .iter()
+                    .filter_map(|field| field.relation.as_ref())
+            };
+            if let Some(of) = &field.relation
+                && !relations().any(|relation| relation.table() == of.table())
+            {
+                let (of, name) = (of.table(), field.name());
+                return Some(format!(
+                    "there is no table or alias `{of}` here, of which `{name}` could be"
+                ));
+            }
+            let known: Vec<&str> = valid_fields.iter().map(|field| field.name()).collect();
+            Some(unknown_column(field.name(), &known))
+        }
+        SchemaError::AmbiguousReference { field } => {
+            let name = field.name();
+            Some(format!(
+                "`{name}` could be of several tables here: say of which, as in s.{name}"
+            ))
+        }
+        SchemaError::DuplicateUnqualifiedField { name } => Some(twice(name)),
+        SchemaError::DuplicateQualifiedField { name, .. } => Some(twice(name)),
+    }
+}
+
+fn twice(name: &str) -> String {
+    format!("two columns are called `{name}`: give one another name with AS")
+}
+
+/// Errors that name a table or a function that is not there.
+fn named(message: &str, tables: &[String]) -> Option<String> {
+    if let Some(name) = between(message, "table function '", "' not found") {
+        return Some(format!(
+            "there is no table function `{name}`: a query reads the tables of the study, and no files"
+        ));
+    }
     if let Some(name) = between(message, "table '", "' not found") {
-        return unknown_table(name, tables);
+        let hint =
+            nearest_word(name, tables.iter().map(String::as_str)).map_or(String::new(), meant);
+        return Some(format!("there is no table `{name}`{hint}"));
     }
-    if let Some(rest) = message
-        .strip_prefix("sql parser error: ")
-        .or(message.strip_prefix("ParserError(\""))
-    {
-        return format!(
-            "is no SQL that can be read: {}",
-            rest.trim_end_matches(['"', ')'])
-        );
+    let name = between(message, "Invalid function '", "'")?;
+    if TOO_LARGE.contains(&name) {
+        return Some(format!(
+            "`{name}` is not to be had: it can fill the memory from a single row"
+        ));
     }
-    if let Some(name) = between(message, "Invalid function '", "'") {
-        let hint = between(message, "Did you mean '", "'");
-        return format!(
-            "there is no function `{name}`{}",
-            hint.map_or(String::new(), meant)
-        );
+    if name == functions::holm::NAME {
+        return Some(format!("`{name}` wants a window: write {name}(p) OVER ()"));
     }
-    if message.starts_with("Divide by zero") {
-        return "divides by zero: write `NULLIF(x, 0)` below the division".to_owned();
+    let ours = functions::descriptions();
+    let ours = nearest_word(name, ours.iter().map(|function| function.name)).map(meant);
+    let theirs = between(message, "Did you mean '", "'").map(meant);
+    Some(format!(
+        "there is no function `{name}`{}",
+        ours.or(theirs).unwrap_or_default()
+    ))
+}
+
+/// What the engine says in words of its own.
+fn in_our_words(message: &str) -> Option<String> {
+    if let Some(rest) = message.strip_prefix("sql parser error: ") {
+        return Some(format!("is no SQL that can be read: {rest}"));
     }
-    if message.contains("Struct(") {
-        return "a struct stands where a number or a text is wanted: read a field of it with get_field(x, 'name')".to_owned();
+    for wrapped in ["ParserError(\"", "TokenizerError(\""] {
+        if let Some(rest) = message.strip_prefix(wrapped) {
+            let rest = rest.trim_end_matches(['"', ')']);
+            return Some(format!("is no SQL that can be read: {rest}"));
+        }
     }
-    message.to_owned()
+    if let Some(name) = between(message, " AS ", "\" at position") {
+        return Some(twice(name));
+    }
+    let get_field = "read a field of it with get_field(x, 'name')";
+    Some(match message {
+        _ if message.starts_with("RecursionLimitExceeded") => {
+            "has brackets within each other too deep to be read".to_owned()
+        }
+        _ if message.starts_with("Divide by zero") => {
+            "divides by zero: write `NULLIF(x, 0)` below the division".to_owned()
+        }
+        _ if message.starts_with("Dot access not supported") => {
+            format!("a struct is followed by a dot: {get_field}")
+        }
+        _ if message.contains("Struct(") => {
+            format!("a struct stands where a number or a text is wanted: {get_field}")
+        }
+        _ if message.starts_with("DDL not supported") || message.contains("INSERT INTO") => {
+            "a query file holds a SELECT: tables are not created or changed from it".to_owned()
+        }
+        _ => return None,
+    })
 }
 
 fn unknown_column(name: &str, known: &[&str]) -> String {
-    let hint = nearest_word(name, known.iter().copied()).map_or(String::new(), meant);
-    let mut names = known.to_vec();
-    names.dedup();
+    let nearest = nearest_word(name, known.iter().copied()).map(meant);
+    let hint = nearest.unwrap_or_else(|| "; a text stands in 'single quotes'".to_owned());
+    let mut names: Vec<&str> = Vec::new();
+    for name in known {
+        if !names.contains(name) {
+            names.push(name);
+        }
+    }
     format!(
         "there is no column `{name}`{hint}; the columns here are {}",
         names.join(", ")
     )
-}
-
-fn unknown_table(name: &str, tables: &[String]) -> String {
-    let name = name.rsplit('.').next().unwrap_or(name);
-    let hint = nearest_word(name, tables.iter().map(String::as_str)).map_or(String::new(), meant);
-    format!("there is no table `{name}`{hint}")
 }
 
 fn meant(word: &str) -> String {
@@ -138,7 +281,9 @@ mod tests {
     use super::*;
 
     fn message(error: &DataFusionError) -> String {
-        about("q.sql", error, &["sessions".to_owned(), "pairs".to_owned()]).to_string()
+        let sql = "-- title = \"session\"\nSELECT a\nFROM session";
+        let tables = ["sessions".to_owned(), "pairs".to_owned()];
+        about(Source { file: "q.sql", sql }, error, &tables).to_string()
     }
 
     #[test]
@@ -146,11 +291,14 @@ mod tests {
         let error = DataFusionError::Plan("table 'datafusion.public.session' not found".to_owned());
         assert_eq!(
             message(&error),
-            "q.sql: there is no table `session`; did you mean `sessions`?"
+            "q.sql, line 3: there is no table `session`; did you mean `sessions`?"
         );
         let error =
             DataFusionError::Plan("table 'datafusion.public.elsewhere' not found".to_owned());
-        assert_eq!(message(&error), "q.sql: there is no table `elsewhere`");
+        assert_eq!(
+            message(&error),
+            "q.sql, line 2: there is no table `elsewhere`"
+        );
     }
 
     #[test]

@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 use std::sync::Arc;
+use std::sync::mpsc::{RecvTimeoutError, channel};
+use std::time::Instant;
 
 use datafusion::arrow::array::RecordBatch;
 use datafusion::arrow::datatypes::{DataType, SchemaRef};
@@ -11,15 +13,17 @@ use datafusion::datasource::{MemTable, ViewTable};
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
 use datafusion::logical_expr::{Expr, LogicalPlan, Volatility};
+use datafusion::prelude::SessionContext;
 use datafusion::scalar::ScalarValue;
 use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, Role};
 use whereworn_model::time::parse_instant;
 
 use crate::catalog::Query;
+use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
 use crate::messages;
-use crate::session::Engine;
+use crate::session::{Engine, TICK};
 
 /// A query that can run: its plan, and the table in which its rows will lie.
 #[derive(Clone)]
@@ -47,32 +51,30 @@ const OF_THE_CLOCK: [&str; 5] = [
     "today",
 ];
 
+/// What comes of the SQL of a query: its plan as written, and as it will run.
+struct Thought {
+    written: LogicalPlan,
+    optimized: LogicalPlan,
+}
+
 impl Engine {
     /// Plans a query, checks what it gives, and registers its table, still without rows. A view has none.
     ///
     /// # Errors
     /// SQL that cannot be planned, a function that is not allowed, a column that the header or the query's place among
-    /// the program's own demands and that is missing or of another type.
-    pub(crate) async fn plan(&self, query: &Query) -> Result<Option<Planned>, EngineError> {
-        let failed =
-            |error: DataFusionError| messages::about(&query.file, &error, &self.table_names());
-        let state = self.context.state();
-        let plan = state
-            .create_logical_plan(&query.sql)
-            .await
-            .map_err(failed)?;
-        let plan = with_parameters(plan, query)?;
-        read_only().verify_plan(&plan).map_err(failed)?;
-        check_functions(&plan).map_err(failed)?;
-        let optimized = state.optimize(&plan).map_err(failed)?;
-        let schema = Arc::clone(optimized.schema().inner());
-        check_columns(query, &schema).map_err(|message| EngineError::Query {
-            file: query.file.clone(),
-            message,
-        })?;
+    /// the program's own demands and that is missing or of another type; planning that takes longer than a query of
+    /// the study may.
+    pub(crate) fn plan(&self, query: &Query) -> Result<Option<Planned>, EngineError> {
+        let thinking = think(self.context.clone(), query.clone(), self.table_names());
+        let thought = match query.own {
+            true => self.within_limit(query, thinking)?,
+            false => self.runtime()?.block_on(thinking)?,
+        };
+        let schema = Arc::clone(thought.optimized.schema().inner());
+        check_columns(query, &schema).map_err(|message| query.source().error(message))?;
         self.context.deregister_table(query.name.as_str())?;
         if query.header.role == Role::View {
-            let view = ViewTable::new(plan, None);
+            let view = ViewTable::new(thought.written, None);
             self.context
                 .register_table(query.name.as_str(), Arc::new(view))?;
             return Ok(None);
@@ -81,11 +83,55 @@ impl Engine {
         self.context
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
         Ok(Some(Planned {
-            plan: optimized,
+            plan: thought.optimized,
             schema,
             table,
         }))
     }
+
+    /// Waits for a plan, but no longer than a query may take: planning computes what is constant, and cannot be stopped.
+    fn within_limit(
+        &self,
+        query: &Query,
+        thinking: impl Future<Output = Result<Thought, EngineError>> + Send + 'static,
+    ) -> Result<Thought, EngineError> {
+        let (sender, receiver) = channel();
+        let runtime = self.runtime()?;
+        let handle = runtime.handle().clone();
+        runtime.spawn_blocking(move || {
+            // Nobody listens any more where it took too long.
+            let _ = sender.send(handle.block_on(thinking));
+        });
+        let since = Instant::now();
+        loop {
+            match receiver.recv_timeout(TICK) {
+                Ok(thought) => return thought,
+                Err(RecvTimeoutError::Disconnected) => return Err(messages::broke(query.source())),
+                Err(RecvTimeoutError::Timeout) if self.limits.is_stopped() => {
+                    return Err(EngineError::Stopped);
+                }
+                Err(RecvTimeoutError::Timeout) if since.elapsed() > self.limits.time => {
+                    return Err(messages::too_long(query.source(), self.limits.time));
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+        }
+    }
+}
+
+async fn think(
+    context: SessionContext,
+    query: Query,
+    tables: Vec<String>,
+) -> Result<Thought, EngineError> {
+    let failed = |error: DataFusionError| messages::about(query.source(), &error, &tables);
+    let state = context.state();
+    let plan = state.create_logical_plan(&query.sql).await;
+    let written = with_parameters(plan.map_err(failed)?, &query)?;
+    read_only().verify_plan(&written).map_err(failed)?;
+    check_functions(&written).map_err(failed)?;
+    let optimized = state.optimize(&written).map_err(failed)?;
+    Ok(Thought { written, optimized })
 }
 
 /// What a query file may do: read.
@@ -98,10 +144,7 @@ fn read_only() -> SQLOptions {
 
 /// Values in place of `$name`.
 fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, EngineError> {
-    let refused = |message: String| EngineError::Query {
-        file: query.file.clone(),
-        message,
-    };
+    let refused = |message: String| query.source().error(message);
     let mut values = HashMap::new();
     for (name, parameter) in &query.header.parameters {
         let value = parameter_value(parameter).ok_or_else(|| {
@@ -129,7 +172,7 @@ fn with_parameters(plan: LogicalPlan, query: &Query) -> Result<LogicalPlan, Engi
         )));
     }
     plan.with_param_values(ParamValues::Map(values))
-        .map_err(|error| messages::about(&query.file, &error, &[]))
+        .map_err(|error| messages::about(query.source(), &error, &[]))
 }
 
 fn parameter_value(parameter: &Parameter) -> Option<ScalarValue> {
@@ -180,6 +223,9 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
     named_columns_are_there(&query.header, schema)?;
     for (name, column) in &query.header.columns {
         declared_type_is_given(name, column, schema)?;
+    }
+    if let Some(chart) = &query.header.chart {
+        can_be_drawn(chart, schema)?;
     }
     if query.header.role == Role::Table {
         readable(schema)?;

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use datafusion::error::DataFusionError;
 use tokio::task::AbortHandle;
@@ -20,10 +20,7 @@ use crate::error::EngineError;
 use crate::expect;
 use crate::messages;
 use crate::planning::Planned;
-use crate::session::Engine;
-
-/// How often a run looks at the clock, and whether it has been stopped.
-const TICK: Duration = Duration::from_millis(20);
+use crate::session::{Engine, TICK};
 
 /// Queries of the study that failed, by name, with what is wrong.
 type Faults = BTreeMap<String, String>;
@@ -130,7 +127,7 @@ impl<'e> Run<'e> {
                 self.faults.insert(query.name.clone(), message);
                 continue;
             }
-            match self.engine.runtime()?.block_on(self.engine.plan(query)) {
+            match self.engine.plan(query) {
                 Ok(Some(planned)) => {
                     self.planned.insert(query.name.clone(), planned);
                     self.waiting.insert(query.name.clone());
@@ -174,8 +171,10 @@ impl<'e> Run<'e> {
             .chain(self.faults.keys())
             .find(|name| query.names.contains(*name))?;
         let stands = self.queries.iter().any(|other| other.name == *name);
-        (query.own && (!stands || self.faults.contains_key(name)))
-            .then(|| format!("{}: needs `{name}`, which failed", query.file))
+        (query.own && (!stands || self.faults.contains_key(name))).then(|| {
+            let message = format!("needs `{name}`, which failed");
+            query.source().error(message).to_string()
+        })
     }
 
     /// A query failed: what this means for the run.
@@ -325,13 +324,7 @@ impl<'e> Run<'e> {
                     return Ok(None);
                 };
                 late.stop.abort();
-                let error = EngineError::Query {
-                    file: query.file.clone(),
-                    message: format!(
-                        "takes longer than {} s: ask for less, or allow more with --limit",
-                        limit.as_secs()
-                    ),
-                };
+                let error = messages::too_long(query.source(), limit);
                 Ok(Some((query, Err(error))))
             }
             Err(RecvTimeoutError::Disconnected) => Err(EngineError::Stopped),
@@ -341,12 +334,9 @@ impl<'e> Run<'e> {
     fn explained(&self, query: &Query, stopped: &Stopped) -> EngineError {
         match stopped {
             Stopped::Failed(error) => {
-                messages::about(&query.file, error, &self.engine.table_names())
+                messages::about(query.source(), error, &self.engine.table_names())
             }
-            Stopped::Broke => EngineError::Query {
-                file: query.file.clone(),
-                message: "grew beyond what the engine can hold in one value".to_owned(),
-            },
+            Stopped::Broke => messages::broke(query.source()),
         }
     }
 
@@ -355,12 +345,13 @@ impl<'e> Run<'e> {
         let Some(planned) = self.planned.get(&query.name) else {
             return Ok(());
         };
-        let failed = |error: DataFusionError| messages::about(&query.file, &error, &[]);
+        let failed = |error: DataFusionError| messages::about(query.source(), &error, &[]);
         if query.header.role == Role::Table {
             rows.reserve_cells().map_err(failed)?;
             let table = result_table(query, planned.schema.as_ref(), &rows.batches);
             let mut table = table.map_err(|error| failed(error.into()))?;
-            table.fault = expect::broken(&table).map(|broken| format!("{}: {broken}", query.file));
+            table.fault =
+                expect::broken(&table).map(|broken| query.source().error(broken).to_string());
             self.results.insert(query.name.clone(), table);
         }
         self.engine.runtime()?.block_on(planned.fill(rows.batches));

@@ -31,6 +31,12 @@ use crate::pooled::PooledReadings;
 /// Address under which the engine finds the files of the store.
 const STORE: &str = "study://store/";
 
+/// Bytes that a thread may use for calls within each other; only what is touched is taken. Deep expressions need it.
+const STACK: usize = 64 << 20;
+
+/// How often a run looks at the clock, and whether it has been stopped.
+pub(crate) const TICK: Duration = Duration::from_millis(20);
+
 /// The study itself, or one of several that are pooled.
 pub struct Member<'a> {
     /// Stands before the names of its wearers and sensors in all tables: nothing, or the study's name and a slash.
@@ -130,7 +136,7 @@ impl Limits {
 }
 
 /// Functions that can fill the memory from a single row.
-const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
+pub(crate) const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
 
 /// A session over the tables of one study.
 pub struct Engine {
@@ -164,6 +170,7 @@ impl Engine {
         let cores = std::thread::available_parallelism().map_or(1, usize::from);
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(cores + 1)
+            .thread_stack_size(STACK)
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
         let environment = RuntimeEnvBuilder::new()

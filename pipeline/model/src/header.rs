@@ -247,6 +247,22 @@ pub enum ChartKind {
     Strip,
 }
 
+impl ChartKind {
+    /// The word for it in a header.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Line => "line",
+            Self::Steps => "steps",
+            Self::Points => "points",
+            Self::Intervals => "intervals",
+            Self::Bars => "bars",
+            Self::Spans => "spans",
+            Self::Traces => "traces",
+            Self::Strip => "strip",
+        }
+    }
+}
+
 /// The header and the SQL below it could not be read.
 #[derive(Debug, thiserror::Error)]
 #[error("line {line}: {message}")]

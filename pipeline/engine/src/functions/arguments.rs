@@ -28,6 +28,9 @@ pub enum Kind {
     Time,
 }
 
+/// The most of anything that is counted: more than a hundred people have readings in a lifetime.
+const MOST: f64 = 1e9;
+
 /// An argument of a function.
 #[derive(Clone, Copy, Debug)]
 pub struct Argument {
@@ -57,7 +60,7 @@ impl Kind {
     pub fn words(self) -> String {
         match self {
             Self::Number => "a number".to_owned(),
-            Self::Count => "a whole number that is not negative".to_owned(),
+            Self::Count => format!("a whole number from 0 to {MOST:e}"),
             Self::Code(1) => "0 or 1".to_owned(),
             Self::Code(most) => format!("a whole number from 0 to {most}"),
             Self::Level => "a number above 0 and below 1".to_owned(),
@@ -97,10 +100,11 @@ impl Kind {
     fn allows(self, value: f64) -> bool {
         let whole = value >= 0.0 && value.fract() == 0.0;
         match self {
-            Self::Count => whole,
+            Self::Count => whole && value <= MOST,
             Self::Code(most) => whole && value <= f64::from(most),
             Self::Level => value > 0.0 && value < 1.0,
-            Self::Number | Self::Text | Self::Label | Self::Time => true,
+            Self::Number => value.is_finite(),
+            Self::Text | Self::Label | Self::Time => true,
         }
     }
 }
@@ -190,10 +194,7 @@ pub(super) fn read(
 }
 
 fn check_values(function: &str, argument: &Argument, array: &dyn Array) -> Result<()> {
-    if matches!(
-        argument.kind,
-        Kind::Number | Kind::Text | Kind::Label | Kind::Time
-    ) {
+    if matches!(argument.kind, Kind::Text | Kind::Label | Kind::Time) {
         return Ok(());
     }
     let Some(numbers) = array.as_primitive_opt::<Float64Type>() else {
@@ -207,10 +208,18 @@ fn check_values(function: &str, argument: &Argument, array: &dyn Array) -> Resul
         Some(value) => Err(refused(
             function,
             argument,
-            &value.to_string(),
+            &short(value),
             &argument.kind.words(),
         )),
         None => Ok(()),
+    }
+}
+
+/// A number as messages print it: one of hundreds of digits by its exponent.
+fn short(value: f64) -> String {
+    match value.abs() {
+        size if size >= 1e15 => format!("{value:e}"),
+        _ => value.to_string(),
     }
 }
 
