@@ -273,7 +273,7 @@ const CLUMSY: &[(&str, &str, &str)] = &[
     ),
     (
         "name_join",
-        "line 3, column 4: there is no column `senzor`; did you mean `sensor`?",
+        "line 3, column 1: there is no column `senzor`; did you mean `sensor`?",
         "SELECT s.site\nFROM sessions AS s INNER JOIN pairs AS p ON\ns.senzor = p.sensor",
     ),
     (

@@ -14,7 +14,7 @@ use crate::base_tables::instant;
 pub enum Kind {
     /// A number.
     Number,
-    /// A whole number that is not negative.
+    /// A whole number from 0 to 1e9.
     Count,
     /// A whole number from 0 up to this one: 1 makes a flag.
     Code(u8),
