@@ -90,6 +90,7 @@ pub(crate) struct Page {
     pub models: String,
     pub bodies: String,
     pub own: String,
+    pub of_all: String,
     pub sheets: String,
     pub withheld: String,
     pub wearer: String,

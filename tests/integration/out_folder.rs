@@ -43,6 +43,11 @@ fn a_month_reported_again_keeps_the_copy_before() {
     let first = study.report();
     let same = study.report();
     assert!(first == same, "nothing changed");
+    study.write("queries/asked.sql", "SELECT COUNT(*) AS pairs FROM pairs");
+    study.report();
+    assert!(!study.beside("out").join("report-1.html").exists());
+    study.remove("queries/asked.sql");
+    assert!(study.report() == first, "a question changes no row");
     study.write(
         "fingersticks/more.csv",
         "time,glucose\n2026-01-06T10:00:00Z,120\n",

@@ -3,7 +3,7 @@
 use whereworn_model::tables::since_last_month::{self, column as moved};
 use whereworn_model::tables::site_month::{self, column as month};
 
-use super::parts::{item, total};
+use super::parts::{item, of_all, total};
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::Block;
@@ -18,11 +18,12 @@ const TOO_FEW: &str = "too few sensors";
 
 /// The section's blocks: what was worn and found this month, then what differs from the months before.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
-    let mut out: Vec<Block> = View::named(context, site_month::NAME)
-        .and_then(|view| this_month(&view))
-        .map(Block::Paragraph)
-        .into_iter()
-        .collect();
+    let month = View::named(context, site_month::NAME);
+    let mut out: Vec<Block> = Vec::new();
+    if let Some(view) = &month {
+        out.extend(of_all(context, &[view]));
+        out.extend(this_month(view).map(Block::Paragraph));
+    }
     match View::named(context, since_last_month::NAME) {
         Some(view) => out.push(moved(&view, text)),
         None => out.push(Block::Paragraph(text.missing.clone())),

@@ -12,6 +12,8 @@ use crate::escape::file_stem;
 use crate::view::{Shown, View};
 use crate::words::SectionText;
 
+use super::parts;
+
 /// The answer to one question; nothing where the study holds nothing on it, save what the catalogue says of that.
 pub(crate) fn blocks(
     context: &Context,
@@ -25,6 +27,8 @@ pub(crate) fn blocks(
         return Ok(missing.into_iter().map(Block::Paragraph).collect());
     }
     let mut out: Vec<Block> = text.intro.iter().cloned().map(Block::Paragraph).collect();
+    let shown: Vec<&View> = picture.iter().chain(&table).collect();
+    out.extend(parts::of_all(context, &shown));
     if let Some(view) = picture {
         out.extend(chart::of_table(&view)?.map(Block::Picture));
     }

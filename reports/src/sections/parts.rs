@@ -1,6 +1,8 @@
 //! Points of lists that several sections have.
 
-use whereworn_model::tables::{site_nights, site_skin};
+use whereworn_model::header::Class;
+use whereworn_model::table::Column;
+use whereworn_model::tables::{sessions, site_nights};
 
 use crate::catalogue::fill;
 use crate::context::Context;
@@ -38,19 +40,44 @@ pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
 
 /// The sites on which most sensors ended for skin trouble.
 pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
-    let view = View::named(context, site_skin::NAME)?;
-    let counts = view.rows.iter().map(|&row| {
-        (
-            view.text(row, site_skin::column::SITE),
-            view.value(row, site_skin::column::REACTIONS).unwrap_or(0.0),
-        )
-    });
-    let (sites, count) = most(counts)?;
+    let view = View::named(context, sessions::NAME)?;
+    let (sites, count) = most_ended(&view, &ended(&view, &["reaction"]))?;
     let values = [
         ("site", &*sites),
         ("sensors", &*context.text.sensors(count)),
     ];
     Some(item(point, &values))
+}
+
+/// Sensors that ended by some causes, as rows of the table of sessions.
+pub(super) fn ended(sessions: &View, causes: &[&str]) -> Vec<usize> {
+    let rows = sessions.rows.iter().copied();
+    let cause = |row| sessions.table.text(row, sessions::column::CAUSE);
+    rows.filter(|&row| causes.contains(&cause(row))).collect()
+}
+
+/// The sites with most of some sensors, and how many they are there.
+pub(super) fn most_ended(sessions: &View, rows: &[usize]) -> Option<(String, f64)> {
+    let sites = sessions.groups_of(rows, Some(sessions::column::SITE));
+    most(
+        sites
+            .iter()
+            .map(|site| (site.label.clone(), site.rows.len() as f64)),
+    )
+}
+
+/// Who is counted, where a table has all people and the report is one person's.
+pub(super) fn of_all(context: &Context, tables: &[&View]) -> Option<Block> {
+    let of_group = |view: &&View| {
+        let class = |column: &Column| column.header.class == Some(Class::Wearer);
+        !view.table.columns.iter().any(class)
+    };
+    let count = context.everyone?.to_string();
+    let said = fill(&context.text.page.of_all, &[("count", &count)]);
+    tables
+        .iter()
+        .any(|view| of_group(view))
+        .then_some(Block::Paragraph(said))
 }
 
 /// The sum of a column.

@@ -1,8 +1,8 @@
 //! Tips from the study's own log: how sensors ended, and where.
 
-use whereworn_model::tables::{sensor_accuracy, site_endings};
+use whereworn_model::tables::{sensor_accuracy, sessions};
 
-use super::parts::{item, most, skin};
+use super::parts::{self, item, most_ended, skin};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::view::View;
@@ -15,7 +15,7 @@ const FEW_PAIRS: f64 = 5.0;
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let words = &context.text.tips;
     let mut items = Vec::new();
-    if let Some(view) = View::named(context, site_endings::NAME) {
+    if let Some(view) = View::named(context, sessions::NAME) {
         items.extend(ended(&view, &["knocked-off"], &words.knocked));
         items.extend(ended(&view, &["fell-off", "lifted"], &words.loose));
     }
@@ -27,30 +27,14 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     }
 }
 
-/// Sensors that ended by some causes, of all that ended, and the sites with most of them.
+/// Sensors that ended by some causes, of all that were worn, and the sites with most of them.
 fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     let context = view.context;
-    let count = |rows: &[usize]| -> f64 {
-        let values = rows
-            .iter()
-            .filter_map(|&row| view.value(row, site_endings::column::SESSIONS));
-        values.sum()
-    };
-    let of_causes: Vec<usize> = view
-        .rows
-        .iter()
-        .copied()
-        .filter(|&row| causes.contains(&view.table.text(row, site_endings::column::CAUSE)))
-        .collect();
-    let sites = view.groups_of(&of_causes, Some(site_endings::column::SITE));
-    let (top, _) = most(
-        sites
-            .iter()
-            .map(|site| (site.label.clone(), count(&site.rows))),
-    )?;
+    let of_causes = parts::ended(view, causes);
+    let (top, _) = most_ended(view, &of_causes)?;
     let values = [
-        ("count", &*context.number(count(&of_causes), 0)),
-        ("sensors", &*context.text.sensors(count(&view.rows))),
+        ("count", &*of_causes.len().to_string()),
+        ("sensors", &*context.text.sensors(view.rows.len() as f64)),
         ("site", &*top),
     ];
     Some(item(point, &values))

@@ -320,3 +320,29 @@ fn which_site_is_best_is_evidence_with_what_is_off_the_label() {
         assert!(!report.markdown.contains("so that luck does not win"));
     }
 }
+
+/// Tables of sites count everyone, and say so in a report to one of several; what goes by sensors is the wearer's own.
+#[test]
+fn a_report_to_one_of_several_says_who_is_counted() {
+    let study = |wearer| Study {
+        wearer,
+        ..fixture::full()
+    };
+    let all = study(None).edition(Edition::Wearer).markdown;
+    assert!(!all.contains("are counted."), "{all}");
+    let own = study(Some("Keeper Odd")).edition(Edition::Wearer).markdown;
+    let section = |title: &str| {
+        let (_, rest) = own.split_once(title).unwrap();
+        rest.split("\n##").next().unwrap().to_owned()
+    };
+    let told = "people here are counted.";
+    assert!(section("## Your nights\n").contains(told));
+    assert!(section("## Your skin\n").contains(told));
+    assert!(!section("## What your next sensor may do\n").contains(told));
+    let sensors = |markdown: &str| {
+        let line = line(markdown, "- **Knocks**");
+        let (_, rest) = line.split_once("Of ").unwrap();
+        rest.split(' ').next().unwrap().parse::<usize>().unwrap()
+    };
+    assert!(sensors(&own) < sensors(&all));
+}
