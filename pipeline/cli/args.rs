@@ -26,7 +26,7 @@ judgements.csv           sensor, start, verdict (your own, on night artefacts)\n
 `whereworn demo DIR` writes one to look at, `whereworn start DIR` begins yours, `whereworn map FILE` finds out how to read \
 an export; then `whereworn check STUDY` and `whereworn report STUDY`.\n\
 Not for treatment decisions.",
-    after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given; 4 the report is written, but a query of the study's own failed."
+    after_help = "Exit status: 0 done; 1 failed; 2 wrong use; 3 rows were rejected and --strict was given; 4 the report is written, but a query of the study's own failed; 5 check found something doubtful, 6 something wrong."
 )]
 pub struct Arguments {
     #[command(subcommand)]
