@@ -1,0 +1,383 @@
+//! Shifts of the lag of several sensors: of a meter's checks, and of a meter's or everybody's over a stretch of time.
+
+use crate::causes::{Cause, LEAST_CHECKS, LEAST_JUMP, SIDE_DAYS, Scope};
+use crate::lag::{DELAYS, Profiles, STEP, highest, moments};
+use crate::sensor_shifts::unusual;
+
+/// Steps of the grid in an hour.
+pub(crate) const HOUR: i32 = 24;
+
+/// Least checks of a stretch, and beside it.
+const LEAST_STRETCH: usize = 12;
+
+const WHOLE_METER: f64 = 11.0;
+
+const STRETCH: f64 = 17.0;
+
+/// More for a stretch that ends within the data too.
+const BOTH_ENDS: f64 = 4.0;
+
+/// How often the ends of a stretch are moved.
+const MOST_TRIMS: usize = 5;
+
+/// Blocks that a sensor's checks are cut into for a search over time.
+const BLOCKS: usize = 8;
+
+/// A run of checks of one sensor, few enough that a shift holds for all or none.
+struct Block {
+    sensor: usize,
+    items: Vec<usize>,
+    from: f64,
+    to: f64,
+}
+
+/// Blocks of all sensors, by time, and the weights of delays.
+pub(crate) struct Search {
+    blocks: Vec<Block>,
+    prior: Vec<f64>,
+}
+
+impl Search {
+    pub fn new(profiles: &Profiles) -> Self {
+        let mut blocks = Vec::new();
+        for (sensor, items) in profiles.of_sensor.iter().enumerate() {
+            let size = items.len().div_ceil(BLOCKS).max(3);
+            for run in items.chunks(size) {
+                let time =
+                    |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
+                blocks.push(Block {
+                    sensor,
+                    items: run.to_vec(),
+                    from: time(run.first()),
+                    to: time(run.last()),
+                });
+            }
+        }
+        blocks.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.sensor.cmp(&b.sensor)));
+        let prior = DELAYS.map(unusual).collect();
+        Self { blocks, prior }
+    }
+}
+
+/// Log of the sum of exponentials.
+fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
+    let top = values.clone().fold(f64::NEG_INFINITY, f64::max);
+    top + values.map(|value| (value - top).exp()).sum::<f64>().ln()
+}
+
+/// Gain of log-likelihood where the lag of `items` is longer by `steps`, each sensor having a delay of its own.
+fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 {
+    let mut by_sensor = std::collections::BTreeMap::<usize, Vec<usize>>::new();
+    for item in items {
+        by_sensor
+            .entry(profiles.items[*item].sensor)
+            .or_default()
+            .push(*item);
+    }
+    by_sensor
+        .iter()
+        .map(|(sensor, shifted)| sensor_gain(profiles, prior, *sensor, shifted, steps))
+        .sum()
+}
+
+fn sensor_gain(
+    profiles: &Profiles,
+    prior: &[f64],
+    sensor: usize,
+    shifted: &[usize],
+    steps: i32,
+) -> f64 {
+    let own = profiles
+        .of_sensor
+        .get(sensor)
+        .map_or(&[][..], Vec::as_slice);
+    let sums = |of: &[usize], more: i32| -> Vec<f64> {
+        DELAYS
+            .map(|delay| of.iter().map(|item| profiles.at(*item, delay + more)).sum())
+            .collect()
+    };
+    let (all, before, after) = (sums(own, 0), sums(shifted, 0), sums(shifted, steps));
+    let base = log_sum(prior.iter().zip(&all).map(|(p, a)| p + a));
+    let with = prior.iter().zip(&all).zip(before.iter().zip(&after));
+    log_sum(with.map(|((p, all), (before, after))| p + all - before + after)) - base
+}
+
+/// Shifts tried over stretches of time: every 5 min up to 3 h, then whole hours.
+fn shifts() -> impl Iterator<Item = i32> {
+    let near = (6..=72).step_by(2);
+    let hours = (4..=14).map(|hours| hours * HOUR);
+    near.chain(hours).flat_map(|steps| [steps, -steps])
+}
+
+/// The checks of one meter against those of the others.
+pub(crate) fn whole_meter(profiles: &Profiles, search: &Search, meter: usize) -> Option<Cause> {
+    let items: Vec<usize> = (0..profiles.items.len())
+        .filter(|item| profiles.items[*item].meter == meter)
+        .collect();
+    if items.len() < LEAST_CHECKS || profiles.items.len() - items.len() < LEAST_CHECKS {
+        return None;
+    }
+    let gains: Vec<(i32, f64)> = shifts()
+        .map(|steps| (steps, gain(profiles, &search.prior, &items, steps)))
+        .collect();
+    let (steps, top) = refined(profiles, search, &items, &gains)?;
+    shift_of(
+        profiles,
+        search,
+        Scope::Meter(meter),
+        items,
+        (steps, top),
+        WHOLE_METER,
+    )
+}
+
+/// The best of some shifts, refined to a step of the grid.
+fn refined(
+    profiles: &Profiles,
+    search: &Search,
+    items: &[usize],
+    gains: &[(i32, f64)],
+) -> Option<(i32, f64)> {
+    let best = gains.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    [best.0 - 1, best.0 + 1]
+        .into_iter()
+        .map(|steps| (steps, gain(profiles, &search.prior, items, steps)))
+        .chain([*best])
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// A cause that shifts some checks of several sensors; its size is the mean over the likelihood around its top.
+fn shift_of(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: Vec<usize>,
+    (steps, top): (i32, f64),
+    price: f64,
+) -> Option<Cause> {
+    if top <= price {
+        return None;
+    }
+    let (mean, error) = moments((-5..=5).map(|near| {
+        let share = (gain(profiles, &search.prior, &items, steps + near) - top).exp();
+        (share, f64::from(near) * STEP)
+    }));
+    let minutes = f64::from(steps) * STEP + mean;
+    let in_scope = |item: &usize| match scope {
+        Scope::Meter(meter) => profiles.items[*item].meter == meter,
+        _ => true,
+    };
+    let others: Vec<usize> = (0..profiles.items.len()).filter(in_scope).collect();
+    let (first_item, last_item) = (items.iter().min().copied()?, items.iter().max().copied()?);
+    let time = |item: usize| profiles.items[item].time;
+    let before = others.iter().rev().find(|item| **item < first_item);
+    let after = others.iter().find(|item| **item > last_item);
+    let (begins, ends) = (before.is_some(), after.is_some());
+    if begins || ends {
+        let days = (time(last_item) - time(first_item)) / 1440.0;
+        let rest = others.len() - items.len();
+        if days < SIDE_DAYS || items.len().min(rest) < LEAST_STRETCH {
+            return None;
+        }
+    }
+    // Clocks that are set stay so; only a journey ends.
+    let hours = (minutes / 60.0).round();
+    let journey = hours != 0.0 && (minutes - 60.0 * hours).abs() <= 10.0;
+    if begins && ends && !journey {
+        return None;
+    }
+    let price = price + if begins && ends { BOTH_ENDS } else { 0.0 };
+    (minutes.abs() >= LEAST_JUMP).then(|| Cause {
+        scope,
+        whole: before.is_none() && after.is_none(),
+        minutes,
+        error,
+        lag: None,
+        net: top - price,
+        begins: before.map(|item| (time(*item) + time(first_item)) / 2.0),
+        ends: after.map(|item| (time(*item) + time(last_item)) / 2.0),
+        items,
+        steps,
+    })
+}
+
+/// The best stretch of time over which all checks, or those of a meter, are shifted.
+pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Cause> {
+    let blocks: Vec<(f64, f64, Vec<usize>)> = search
+        .blocks
+        .iter()
+        .filter_map(|block| {
+            let own = |item: &&usize| match scope {
+                Scope::Meter(meter) => profiles.items[**item].meter == meter,
+                _ => true,
+            };
+            let items: Vec<usize> = block.items.iter().filter(own).copied().collect();
+            (!items.is_empty()).then_some((block.from, block.to, items))
+        })
+        .collect();
+    if blocks.len() < 2 {
+        return None;
+    }
+    let sums: Vec<Vec<f64>> = blocks.iter().map(|block| profiles.sum(&block.2)).collect();
+    let total: usize = blocks.iter().map(|block| block.2.len()).sum();
+    let ends = [blocks.first(), blocks.last()]
+        .map(|block| block.and_then(|block| block.2.first()).copied());
+    let at_an_end = |items: &[usize]| ends.iter().flatten().any(|end| items.contains(end));
+    let mut found: [Option<(Vec<usize>, i32, f64)>; 2] = [None, None];
+    for steps in shifts() {
+        for run in runs(&sums, steps) {
+            let items: Vec<usize> = blocks
+                .get(run)?
+                .iter()
+                .flat_map(|block| block.2.iter().copied())
+                .collect();
+            let gained = gain(profiles, &search.prior, &items, steps);
+            let sides = usize::from(items.len() < total && !at_an_end(&items));
+            let best = found.get_mut(sides)?;
+            if best.as_ref().is_none_or(|best| gained > best.2) {
+                *best = Some((items, steps, gained));
+            }
+        }
+    }
+    if let Some(side) = one_sided(profiles, search, &blocks)
+        && found[0].as_ref().is_none_or(|best| side.2 > best.2)
+    {
+        found[0] = Some(side);
+    }
+    let made = found.into_iter().flatten().filter_map(|(items, steps, _)| {
+        let mut items = items;
+        for _ in 0..MOST_TRIMS {
+            let trimmed = trimmed(profiles, search, scope, items.clone(), steps);
+            if trimmed == items {
+                break;
+            }
+            items = trimmed;
+        }
+        let top = gain(profiles, &search.prior, &items, steps);
+        let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
+        shift_of(profiles, search, scope, items, (steps, top), STRETCH)
+    });
+    made.max_by(|a, b| a.net.total_cmp(&b.net))
+}
+
+/// The best moment from which, or until which, all checks are shifted by up to an hour: a free delay of each block would
+/// hide so small a shift.
+fn one_sided(
+    profiles: &Profiles,
+    search: &Search,
+    blocks: &[(f64, f64, Vec<usize>)],
+) -> Option<(Vec<usize>, i32, f64)> {
+    let mut own: Vec<(usize, Vec<usize>)> = Vec::new();
+    let mut all: Vec<usize> = blocks
+        .iter()
+        .flat_map(|block| block.2.iter().copied())
+        .collect();
+    all.sort_unstable();
+    for item in &all {
+        let sensor = profiles.items[*item].sensor;
+        match own.iter_mut().find(|known| known.0 == sensor) {
+            Some(known) => known.1.push(*item),
+            None => own.push((sensor, vec![*item])),
+        }
+    }
+    let mut best: Option<(usize, bool, i32, f64)> = None;
+    for steps in shifts().filter(|steps| steps.abs() <= HOUR) {
+        let whole: Vec<f64> = own
+            .iter()
+            .map(|(sensor, items)| sensor_gain(profiles, &search.prior, *sensor, items, steps))
+            .collect();
+        for block in blocks {
+            let Some(&split) = block.2.first() else {
+                continue;
+            };
+            let (mut after, mut before) = (0.0, 0.0);
+            for ((sensor, items), whole) in own.iter().zip(&whole) {
+                let cut = items.partition_point(|item| *item < split);
+                if cut == 0 {
+                    after += whole;
+                } else if cut == items.len() {
+                    before += whole;
+                } else {
+                    after += sensor_gain(profiles, &search.prior, *sensor, &items[cut..], steps);
+                    before += sensor_gain(profiles, &search.prior, *sensor, &items[..cut], steps);
+                }
+            }
+            for (late, gained) in [(true, after), (false, before)] {
+                if best.is_none_or(|best| gained > best.3) {
+                    best = Some((split, late, steps, gained));
+                }
+            }
+        }
+    }
+    let (split, late, steps, gained) = best?;
+    let items = all
+        .into_iter()
+        .filter(|item| (*item >= split) == late)
+        .collect();
+    Some((items, steps, gained))
+}
+
+/// Runs of blocks worth a closer look for a shift: the best one, and from its ends to those of the data.
+fn runs(sums: &[Vec<f64>], steps: i32) -> Vec<std::ops::Range<usize>> {
+    let usual = *DELAYS.start()..=*DELAYS.end();
+    let shifted = DELAYS.start() + steps..=DELAYS.end() + steps;
+    let (mut best, mut top) = (0..0, 0.0);
+    let (mut start, mut sum) = (0, 0.0);
+    for (position, profile) in sums.iter().enumerate() {
+        let gain = highest(profile, shifted.clone()).1 - highest(profile, usual.clone()).1;
+        if sum <= 0.0 {
+            (start, sum) = (position, 0.0);
+        }
+        sum += gain;
+        if sum > top {
+            (best, top) = (start..position + 1, sum);
+        }
+    }
+    if best.is_empty() {
+        return Vec::new();
+    }
+    vec![best.clone(), best.start..sums.len(), 0..best.end]
+}
+
+/// Moves the ends of a stretch check by check, where that explains more.
+fn trimmed(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: Vec<usize>,
+    steps: i32,
+) -> Vec<usize> {
+    let own: Vec<usize> = (0..profiles.items.len())
+        .filter(|item| match scope {
+            Scope::Meter(meter) => profiles.items[*item].meter == meter,
+            _ => true,
+        })
+        .collect();
+    let place = |item: Option<usize>| item.and_then(|item| own.binary_search(&item).ok());
+    let (Some(first), Some(last)) = (
+        place(items.iter().min().copied()),
+        place(items.iter().max().copied()),
+    ) else {
+        return items;
+    };
+    let score = |range: std::ops::Range<usize>| {
+        own.get(range).map_or(f64::NEG_INFINITY, |items| {
+            gain(profiles, &search.prior, items, steps)
+        })
+    };
+    let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);
+    let start = near(first, if first == 0 { 0 } else { last })
+        .map(|start| (start, score(start..last + 1)))
+        .fold((first, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
+        .0;
+    let end = near(last, own.len() - 1)
+        .filter(|end| *end >= start && (last + 1 < own.len() || *end == last))
+        .map(|end| (end, score(start..end + 1)))
+        .fold((last, f64::NEG_INFINITY), |best, next| {
+            if next.1 > best.1 { next } else { best }
+        })
+        .0;
+    own.get(start..=end).map_or(items, <[usize]>::to_vec)
+}
