@@ -76,7 +76,7 @@ pub(super) fn of_all(context: &Context, tables: &[&View]) -> Option<Block> {
     let said = fill(&context.text.page.of_all, &[("count", &count)]);
     tables
         .iter()
-        .any(|view| of_group(view))
+        .any(of_group)
         .then_some(Block::Paragraph(said))
 }
 
