@@ -35,6 +35,18 @@ const CHECKS: &[(&str, Check)] = &[
         Simulation(|| crate::nights::run(true)),
     ),
     ("plans, simulated", Simulation(|| crate::plan::run(true))),
+    (
+        "planted faults and clean studies",
+        Simulation(|| crate::findings::run(true, None)),
+    ),
+    (
+        "sentences, simulated",
+        Simulation(|| crate::sentences::run(true, None)),
+    ),
+    (
+        "intervals and tests, simulated",
+        Simulation(|| crate::calibrate::run(&["--quick"])),
+    ),
 ];
 
 const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));
