@@ -20,6 +20,7 @@ mod query;
 mod report;
 mod run_json;
 mod start;
+mod stop;
 mod studies;
 mod terminal;
 
@@ -45,7 +46,10 @@ fn main() -> ExitCode {
             "whereworn: a fault in whereworn itself, please report it: {text}"
         ));
     }));
-    std::panic::catch_unwind(run).unwrap_or(ExitCode::FAILURE)
+    stop::listen();
+    let status = std::panic::catch_unwind(run).unwrap_or(ExitCode::FAILURE);
+    stop::clear();
+    status
 }
 
 fn run() -> ExitCode {

@@ -15,6 +15,7 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::output::recover;
 use crate::progress::Progress;
+use crate::stop;
 use crate::studies::{self, Opened};
 
 /// A study, or several pooled, up to the cut-off of a month.
@@ -99,6 +100,7 @@ impl StudyMonth {
             limits: Limits {
                 memory: scope.memory as usize * (1 << 20),
                 time: Duration::from_secs(scope.limit.into()),
+                scratch: stop::scratch(),
                 ..Limits::default()
             },
         })

@@ -13,6 +13,7 @@ use std::path::{Path, PathBuf};
 use whereworn_load::files::{self, Access};
 
 use crate::failure::Failure;
+use crate::stop::Unfinished;
 
 /// Lists what a report is made of; a folder without it is none of ours.
 const RUN: &str = "run.json";
@@ -34,6 +35,7 @@ pub struct Output {
     written: Files,
     /// The lock of the hidden folder.
     _lock: Option<File>,
+    _unfinished: Unfinished,
     /// Whether the folder above was made for this report.
     fresh_parent: bool,
     /// Whether the report stands in its place.
@@ -61,8 +63,11 @@ impl Output {
         let previous = report_of_ours(&target)?;
         let new = parent.join(hidden(name, "new"));
         let lock = locked(&new, access).map_err(Failure::io(&new, "creating"))?;
+        let place = target.clone();
         Ok(Self {
             _lock: lock,
+            // Once exchanged it holds the report before.
+            _unfinished: Unfinished::new(&new, move |new| clear(new, &place)),
             target,
             parent,
             new,

@@ -21,6 +21,7 @@ use crate::findings;
 use crate::month::holder;
 use crate::plan;
 use crate::progress::Progress;
+use crate::stop;
 
 /// Before a file that lists studies.
 const LIST: char = '@';
@@ -212,7 +213,7 @@ fn open_one(
     let study = Study::open(folder)?;
     let options = LoadOptions {
         holder: holder(scope.wait),
-        scratch: Some(std::env::temp_dir()),
+        scratch: stop::scratch(),
         store,
     };
     let say = |file: &str| progress.say(&format!("reading {}{file}", prefix(name)));

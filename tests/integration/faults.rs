@@ -5,8 +5,9 @@ use std::fs::{self, File};
 use std::io::Read;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
+use std::time::Duration;
 
-use crate::fixture::{LATER, Output, Study, whereworn};
+use crate::fixture::{LATER, Output, Study, repository, whereworn};
 use crate::small_study::study;
 
 const EVENTS: &str = "sensor,time,event,site\na,2026-03-01T08:00:00Z,insert,calf\n";
@@ -372,4 +373,56 @@ fn folders_of_any_name() {
             assert!(output.files[file] == *bytes, "{name:?}: {file}");
         }
     }
+}
+
+/// Ctrl-C and what a shell or timer sends instead, at moments all over a report: the status is 128 and the signal's number
+/// (POSIX, Shell Command Language 2.8.2, says greater than 128), the report before stands, and nothing half-made is left,
+/// beside it or among the system's temporary files.
+#[cfg(unix)]
+#[test]
+fn a_stopped_report_leaves_nothing_behind() {
+    let study = Study::copy_of(&repository("data-demo"));
+    let before = study.report();
+    let temporary = tempfile::tempdir().unwrap();
+    let out = study.beside("out").display().to_string();
+    let mut stopped = 0;
+    for (number, (name, signal)) in [("INT", 2), ("TERM", 15), ("HUP", 1)]
+        .into_iter()
+        .cycle()
+        .take(12)
+        .enumerate()
+    {
+        let child = Command::new(env!("CARGO_BIN_EXE_whereworn"))
+            .arg("report")
+            .arg(study.dir())
+            .args(["--as-of", LATER, "--out", &out])
+            .env("TMPDIR", temporary.path())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        std::thread::sleep(Duration::from_millis(100 + 80 * number as u64));
+        // A run that is over has no process to send it to.
+        let _ = Command::new("kill")
+            .arg(format!("-{name}"))
+            .arg(child.id().to_string())
+            .stderr(Stdio::null())
+            .status();
+        let (code, err) = end(child);
+        if code == 128 + signal {
+            stopped += 1;
+            assert!(err.lines().last().unwrap().contains("stopped"), "{err}");
+        } else {
+            assert_eq!(code, 0, "{err}");
+        }
+        assert_eq!(fs::read_dir(temporary.path()).unwrap().count(), 0);
+        let beside: Vec<String> = fs::read_dir(study.beside(""))
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .filter(|name| name.starts_with('.'))
+            .collect();
+        assert_eq!(beside, Vec::<String>::new());
+        assert!(Output::read(&study.beside("out")).files == before.files);
+    }
+    assert!(stopped > 0, "every run was over before it was stopped");
 }

@@ -316,8 +316,9 @@ const TITLES: usize = 10;
 const TITLE_CHARACTERS: usize = 40;
 
 /// Titles as a message names them. A first line that is no header may hold data: numbers and times are not shown.
-fn quoted(titles: &[String]) -> String {
+pub(crate) fn quoted(titles: &[String]) -> String {
     let shown = |title: &String| {
+        let title = title.replace(char::is_control, " ");
         if title.starts_with(|first: char| first.is_ascii_digit()) {
             return "(a number or time)".to_owned();
         }

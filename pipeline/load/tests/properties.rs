@@ -7,12 +7,14 @@ use std::path::Path;
 use arrow::array::{AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, TimestampMicrosecondType};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use rand::{Rng, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 use tempfile::TempDir;
 use whereworn_load::{Evidence, LoadOptions, Settled, Study, load};
 use whereworn_model::header::Header;
 use whereworn_model::settings::Settings;
+
+mod chance;
+
+use chance::Chance;
 
 const SETTINGS: &str = "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n\
     [exports.old]\ntable = \"readings\"\nfiles = \"exports/*.csv\"\nskip_lines = 1\n\
@@ -99,71 +101,6 @@ fn readings(settled: &Settled) -> Vec<(String, i64, f64)> {
     rows
 }
 
-/// Pieces that break parsers.
-const PIECES: [&str; 28] = [
-    "\"",
-    "\"\"",
-    ",",
-    ";",
-    "\t",
-    "\n",
-    "\r",
-    "\r\n",
-    "\0",
-    "\u{feff}",
-    "NaN",
-    "inf",
-    "-",
-    "1e999",
-    "9999999999999999999",
-    "0000-00-00",
-    "2026-02-30",
-    "2026-03-29T01:30",
-    "24:00",
-    "+25:00",
-    "Z",
-    "mmol/L",
-    "=1+2",
-    "\u{202e}",
-    "\u{1b}[2J",
-    "é",
-    "LO",
-    " ",
-];
-
-/// Where faults and orders come from: seeded, so that a failure comes again.
-struct Chance(ChaCha8Rng);
-
-impl Chance {
-    /// A number below `end`.
-    fn below(&mut self, end: usize) -> usize {
-        self.0.next_u64() as usize % end.max(1)
-    }
-
-    /// A text with some of its bytes changed, cut out, doubled, or replaced by a piece that breaks parsers; now and
-    /// then as it is.
-    fn mutated(&mut self, text: &str) -> Vec<u8> {
-        let mut bytes = text.as_bytes().to_vec();
-        for _ in 0..self.below(6) {
-            let at = self.below(bytes.len() + 1);
-            let end = (at + self.below(20)).min(bytes.len());
-            let piece = PIECES[self.below(PIECES.len())];
-            match self.below(6) {
-                0 => bytes.insert(at, self.below(256) as u8),
-                1 => drop(bytes.splice(at..end, piece.bytes())),
-                2 => drop(bytes.drain(at..end)),
-                3 => {
-                    let again = bytes[at..end].to_vec();
-                    bytes.splice(at..at, again);
-                }
-                4 if self.below(4) == 0 => bytes.truncate(at),
-                _ => drop(bytes.splice(at..at, piece.bytes())),
-            }
-        }
-        bytes
-    }
-}
-
 /// Calls a property with chance of so many seeds.
 fn seeds(count: u64, property: impl Fn(&mut Chance)) {
     let from = std::env::var("WHEREWORN_SEED")
@@ -172,7 +109,7 @@ fn seeds(count: u64, property: impl Fn(&mut Chance)) {
     let (first, count) = from.map_or((0, count), |seed| (seed, 1));
     for seed in first..first + count {
         let done = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
-            property(&mut Chance(ChaCha8Rng::seed_from_u64(seed)));
+            property(&mut Chance::new(seed));
         }));
         assert!(done.is_ok(), "with WHEREWORN_SEED={seed}");
     }

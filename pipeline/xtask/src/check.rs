@@ -47,6 +47,10 @@ const CHECKS: &[(&str, Check)] = &[
         "intervals and tests, simulated",
         Simulation(|| crate::calibrate::run(&["--quick"])),
     ),
+    (
+        "mutated input",
+        Simulation(|| crate::fuzz::command(&["--minutes", "1"])),
+    ),
 ];
 
 const TESTS: (&str, Check) = ("tests", Cargo(&["test", "--release", "--locked"]));

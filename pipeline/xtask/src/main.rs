@@ -1,4 +1,4 @@
-//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `sentences`, `faults`.
+//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `sentences`, `faults`, `fuzz`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;
@@ -7,6 +7,7 @@ mod calibrate;
 mod check;
 mod faults;
 mod findings;
+mod fuzz;
 mod nights;
 mod plan;
 mod sbom;
@@ -15,6 +16,7 @@ mod sentences;
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
        cargo xtask calibrate [--quick] [survival | intervals | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
        cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
+       cargo xtask fuzz [--minutes N] [--seed N] [TARGET]   mutated input of every kind: no panic, no hang
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
        cargo xtask findings [--quick | FAULT | clean [SEED STUDIES]]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
@@ -44,6 +46,7 @@ fn main() -> ExitCode {
         ["plan", "--quick"] => plan::run(true),
         ["faults"] => faults::run(false),
         ["faults", "--quick"] => faults::run(true),
+        ["fuzz", ref rest @ ..] => fuzz::command(rest),
         ["sbom"] => sbom::run(),
         ["sentences"] => sentences::run(false, None),
         ["sentences", "--quick"] => sentences::run(true, None),

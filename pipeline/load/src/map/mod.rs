@@ -6,7 +6,7 @@ use std::path::Path;
 use whereworn_model::settings::{Columns, Export, Settings};
 use whereworn_model::units::Unit;
 
-use crate::columns::allowed_words;
+use crate::columns::{allowed_words, quoted};
 use crate::error::LoadError;
 use crate::input::{InputFile, Table};
 
@@ -165,7 +165,7 @@ impl Guess<'_> {
             _ => {
                 return Err(format!(
                     "no column holds times that can be read; the columns are {}: write the mapping by hand, with its time_format",
-                    self.lines.titles.join(", ")
+                    quoted(&self.lines.titles)
                 ));
             }
         };

@@ -20,8 +20,16 @@ pub struct Bench {
     root: TempDir,
     program: PathBuf,
     raw: Tree,
-    /// The report of a sound run in each state of [`State::ALL`].
-    reports: Vec<Tree>,
+    /// What sound runs make of each state of [`State::ALL`], without another plan and with one.
+    sound: Vec<[Sound; 2]>,
+}
+
+/// What sound runs make of a study.
+struct Sound {
+    report: Tree,
+    plan: Tree,
+    /// The log of draws; empty where there is none.
+    log: Vec<u8>,
 }
 
 /// In which state a study is when the fault comes.
@@ -52,40 +60,66 @@ impl Bench {
         let mut bench = Self {
             program: program()?,
             raw: Tree::new(),
-            reports: Vec::new(),
+            sound: Vec::new(),
             root,
         };
         bench
             .prepare()
             .map_err(|error| format!("the study: {error}"))?;
+        bench.sound_run("plan", &bench.folder(State::OneFileMore))?;
         for state in [State::OneFileMore, State::Idle] {
-            bench.sound_report(&bench.folder(state))?;
+            bench.sound_run("report", &bench.folder(state))?;
         }
         let (before, after) = (bench.folder(State::OneFileMore), bench.folder(State::Idle));
         fs::copy(after.join("readings/b.csv"), before.join("readings/b.csv"))
             .map_err(|error| error.to_string())?;
         bench.raw = raw(&after)?;
         for state in State::ALL {
-            let case = bench.case(state)?;
-            bench.reports.push(bench.sound_report(&case.study)?);
+            let sound = [
+                bench.sound(state, &["report"])?,
+                bench.sound(state, &["plan", "report"])?,
+            ];
+            bench.sound.push(sound);
         }
         Ok(bench)
     }
 
-    fn sound_report(&self, study: &Path) -> Result<Tree, String> {
-        let done = self.command("report", study).output();
-        let done = done.map_err(|error| error.to_string())?;
-        if !done.status.success() {
-            let err = String::from_utf8_lossy(&done.stderr);
-            return Err(format!("a sound run fails: {err}"));
+    fn sound(&self, state: State, commands: &[&str]) -> Result<Sound, String> {
+        let case = self.case(state)?;
+        for command in commands {
+            self.sound_run(command, &case.study)?;
         }
-        tree(&report_folder(study))
+        Ok(Sound {
+            report: tree(&report_folder(&case.study))?,
+            plan: plan_of(&case.study)?,
+            log: log_of(&case.study),
+        })
     }
 
-    fn expected(&self, case: &Case) -> Result<&Tree, String> {
-        self.reports
+    fn sound_run(&self, command: &str, study: &Path) -> Result<(), String> {
+        let done = self.command(command, study).output();
+        let done = done.map_err(|error| error.to_string())?;
+        if done.status.success() {
+            return Ok(());
+        }
+        let err = String::from_utf8_lossy(&done.stderr);
+        Err(format!("a sound {command} fails: {err}"))
+    }
+
+    fn expected(&self, case: &Case) -> Result<&[Sound; 2], String> {
+        self.sound
             .get(case.state as usize)
-            .ok_or_else(|| "no sound report".to_owned())
+            .ok_or_else(|| "no sound run".to_owned())
+    }
+
+    /// What sound runs make of the study with the log of draws as it is now, which is the old one or the new one.
+    fn expected_with_log(&self, case: &Case) -> Result<&Sound, String> {
+        let [old, new] = self.expected(case)?;
+        let log = log_of(&case.study);
+        [new, old]
+            .into_iter()
+            .find(|sound| sound.log == log)
+            .ok_or_else(|| "plan-log.csv is neither the old nor the new one".to_owned())
     }
 
     fn folder(&self, state: State) -> PathBuf {
@@ -100,7 +134,8 @@ impl Bench {
             }
             fs::write(
                 study.join("study.toml"),
-                "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n",
+                "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n\
+                 [plan]\nsites = [\"calf\", \"chest\"]\n",
             )?;
             fs::write(study.join("readings/a.csv"), readings("a", 1, 60))?;
             if !matches!(state, State::OneFileMore) {
@@ -165,9 +200,15 @@ impl Bench {
         arguments
     }
 
-    /// What holds after a run whose fault is over: no panic, raw files as they were, no report that is not whole;
-    /// and the next run gives the sound report and clears everything away.
-    pub fn holds(&self, case: &Case, run: Option<&Output>) -> Result<(), String> {
+    /// What holds after runs whose fault is over: no panic, raw files as they were, no report or plan that is not
+    /// whole, no draw shown that the log does not hold; and the next runs give the sound report, and plan where one
+    /// was made, and clear everything away.
+    pub fn holds(
+        &self,
+        case: &Case,
+        commands: &[&str],
+        run: Option<&Output>,
+    ) -> Result<(), String> {
         if let Some(run) = run {
             let err = String::from_utf8_lossy(&run.stderr);
             if err.contains("panicked") || err.contains("fault in whereworn") {
@@ -189,15 +230,18 @@ impl Bench {
         if report.exists() {
             whole(&report)?;
         }
-        let again = self
-            .command("report", study)
-            .output()
-            .map_err(|error| error.to_string())?;
-        let err = String::from_utf8_lossy(&again.stderr);
-        if !again.status.success() {
-            return Err(format!("the next run fails: {err}"));
+        let [old, new] = self.expected(case)?;
+        let (plan, log) = (plan_of(study)?, &self.expected_with_log(case)?.log);
+        if plan != old.plan && (plan != new.plan || *log != new.log) {
+            return Err("reports/plan is neither the old nor the new one".to_owned());
         }
-        if let Some(name) = differing(&tree(&report)?, self.expected(case)?) {
+        if commands.contains(&"plan") {
+            self.sound_run("plan", study)?;
+            self.made(case, "plan")?;
+        }
+        self.sound_run("report", study)?;
+        let expected = &self.expected_with_log(case)?.report;
+        if let Some(name) = differing(&tree(&report)?, expected) {
             return Err(format!("the next report differs in {name}"));
         }
         let study = Study::open(study).map_err(|error| error.to_string())?;
@@ -209,10 +253,19 @@ impl Bench {
     }
 
     /// What a sound run writes is what was written: for runs that ended well.
-    pub fn reported(&self, case: &Case) -> Result<(), String> {
-        match differing(&tree(&report_folder(&case.study))?, self.expected(case)?) {
-            Some(name) => Err(format!("exit 0, and the report differs in {name}")),
-            None => Ok(()),
+    pub fn made(&self, case: &Case, command: &str) -> Result<(), String> {
+        let [old, new] = self.expected(case)?;
+        let (found, expected) = match command {
+            "report" => (tree(&report_folder(&case.study))?, &old.report),
+            "plan" => (plan_of(&case.study)?, &new.plan),
+            _ => return Ok(()),
+        };
+        if let Some(name) = differing(&found, expected) {
+            return Err(format!("exit 0, and {name} differs"));
+        }
+        match command == "plan" && log_of(&case.study) != new.log {
+            true => Err("exit 0, and plan-log.csv lacks a draw".to_owned()),
+            false => Ok(()),
         }
     }
 }
@@ -222,9 +275,14 @@ pub fn sound(code: i32) -> bool {
     [0, 5, 6].contains(&code)
 }
 
-fn program() -> Result<PathBuf, String> {
+/// Names a program that is there already: a long run need not wait for a build.
+pub const PROGRAM: &str = "WHEREWORN_PROGRAM";
+
+/// The program that is tested.
+pub fn program() -> Result<PathBuf, String> {
     let target = std::env::var("CARGO_TARGET_DIR").unwrap_or_else(|_| "target".to_owned());
-    let program = Path::new(&target).join("release/whereworn");
+    let built = Path::new(&target).join("release/whereworn");
+    let program = std::env::var_os(PROGRAM).map_or(built, PathBuf::from);
     fs::canonicalize(&program).map_err(|error| format!("{}: {error}", program.display()))
 }
 
@@ -241,6 +299,20 @@ fn readings(sensor: &str, day: u32, hours: u32) -> String {
 
 fn report_folder(study: &Path) -> PathBuf {
     study.join("reports/2026-03-clinician")
+}
+
+/// The latest plan; empty where there is none.
+fn plan_of(study: &Path) -> Result<Tree, String> {
+    let folder = study.join("reports/plan");
+    if folder.exists() {
+        tree(&folder)
+    } else {
+        Ok(Tree::new())
+    }
+}
+
+fn log_of(study: &Path) -> Vec<u8> {
+    fs::read(study.join("plan-log.csv")).unwrap_or_default()
 }
 
 /// The files that a person put into a study.

@@ -38,7 +38,7 @@ const CALLS: [&str; 20] = [
 /// What a call fails with: no space, a broken disk, no permission, a kill.
 const FAULTS: [&str; 4] = ["error=ENOSPC", "error=EIO", "error=EACCES", "signal=KILL"];
 
-const COMMANDS: [&str; 4] = ["load", "report", "check", "query"];
+const COMMANDS: [&str; 5] = ["load", "report", "plan", "check", "query"];
 
 /// Lets each occurrence of each call fail in each way, in each command on a study in each state.
 pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
@@ -60,7 +60,7 @@ pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
     } else {
         (
             &State::ALL[..2],
-            &COMMANDS[..2],
+            &COMMANDS[..3],
             &["error=ENOSPC", "signal=KILL"][..],
         )
     };
@@ -117,10 +117,10 @@ fn failed(
     .to_vec();
     let run = bench.under(&tool, command, &case.study).output();
     let run = run.map_err(|error| error.to_string())?;
-    if run.status.success() && command == "report" {
-        bench.reported(&case)?;
+    if run.status.success() {
+        bench.made(&case, command)?;
     }
-    bench.holds(&case, Some(&run))
+    bench.holds(&case, &[command], Some(&run))
 }
 
 /// How often a thread makes each call in a sound run: before the study is opened, and in all.
@@ -174,7 +174,7 @@ pub fn limits(bench: &Bench, extent: Extent) -> Result<Tally, String> {
         return Ok(tally);
     }
     for state in State::ALL {
-        for command in ["load", "report"] {
+        for command in ["load", "report", "plan"] {
             let sizes = sizes(bench, extent)?;
             for size in sizes {
                 let outcome = limited(bench, state, command, size);
@@ -194,10 +194,10 @@ fn limited(bench: &Bench, state: State, command: &str, size: u64) -> Result<(), 
     let tool: Vec<String> = ["sh", "-c", &script, "sh"].map(str::to_owned).to_vec();
     let run = bench.under(&tool, command, &case.study).output();
     let run = run.map_err(|error| error.to_string())?;
-    if run.status.success() && command == "report" {
-        bench.reported(&case)?;
+    if run.status.success() {
+        bench.made(&case, command)?;
     }
-    bench.holds(&case, Some(&run))
+    bench.holds(&case, &[command], Some(&run))
 }
 
 /// Sizes at which some file of the study just fits and just does not.

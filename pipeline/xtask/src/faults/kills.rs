@@ -9,12 +9,12 @@ use rand_chacha::ChaCha8Rng;
 use super::bench::{Bench, State};
 use super::{Extent, Tally};
 
-/// Kills `load` and `report` on a study in each state, each at moments of a run's length.
+/// Kills what writes on a study in each state, each at moments of a run's length.
 pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
     let mut random = ChaCha8Rng::seed_from_u64(1);
     let mut tally = Tally::default();
     for state in [State::Fresh, State::OneFileMore] {
-        for command in ["load", "report"] {
+        for command in ["load", "report", "plan"] {
             let case = bench.case(state)?;
             let started = Instant::now();
             let sound = bench.command(command, &case.study).output();
@@ -39,5 +39,5 @@ fn killed(bench: &Bench, state: State, command: &str, after: Duration) -> Result
     std::thread::sleep(after);
     let ended = run.kill().and_then(|()| run.wait());
     ended.map_err(|error| error.to_string())?;
-    bench.holds(&case, None)
+    bench.holds(&case, &[command], None)
 }

@@ -1,13 +1,13 @@
-//! Two to four runs at once, in all pairings, also slowed down.
+//! Two to five runs at once, in all pairings, also slowed down.
 
 use std::process::{Child, Stdio};
 
 use super::bench::{Bench, State, sound};
 use super::{Extent, Tally, usable};
 
-const COMMANDS: [&str; 4] = ["load", "report", "check", "query"];
+const COMMANDS: [&str; 5] = ["load", "report", "check", "query", "plan"];
 
-/// Runs every pair of commands at once, and four together, on a study in each state.
+/// Runs every pair of commands at once, and all together, on a study in each state.
 pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
     let slow = usable("strace", &["-f", "-o", "/dev/null", "true"]);
     let mut tally = Tally::default();
@@ -68,5 +68,5 @@ fn at_once(bench: &Bench, state: State, commands: &[&str], slowed: bool) -> Resu
     {
         return Err("every run says that another one works".to_owned());
     }
-    bench.holds(&case, None)
+    bench.holds(&case, commands, None)
 }
