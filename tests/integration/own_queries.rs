@@ -1,7 +1,7 @@
 //! A query file of a study that is wrong hurts itself alone: the report is written, says what is wrong and where, and the
 //! run ends with status 4.
 
-use crate::fixture::{Output, Run, Study, repository};
+use crate::fixture::{LATER, Output, Run, Study, repository};
 use crate::small_study::study;
 
 /// Exit status of a report without some of the study's own queries.
@@ -572,12 +572,26 @@ fn what_names_a_query_that_failed_fails_with_it() {
     study.write("queries/second.sql", "SELECT a FROM first");
     let (run, _) = report_with(&study, "first", b"SELECT nothing AS a FROM sessions", &[]);
     assert_eq!(run.code, QUERIES_FAILED);
+    let second = run.err.lines().find(|line| line.contains("second.sql"));
+    let second = second.unwrap_or_default();
     assert!(
-        run.err
-            .contains("second.sql, line 1: needs `first`, which failed"),
+        second.contains("second.sql, line 1: needs `first`, which failed: ")
+            && second.contains("first.sql, line 1, column 8: there is no column `nothing`"),
         "{}",
         run.err
     );
+    let run = study.run("query", &["second", "--as-of", LATER]);
+    assert!(run.code == 1 && run.err.contains("first.sql"), "{}", run.err);
+}
+
+/// A file that takes the name of a table of the study is refused; the table stands.
+#[test]
+fn the_table_of_a_refused_name_stands() {
+    let study = study();
+    study.write("queries/readings.sql", "SELECT 1 AS a");
+    let run = study.run("query", &["readings", "--as-of", LATER]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert!(run.out.contains("glucose"), "{}", run.out);
 }
 
 #[test]

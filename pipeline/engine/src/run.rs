@@ -13,6 +13,7 @@ use tokio::task::AbortHandle;
 use whereworn_model::header::Role;
 use whereworn_model::table::ResultTable;
 
+use crate::base_tables;
 use crate::catalog::{Catalog, Query};
 use crate::collect::{Rows, collect};
 use crate::convert::result_table;
@@ -166,13 +167,18 @@ impl<'e> Run<'e> {
 
     /// A query of the study that names another which failed.
     fn lacks_input(&self, query: &Query) -> Option<String> {
-        let refused = self.catalog.refused().iter().map(|refused| &refused.name);
-        let name = refused
-            .chain(self.faults.keys())
-            .find(|name| query.names.contains(*name))?;
-        let stands = self.queries.iter().any(|other| other.name == *name);
-        (query.own && (!stands || self.faults.contains_key(name))).then(|| {
-            let message = format!("needs `{name}`, which failed");
+        let stands = |name: &str| {
+            self.queries.iter().any(|other| other.name == name)
+                || base_tables::NAMES.contains(&name)
+        };
+        let refused = self.catalog.refused().iter();
+        let refused = refused.filter(|refused| !stands(&refused.name));
+        let (name, why) = refused
+            .map(|refused| (&refused.name, &refused.message))
+            .chain(&self.faults)
+            .find(|(name, _)| query.names.contains(*name))?;
+        query.own.then(|| {
+            let message = format!("needs `{name}`, which failed: {why}");
             query.source().error(message).to_string()
         })
     }
