@@ -46,9 +46,10 @@ pub struct Output {
 pub type Files = BTreeMap<String, Option<String>>;
 
 impl Output {
-    /// Begins a folder. One that stands there already must be a report of ours that nobody edited, or empty.
-    pub fn begin(target: &Path, access: Access) -> Result<Self, Failure> {
-        let target = followed(target)?;
+    /// Begins a folder. One that stands there already must be a report of ours that nobody edited, or empty; else the
+    /// message ends with what can be done about it.
+    pub fn begin(target: &Path, access: Access, remedy: &str) -> Result<Self, Failure> {
+        let target = followed(target, remedy)?;
         let name = target.file_name().ok_or_else(|| {
             let place = target.display();
             Failure::Request(format!("{place}: --out needs the name of a folder"))
@@ -60,7 +61,7 @@ impl Output {
         let fresh_parent = !parent.exists();
         files::create_dir(&parent, access).map_err(Failure::io(&parent, "creating"))?;
         recover(&parent);
-        let previous = report_of_ours(&target)?;
+        let previous = report_of_ours(&target, remedy)?;
         let new = parent.join(hidden(name, "new"));
         let lock = locked(&new, access).map_err(Failure::io(&new, "creating"))?;
         let place = target.clone();
@@ -199,14 +200,14 @@ fn hidden(name: &OsStr, kind: &str) -> std::ffi::OsString {
 }
 
 /// A link as the place of a report stays a link: the folder that it points to is exchanged.
-fn followed(target: &Path) -> Result<PathBuf, Failure> {
+fn followed(target: &Path, remedy: &str) -> Result<PathBuf, Failure> {
     let is_link = fs::symlink_metadata(target).is_ok_and(|meta| meta.is_symlink());
     if !is_link {
         return Ok(target.to_owned());
     }
     fs::canonicalize(target).map_err(|_| {
         Failure::Request(format!(
-            "{}: a link to something that is not there: mend it, or name another folder with --out",
+            "{}: a link to something that is not there: {remedy}",
             target.display()
         ))
     })
@@ -236,10 +237,10 @@ fn lock(folder: &Path) -> Option<File> {
 
 /// The files of the report that stands in a folder; `None` where there is none. Refuses a folder that holds
 /// something else, and a report that somebody edited.
-fn report_of_ours(target: &Path) -> Result<Option<Files>, Failure> {
+fn report_of_ours(target: &Path, remedy: &str) -> Result<Option<Files>, Failure> {
     let refuse = |what: String| {
         Err(Failure::Request(format!(
-            "{}: {what}: name another folder with --out, or move it away",
+            "{}: {what}: {remedy}",
             target.display()
         )))
     };

@@ -224,7 +224,7 @@ fn seed_of(open: &StudyMonth) -> u64 {
 /// Keeps the new draws, then shows the pages: a draw that is shown is always in the log.
 fn write(open: &StudyMonth, made: &Made, page: &str, holder: &Holder) -> Result<(), Failure> {
     let folder = open.study.dir.join("reports/plan");
-    let mut output = Output::begin(&folder, open.study.access())?;
+    let mut output = Output::begin(&folder, open.study.access(), "move it away")?;
     let json = serde_json::to_string_pretty(&made.document).unwrap_or_default() + "\n";
     let html = page_of_markdown(open.study.settings.study.language, page);
     for (name, text) in [

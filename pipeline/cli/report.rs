@@ -38,7 +38,11 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         let name = format!("{}-{}{pooled}{again}", open.month, edition.name());
         open.study.dir.join("reports").join(name)
     });
-    let mut output = Output::begin(&target, open.study.access())?;
+    let mut output = Output::begin(
+        &target,
+        open.study.access(),
+        "name another folder with --out, or move it away",
+    )?;
     let engine = open.engine()?;
     let for_wearer = edition == Edition::Wearer;
     let catalog = match for_wearer {

@@ -581,7 +581,11 @@ fn what_names_a_query_that_failed_fails_with_it() {
         run.err
     );
     let run = study.run("query", &["second", "--as-of", LATER]);
-    assert!(run.code == 1 && run.err.contains("first.sql"), "{}", run.err);
+    assert!(
+        run.code == 1 && run.err.contains("first.sql"),
+        "{}",
+        run.err
+    );
 }
 
 /// A file that takes the name of a table of the study is refused; the table stands.

@@ -279,7 +279,9 @@ fn a_plan_is_whole_and_one_that_somebody_edited_stays() {
     let log = fs::read_to_string(study.dir().join("plan-log.csv")).unwrap();
     let edited = fs::read_to_string(folder.join("plan.md")).unwrap() + "my own words\n";
     study.write("reports/plan/plan.md", &edited);
-    plan(&study, &["--seed", "9"]).fails_with(&["plan.md", "changed"]);
+    let refused = plan(&study, &["--seed", "9"]);
+    refused.fails_with(&["plan.md", "changed", "move it away"]);
+    assert!(!refused.err.contains("--out"), "plan has no such option");
     assert_eq!(fs::read_to_string(folder.join("plan.md")).unwrap(), edited);
     let after = fs::read_to_string(study.dir().join("plan-log.csv")).unwrap();
     assert_eq!(after, log, "nothing is drawn that cannot be shown");
