@@ -15,7 +15,6 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::output::recover;
 use crate::progress::Progress;
-use crate::stop;
 use crate::studies::{self, Opened};
 
 /// A study, or several pooled, up to the cut-off of a month.
@@ -83,6 +82,7 @@ impl StudyMonth {
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
         let found = studies::look(&mut opened, cutoff, start)?;
+        let spill = opened.first().and_then(Opened::spill_folder);
         Ok(Self {
             study,
             opened,
@@ -100,7 +100,7 @@ impl StudyMonth {
             limits: Limits {
                 memory: scope.memory as usize * (1 << 20),
                 time: Duration::from_secs(scope.limit.into()),
-                scratch: stop::scratch(),
+                spill,
                 ..Limits::default()
             },
         })

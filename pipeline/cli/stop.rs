@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// Folders that go when the run ends, each with what takes it away.
 static UNFINISHED: Mutex<BTreeMap<PathBuf, Removal>> = Mutex::new(BTreeMap::new());
@@ -29,24 +29,19 @@ impl Drop for Unfinished {
     }
 }
 
-/// The run's private folder for what fits neither into memory nor into the study; it goes when the run ends. `None` where
-/// the system has no place for one.
-pub fn scratch() -> Option<PathBuf> {
-    static FOLDER: OnceLock<Option<PathBuf>> = OnceLock::new();
-    FOLDER.get_or_init(new_scratch).clone()
+/// A private folder among the system's temporary ones, which goes when the run ends.
+pub fn scratch() -> std::io::Result<PathBuf> {
+    let folder = tempfile::Builder::new().prefix("whereworn-").tempdir()?;
+    Ok(until_the_end(folder.keep()))
 }
 
-fn new_scratch() -> Option<PathBuf> {
-    let folder = tempfile::Builder::new()
-        .prefix("whereworn-")
-        .tempdir()
-        .ok()?
-        .keep();
+/// A folder that goes when the run ends.
+pub fn until_the_end(folder: PathBuf) -> PathBuf {
     let remove = |folder: &Path| {
         let _ = std::fs::remove_dir_all(folder);
     };
     unfinished().insert(folder.clone(), Box::new(remove));
-    Some(folder)
+    folder
 }
 
 /// Takes away what is not finished.

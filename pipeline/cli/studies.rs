@@ -213,7 +213,7 @@ fn open_one(
     let study = Study::open(folder)?;
     let options = LoadOptions {
         holder: holder(scope.wait),
-        scratch: stop::scratch(),
+        scratch: Some(stop::scratch),
         store,
     };
     let say = |file: &str| progress.say(&format!("reading {}{file}", prefix(name)));
@@ -265,6 +265,13 @@ impl Opened {
             wearer: format!("{}{}", self.prefix(), draw.wearer),
             ..draw.clone()
         })
+    }
+
+    /// A folder for what queries put aside, where the store has room for one.
+    pub fn spill_folder(&self) -> Option<PathBuf> {
+        let access = self.study.access();
+        let folder = self.store.spill_folder(std::process::id(), access).ok()?;
+        Some(stop::until_the_end(folder))
     }
 
     /// What a reader should know of its store, settings and files.

@@ -416,6 +416,9 @@ fn a_stopped_report_leaves_nothing_behind() {
             assert_eq!(code, 0, "{err}");
         }
         assert_eq!(fs::read_dir(temporary.path()).unwrap().count(), 0);
+        let store = fs::read_dir(study.dir().join(".whereworn")).unwrap();
+        let names = store.map(|entry| entry.unwrap().file_name().into_string().unwrap());
+        assert!(names.filter(|name| name.starts_with("spill")).count() == 0);
         let beside: Vec<String> = fs::read_dir(study.beside(""))
             .unwrap()
             .map(|entry| entry.unwrap().file_name().into_string().unwrap())

@@ -59,16 +59,18 @@ fn no_socket_no_other_program_no_file_elsewhere() {
         return;
     }
     let study = study();
-    let log = study.beside("calls.log");
+    let logs = study.beside("calls");
     for command in ["load", "report", "check", "query"] {
+        // Each thread's calls in a file of their own, so that no line is split by another's.
+        std::fs::create_dir_all(&logs).unwrap();
         let mut run = Command::new("strace");
         run.args([
-            "-f",
+            "-ff",
             "-e",
             "trace=%network,execve,openat,mkdir,mkdirat,rename,renameat2",
             "-o",
         ]);
-        run.arg(&log)
+        run.arg(logs.join("log"))
             .args([env!("CARGO_BIN_EXE_whereworn"), command])
             .arg(study.dir());
         let run = run.output().unwrap();
@@ -77,7 +79,11 @@ fn no_socket_no_other_program_no_file_elsewhere() {
             "{}",
             String::from_utf8_lossy(&run.stderr)
         );
-        let calls = std::fs::read_to_string(&log).unwrap();
+        let calls: String = std::fs::read_dir(&logs)
+            .unwrap()
+            .map(|log| std::fs::read_to_string(log.unwrap().path()).unwrap())
+            .collect();
+        std::fs::remove_dir_all(&logs).unwrap();
         assert!(
             calls.contains("study.toml"),
             "the log holds what the program did"

@@ -112,8 +112,8 @@ pub struct KeptEvidence<'a> {
 pub struct Limits {
     /// Bytes for all queries together; what sorts and groups beyond it goes to files for as long as it is needed.
     pub memory: usize,
-    /// Where those files are; the system's place for such files where it is `None`.
-    pub scratch: Option<PathBuf>,
+    /// Folder of those files; the system's place for such files where there is none.
+    pub spill: Option<PathBuf>,
     /// Time for one query of the study's own.
     pub time: Duration,
     /// Set from outside, it stops the run.
@@ -125,7 +125,7 @@ impl Default for Limits {
     fn default() -> Self {
         Self {
             memory: 1 << 30,
-            scratch: None,
+            spill: None,
             time: Duration::from_secs(60),
             stop: Arc::default(),
         }
@@ -178,8 +178,8 @@ impl Engine {
             .map_err(|error| EngineError::Start(error.to_string()))?;
         let mut environment =
             RuntimeEnvBuilder::new().with_memory_pool(Arc::new(FairSpillPool::new(limits.memory)));
-        if let Some(scratch) = &limits.scratch {
-            environment = environment.with_temp_file_path(scratch);
+        if let Some(folder) = &limits.spill {
+            environment = environment.with_temp_file_path(folder);
         }
         let environment = environment.build_arc()?;
         let context = SessionContext::new_with_config_rt(config(), environment);

@@ -14,7 +14,7 @@ use whereworn_model::store::FOLDER;
 
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
-use crate::files::Access;
+use crate::files::{self, Access};
 use crate::reject::Reject;
 use crate::study::Study;
 use crate::wear_events::{Placed, WearEvent};
@@ -40,6 +40,9 @@ pub(crate) use manifest::Kind;
 pub(crate) use rows::raw_lines;
 pub(crate) use small_tables::SmallTables;
 
+/// How the names of folders begin in which queries put rows aside.
+const SPILL: &str = "spill-";
+
 /// An up-to-date store. While it lives, no other run removes its files.
 #[derive(Debug)]
 pub struct Store {
@@ -51,7 +54,6 @@ pub struct Store {
     /// Readings that contradict one that counts.
     pub(crate) contradictions: Vec<Reject>,
     _readers: ReaderLock,
-    _scratch: Option<tempfile::TempDir>,
 }
 
 /// How to load.
@@ -59,8 +61,9 @@ pub struct Store {
 pub struct LoadOptions {
     /// Who loads, for others that find the study locked.
     pub holder: Holder,
-    /// Folder for the store of a study that can only be read; without one, such a study is an error.
-    pub scratch: Option<PathBuf>,
+    /// Makes a private folder for the store of a study that can only be read, which the caller removes after use;
+    /// without it, such a study is an error.
+    pub scratch: Option<fn() -> std::io::Result<PathBuf>>,
     /// Folder of the store; in the study's folder where none is named.
     pub store: Option<PathBuf>,
 }
@@ -104,20 +107,16 @@ pub fn load(
     match WriterLock::take(&dir, &options.holder, run.access) {
         Ok(lock) => run.write(&dir, lock, &mut prints),
         Err(LoadError::Io { source, .. }) if cannot_be_written(&source) => {
-            let Some(scratch) = &options.scratch else {
+            let Some(scratch) = options.scratch else {
                 return Err(LoadError::Study(format!(
                     "{}: the folder cannot be written ({source}): give write permission, or copy the study",
                     study.dir.display()
                 )));
             };
-            let scratch = tempfile::Builder::new()
-                .prefix("whereworn-")
-                .tempdir_in(scratch)
-                .map_err(LoadError::io(scratch, "creating a folder"))?;
-            let dir = scratch.path().to_owned();
+            let dir =
+                scratch().map_err(LoadError::io(&study.dir, "making a temporary folder for"))?;
             let lock = WriterLock::take(&dir, &options.holder, run.access)?;
-            let (mut store, mut loaded) = run.write(&dir, lock, &mut prints)?;
-            store._scratch = Some(scratch);
+            let (store, mut loaded) = run.write(&dir, lock, &mut prints)?;
             loaded.notes.push(
                 "the study's folder cannot be written: what is read from it is kept for this run alone"
                     .to_owned(),
@@ -285,6 +284,17 @@ impl Run<'_> {
 }
 
 impl Store {
+    /// A new folder in the store for what queries put aside while they run, which the caller removes after use; what is
+    /// left of one goes with a later run. Its name bears a number that no other run has now.
+    ///
+    /// # Errors
+    /// It cannot be made.
+    pub fn spill_folder(&self, number: u32, access: Access) -> std::io::Result<PathBuf> {
+        let folder = self.dir.join(format!("{SPILL}{number}"));
+        files::create_dir(&folder, access)?;
+        Ok(folder)
+    }
+
     /// The store without the rows that it holds in memory: its files stay under its protection.
     #[must_use]
     pub fn without_rows(mut self) -> Self {
@@ -311,7 +321,6 @@ impl Store {
             contradictions: rejects::read_rejects(dir, &manifest, Kind::Contradictions)?,
             manifest,
             _readers: readers,
-            _scratch: None,
         })
     }
 }

@@ -13,6 +13,8 @@ use crate::error::LoadError;
 use crate::files;
 use crate::input::Table;
 
+use super::SPILL;
+
 /// The manifest's file.
 pub(crate) const FILE: &str = "manifest.json";
 
@@ -205,12 +207,16 @@ impl Manifest {
     }
 }
 
-/// Whether a name is one that the store gives: a kind, a generation, what is left of a manifest.
+/// Whether a name is one that the store gives: a kind, a generation, what is left of a manifest or of queries.
 fn is_store_file(name: &str) -> bool {
     let parquet = name.strip_suffix(".parquet").is_some_and(|stem| {
         stem.bytes().rev().take(4).all(|byte| byte.is_ascii_digit()) && stem.contains('-')
     });
-    parquet || name == ".manifest.json.new" || name.starts_with("manifest-")
+    let number = name.strip_prefix(SPILL).map(str::parse::<u32>);
+    parquet
+        || name == ".manifest.json.new"
+        || name.starts_with("manifest-")
+        || number.is_some_and(|number| number.is_ok())
 }
 
 fn store_files(dir: &Path) -> impl Iterator<Item = String> {
@@ -231,6 +237,7 @@ pub(crate) fn next_generation(dir: &Path) -> String {
             .filter(|part| part.len() == 6)
             .find_map(|part| part.parse::<u64>().ok())
     };
-    let most = store_files(dir).filter_map(number).max().unwrap_or(0);
+    let files = store_files(dir).filter(|name| !name.starts_with(SPILL));
+    let most = files.filter_map(number).max().unwrap_or(0);
     format!("{:06}", most + 1)
 }

@@ -244,7 +244,11 @@ pub(super) fn clean(
     drop(readers);
     if let Some(_alone) = ReaderLock::alone(dir, access) {
         for name in leftovers {
-            let _ = fs::remove_file(dir.join(name));
+            let path = dir.join(name);
+            let _ = match path.is_dir() {
+                true => fs::remove_dir_all(path),
+                false => fs::remove_file(path),
+            };
         }
     }
     ReaderLock::share(dir, access)
