@@ -4,7 +4,7 @@
 //! likelihood if they do not differ: the sequential two-sample t test, whose capital is a fair game at every look for normal
 //! values of one unknown variance, whatever that is, and whoever stops when. The bet is spread over a few d in both directions;
 //! payoffs are unbounded. With sites that scatter unlike it is that game in the limit of many sensors; staying on and night
-//! artefacts, which are lopsided, have another bet in that limit ([`super::shuffle`]), fair at each look by itself (Waudby-Smith, Arbour, Sinha, Kennedy and Ramdas 2024 Ann Stat 52:2613); how well it holds with few is simulated by
+//! artefacts, which are lopsided, have another bet in that limit ([`super::laws`]), fair at each look by itself (Waudby-Smith, Arbour, Sinha, Kennedy and Ramdas 2024 Ann Stat 52:2613); how well it holds with few is simulated by
 //! `cargo xtask sentences`. Sources: Hajnal 1961 Biometrika 48:65 (the test); Robbins 1970 Ann Math Stat 41:1397 (mixtures
 //! of such bets); Pérez-Ortiz, Lardy, de Heide and Grünwald 2024 Ann Stat 52:1410 (that it is fair, and best of its kind).
 

@@ -33,6 +33,10 @@ pub(super) struct Member {
     pub weight: f64,
     /// Pairs or nights behind it.
     pub size: f64,
+    /// How often it came off, or its artefacts; 0 in other measures.
+    pub seen: f64,
+    /// What sensors of both sites together let expect of that.
+    pub expected: f64,
 }
 
 /// The key by which sensors are put in order.

@@ -3,6 +3,7 @@
 use super::bet::{capital, normal_score};
 use super::blocks::{Member, Within};
 use super::contrast::{Contrast, contrast};
+use super::laws::{self, Counted};
 use super::measure::Measure;
 use super::scores::{
     Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores,
@@ -67,17 +68,22 @@ pub(super) struct Comparison {
 
 /// Tests two sites; `None` with too few sensors.
 ///
-/// Coming off and artefacts are rare and lopsided: there the larger of the p by t and of that by shuffling sites stands, as
-/// the first holds where sites scatter unlike and the second where values are far from normal; and the bet is on
-/// shuffled sites.
+/// Coming off and artefacts are rare and lopsided: there p and the bet are those of shuffled sites. What a sensor's nights tell
+/// depends on how many there were, so that sites where sensors stay on unequally long scatter unlike though rates are alike: for
+/// artefacts p is by t where that is larger.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {
     let contrast = contrast(members)?;
     let by_t = contrast.p()?;
+    let shuffled = || Shuffled::new(members).and_then(|shuffled| shuffled.p());
     let (p, capital) = match measure {
-        Measure::StaysOn | Measure::QuietAtNight => match Shuffled::new(members) {
-            Some(shuffled) => (by_t.max(shuffled.p().unwrap_or(1.0)), shuffled.capital()),
-            None => (1.0, 1.0),
-        },
+        Measure::StaysOn => (
+            shuffled().unwrap_or(1.0),
+            laws::capital(members, Counted::Losses),
+        ),
+        Measure::QuietAtNight => (
+            by_t.max(shuffled().unwrap_or(1.0)),
+            laws::capital(members, Counted::Artefacts),
+        ),
         _ => {
             let Contrast {
                 df, information, ..

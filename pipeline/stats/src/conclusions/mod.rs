@@ -5,7 +5,7 @@
 //! | `study`, `measure`, `plan` | what goes in: sensors, measures, primary rows and margins |
 //! | `scores`, `blocks` | what each sensor adds, and which sensors are compared with each other |
 //! | `contrast`, `shuffle` | the difference of two sites and its p |
-//! | `bet`, `evidence` | evidence that holds over all looks |
+//! | `bet`, `laws`, `evidence` | evidence that holds over all looks |
 //! | `rows`, `intervals`, `confounders` | all comparisons at the cut-off, and what else went with a site |
 //! | `conclude` | families, verdicts |
 //! | `settle` | how many more sensors it takes |
@@ -21,6 +21,7 @@ mod confounders;
 mod contrast;
 mod evidence;
 mod intervals;
+mod laws;
 mod measure;
 mod plan;
 mod rows;

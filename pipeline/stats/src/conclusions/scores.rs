@@ -169,6 +169,8 @@ pub(super) fn members(
                 score: score.value,
                 weight: score.weight,
                 size: score.size,
+                seen: 0.0,
+                expected: 0.0,
             })
         })
     };
@@ -223,6 +225,7 @@ pub(super) fn members_by_rate(
         for member in stratum {
             let mean = member.size * events / nights;
             let count = (member.score * member.size / HUNDRED).round();
+            (member.seen, member.expected) = (count, mean);
             let information = mean / (1.0 + UNLIKE * mean);
             if information > 0.0 {
                 let middle = middle_probability(count, mean).clamp(1e-12, 1.0 - 1e-12);
@@ -283,7 +286,9 @@ fn hazard_scores(members: &mut [Member], lives: &[Option<Life>]) {
         let came_off = times[at..at + tied].iter().filter(|time| !time.1).count();
         hazard += came_off as f64 / (times.len() - at) as f64;
         for (_, stayed, place) in &times[at..at + tied] {
-            members[*place].score = if *stayed { -hazard } else { 1.0 - hazard };
+            let member = &mut members[*place];
+            (member.seen, member.expected) = (f64::from(u8::from(!stayed)), hazard);
+            member.score = member.seen - member.expected;
         }
         at += tied;
     }
@@ -355,6 +360,8 @@ mod tests {
                 score: 0.0,
                 weight: 1.0,
                 size: 1.0,
+                seen: 0.0,
+                expected: 0.0,
             })
             .collect();
         hazard_scores(&mut members, &lives);
