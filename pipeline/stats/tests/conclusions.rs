@@ -98,6 +98,22 @@ fn one_block_of_alike_sensors_is_welchs_test() {
     assert_eq!(row.verdict, Verdict::Open);
 }
 
+/// None of ten comes off against eight of ten, one a day: of 184,756 ways to lay out the sites 66 are as far apart one way
+/// (which ten of the twelve that stayed on), and 66 the other.
+#[test]
+fn staying_on_is_judged_by_shuffled_sites() {
+    let mut sensors = two_sites([&[0.0; 10], &[0.0; 10]]);
+    let of_second = sensors.iter_mut().filter(|sensor| sensor.site == 1);
+    for (day, sensor) in of_second.take(8).enumerate() {
+        sensor.known_until = sensor.inserted + 1.0 + day as f64;
+        sensor.ending = Ending::CameOff;
+    }
+    let found = conclude(&study(sensors, &[100.0]), &plan(Measure::StaysOn), None);
+    let p = row(&found, Measure::StaysOn).p.expect("p");
+    let counted = 2.0 * 66.0 / 184_756.0;
+    assert!((0.8 * p / counted - 1.0).abs() < 1e-6, "{p}");
+}
+
 #[test]
 fn the_other_way_round_is_the_same_with_other_signs() {
     let straight = conclude(

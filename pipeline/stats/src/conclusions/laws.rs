@@ -144,6 +144,29 @@ mod tests {
         }
     }
 
+    /// One sensor of four at the first site, by the library's chances of each count under either law.
+    #[test]
+    fn the_capital_of_counts_by_enumeration() {
+        let seen = [5_u64, 1, 0, 2];
+        let law = |mean: f64| NegativeBinomial::new(4.0, 4.0 / (4.0 + mean)).unwrap();
+        let one = |log_ratio: f64| {
+            let ratio = log_ratio.exp();
+            let second = 2.0 / (0.25 * ratio + 0.75);
+            let odds = seen.map(|count| law(ratio * second).pmf(count) / law(second).pmf(count));
+            odds[0] / (odds.iter().sum::<f64>() / 4.0)
+        };
+        let by_library: f64 = RATES
+            .iter()
+            .map(|(log_ratio, part)| 0.5 * part * (one(*log_ratio) + one(-log_ratio)))
+            .sum();
+        let four = members(&seen.map(|count| count as f64), &[2.0; 4], &[0]);
+        let found = capital(&four, Counted::Artefacts);
+        assert!(
+            (found / by_library - 1.0).abs() < 1e-9,
+            "{found} {by_library}"
+        );
+    }
+
     /// With x = ln 2, a ratio of 2 and half of the sensors at either site 1/8 + 1/4 stay on.
     #[test]
     fn the_hazards_of_a_mixture() {
@@ -151,6 +174,9 @@ mod tests {
         assert!((second_hazard(hazard, 2.0, 0.5) - 2.0_f64.ln()).abs() < 1e-9);
         // The other way round the second site has the hazard of 2 ln 2.
         assert!((second_hazard(hazard, 0.5, 0.5) - 4.0_f64.ln()).abs() < 1e-9);
+        // A quarter of the sensors at the first: 1/16 + 3/8.
+        let of_few = second_hazard(-(0.4375_f64).ln(), 2.0, 0.25);
+        assert!((of_few - 2.0_f64.ln()).abs() < 1e-9);
         let stayed = &members(&[0.0], &[hazard], &[])[0];
         assert!((losses(stayed, 2.0_f64.ln(), 0.5) + 2.0_f64.ln()).abs() < 1e-9);
     }
