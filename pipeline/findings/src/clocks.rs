@@ -17,7 +17,7 @@ use crate::worn_at_once::pairs;
 const LEAST_ERROR: f64 = 2.0;
 
 /// No shift further from whole hours is taken for them, however little its minutes are known.
-const NEAR_HOUR: f64 = 9.0;
+const NEAR_HOUR: f64 = 6.5;
 
 /// From so many hours on hardly anything but a time zone shifts a clock: odds of whole hours, and how near they have to be.
 const FAR_HOURS: f64 = 3.0;

@@ -1,6 +1,6 @@
 //! The look itself: readings come one sensor at a time, sensors of one wearer one after the other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use whereworn_model::rows::{SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
@@ -39,6 +39,18 @@ pub(crate) struct Orphan {
     pub tallies: Tallies,
 }
 
+/// By file and line of a reading, the line in the same file of one that contradicts it.
+pub(crate) type Contradicted = HashMap<(usize, u64), u64>;
+
+fn contradicted(log: &Log<'_>) -> Contradicted {
+    let place = |name: &str| log.files.iter().position(|file| file.name == name);
+    let own = log.rejects.iter().filter_map(|reject| {
+        let (file, line) = reject.contradicted()?;
+        (file == reject.file).then_some(((place(file)?, line), reject.line))
+    });
+    own.collect()
+}
+
 /// A look under way.
 pub struct Look<'a> {
     log: Log<'a>,
@@ -49,6 +61,7 @@ pub struct Look<'a> {
     traces: BTreeMap<usize, Trace>,
     levels: Levels,
     tallies: Tallies,
+    contradicted: Contradicted,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
 }
@@ -64,6 +77,7 @@ impl<'a> Look<'a> {
             .collect();
         Self {
             tallies: Tallies::new(&log),
+            contradicted: contradicted(&log),
             log,
             sessions,
             place,
@@ -107,8 +121,8 @@ impl<'a> Look<'a> {
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
-            self.traces
-                .insert(place, Trace::new(&readings, warm, until));
+            let trace = Trace::new(&readings, warm, until, &self.contradicted);
+            self.traces.insert(place, trace);
         }
     }
 

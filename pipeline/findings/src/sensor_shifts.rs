@@ -17,7 +17,7 @@ const SENSOR_JUMP: f64 = 15.0;
 
 const GAP_JUMP: f64 = 9.5;
 
-const OTHER_MINUTES: f64 = 3.0;
+const OTHER_MINUTES: f64 = 1.5;
 
 /// Minutes that the lag before a jump has to be further off than the lag after it, to be the wrong one.
 const RATHER_AFTER: f64 = 10.0;

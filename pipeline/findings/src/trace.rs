@@ -1,6 +1,7 @@
 //! The readings of a sensor as a trace that can be read off at any time.
 
-use whereworn_model::rows::{SensorReadings, Status};
+use crate::look::Contradicted;
+use whereworn_model::rows::{Reading, SensorReadings, Status};
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 
 /// Most minutes between two readings that a straight line may bridge, where readings are close together.
@@ -10,7 +11,7 @@ const BRIDGE: f64 = 12.0;
 const BRIDGE_SPACINGS: f64 = 2.1;
 
 /// Minutes to the furthest readings that smooth one.
-const SMOOTH: f64 = 20.0;
+const SMOOTH: f64 = 28.0;
 
 /// Minutes since 1970.
 pub(crate) fn minutes(at: Micros) -> f64 {
@@ -58,8 +59,13 @@ pub(crate) enum Sign {
 }
 
 impl Trace {
-    /// The `ok` readings from `from` to `to`.
-    pub fn new(sensor: &SensorReadings, from: Micros, to: Micros) -> Self {
+    /// The `ok` readings from `from` to `to`; what contradicts some of them may be a clock that was put back.
+    pub fn new(
+        sensor: &SensorReadings,
+        from: Micros,
+        to: Micros,
+        contradicted: &Contradicted,
+    ) -> Self {
         let mut trace = Self::default();
         for reading in &sensor.readings {
             let usable = reading.status == Status::Ok && reading.glucose > 0.0;
@@ -77,6 +83,10 @@ impl Trace {
         trace.spacing = median_step(&all);
         trace.smooth();
         trace.breaks = breaks(&all, trace.spacing);
+        let inside = sensor.readings.iter();
+        let inside = inside.filter(|reading| (from..=to).contains(&reading.time));
+        let again = again(inside, contradicted, trace.spacing);
+        trace.breaks.extend(again);
         trace
     }
 
@@ -182,7 +192,7 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
     // Every other reading is a spacing away where two runs interleave.
     let dense: Vec<bool> = times
         .windows(3)
-        .map(|three| matches!(three, [a, _, c] if c - a <= 1.2 * spacing))
+        .map(|three| matches!(three, [a, _, c] if c - a <= spacing + 1.0))
         .collect();
     let mut start = None;
     for (place, dense) in dense.iter().copied().chain([false]).enumerate() {
@@ -207,6 +217,46 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
         }
     }
     found
+}
+
+/// Runs of readings that came again at the same times: put back by whole spacings, the clock gives times twice, and loading
+/// keeps the first of two readings. The second run then follows the first, so that each of its lines lies as many lines
+/// after the one that it contradicts (before it, in a file with the newest first) as there are readings in the run.
+fn again<'a>(
+    readings: impl Iterator<Item = &'a Reading>,
+    contradicted: &Contradicted,
+    spacing: f64,
+) -> Vec<Break> {
+    let mut runs: Vec<(i64, f64, Break)> = Vec::new();
+    for reading in readings {
+        let Some(line) = contradicted.get(&(reading.file, reading.line)) else {
+            continue;
+        };
+        let lines = *line as i64 - reading.line as i64;
+        let at = minutes(reading.time);
+        let back = lines.abs() as f64 * spacing;
+        match runs.last_mut() {
+            Some((apart, count, run)) if *apart == lines && at - run.at < back => {
+                *count += 1.0;
+                run.at = at;
+            }
+            _ => runs.push((
+                lines,
+                1.0,
+                Break {
+                    at,
+                    minutes: -back,
+                    sign: Sign::Overlap,
+                },
+            )),
+        }
+    }
+    // Some of the run may be the same by chance.
+    let whole = |(lines, count, run): &(i64, f64, Break)| {
+        *count >= 2.0 && 2.0 * count >= lines.abs() as f64 && -run.minutes >= LEAST_BREAK
+    };
+    let whole = runs.into_iter().filter(whole);
+    whole.map(|(_, _, run)| run).collect()
 }
 
 /// Median difference of ascending times; 0 with fewer than two.

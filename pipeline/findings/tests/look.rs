@@ -2,7 +2,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use whereworn_findings::{Finding, Log, Look, Outcome, Severity};
-use whereworn_model::rows::{Check, FileRows, Reading, SensorReadings, Status, WearEvent};
+use whereworn_model::rows::{
+    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent, contradiction,
+};
 use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
 
@@ -25,6 +27,7 @@ struct Study {
     refused: Vec<WearEvent>,
     checks: Vec<Check>,
     sensors: Vec<SensorReadings>,
+    rejects: Vec<RejectedRow>,
 }
 
 impl Study {
@@ -35,6 +38,7 @@ impl Study {
             refused: Vec::new(),
             checks: Vec::new(),
             sensors: Vec::new(),
+            rejects: Vec::new(),
         };
         for number in 0..sensors as i64 {
             let (from, to) = (number * 14_700, number * 14_700 + 14_400);
@@ -59,7 +63,7 @@ impl Study {
                     * (1.0 + 0.01 * ((minute / 5 % 7) as f64 - 3.0)),
                 status: Status::Ok,
                 file: 0,
-                line: minute as u64,
+                line: minute as u64 / 5,
             };
             study.sensors.push(SensorReadings {
                 wearer: "kelp".to_owned(),
@@ -103,7 +107,7 @@ impl Study {
             refused: &self.refused,
             checks: &self.checks,
             files: &files,
-            rejects: &[],
+            rejects: &self.rejects,
             cutoff: cutoff + 10 * MINUTE,
             month_start: START + 30 * DAY,
         });
@@ -112,6 +116,23 @@ impl Study {
             .cloned()
             .for_each(|sensor| look.sensor(sensor));
         look.finish()
+    }
+
+    /// Of two readings of a sensor at one time the second is rejected, as loading does.
+    fn settle(&mut self, sensor: usize) {
+        let (file, rejects) = ("readings/kelp.csv", &mut self.rejects);
+        self.sensors[sensor].readings.dedup_by(|next, first| {
+            let twice = next.time == first.time;
+            if twice {
+                rejects.push(RejectedRow {
+                    file: file.to_owned(),
+                    line: next.line,
+                    reason: contradiction(file, first.line),
+                    ..RejectedRow::default()
+                });
+            }
+            twice
+        });
     }
 
     fn shift(&mut self, sensor: usize, from: Micros, minutes: i64) {
@@ -220,6 +241,35 @@ fn a_clock_set_back_within_a_sensor_is_a_jump() {
     };
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
     assert!((found.size.unwrap() + 32.0).abs() <= 4.0, "{found:?}");
+}
+
+/// Set back by three spacings the readings come again at the same times: loading keeps the first of each two, and only
+/// the rows that contradict them tell of the clock. Of as many contradictions line by line no clock is the cause.
+#[test]
+fn a_clock_set_back_by_whole_spacings_is_a_jump() {
+    let mut study = Study::new(6);
+    let at = START + 14_700 * MINUTE + 5 * DAY + 2 * MINUTE;
+    study.shift(1, at, -15);
+    study.settle(1);
+    assert_eq!(study.rejects.len(), 3);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert_eq!(found.size, Some(-15.0));
+    assert!((found.from.unwrap() - at).abs() <= 15 * MINUTE, "{found:?}");
+
+    let mut study = Study::new(6);
+    for line in [3000, 3002, 3004] {
+        study.rejects.push(RejectedRow {
+            file: "readings/kelp.csv".to_owned(),
+            line: line + 1,
+            reason: contradiction("readings/kelp.csv", line),
+            ..RejectedRow::default()
+        });
+    }
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
 
 /// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.

@@ -116,3 +116,20 @@ pub struct RejectedRow {
     /// The row as it stands in the file.
     pub raw: String,
 }
+
+/// Ends the words about a row that contradicts another.
+const CONTRADICTS: &str = ": same sensor and time, another glucose or status; the first stays";
+
+/// Why a reading is rejected that contradicts the one on a line of a file.
+pub fn contradiction(file: &str, line: u64) -> String {
+    format!("contradicts {file}, line {line}{CONTRADICTS}")
+}
+
+impl RejectedRow {
+    /// File and line of the reading that this one contradicts, where that is why it was rejected.
+    pub fn contradicted(&self) -> Option<(&str, u64)> {
+        let reason = self.reason.strip_prefix("contradicts ")?;
+        let (file, line) = reason.strip_suffix(CONTRADICTS)?.rsplit_once(", line ")?;
+        Some((file, line.parse().ok()?))
+    }
+}

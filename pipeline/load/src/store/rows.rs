@@ -10,6 +10,7 @@ use crate::reject::{Reject, Rejects, shown};
 use crate::settle_readings::Merged;
 use crate::source::Source;
 use crate::study::Study;
+use whereworn_model::rows::contradiction;
 
 /// The lines of an input file with the given numbers, as they are shown; none where the file is no longer the one
 /// that was parsed.
@@ -69,10 +70,7 @@ pub(super) fn contradictions(
                 file: record.name.clone(),
                 line,
                 column: "glucose".to_owned(),
-                reason: format!(
-                    "contradicts {}, line {first_line}: same sensor and time, another glucose or status; the first stays",
-                    manifest.file_name(first_file)
-                ),
+                reason: contradiction(manifest.file_name(first_file), u64::from(first_line)),
                 raw: raw.remove(&line).unwrap_or_default(),
             });
         }

@@ -162,7 +162,6 @@ fn shift(sensor: &mut SensorReadings, from: Micros, minutes: f64) {
     {
         reading.time += (minutes * MINUTE as f64) as Micros;
     }
-    sensor.readings.sort_by_key(|reading| reading.time);
 }
 
 /// Plants a fault; `None` where the study has no place for it.

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use whereworn_findings::{Log, Look, Outcome};
 use whereworn_model::rows::{
-    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent,
+    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent, contradiction,
 };
 use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
@@ -201,6 +201,7 @@ impl Rows {
                 }));
                 reason.is_none()
             });
+            rejects.extend(settle(&mut sensor.readings, &name));
         }
         let cutoff = rows
             .readings
@@ -233,6 +234,27 @@ impl Rows {
             .find(|unit| unit.0 == wearer && unit.1 == name);
         own.map_or((1.0, "mg/dL"), |unit| (unit.2, unit.3))
     }
+}
+
+/// Puts readings in order of time and keeps the first of those at the same time, as loading does; gives what contradicts
+/// it.
+fn settle(readings: &mut Vec<Reading>, file: &str) -> Vec<RejectedRow> {
+    let mut rejects = Vec::new();
+    readings.sort_by_key(|reading| reading.time);
+    readings.dedup_by(|next, first| {
+        let twice = next.time == first.time;
+        if twice && (next.glucose, next.status) != (first.glucose, first.status) {
+            rejects.push(RejectedRow {
+                file: file.to_owned(),
+                line: next.line,
+                column: "glucose".to_owned(),
+                reason: contradiction(file, first.line),
+                ..RejectedRow::default()
+            });
+        }
+        twice
+    });
+    rejects
 }
 
 fn text(error: impl std::fmt::Display) -> String {
