@@ -72,7 +72,7 @@ Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --
     /// Find out how to read an export: print the `[exports]` block and ten rows as understood
     #[command(
         after_help = "It looks at the data: separator, header, dates, unit, sensors and words. What it cannot tell it asks for.\n\n\
-Examples:\n  whereworn map export.csv\n  whereworn map export.csv --set sensor=s01 --dates day-first --write my-study"
+Examples:\n  whereworn map export.csv\n  whereworn map export.csv --set sensor=s01 --dates day-first --write my-study\n  whereworn map exports/*.csv --write my-study"
     )]
     Map(MapArguments),
     /// Begin a new study: study.toml and an empty log

@@ -16,8 +16,9 @@ use crate::terminal::{emit, plain, say};
 /// Arguments of `map`.
 #[derive(Args)]
 pub struct MapArguments {
-    /// The export: a table separated by commas, semicolons or tabs, also packed (.gz)
-    pub file: PathBuf,
+    /// The exports: tables separated by commas, semicolons or tabs, also packed (.gz)
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
     /// Put the mapping into this study's study.toml; a file from elsewhere is copied into its folder exports/
     #[arg(long, value_name = "STUDY")]
     pub write: Option<PathBuf>,
@@ -71,7 +72,7 @@ const SHOWN: usize = 10;
 /// Characters of a raw row that are shown.
 const RAW_CHARACTERS: usize = 70;
 
-/// Prints the mapping of an export, and ten of its rows as it reads them.
+/// Prints the mapping of each export, and ten of its rows as it reads them; what is open in one is said after the others.
 pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
     let known = Known {
         table: arguments.table.map(|table| match table {
@@ -86,8 +87,32 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
         unit: arguments.unit,
         constants: arguments.constants.iter().cloned().collect(),
     };
-    let file = &arguments.file;
-    let mut mapping = map(file, &known)?;
+    let study = arguments.write.as_deref();
+    if let [file] = arguments.files.as_slice() {
+        return one(file, &known, study);
+    }
+    let mut open = Vec::new();
+    for file in &arguments.files {
+        let name = plain(&file.display().to_string());
+        say(&format!("{name}:"));
+        if let Err(failure) = one(file, &known, study) {
+            say(&failure.to_string());
+            open.push(name);
+        }
+    }
+    if open.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::Request(format!(
+        "{} of {} files are not mapped: {}",
+        open.len(),
+        arguments.files.len(),
+        open.join(", ")
+    )))
+}
+
+fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> {
+    let mut mapping = map(file, known)?;
     for line in &mapping.told {
         say(&format!("- {line}"));
     }
@@ -95,6 +120,7 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
         say("");
         for row in rows {
             let raw: String = row.raw.chars().take(RAW_CHARACTERS).collect();
+            let raw = raw.replace('\t', "    ");
             say(&format!(
                 "line {}: {raw}\n    -> {}",
                 row.line, row.understood
@@ -104,7 +130,7 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
     }
     let name = export_name(file);
     if mapping.open.is_empty()
-        && let Some(study) = &arguments.write
+        && let Some(study) = study
     {
         return write(study, file, &name, &mut mapping);
     }

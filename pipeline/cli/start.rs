@@ -60,20 +60,16 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
     let dir = &arguments.dir;
     refuse_full(dir)?;
     let asks = stdin().is_terminal();
-    let missing = |option: &str| {
-        Failure::Request(format!(
-            "{option} is missing: name it (at a terminal it is asked for)"
-        ))
-    };
+    if !asks {
+        refuse_unsaid(arguments)?;
+    }
     let timezone = match &arguments.timezone {
         Some(given) => given.clone(),
-        None if asks => ask("Time zone, for example Europe/Lisbon", None, timezone)?,
-        None => return Err(missing("--timezone")),
+        None => ask("Time zone, for example Europe/Lisbon", None, timezone)?,
     };
     let unit = match arguments.unit {
         Some(given) => given,
-        None if asks => ask("Unit of your readings, mg/dL or mmol/L", None, unit)?,
-        None => return Err(missing("--unit")),
+        None => ask("Unit of your readings, mg/dL or mmol/L", None, unit)?,
     };
     let rated_days = match arguments.rated_days {
         Some(given) => given,
@@ -110,6 +106,25 @@ pub fn run(arguments: &StartArguments) -> Result<(), Failure> {
         dir = dir.display()
     ));
     Ok(())
+}
+
+/// What has no usual value has to be said where nobody can be asked: all of it is named at once.
+fn refuse_unsaid(arguments: &StartArguments) -> Result<(), Failure> {
+    let unsaid = [
+        ("--timezone", arguments.timezone.is_none()),
+        ("--unit", arguments.unit.is_none()),
+    ];
+    let unsaid: Vec<&str> = unsaid
+        .into_iter()
+        .filter_map(|(option, unsaid)| unsaid.then_some(option))
+        .collect();
+    if unsaid.is_empty() {
+        return Ok(());
+    }
+    Err(Failure::Request(format!(
+        "say {}, for example --timezone Europe/Lisbon --unit mg/dL (at a terminal they are asked for)",
+        unsaid.join(" and ")
+    )))
 }
 
 fn refuse_full(dir: &Path) -> Result<(), Failure> {
@@ -162,6 +177,10 @@ fn ask<T>(
 }
 
 fn settings(timezone: &str, unit: Unit, rated_days: f64, wearer: &str) -> String {
+    let (check, reading) = match unit {
+        Unit::MgDl => ("118", "112"),
+        Unit::MmolL => ("6.5", "6.2"),
+    };
     let quoted = |text: &str| serde_json::Value::from(text).to_string();
     format!(
         "# Settings of the study. Lines that begin with # are examples: nothing reads them.
@@ -188,11 +207,11 @@ rated_days = {rated_days}
 #
 # fingersticks/log.csv, one row a check:
 #   time,glucose,meter,purpose
-#   2026-03-02T08:06,118,kitchen,routine
+#   2026-03-02T08:06,{check},kitchen,routine
 #
 # readings/s01.csv, one row a reading:
 #   sensor,time,glucose
-#   s01,2026-03-02T08:05,112
+#   s01,2026-03-02T08:05,{reading}
 ",
         wearer = quoted(wearer),
         timezone = quoted(timezone),
@@ -212,6 +231,36 @@ mod tests {
         assert_eq!(settings.study.timezone.as_deref(), Some("Atlantic/Azores"));
         assert_eq!(settings.study.unit, Some(Unit::MmolL));
         assert_eq!(settings.wear.rated_days, 10.5);
+    }
+
+    /// 118 and 112 mg/dL are 6.5 and 6.2 mmol/L, by 18.0156.
+    #[test]
+    fn examples_are_in_the_unit_of_the_study() {
+        let text = |unit| settings("UTC", unit, 10.0, "kelp");
+        for (unit, check, reading) in [
+            (Unit::MgDl, ",118,", ",112\n"),
+            (Unit::MmolL, ",6.5,", ",6.2\n"),
+        ] {
+            let text = text(unit);
+            assert!(text.contains(check) && text.contains(reading), "{text}");
+        }
+    }
+
+    #[test]
+    fn everything_unsaid_is_named_at_once() {
+        let arguments = |timezone: Option<&str>, unit| StartArguments {
+            dir: PathBuf::new(),
+            timezone: timezone.map(str::to_owned),
+            unit,
+            rated_days: None,
+            wearer: None,
+        };
+        let said = |arguments| refuse_unsaid(&arguments).map_err(|error| error.to_string());
+        let both = said(arguments(None, None)).unwrap_err();
+        assert!(both.starts_with("say --timezone and --unit,"), "{both}");
+        let one = said(arguments(Some("UTC"), None)).unwrap_err();
+        assert!(one.starts_with("say --unit,"), "{one}");
+        assert_eq!(said(arguments(Some("UTC"), Some(Unit::MgDl))), Ok(()));
     }
 
     #[test]

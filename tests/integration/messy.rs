@@ -276,6 +276,105 @@ fn from_a_messy_export_to_a_report() {
     assert!(sessions.contains("lifted"), "{sessions}");
 }
 
+/// Two devices' exports in UTF-16 whose dates are all before the 13th, checks in Latin-1 and a log, in one command: the log
+/// of it stands in pipeline/docs/first-report.md.
+#[test]
+fn several_exports_in_one_command() {
+    let place = Study::new("");
+    let dir = place.beside("mine");
+    let start = "start,--timezone,Europe/Berlin,--unit,mmol/L,--rated-days,5";
+    let mut arguments: Vec<&OsStr> = start.split(',').map(OsStr::new).collect();
+    arguments.push(dir.as_ref());
+    assert_eq!(run(&arguments).code, 0);
+    let mut files = Vec::new();
+    let mut file = |name: &str, bytes: Vec<u8>| {
+        files.push(place.beside(name));
+        std::fs::write(place.beside(name), bytes).unwrap();
+    };
+    for (device, first) in [("A", 3), ("B", 8)] {
+        let mut text = format!("Export\n\nGerät {device}\n\nDatum;Uhrzeit;Gerätenummer;Wert\n");
+        for step in 0..1152 {
+            let (day, rest) = (first + step / 288, step % 288);
+            let value = match step % 97 {
+                0 => "LO".to_owned(),
+                1 => "HI".to_owned(),
+                n => format!("{},{}", 4 + n % 9, n % 10),
+            };
+            let clock = format!("{:02}:{:02}", rest / 12, rest % 12 * 5);
+            text += &format!("{day:02}.10.2026;{clock};{device}-1001;{value}\n");
+        }
+        let units = std::iter::once(0xfeff).chain(text.encode_utf16());
+        file(
+            &format!("device-{device}.csv"),
+            units.flat_map(u16::to_le_bytes).collect(),
+        );
+    }
+    let mut checks = "Zeitpunkt;Messgerät;Blutzucker mmol/l;Anlass\n".to_owned();
+    for (day, hour) in (3..=20).flat_map(|day| [8, 19].map(|hour| (day, hour))) {
+        checks += &format!(
+            "{day:02}.10.2026 {hour:02}:10;Küche;6,{};Routine\n",
+            day % 10
+        );
+    }
+    file("checks.csv", checks.chars().map(|c| c as u8).collect());
+    let log = "When,What,Where,Side,Sensor,Why\n\
+        02/10/2026 20:00,inserted,Belly,L,A-1001,\n07/10/2026 07:00,removed,,,A-1001,complete\n\
+        07/10/2026 20:00,inserted,Back of arm,R,B-1001,\n13/10/2026 07:00,removed,,,B-1001,fell off\n";
+    file("log.csv", log.as_bytes().to_vec());
+
+    let mut arguments: Vec<&OsStr> = vec!["map".as_ref(), "--write".as_ref(), dir.as_ref()];
+    arguments.extend(files.iter().map(|file| file.as_os_str()));
+    let mapped = run(&arguments);
+    assert_eq!(mapped.code, 0, "{}", mapped.err);
+    mapped.says(&[
+        "encoding: utf-16",
+        "their names on line 5",
+        "readings would leap by a month 3 times",
+        "side: `L` is taken for `left`",
+        "[exports.log] is in",
+    ]);
+    let report = run(&[
+        "report".as_ref(),
+        dir.as_ref(),
+        "--as-of".as_ref(),
+        "2026-11-02T00:00Z".as_ref(),
+    ]);
+    assert_eq!(report.code, 0, "{}", report.err);
+    report.says(&[
+        "2304 readings: 2304 used",
+        "36 fingersticks: 36 used",
+        "4 wear-events: 4 used",
+    ]);
+    let settings = std::fs::read_to_string(dir.join("study.toml")).unwrap();
+    assert!(
+        settings.contains("meter = \"Messgerät\"") && settings.contains("side = \"Side\""),
+        "{settings}"
+    );
+}
+
+/// What is open in one file keeps no other from being mapped.
+#[test]
+fn of_several_exports_the_open_ones_are_named() {
+    let place = Study::new("");
+    let (good, open) = (place.beside("good.csv"), place.beside("open.csv"));
+    let rows = |day: &str| -> String {
+        (0..60)
+            .map(|n| format!("{day} 10:{n:02},s1,{}\n", 90 + n))
+            .collect()
+    };
+    let text = |day: &str| format!("when,sensor,glucose\n{}", rows(day));
+    std::fs::write(&good, text("2026-03-02")).unwrap();
+    std::fs::write(&open, text("02/03/2026")).unwrap();
+    let mapped = run(&["map".as_ref(), open.as_ref(), good.as_ref()]);
+    assert_eq!(mapped.code, 1);
+    mapped.says(&[
+        "--dates day-first",
+        "1 of 2 files are not mapped",
+        "open.csv",
+    ]);
+    assert!(mapped.out.contains("[exports.good]"), "{}", mapped.out);
+}
+
 #[test]
 fn two_orders_of_a_date_are_asked_for() {
     let place = Study::new("");

@@ -103,7 +103,11 @@ pub fn map(path: &Path, known: &Known) -> Result<Mapping, LoadError> {
             guess.glucose();
             guess.sensor();
         }
-        Table::Fingersticks => guess.glucose(),
+        Table::Fingersticks => {
+            guess.glucose();
+            guess.meter();
+            guess.column_of_words(table, "purpose");
+        }
         Table::WearEvents | Table::Judgements => guess.events(),
     }
     guess.words(table);
@@ -199,6 +203,12 @@ impl Guess<'_> {
             Told::Iso => None,
             Told::Format(format) => {
                 self.mapping.told.push(format!("times: {format}"));
+                Some(format)
+            }
+            Told::Follows(format, leaps) => {
+                self.mapping.told.push(format!(
+                    "times: {format} (with day and month the other way round readings would leap by a month {leaps} times); --dates says otherwise"
+                ));
                 Some(format)
             }
             Told::Either(day, month) => {
@@ -342,30 +352,52 @@ impl Guess<'_> {
         }
     }
 
+    /// The column that names the meter, by its title: without it all checks are of one.
+    fn meter(&mut self) {
+        let titles = ["meter", "device", "messger", "gerät", "lecteur", "medidor"];
+        let score = |look: &Look, title: &str, _: usize| {
+            let words = !look.words.is_empty() && !look.is_time;
+            f64::from(u8::from(words && names_any(title, &titles)))
+        };
+        if !self.has("meter")
+            && let Some(index) = self.best(score)
+        {
+            self.take("meter", &[index]);
+        }
+    }
+
+    /// Takes the column whose words are most like those that one of ours may hold; says whether there is one.
+    fn column_of_words(&mut self, table: Table, ours: &str) -> bool {
+        if self.has(ours) {
+            return true;
+        }
+        let (allowed, _) = allowed_words(table, ours);
+        let allowed: Vec<&str> = allowed.iter().map(String::as_str).collect();
+        let score = |look: &Look, title: &str, _: usize| {
+            let rows: usize = look.words.values().sum();
+            let like = look
+                .words
+                .iter()
+                .filter(|(word, _)| words::meant(word, &allowed).is_some());
+            let share = like.map(|(_, rows)| rows).sum::<usize>() as f64 / rows.max(1) as f64;
+            if share < 0.5 {
+                0.0
+            } else {
+                share + f64::from(u8::from(names_any(title, &[ours])))
+            }
+        };
+        let found = self.best(score);
+        if let Some(index) = found {
+            self.take(ours, &[index]);
+        }
+        found.is_some()
+    }
+
     /// Columns of words of a log: the one whose words are most like those that ours may hold.
     fn events(&mut self) {
         for ours in ["event", "site", "cause", "side"] {
-            if self.has(ours) {
-                continue;
-            }
-            let (allowed, _) = allowed_words(Table::WearEvents, ours);
-            let allowed: Vec<&str> = allowed.iter().map(String::as_str).collect();
-            let score = |look: &Look, title: &str, _: usize| {
-                let rows: usize = look.words.values().sum();
-                let like = look
-                    .words
-                    .iter()
-                    .filter(|(word, _)| words::meant(word, &allowed).is_some());
-                let share = like.map(|(_, rows)| rows).sum::<usize>() as f64 / rows.max(1) as f64;
-                if share < 0.5 {
-                    0.0
-                } else {
-                    share + f64::from(u8::from(names_any(title, &[ours])))
-                }
-            };
-            if let Some(index) = self.best(score) {
-                self.take(ours, &[index]);
-            } else if ours == "event" {
+            let found = self.column_of_words(Table::WearEvents, ours);
+            if !found && ours == "event" {
                 self.mapping.open.push(
                     "no column looks like events: name it in `columns`, or say --set event=insert"
                         .to_owned(),

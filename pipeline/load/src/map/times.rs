@@ -61,6 +61,8 @@ pub(super) enum Told {
     Iso,
     /// The one format that fits.
     Format(String),
+    /// The one of two under which rows follow each other; under the other they leap by a month so many times.
+    Follows(String, usize),
     /// Day and month may be either way round: the format with the day first, and the one with the month first.
     Either(String, String),
 }
@@ -120,8 +122,32 @@ fn choose(texts: &[&str], day: String, month: String, order: Option<DateOrder>) 
     match count(&day).cmp(&count(&month)) {
         std::cmp::Ordering::Greater => Told::Format(day),
         std::cmp::Ordering::Less => Told::Format(month),
-        std::cmp::Ordering::Equal => Told::Either(day, month),
+        std::cmp::Ordering::Equal => match (leaps(texts, &day), leaps(texts, &month)) {
+            (Some(0), Some(many)) if many >= FEW_LEAPS => Told::Follows(day, many),
+            (Some(many), Some(0)) if many >= FEW_LEAPS => Told::Follows(month, many),
+            _ => Told::Either(day, month),
+        },
     }
+}
+
+/// Days from one row to the next that are a leap: a day taken for a month is at least 28.
+const LEAP_DAYS: i64 = 20;
+
+/// Leaps from which on an order of day and month is out of the question.
+const FEW_LEAPS: usize = 3;
+
+/// How often rows that follow each other within minutes leap by weeks; `None` of rows that do not follow so closely.
+fn leaps(texts: &[&str], format: &str) -> Option<usize> {
+    let seconds: Vec<i64> = texts
+        .iter()
+        .filter_map(|text| clock_seconds(Some(format), text))
+        .collect();
+    let steps = seconds.iter().zip(seconds.iter().skip(1));
+    let mut steps: Vec<i64> = steps.map(|(a, b)| (b - a).abs()).collect();
+    steps.sort_unstable();
+    let usual = steps.get(steps.len() / 2)?;
+    let leap = LEAP_DAYS * 24 * 3600;
+    (*usual <= super::DENSE_SECONDS).then(|| steps.iter().filter(|step| **step > leap).count())
 }
 
 /// Whether a column holds dates without a time of day, and a column times of day without a date.
@@ -234,6 +260,24 @@ mod tests {
             tell(&both, Some(DateOrder::MonthFirst)),
             format("%m/%d/%Y %H:%M")
         );
+    }
+
+    /// By hand: four days of readings every 10 min. With the month first each midnight would be a leap of a month.
+    #[test]
+    fn readings_that_follow_each_other_tell_the_order() {
+        let text = |day: i64, minute: i64| {
+            format!("{:02}/05/2026 {:02}:{:02}", day, minute / 60, minute % 60)
+        };
+        let times = |step: usize| -> Vec<String> {
+            let days = (1..=4).flat_map(|day| (0..1440).step_by(step).map(move |m| (day, m)));
+            days.map(|(day, minute)| text(day, minute)).collect()
+        };
+        let told =
+            |texts: &[String]| tell(&texts.iter().map(String::as_str).collect::<Vec<_>>(), None);
+        let day = "%d/%m/%Y %H:%M".to_owned();
+        assert_eq!(told(&times(10)), Some(Told::Follows(day, 3)));
+        assert!(matches!(told(&times(10)[..300]), Some(Told::Either(..))));
+        assert!(matches!(told(&times(360)), Some(Told::Either(..))));
     }
 
     #[test]

@@ -26,12 +26,19 @@ const ALSO: [(&str, &[&str]); 22] = [
     ("routine", &["normal", "check"]),
 ];
 
-/// Our word that says the same, if one does: the same letters, one within two letters, or another way to say it.
+/// Our word that says the same, if one does: the same letters, its first letter where no other begins so, one within two
+/// letters, or another way to say it.
 pub(super) fn meant<'a>(theirs: &str, ours: &[&'a str]) -> Option<&'a str> {
     let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
     let same = ours.iter().find(|word| plain(word) == plain(theirs));
     if let Some(word) = same {
         return Some(word);
+    }
+    if let [letter] = theirs.to_lowercase().as_bytes() {
+        let mut begun = ours
+            .iter()
+            .filter(|own| own.as_bytes().first() == Some(letter));
+        return begun.next().filter(|_| begun.next().is_none()).copied();
     }
     let lower = theirs.to_lowercase().replace(['_', ' '], "-");
     if let Some(word) = whereworn_model::settings::nearest_word(&lower, ours.iter().copied()) {
@@ -59,6 +66,8 @@ mod tests {
         ] {
             assert_eq!(meant(theirs, &sites), ours, "{theirs}");
         }
+        assert_eq!(meant("L", &["left", "right"]), Some("left"));
+        assert_eq!(meant("l", &["low", "lot", "high"]), None);
         assert_eq!(meant("came loose", &["lifted", "chosen"]), Some("lifted"));
         assert_eq!(meant("ERR 4", &["ok", "error"]), Some("error"));
     }

@@ -179,7 +179,7 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
             ));
         }
     }
-    text += "| planted | demo | second generator | other claims beside |\n|---|--:|--:|--:|\n";
+    text += "| planted | demo | second generator | other claims beside | size within what the finding says |\n|---|--:|--:|--:|--:|\n";
     let (mut all_met, mut all_planted) = (0, 0);
     for fault in FAULTS
         .iter()
@@ -202,12 +202,16 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
         let (met, planted) = (demo.met + second.met, demo.planted + second.planted);
         let _ = writeln!(
             text,
-            "| {fault} | {} of {} | {} of {} | {} |",
+            "| {fault} | {} of {} | {} of {} | {} | {} |",
             demo.met,
             demo.planted,
             second.met,
             second.planted,
-            demo.others + second.others
+            demo.others + second.others,
+            match demo.told + second.told {
+                0 => String::new(),
+                told => format!("{} of {told}", demo.inside + second.inside),
+            }
         );
         all_met += met;
         all_planted += planted;
@@ -295,6 +299,15 @@ struct Score {
     met: usize,
     planted: usize,
     others: usize,
+    /// Findings of the sensor that say how far their size may be off, and those of which that is true.
+    told: usize,
+    inside: usize,
+}
+
+/// How far a finding says that its size may be off.
+fn give_or_take(finding: &Finding) -> Option<f64> {
+    let (_, rest) = finding.text.split_once("(give or take ")?;
+    rest.split_once(')')?.0.parse().ok()
 }
 
 fn of_fault(made: Made, fault: &str, from: u64, each: u64, verbose: bool) -> Result<Score, String> {
@@ -312,14 +325,17 @@ fn of_fault(made: Made, fault: &str, from: u64, each: u64, verbose: bool) -> Res
         score.planted += 1;
         let hit = findings.iter().any(|finding| expected.is_met_by(finding));
         score.met += usize::from(hit);
+        let near = findings.iter().find(|finding| {
+            let sensor = expected.sensor.as_ref();
+            finding.kind == expected.kind && sensor.is_none_or(|s| *s == finding.sensor)
+        });
+        if let (Some(near), Some((size, _))) = (near, expected.size)
+            && let (Some(claimed), Some(off)) = (near.size, give_or_take(near))
+        {
+            score.told += 1;
+            score.inside += usize::from((claimed - size).abs() <= off);
+        }
         if let (true, Some((size, _))) = (verbose, expected.size) {
-            let near = findings.iter().find(|finding| {
-                finding.kind == expected.kind
-                    && expected
-                        .sensor
-                        .as_ref()
-                        .is_none_or(|s| *s == finding.sensor)
-            });
             println!(
                 "    size {size:?} {:?}",
                 near.and_then(|finding| finding.size)
