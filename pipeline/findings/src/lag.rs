@@ -35,7 +35,7 @@ const LEAST_NOISE: f64 = 0.06;
 const USUAL_NOISE: f64 = 0.1;
 
 /// Errors of lags are so many times the standard deviation of the likelihood: the noise of trace and fingersticks moves
-/// too, and looks like glucose (5.3 min against 3.9 on invented sensors with 40 checks and more).
+/// too, and looks like glucose. So 19 in 20 lie within two of them (1,891 invented sensors with 40 checks and more).
 const WIDER: f64 = 1.2;
 
 /// Checks of a sensor from which on its own scatter is believed.
