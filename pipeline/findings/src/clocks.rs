@@ -16,8 +16,10 @@ use crate::worn_at_once::pairs;
 /// Minutes of a clock are never told better than this.
 const LEAST_ERROR: f64 = 2.0;
 
-/// No shift further from whole hours is taken for them, however little its minutes are known.
+/// No shift further from whole hours is taken for them, however little its minutes are known: of a clock that was off
+/// throughout, and of one from a day on, which is more often a journey's or a change of the clocks.
 const NEAR_HOUR: f64 = 6.5;
+const NEAR_HOUR_FROM_A_DAY_ON: f64 = 9.0;
 
 /// From so many hours on hardly anything but a time zone shifts a clock: odds of whole hours, and how near they have to be.
 const FAR_HOURS: f64 = 3.0;
@@ -236,25 +238,25 @@ fn usual_delay(wearer: &Wearer<'_>, clocks: &Clocks, site: &str, shifted: &[usiz
 
 /// Whole hours where a time zone explains a shift better than a clock set to any other minute: of mistakes up to two hours
 /// one in two is whole hours, of larger ones most are, the rest spread evenly. `error` is the standard error of the minutes.
-fn whole_hours(minutes: f64, error: f64) -> Option<f64> {
+fn whole_hours(minutes: f64, error: f64, near: f64) -> Option<f64> {
     let hours = (minutes / 60.0).round();
     let error = error.max(LEAST_ERROR);
     let off = minutes - 60.0 * hours;
     let density = (-(off / error).powi(2) / 2.0).exp() / (error * std::f64::consts::TAU.sqrt());
     let (odds, near) = match hours.abs() {
         many if many >= FAR_HOURS => ODDS_FAR,
-        _ => (1.0, NEAR_HOUR),
+        _ => (1.0, near),
     };
     (hours != 0.0 && off.abs() <= near && odds * density > 1.0 / 60.0).then_some(60.0 * hours)
 }
 
 /// Whole hours where they are near, else the minutes.
 fn rounded(minutes: f64, error: f64) -> f64 {
-    whole_hours(minutes, error).unwrap_or_else(|| minutes.round())
+    whole_hours(minutes, error, NEAR_HOUR).unwrap_or_else(|| minutes.round())
 }
 
 fn whole_sensor(wearer: &Wearer<'_>, sensor: usize, minutes: f64, error: f64) -> Finding {
-    let hours = whole_hours(minutes, error);
+    let hours = whole_hours(minutes, error, NEAR_HOUR);
     let session = wearer.sessions[sensor];
     let size = hours.unwrap_or_else(|| minutes.round());
     let from_meter = if hours.is_some() {
@@ -350,7 +352,7 @@ fn change(
         .filter(|(at, _)| may_begin(clocks, cause, minutes(*at)));
     let hours = match followed {
         Some((_, put)) => Some(put.abs().copysign(cause.minutes)),
-        None => whole_hours(cause.minutes, cause.error),
+        None => whole_hours(cause.minutes, cause.error, NEAR_HOUR_FROM_A_DAY_ON),
     };
     let put = followed;
     let only = match sensors {

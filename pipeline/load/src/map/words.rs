@@ -26,7 +26,10 @@ const ALSO: [(&str, &[&str]); 22] = [
     ("routine", &["normal", "check"]),
 ];
 
-/// Our word that says the same, if one does: the same letters, its first letter where no other begins so, one within two
+/// Words of ours up to which one letter tells which is meant.
+const FEW: usize = 3;
+
+/// Our word that says the same, if one does: the same letters, of a few its first letter where no other begins so, one within two
 /// letters, or another way to say it.
 pub(super) fn meant<'a>(theirs: &str, ours: &[&'a str]) -> Option<&'a str> {
     let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
@@ -34,7 +37,9 @@ pub(super) fn meant<'a>(theirs: &str, ours: &[&'a str]) -> Option<&'a str> {
     if let Some(word) = same {
         return Some(word);
     }
-    if let [letter] = theirs.to_lowercase().as_bytes() {
+    if let [letter] = theirs.to_lowercase().as_bytes()
+        && ours.len() <= FEW
+    {
         let mut begun = ours
             .iter()
             .filter(|own| own.as_bytes().first() == Some(letter));
@@ -68,6 +73,10 @@ mod tests {
         }
         assert_eq!(meant("L", &["left", "right"]), Some("left"));
         assert_eq!(meant("l", &["low", "lot", "high"]), None);
+        assert_eq!(
+            meant("L", &["lifted", "reaction", "completed", "chosen"]),
+            None
+        );
         assert_eq!(meant("came loose", &["lifted", "chosen"]), Some("lifted"));
         assert_eq!(meant("ERR 4", &["ok", "error"]), Some("error"));
     }
