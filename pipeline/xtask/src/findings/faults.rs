@@ -8,10 +8,10 @@ mod units;
 use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
 use whereworn_findings::Finding;
-use whereworn_model::rows::{SensorReadings, Status};
+use whereworn_model::rows::SensorReadings;
 use whereworn_model::time::Micros;
 
-use super::study::{DAY, MINUTE, Rows};
+use super::study::{DAY, Rows};
 
 /// What has to be found.
 #[derive(Clone, Debug, Default)]

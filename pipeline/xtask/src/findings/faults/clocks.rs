@@ -65,7 +65,7 @@ fn sensor(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
     let hours = 60.0 * (minutes / 60.0).round();
     Some(Expected {
         size: Some((if off == 0.0 { hours } else { minutes.round() }, off)),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
 
@@ -87,7 +87,7 @@ fn at_once(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> O
     shift(readings(rows, &one)?, 0, minutes);
     Some(Expected {
         size: Some((minutes, 8.0)),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
 
@@ -109,7 +109,7 @@ fn sensor_jump(
     Some(Expected {
         size: Some((minutes, 4.0)),
         from: Some(at),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
 

@@ -66,7 +66,7 @@ fn wrong_wearer(
 ) -> Option<Expected> {
     let one = pick(planting.all, dice)?;
     let other = pick(
-        planting
+        &planting
             .all
             .iter()
             .filter(|w| w.wearer != one.wearer)
@@ -85,13 +85,13 @@ fn wrong_wearer(
     Some(Expected {
         wearer: Some(other.wearer),
         sensor: Some(name),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
 
 fn set_aside(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expected> {
     let one = pick(
-        planting
+        &planting
             .all
             .iter()
             .filter(|one| one.to - one.from > 8 * DAY)
@@ -146,7 +146,7 @@ fn nights_missing(
     dice: &mut ChaCha8Rng,
 ) -> Option<Expected> {
     let one = pick(
-        planting
+        &planting
             .all
             .iter()
             .filter(|one| one.to - one.from > 7 * DAY)

@@ -25,7 +25,7 @@ fn unit_of_sensor(
     dice: &mut ChaCha8Rng,
 ) -> Option<Expected> {
     let one = pick(
-        planting
+        &planting
             .all
             .iter()
             .filter(|one| one.to - one.from > 2 * DAY)
@@ -41,7 +41,7 @@ fn unit_of_sensor(
     ));
     Some(Expected {
         size: Some((18.0, 0.1)),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
 
@@ -81,7 +81,7 @@ fn unit_refused(
     dice: &mut ChaCha8Rng,
 ) -> Option<Expected> {
     let one = pick(
-        planting
+        &planting
             .all
             .iter()
             .filter(|one| one.to - one.from > 2 * DAY)
@@ -93,6 +93,6 @@ fn unit_refused(
         .push((one.wearer.clone(), one.sensor.clone(), 1.0, "mmol/L"));
     Some(Expected {
         size: Some((18.0, 0.1)),
-        ..of(&one)
+        ..planting.of(&one)
     })
 }
