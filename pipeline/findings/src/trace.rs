@@ -189,10 +189,11 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
             });
         }
     }
-    // Every other reading is a spacing away where two runs interleave.
+    // Every other reading is a spacing away where two runs interleave, give or take a minute of the device's.
+    let apart = spacing + (0.2 * spacing).min(1.0);
     let dense: Vec<bool> = times
         .windows(3)
-        .map(|three| matches!(three, [a, _, c] if c - a <= spacing + 1.0))
+        .map(|three| matches!(three, [a, _, c] if c - a <= apart))
         .collect();
     let mut start = None;
     for (place, dense) in dense.iter().copied().chain([false]).enumerate() {
@@ -277,4 +278,36 @@ pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
     }
     let (_, value, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
     Some(*value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A clock that runs for a day, is put back by some minutes, and runs for another.
+    fn put_back(spacing: i32, back: i32) -> Vec<f64> {
+        let run = (0..1440).step_by(spacing as usize);
+        let last = run.clone().next_back().unwrap_or(0);
+        let again = run.clone().map(|minute| last + spacing - back + minute);
+        let mut times: Vec<f64> = run.chain(again).map(f64::from).collect();
+        times.sort_by(f64::total_cmp);
+        times
+    }
+
+    /// By hand: 27 min at 15 min between readings leave the second run 3 min after readings of the first, which is no
+    /// closer than they are without it.
+    #[test]
+    fn runs_that_interleave() {
+        for (spacing, back) in [(15, 27), (15, 40), (10, 15), (5, 32), (3, 20)] {
+            let times = put_back(spacing, back);
+            let found = breaks(&times, f64::from(spacing));
+            let [only] = found[..] else {
+                panic!("{spacing} {back}: {found:?}");
+            };
+            assert_eq!((only.minutes, only.sign), (-f64::from(back), Sign::Overlap));
+        }
+        for spacing in [1, 3, 5, 10, 15] {
+            assert_eq!(breaks(&put_back(spacing, 0), f64::from(spacing)), []);
+        }
+    }
 }
