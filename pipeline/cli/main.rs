@@ -9,6 +9,7 @@ mod demo;
 mod evidence;
 mod failure;
 mod findings;
+mod kept;
 mod ledger;
 mod map;
 mod month;

@@ -1,9 +1,10 @@
 //! A study up to the cut-off of a month: loaded, settled and in the engine.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
-use whereworn_engine::{Catalog, Engine, Limits, StudyTables, plan_of};
+use whereworn_engine::{Catalog, Engine, Limits, Results, StudyTables, plan_of};
 use whereworn_findings::Outcome;
 use whereworn_load::{Evidence, Holder, Said, Settled, Study, Table};
 use whereworn_model::table::ResultTable;
@@ -13,8 +14,10 @@ use whereworn_plan::log::{self, LoggedDraw};
 use crate::args::Scope;
 use crate::failure::Failure;
 use crate::findings;
+use crate::kept::KeptResults;
 use crate::output::recover;
 use crate::progress::Progress;
+use crate::stop::undisturbed;
 use crate::studies::{self, Opened};
 
 /// A study, or several pooled, up to the cut-off of a month.
@@ -36,6 +39,8 @@ pub struct StudyMonth {
     pub catalog: Catalog,
     pub progress: Progress,
     pub limits: Limits,
+    /// Results of queries kept between runs, in the store of the first study.
+    pub results: Option<Arc<KeptResults>>,
 }
 
 impl StudyMonth {
@@ -64,7 +69,7 @@ impl StudyMonth {
         let as_of = scope
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
-        let mut opened = studies::open(&places, scope, as_of, &progress)?;
+        let opened = studies::open(&places, scope, as_of, &progress)?;
         let mut warnings: Vec<String> = studies::renamed(&places).into_iter().collect();
         warnings.extend(opened.iter().flat_map(Opened::warnings));
         if opened.iter().any(|one| !one.name.is_empty()) {
@@ -76,12 +81,14 @@ impl StudyMonth {
         let settled = studies::rows(&opened)?;
         let evidence = Evidence::read(&study)?;
         warnings.extend(evidence.warnings.iter().cloned());
+        let own = opened.iter().find(|one| one.study.dir == *first);
+        let results = own.map(|one| Arc::new(KeptResults(one.computed())));
         let plan_log = opened.iter().flat_map(Opened::draws).collect();
         let (month, why) = choose_month(&study, &settled, scope.month, (unasked, as_of))?;
         let cutoff = cutoff(&study, &settled, month)?;
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
-        let found = studies::look(&mut opened, cutoff, start)?;
+        let found = studies::look(&opened, results.as_deref(), (cutoff, start))?;
         let spill = opened.first().and_then(Opened::spill_folder);
         Ok(Self {
             study,
@@ -103,6 +110,7 @@ impl StudyMonth {
                 spill,
                 ..Limits::default()
             },
+            results,
         })
     }
 
@@ -158,8 +166,13 @@ impl StudyMonth {
             kept_evidence: self.evidence.said.iter().map(kept).collect(),
             planned_since: self.planned_since(),
             made: self.made_tables(),
+            results: self
+                .results
+                .clone()
+                .map(|results| results as Arc<dyn Results>),
         };
-        Ok(Engine::start(&tables, self.limits.clone())?)
+        // It makes a folder below the one for what queries put aside.
+        Ok(undisturbed(|| Engine::start(&tables, self.limits.clone()))?)
     }
 }
 

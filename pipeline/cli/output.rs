@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use whereworn_load::files::{self, Access};
 
 use crate::failure::Failure;
-use crate::stop::Unfinished;
+use crate::stop::{Unfinished, undisturbed};
 
 /// Lists what a report is made of; a folder without it is none of ours.
 const RUN: &str = "run.json";
@@ -63,12 +63,14 @@ impl Output {
         recover(&parent);
         let previous = report_of_ours(&target, remedy)?;
         let new = parent.join(hidden(name, "new"));
-        let lock = locked(&new, access).map_err(Failure::io(&new, "creating"))?;
         let place = target.clone();
+        // Once exchanged it holds the report before.
+        let remove = move |new: &Path| clear(new, &place);
+        let (lock, unfinished) = Unfinished::begin(&new, || locked(&new, access), remove)
+            .map_err(Failure::io(&new, "creating"))?;
         Ok(Self {
             _lock: lock,
-            // Once exchanged it holds the report before.
-            _unfinished: Unfinished::new(&new, move |new| clear(new, &place)),
+            _unfinished: unfinished,
             target,
             parent,
             new,
@@ -83,12 +85,14 @@ impl Output {
     /// Writes a whole file; `name` has `/` between its parts.
     pub fn write(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
         let path = self.new.join(name);
-        if let Some(folder) = path.parent() {
-            files::create_dir(folder, self.access).map_err(Failure::io(folder, "creating"))?;
-        }
-        let mut file = files::create(&path, self.access).map_err(Failure::io(&path, "creating"))?;
-        file.write_all(bytes)
-            .map_err(Failure::io(&path, "writing"))?;
+        undisturbed(|| {
+            if let Some(folder) = path.parent() {
+                files::create_dir(folder, self.access).map_err(Failure::io(folder, "creating"))?;
+            }
+            let file = files::create(&path, self.access);
+            let mut file = file.map_err(Failure::io(&path, "creating"))?;
+            file.write_all(bytes).map_err(Failure::io(&path, "writing"))
+        })?;
         self.written
             .insert(name.to_owned(), Some(files::sha256(bytes)));
         Ok(())
@@ -102,13 +106,15 @@ impl Output {
     /// Puts the folder in its place. What somebody put beside the report before stays there.
     pub fn finish(mut self) -> Result<(), Failure> {
         self.sync()?;
-        if let Some(ours) = &self.previous {
-            carry(&self.target, &self.new, ours).map_err(Failure::io(
-                &self.target,
-                "keeping the files beside the report",
-            ))?;
-        }
-        put(&self.new, &self.target).map_err(Failure::io(&self.target, "replacing"))?;
+        undisturbed(|| {
+            if let Some(ours) = &self.previous {
+                carry(&self.target, &self.new, ours).map_err(Failure::io(
+                    &self.target,
+                    "keeping the files beside the report",
+                ))?;
+            }
+            put(&self.new, &self.target).map_err(Failure::io(&self.target, "replacing"))
+        })?;
         self.done = true;
         files::sync_dir(&self.parent).map_err(Failure::io(&self.parent, "writing"))?;
         // Dropping removes the report before; one that cannot be removed now goes with a later run.

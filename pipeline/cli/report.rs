@@ -103,6 +103,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     };
     Evidence::append(&open.study, &holder(arguments.scope.wait), &said)?;
     output.finish()?;
+    if let Some(results) = &open.results {
+        results.0.remove_others();
+    }
     let rejected = open.settled.rejects.len();
     open.progress.clear();
     warn(open.warnings());

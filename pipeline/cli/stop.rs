@@ -17,9 +17,16 @@ fn unfinished() -> MutexGuard<'static, BTreeMap<PathBuf, Removal>> {
 pub struct Unfinished(PathBuf);
 
 impl Unfinished {
-    pub fn new(folder: &Path, remove: impl FnOnce(&Path) + Send + 'static) -> Self {
-        unfinished().insert(folder.to_owned(), Box::new(remove));
-        Self(folder.to_owned())
+    /// Makes the folder. A signal waits until it is made and known.
+    pub fn begin<M>(
+        folder: &Path,
+        make: impl FnOnce() -> std::io::Result<M>,
+        remove: impl FnOnce(&Path) + Send + 'static,
+    ) -> std::io::Result<(M, Self)> {
+        let mut folders = unfinished();
+        let made = make()?;
+        folders.insert(folder.to_owned(), Box::new(remove));
+        Ok((made, Self(folder.to_owned())))
     }
 }
 
@@ -31,17 +38,27 @@ impl Drop for Unfinished {
 
 /// A private folder among the system's temporary ones, which goes when the run ends.
 pub fn scratch() -> std::io::Result<PathBuf> {
-    let folder = tempfile::Builder::new().prefix("whereworn-").tempdir()?;
-    Ok(until_the_end(folder.keep()))
+    until_the_end(|| {
+        let folder = tempfile::Builder::new().prefix("whereworn-").tempdir()?;
+        Ok(folder.keep())
+    })
 }
 
-/// A folder that goes when the run ends.
-pub fn until_the_end(folder: PathBuf) -> PathBuf {
+/// Makes a folder that goes when the run ends.
+pub fn until_the_end(make: impl FnOnce() -> std::io::Result<PathBuf>) -> std::io::Result<PathBuf> {
+    let mut folders = unfinished();
+    let folder = make()?;
     let remove = |folder: &Path| {
         let _ = std::fs::remove_dir_all(folder);
     };
-    unfinished().insert(folder.clone(), Box::new(remove));
-    folder
+    folders.insert(folder.clone(), Box::new(remove));
+    Ok(folder)
+}
+
+/// Writes below an unfinished folder: a signal waits meanwhile, so that nothing is written into what it takes away.
+pub fn undisturbed<T>(write: impl FnOnce() -> T) -> T {
+    let _held = unfinished();
+    write()
 }
 
 /// Takes away what is not finished.

@@ -7,7 +7,7 @@ use serde_json::{Map, Value, json};
 use whereworn_engine::Member;
 use whereworn_findings::{Finding, LeftOut, Outcome};
 use whereworn_load::files::sha256;
-use whereworn_load::{LoadOptions, Settled, Store, Study, Table, load};
+use whereworn_load::{Computed, LoadError, LoadOptions, Settled, Store, Study, Table, load};
 use whereworn_model::settings::Settings;
 use whereworn_model::store::FOLDER;
 use whereworn_model::table::{Cell, ResultTable};
@@ -18,6 +18,7 @@ use whereworn_plan::log::LoggedDraw;
 use crate::args::Scope;
 use crate::failure::Failure;
 use crate::findings;
+use crate::kept::KeptResults;
 use crate::month::holder;
 use crate::plan;
 use crate::progress::Progress;
@@ -256,7 +257,39 @@ impl Opened {
             settings: &self.study.settings,
             first_sensor: self.first_sensor,
             readings: self.settled.readings.clone(),
+            readings_hash: self.store.hash_of_readings(),
         }
+    }
+
+    /// What a look at it finds: as an earlier run found it on the same rows under the same settings, else anew.
+    fn look(
+        &self,
+        results: Option<&KeptResults>,
+        (cutoff, month_start): (Micros, Micros),
+    ) -> Result<Outcome, LoadError> {
+        let (study, settled) = (&self.study, &self.settled);
+        let made_from = format!(
+            "look {} {cutoff} {month_start} {:?} {:?}",
+            self.store.hash(),
+            study.settings,
+            settled.rejects
+        );
+        let look = || match self.name.is_empty() {
+            true => findings::look(study, &self.store, settled, cutoff, month_start),
+            false => {
+                let store = self.store.rows_again()?;
+                findings::look(study, &store, settled, cutoff, month_start)
+            }
+        };
+        match results {
+            Some(results) => results.outcome(&made_from, look),
+            None => look(),
+        }
+    }
+
+    /// The results of queries that are kept beside its store.
+    pub fn computed(&self) -> Computed {
+        Computed::beside(&self.store, self.study.access())
     }
 
     /// Its draws, under its name.
@@ -270,8 +303,7 @@ impl Opened {
     /// A folder for what queries put aside, where the store has room for one.
     pub fn spill_folder(&self) -> Option<PathBuf> {
         let access = self.study.access();
-        let folder = self.store.spill_folder(std::process::id(), access).ok()?;
-        Some(stop::until_the_end(folder))
+        stop::until_the_end(|| self.store.spill_folder(std::process::id(), access)).ok()
     }
 
     /// What a reader should know of its store, settings and files.
@@ -336,35 +368,20 @@ pub fn evidence_file(opened: &[Opened]) -> String {
     )
 }
 
-/// Looks at each study by itself up to a cut-off; what begins from `month_start` on is new.
+/// Looks at each study by itself up to a cut-off; what begins from the start of the month on is new.
 pub fn look(
-    opened: &mut [Opened],
-    cutoff: Micros,
-    month_start: Micros,
+    opened: &[Opened],
+    results: Option<&KeptResults>,
+    (cutoff, month_start): (Micros, Micros),
 ) -> Result<Outcome, Failure> {
     let mut all = Outcome::default();
     for one in opened {
         let prefix = one.prefix();
+        let found = one.look(results, (cutoff, month_start));
+        let found = found.map_err(|error| of_study(&one.name, error.into()))?;
         if prefix.is_empty() {
-            return Ok(findings::look(
-                &one.study,
-                &one.store,
-                &one.settled,
-                cutoff,
-                month_start,
-            )?);
+            return Ok(found);
         }
-        let look = || -> Result<Outcome, Failure> {
-            let store = one.store.rows_again()?;
-            Ok(findings::look(
-                &one.study,
-                &store,
-                &one.settled,
-                cutoff,
-                month_start,
-            )?)
-        };
-        let found = look().map_err(|failure| of_study(&one.name, failure))?;
         let named = |text: String| match text.is_empty() {
             true => text,
             false => format!("{prefix}{text}"),

@@ -22,6 +22,7 @@ mod fixture;
 mod guide;
 mod judgements;
 mod kept_evidence;
+mod kept_results;
 mod layout;
 mod load_files;
 mod load_odd;

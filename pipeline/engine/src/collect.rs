@@ -25,6 +25,16 @@ pub(crate) struct Rows {
 }
 
 impl Rows {
+    /// Rows that need not be computed.
+    ///
+    /// # Errors
+    /// More than the memory allows.
+    pub fn held(state: &SessionState, batches: Vec<RecordBatch>, name: &str) -> Result<Self> {
+        let memory = MemoryConsumer::new(name).register(state.task_ctx().memory_pool());
+        memory.try_grow(batches.iter().map(bytes).sum())?;
+        Ok(Self { batches, memory })
+    }
+
     /// Asks for the memory of a result table beside the rows themselves.
     ///
     /// # Errors

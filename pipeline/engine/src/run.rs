@@ -1,6 +1,7 @@
 //! Queries turned into tables.
 //!
-//! All are planned before any runs. The program's own then run side by side, with those of the study that they need;
+//! Where every table is kept from an earlier run, none is planned. Else all are planned before any runs, and those are run
+//! that are not kept and that a table or a query of the study needs. The program's own then run side by side, with those of the study that they need;
 //! the rest of the study's, one after the other. A query of the study that fails is left out with what is wrong, and
 //! where it stood in place of one of the program, everything starts again without it.
 
@@ -8,6 +9,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Instant;
 
+use datafusion::arrow::array::RecordBatch;
+use datafusion::arrow::datatypes::SchemaRef;
+use datafusion::arrow::error::ArrowError;
 use datafusion::error::DataFusionError;
 use tokio::task::AbortHandle;
 use whereworn_model::header::Role;
@@ -63,6 +67,8 @@ struct Run<'e> {
     /// Those of the catalog's queries that are asked for, and what they need.
     queries: Vec<&'e Query>,
     planned: BTreeMap<String, Planned>,
+    /// Under which names the results of queries are kept between runs.
+    kept: BTreeMap<String, String>,
     /// Names of the queries that are not yet done.
     waiting: BTreeSet<String>,
     /// What each query reads, through views too.
@@ -89,10 +95,13 @@ struct Running {
 impl<'e> Run<'e> {
     fn new(engine: &'e Engine, catalog: &'e Catalog) -> Self {
         let (sender, receiver) = channel();
+        let queries = catalog.to_run();
+        let kept = engine.kept.as_ref().map(|kept| kept.names(&queries));
         Self {
             engine,
             catalog,
-            queries: catalog.to_run(),
+            queries,
+            kept: kept.unwrap_or_default(),
             planned: BTreeMap::new(),
             waiting: BTreeSet::new(),
             reads: BTreeMap::new(),
@@ -105,9 +114,13 @@ impl<'e> Run<'e> {
 
     fn attempt(mut self, progress: &dyn Fn(&str)) -> Result<Attempt, EngineError> {
         self.engine.forget_results()?;
+        if self.take_all_tables()? {
+            return Ok(Attempt::Done(self.tables()));
+        }
         if let Some(faults) = self.plan_all()? {
             return Ok(Attempt::Without(faults));
         }
+        self.take_kept()?;
         let (needed, others) = self.phases();
         if let Some(faults) = self.run_side_by_side(needed, progress)? {
             return Ok(Attempt::Without(faults));
@@ -118,6 +131,57 @@ impl<'e> Run<'e> {
             }
         }
         Ok(Attempt::Done(self.tables()))
+    }
+
+    /// The rows of a query as an earlier run made them from the same.
+    fn kept_rows(&self, query: &Query) -> Option<(SchemaRef, Vec<RecordBatch>)> {
+        let kept = self.engine.kept.as_ref()?;
+        kept.get(self.kept.get(&query.name)?)
+    }
+
+    /// Takes every table from earlier runs; gives whether all of them could be.
+    fn take_all_tables(&mut self) -> Result<bool, EngineError> {
+        for query in self.queries.clone() {
+            if query.own && query.header.role != Role::Table {
+                // What is wrong with it is told when it is planned.
+                return Ok(false);
+            }
+            if query.header.role != Role::Table {
+                continue;
+            }
+            let Some((schema, batches)) = self.kept_rows(query) else {
+                self.results.clear();
+                return Ok(false);
+            };
+            self.note_table(query, &schema, &batches)?;
+        }
+        Ok(true)
+    }
+
+    /// Fills the tables of planned queries with the rows that are kept of them; those that nothing needs then are not run.
+    fn take_kept(&mut self) -> Result<(), EngineError> {
+        if self.kept.is_empty() {
+            return Ok(());
+        }
+        let mut needed: BTreeSet<String> = BTreeSet::new();
+        for query in self.queries.clone().into_iter().rev() {
+            let name = &query.name;
+            let shown = query.own || query.header.role == Role::Table;
+            if !self.planned.contains_key(name) {
+                continue;
+            }
+            if shown || needed.contains(name) {
+                let Some((_, batches)) = self.kept_rows(query) else {
+                    needed.extend(self.reads.get(name).into_iter().flatten().cloned());
+                    continue;
+                };
+                let rows = Rows::held(&self.engine.context.state(), batches, name)
+                    .map_err(|error| messages::about(query.source(), &error, &[]))?;
+                self.finish(query, rows)?;
+            }
+            self.waiting.remove(name);
+        }
+        Ok(())
     }
 
     /// Plans all queries; gives those in place of the program's own that cannot be.
@@ -226,7 +290,7 @@ impl<'e> Run<'e> {
         }
         let ready = self.queries.iter().copied();
         ready
-            .filter(|query| self.planned.contains_key(&query.name))
+            .filter(|query| self.waiting.contains(&query.name))
             .partition(|query| needed.contains(&query.name))
     }
 
@@ -258,7 +322,10 @@ impl<'e> Run<'e> {
                 continue;
             };
             self.waiting.remove(&query.name);
-            let finished = outcome.and_then(|rows| self.finish(query, rows));
+            let finished = outcome.and_then(|rows| {
+                self.keep(query, &rows);
+                self.finish(query, rows)
+            });
             if let Err(error) = finished
                 && let Some(faults) = self.fail(query, error)?
             {
@@ -352,17 +419,38 @@ impl<'e> Run<'e> {
             return Ok(());
         };
         let failed = |error: DataFusionError| messages::about(query.source(), &error, &[]);
+        let planned = planned.clone();
         if query.header.role == Role::Table {
             rows.reserve_cells().map_err(failed)?;
-            let table = result_table(query, planned.schema.as_ref(), &rows.batches);
-            let mut table = table.map_err(|error| failed(error.into()))?;
-            table.fault =
-                expect::broken(&table).map(|broken| query.source().error(broken).to_string());
-            self.results.insert(query.name.clone(), table);
+            self.note_table(query, &planned.schema, &rows.batches)?;
         }
         self.engine.runtime()?.block_on(planned.fill(rows.batches));
         self.engine.hold(rows.memory);
         Ok(())
+    }
+
+    fn note_table(
+        &mut self,
+        query: &Query,
+        schema: &SchemaRef,
+        batches: &[RecordBatch],
+    ) -> Result<(), EngineError> {
+        let failed = |error: ArrowError| messages::about(query.source(), &error.into(), &[]);
+        let mut table = result_table(query, schema, batches).map_err(failed)?;
+        table.fault = expect::broken(&table).map(|broken| query.source().error(broken).to_string());
+        self.results.insert(query.name.clone(), table);
+        Ok(())
+    }
+
+    /// Keeps rows for later runs.
+    fn keep(&self, query: &Query, rows: &Rows) {
+        if let (Some(kept), Some(name), Some(planned)) = (
+            &self.engine.kept,
+            self.kept.get(&query.name),
+            self.planned.get(&query.name),
+        ) {
+            kept.put(name, &planned.schema, &rows.batches);
+        }
     }
 
     /// The tables in the order of the catalog, then those that could not be made.

@@ -25,6 +25,7 @@ use whereworn_model::time::{Micros, Month};
 use crate::base_tables;
 use crate::error::EngineError;
 use crate::functions;
+use crate::kept::{Kept, Results};
 use crate::parquet::batch;
 use crate::pooled::PooledReadings;
 
@@ -47,6 +48,8 @@ pub struct Member<'a> {
     pub first_sensor: i32,
     /// Parquet files of its readings in one folder, sorted by `sensor_no`, counted from 0, and `time` over all of them.
     pub readings: Vec<PathBuf>,
+    /// Text that stands for the rows in these files: others have another.
+    pub readings_hash: String,
 }
 
 /// What a study, or several pooled, give to the engine. Instants are microseconds UTC; glucose is mg/dL.
@@ -77,6 +80,8 @@ pub struct StudyTables<'a> {
     pub planned_since: Option<Micros>,
     /// Tables made outside SQL: `findings` and `left_out`.
     pub made: Vec<ResultTable>,
+    /// Where results are kept between runs, if anywhere.
+    pub results: Option<Arc<dyn Results>>,
 }
 
 impl<'a> StudyTables<'a> {
@@ -148,6 +153,8 @@ pub struct Engine {
     runtime: Option<Runtime>,
     /// Names of the tables that the study itself gives.
     of_study: Vec<String>,
+    /// The results of earlier runs.
+    pub(crate) kept: Option<Kept>,
     /// Memory of the results that lie in tables.
     held: Mutex<Vec<MemoryReservation>>,
 }
@@ -192,9 +199,11 @@ impl Engine {
             limits,
             runtime: Some(runtime),
             of_study: Vec::new(),
+            kept: study.results.clone().map(Kept::new),
             held: Mutex::default(),
         };
-        engine.runtime()?.block_on(engine.register(study))?;
+        let kept = engine.kept.take();
+        engine.kept = engine.runtime()?.block_on(engine.register(study, kept))?;
         engine.of_study = engine.table_names();
         Ok(engine)
     }
@@ -240,22 +249,43 @@ impl Engine {
         }
     }
 
-    async fn register(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {
+    /// Gives the study's tables to the session, and says what their rows are by which kept results are told.
+    async fn register(
+        &self,
+        study: &StudyTables<'_>,
+        mut kept: Option<Kept>,
+    ) -> Result<Option<Kept>, EngineError> {
         self.register_readings(study).await?;
-        for (name, batch) in [
+        let mut batches = vec![
             ("sensors", study.sensors.clone()),
             ("fingersticks_all", study.fingersticks.clone()),
             ("wear_events_all", study.wear_events.clone()),
             ("judgements_all", study.judgements.clone()),
-        ] {
-            self.register_batch(name, batch)?;
-        }
-        for (name, batch) in base_tables::all(study)? {
-            self.register_batch(name, batch)?;
-        }
+        ];
+        batches.extend(base_tables::all(study)?);
         for table in &study.made {
             let batch = batch(table).map_err(|error| EngineError::Start(error.to_string()))?;
-            self.register_batch(&table.name, batch)?;
+            batches.push((&table.name, batch));
+        }
+        for (name, batch) in batches {
+            if let Some(kept) = &mut kept {
+                kept.rows(name, &batch)
+                    .map_err(|error| EngineError::Start(error.to_string()))?;
+            }
+            self.register_batch(name, batch)?;
+        }
+        if let Some(kept) = &mut kept {
+            let of = |member: &Member<'_>| {
+                format!(
+                    "{} {} {}",
+                    member.prefix, member.first_sensor, member.readings_hash
+                )
+            };
+            let stores: Vec<String> = study.members.iter().map(of).collect();
+            kept.table(
+                "readings_all",
+                &stores.iter().map(String::as_str).collect::<Vec<_>>(),
+            );
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);
         let reused = |(sensor, until): &(i32, Micros)| {
@@ -282,6 +312,9 @@ impl Engine {
                 format!("SELECT * FROM judgements_all WHERE start <= {at}"),
             ),
         ] {
+            if let Some(kept) = &mut kept {
+                kept.view(view, &format!("{view}_all"), &sql);
+            }
             self.register_view(view, &sql).await?;
         }
         // The views hold them; no query names what is later than the cut-off.
@@ -293,7 +326,7 @@ impl Engine {
         ] {
             self.context.deregister_table(name)?;
         }
-        Ok(())
+        Ok(kept)
     }
 
     async fn register_readings(&self, study: &StudyTables<'_>) -> Result<(), EngineError> {

@@ -8,6 +8,7 @@ mod bias;
 mod causes;
 mod clocks;
 mod finding;
+mod kept;
 mod lag;
 mod log;
 mod look;

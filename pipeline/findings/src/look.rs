@@ -18,7 +18,7 @@ use crate::trace::{Trace, median_step, minutes};
 use crate::units::{self, Levels};
 
 /// What was found.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Outcome {
     /// The worst first, causes before consequences, the newest first.
     pub findings: Vec<Finding>,

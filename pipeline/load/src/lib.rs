@@ -8,6 +8,7 @@
 mod block;
 mod bytes;
 mod columns;
+mod computed;
 mod corrections;
 mod encoding;
 mod error;
@@ -35,6 +36,7 @@ mod study;
 mod times;
 mod wear_events;
 
+pub use computed::Computed;
 pub use error::LoadError;
 pub use evidence::{Evidence, Said};
 pub use input::{InputFile, Table};

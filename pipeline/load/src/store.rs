@@ -295,6 +295,19 @@ impl Store {
         Ok(folder)
     }
 
+    /// Text that stands for all that the store holds.
+    pub fn hash(&self) -> String {
+        let manifest = serde_json::to_vec(&self.manifest);
+        manifest.map_or_else(|_| String::new(), |bytes| files::sha256(&bytes))
+    }
+
+    /// Text that stands for the readings that count: other readings have another.
+    pub fn hash_of_readings(&self) -> String {
+        let files = self.manifest.entries.iter();
+        let hashes = files.filter(|entry| entry.kind == Kind::Readings);
+        hashes.map(|entry| entry.sha256.as_str()).collect()
+    }
+
     /// The store without the rows that it holds in memory: its files stay under its protection.
     #[must_use]
     pub fn without_rows(mut self) -> Self {

@@ -1,8 +1,9 @@
-//! What contributors run: `cargo xtask check`, `calibrate`, `nights`, `plan`, `sentences`, `faults`, `fuzz`.
+//! What contributors run: `cargo xtask check`, `bench`, `calibrate`, `nights`, `plan`, `sentences`, `faults`, `fuzz`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;
 
+mod bench;
 mod calibrate;
 mod check;
 mod faults;
@@ -15,6 +16,7 @@ mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
        cargo xtask calibrate [--quick] [survival | intervals | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
+       cargo xtask bench [MILLIONS]...   speed beside DuckDB and Polars, which it gets from PyPI; on 1 million readings unless others are named
        cargo xtask faults [--quick]      file operations that fail, kills, flipped bits, runs at once
        cargo xtask fuzz [--minutes N] [--seed N] [TARGET]   mutated input of every kind: no panic, no hang
        cargo xtask sbom                  what the program is made of, CycloneDX JSON
@@ -44,6 +46,8 @@ fn main() -> ExitCode {
         ["nights", "--fit"] => nights::fit(),
         ["plan"] => plan::run(false),
         ["plan", "--quick"] => plan::run(true),
+        ["bench"] => bench::run(&["1"]),
+        ["bench", ref millions @ ..] => bench::run(millions),
         ["faults"] => faults::run(false),
         ["faults", "--quick"] => faults::run(true),
         ["fuzz", ref rest @ ..] => fuzz::command(rest),
