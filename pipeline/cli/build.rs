@@ -32,7 +32,7 @@ fn main() -> io::Result<()> {
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect();
-    println!("cargo::rustc-env=WHEREWORN_PROGRAM={digits}");
+    println!("cargo::rustc-env=WHEREWORN_SOURCES={digits}");
     Ok(())
 }
 

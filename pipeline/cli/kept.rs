@@ -7,7 +7,7 @@ use whereworn_load::{Computed, LoadError};
 
 /// What tells this program from others that may have kept results: a hash of its sources, of the versions of all that it is
 /// built from, and of the compiler.
-const PROGRAM: &str = env!("WHEREWORN_PROGRAM");
+const PROGRAM: &str = env!("WHEREWORN_SOURCES");
 
 /// Results of this program beside a store.
 pub struct KeptResults(pub Computed);
