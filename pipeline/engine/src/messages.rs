@@ -132,17 +132,19 @@ fn position_in(text: &str) -> Option<(&str, (u64, u64))> {
     Some((before, (line.trim().parse().ok()?, digits.parse().ok()?)))
 }
 
+/// Whether there was too little memory.
+pub(crate) fn is_memory(error: &DataFusionError) -> bool {
+    matches!(error.find_root(), DataFusionError::ResourcesExhausted(_))
+}
+
 fn explained(error: &DataFusionError, message: &str, tables: &[String]) -> String {
-    match error.find_root() {
-        DataFusionError::SchemaError(schema, _) => {
-            if let Some(message) = of_names(schema) {
-                return message;
-            }
-        }
-        DataFusionError::ResourcesExhausted(_) => {
-            return "needs more memory than is allowed: ask for fewer rows or columns, aggregate sooner, or allow more with --memory".to_owned();
-        }
-        _ => {}
+    if is_memory(error) {
+        return "needs more memory than is allowed: ask for fewer rows or columns, aggregate sooner, or allow more with --memory".to_owned();
+    }
+    if let DataFusionError::SchemaError(schema, _) = error.find_root()
+        && let Some(message) = of_names(schema)
+    {
+        return message;
     }
     named(message, tables)
         .or_else(|| in_our_words(message))

@@ -86,6 +86,14 @@ enum Stopped {
     Broke,
 }
 
+/// What is heard of the queries that run.
+enum Heard<'e> {
+    Ended(&'e Query, Result<Rows, EngineError>),
+    /// There was too little memory for it beside the others.
+    Crowded(&'e Query),
+    Nothing,
+}
+
 /// A query that is running.
 struct Running {
     since: Instant,
@@ -300,27 +308,42 @@ impl<'e> Run<'e> {
         progress: &dyn Fn(&str),
     ) -> Result<Option<Vec<(String, String)>>, EngineError> {
         let mut running: BTreeMap<String, Running> = BTreeMap::new();
-        while !(queries.is_empty() && running.is_empty()) {
-            let (ready, later): (Vec<_>, Vec<_>) =
-                queries.into_iter().partition(|query| !self.waits(query));
-            queries = later;
-            for query in ready {
-                match self.lacks_input(query) {
-                    Some(message) => {
-                        self.faults.insert(query.name.clone(), message);
-                        self.waiting.remove(&query.name);
-                    }
-                    None => {
-                        running.insert(query.name.clone(), self.spawn(query)?);
+        // Those for which there was too little memory beside others run alone, before any other begins.
+        let mut crowded: Vec<&'e Query> = Vec::new();
+        while !(queries.is_empty() && running.is_empty() && crowded.is_empty()) {
+            if crowded.is_empty() {
+                let (ready, later): (Vec<_>, Vec<_>) =
+                    queries.into_iter().partition(|query| !self.waits(query));
+                queries = later;
+                for query in ready {
+                    match self.lacks_input(query) {
+                        Some(message) => {
+                            self.faults.insert(query.name.clone(), message);
+                            self.waiting.remove(&query.name);
+                        }
+                        None if running.len() < self.engine.at_once => {
+                            running.insert(query.name.clone(), self.spawn(query)?);
+                        }
+                        None => queries.push(query),
                     }
                 }
+            } else if running.is_empty()
+                && let Some(query) = crowded.last()
+            {
+                running.insert(query.name.clone(), self.spawn(query)?);
             }
             if running.is_empty() {
                 continue;
             }
-            let Some((query, outcome)) = self.next(&mut running)? else {
-                continue;
+            let (query, outcome) = match self.next(&mut running)? {
+                Heard::Nothing => continue,
+                Heard::Crowded(query) => {
+                    crowded.push(query);
+                    continue;
+                }
+                Heard::Ended(query, outcome) => (query, outcome),
             };
+            crowded.retain(|other| other.name != query.name);
             self.waiting.remove(&query.name);
             let finished = outcome.and_then(|rows| {
                 self.keep(query, &rows);
@@ -360,11 +383,7 @@ impl<'e> Run<'e> {
     }
 
     /// The next query that is done or has taken too long, and its rows; nothing where none is yet.
-    #[allow(clippy::type_complexity)]
-    fn next(
-        &self,
-        running: &mut BTreeMap<String, Running>,
-    ) -> Result<Option<(&'e Query, Result<Rows, EngineError>)>, EngineError> {
+    fn next(&self, running: &mut BTreeMap<String, Running>) -> Result<Heard<'e>, EngineError> {
         if self.engine.limits.is_stopped() {
             running.values().for_each(|other| other.stop.abort());
             return Err(EngineError::Stopped);
@@ -379,26 +398,29 @@ impl<'e> Run<'e> {
         match self.receiver.recv_timeout(TICK) {
             Ok((name, outcome)) => {
                 let (Some(_), Some(query)) = (running.remove(&name), query_of(&name)) else {
-                    return Ok(None);
+                    return Ok(Heard::Nothing);
                 };
-                Ok(Some((
-                    query,
-                    outcome.map_err(|stopped| self.explained(query, &stopped)),
-                )))
+                let crowded = !running.is_empty()
+                    && matches!(&outcome, Err(Stopped::Failed(error)) if messages::is_memory(error));
+                if crowded {
+                    return Ok(Heard::Crowded(query));
+                }
+                let outcome = outcome.map_err(|stopped| self.explained(query, &stopped));
+                Ok(Heard::Ended(query, outcome))
             }
             Err(RecvTimeoutError::Timeout) => {
                 let late = running.iter().find(|(name, running)| {
                     running.since.elapsed() > limit && query_of(name).is_some_and(|query| query.own)
                 });
                 let Some(name) = late.map(|(name, _)| name.clone()) else {
-                    return Ok(None);
+                    return Ok(Heard::Nothing);
                 };
                 let (Some(late), Some(query)) = (running.remove(&name), query_of(&name)) else {
-                    return Ok(None);
+                    return Ok(Heard::Nothing);
                 };
                 late.stop.abort();
                 let error = messages::too_long(query.source(), limit);
-                Ok(Some((query, Err(error))))
+                Ok(Heard::Ended(query, Err(error)))
             }
             Err(RecvTimeoutError::Disconnected) => Err(EngineError::Stopped),
         }

@@ -151,6 +151,8 @@ pub struct Engine {
     pub(crate) context: SessionContext,
     pub(crate) limits: Limits,
     runtime: Option<Runtime>,
+    /// Most queries that run side by side.
+    pub(crate) at_once: usize,
     /// Names of the tables that the study itself gives.
     of_study: Vec<String>,
     /// The results of earlier runs.
@@ -177,9 +179,9 @@ impl Engine {
     /// # Errors
     /// The engine does not start, or a file of the store cannot be opened.
     pub fn start(study: &StudyTables<'_>, limits: Limits) -> Result<Self, EngineError> {
-        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        let at_once = std::thread::available_parallelism().map_or(1, usize::from) + 1;
         let runtime = tokio::runtime::Builder::new_multi_thread()
-            .worker_threads(cores + 1)
+            .worker_threads(at_once)
             .thread_stack_size(STACK)
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
@@ -198,6 +200,7 @@ impl Engine {
             context,
             limits,
             runtime: Some(runtime),
+            at_once,
             of_study: Vec::new(),
             kept: study.results.clone().map(Kept::new),
             held: Mutex::default(),
