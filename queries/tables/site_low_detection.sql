@@ -73,13 +73,13 @@ SELECT
     c.low_fingersticks,
     c.seen,
     c.seen_share,
-    GREATEST(c.seen_lower, 0.0) AS seen_share_lower,
-    LEAST(c.seen_upper, 1.0) AS seen_share_upper,
+    CASE WHEN c.seen_share IS NOT NULL THEN GREATEST(c.seen_lower, 0.0) END AS seen_share_lower,
+    CASE WHEN c.seen_share IS NOT NULL THEN LEAST(c.seen_upper, 1.0) END AS seen_share_upper,
     c.low_readings,
     c.alone,
     c.alone_share,
-    GREATEST(c.alone_lower, 0.0) AS alone_share_lower,
-    LEAST(c.alone_upper, 1.0) AS alone_share_upper
+    CASE WHEN c.alone_share IS NOT NULL THEN GREATEST(c.alone_lower, 0.0) END AS alone_share_lower,
+    CASE WHEN c.alone_share IS NOT NULL THEN LEAST(c.alone_upper, 1.0) END AS alone_share_upper
 FROM shares AS c
 INNER JOIN sites AS s ON s.site = c.site
 ORDER BY s.position

@@ -47,8 +47,8 @@ SELECT
     spread_upper,
     spread * spread AS tau_squared,
     p_alike,
-    GREATEST(new_lower, -most) AS new_lower,
-    LEAST(new_upper, most) AS new_upper,
+    CASE WHEN new_lower IS NOT NULL THEN GREATEST(new_lower, -most) END AS new_lower,
+    CASE WHEN new_upper IS NOT NULL THEN LEAST(new_upper, most) END AS new_upper,
     without_lowest,
     without_highest
 FROM numbered

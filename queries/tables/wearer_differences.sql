@@ -32,8 +32,8 @@ SELECT
     LEAST(upper, most) AS upper,
     weight,
     without,
-    GREATEST(without_lower, -most) AS without_lower,
-    LEAST(without_upper, most) AS without_upper
+    CASE WHEN without_lower IS NOT NULL THEN GREATEST(without_lower, -most) END AS without_lower,
+    CASE WHEN without_upper IS NOT NULL THEN LEAST(without_upper, most) END AS without_upper
 FROM bounded
 WHERE weight IS NOT NULL
 ORDER BY measure_order, position, against_position, wearer
