@@ -153,8 +153,8 @@ measures AS (
         period,
         sensors,
         100 * get_field(ratio, 'value') AS value,
-        100 * GREATEST(LEAST(exact_lower, get_field(ratio, 'lower')), 0.0) AS lower,
-        100 * LEAST(GREATEST(exact_upper, get_field(ratio, 'upper')), 1.0) AS upper
+        100 * clamp(LEAST(exact_lower, get_field(ratio, 'lower')), 0, 1) AS lower,
+        100 * clamp(GREATEST(exact_upper, get_field(ratio, 'upper')), 0, 1) AS upper
     FROM shares
     UNION ALL
     SELECT
@@ -163,7 +163,7 @@ measures AS (
         period,
         sensors,
         100 * get_field(ratio, 'value') AS value,
-        100 * GREATEST(LEAST(exact_lower, get_field(ratio, 'lower')), 0.0) AS lower,
+        100 * clamp(LEAST(exact_lower, get_field(ratio, 'lower')), 0, CAST(NULL AS DOUBLE)) AS lower,
         100 * GREATEST(exact_upper, get_field(ratio, 'upper')) AS upper
     FROM rates
 ),

@@ -17,6 +17,8 @@
 WITH numbered AS (
     SELECT
         *,
+        CASE WHEN measure <> 'reads-high-or-low' THEN 0.0 END AS least,
+        CASE WHEN measure = 'stays-on' THEN 1.0 END AS most,
         COUNT(*) OVER (PARTITION BY site, measure) AS wearers,
         ROW_NUMBER() OVER (PARTITION BY site, measure ORDER BY wearer) AS number
     FROM people_effects
@@ -30,8 +32,8 @@ SELECT
     spread_lower,
     spread_upper,
     p,
-    CASE WHEN measure = 'reads-high-or-low' THEN new_lower ELSE GREATEST(new_lower, 0.0) END AS prediction_lower,
-    CASE WHEN measure = 'stays-on' THEN LEAST(new_upper, 1.0) ELSE new_upper END AS prediction_upper
+    clamp(new_lower, least, most) AS prediction_lower,
+    clamp(new_upper, least, most) AS prediction_upper
 FROM numbered
 WHERE number = 1 AND spread IS NOT NULL
 ORDER BY position, measure_order

@@ -73,13 +73,13 @@ SELECT
     c.low_fingersticks,
     c.seen,
     c.seen_share,
-    CASE WHEN c.seen_share IS NOT NULL THEN GREATEST(c.seen_lower, 0.0) END AS seen_share_lower,
-    CASE WHEN c.seen_share IS NOT NULL THEN LEAST(c.seen_upper, 1.0) END AS seen_share_upper,
+    clamp(c.seen_lower, 0, 1) AS seen_share_lower,
+    clamp(c.seen_upper, 0, 1) AS seen_share_upper,
     c.low_readings,
     c.alone,
     c.alone_share,
-    CASE WHEN c.alone_share IS NOT NULL THEN GREATEST(c.alone_lower, 0.0) END AS alone_share_lower,
-    CASE WHEN c.alone_share IS NOT NULL THEN LEAST(c.alone_upper, 1.0) END AS alone_share_upper
+    clamp(c.alone_lower, 0, 1) AS alone_share_lower,
+    clamp(c.alone_upper, 0, 1) AS alone_share_upper
 FROM shares AS c
 INNER JOIN sites AS s ON s.site = c.site
 ORDER BY s.position

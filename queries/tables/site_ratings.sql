@@ -30,8 +30,8 @@ SELECT
     f.sensors,
     f.ratings,
     get_field(f.fit, 'mean') AS mean,
-    CASE WHEN f.sensors > 2 THEN GREATEST(get_field(f.fit, 'lower'), 0.0) END AS mean_lower,
-    CASE WHEN f.sensors > 2 THEN LEAST(get_field(f.fit, 'upper'), 10.0) END AS mean_upper
+    CASE WHEN f.sensors > 2 THEN clamp(get_field(f.fit, 'lower'), 0, 10) END AS mean_lower,
+    CASE WHEN f.sensors > 2 THEN clamp(get_field(f.fit, 'upper'), 0, 10) END AS mean_upper
 FROM fits AS f
 INNER JOIN sites AS s ON s.site = f.site
 ORDER BY s.position, f.aspect

@@ -52,7 +52,7 @@ SELECT
     exact_share_upper(t.replaced_early, t.ended) AS replaced_early_share_upper,
     t.days,
     30 * get_field(t.rate, 'value') AS per_30_days,
-    GREATEST(30 * get_field(t.rate, 'lower'), 0.0) AS per_30_days_lower,
+    clamp(30 * get_field(t.rate, 'lower'), 0, CAST(NULL AS DOUBLE)) AS per_30_days_lower,
     30 * get_field(t.rate, 'upper') AS per_30_days_upper
 FROM totals AS t
 INNER JOIN sites AS s ON s.site = t.site

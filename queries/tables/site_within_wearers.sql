@@ -26,7 +26,7 @@
 WITH numbered AS (
     SELECT
         *,
-        CASE WHEN measure = 'stays-on' THEN 1.0 ELSE 1e300 END AS most,
+        CASE WHEN measure = 'stays-on' THEN 1.0 END AS most,
         COUNT(*) OVER (PARTITION BY measure, site, against) AS wearers,
         MIN(without) OVER (PARTITION BY measure, site, against) AS without_lowest,
         MAX(without) OVER (PARTITION BY measure, site, against) AS without_highest,
@@ -39,16 +39,16 @@ SELECT
     against,
     wearers,
     mean,
-    GREATEST(mean_lower, -most) AS mean_lower,
-    LEAST(mean_upper, most) AS mean_upper,
+    clamp(mean_lower, -most, most) AS mean_lower,
+    clamp(mean_upper, -most, most) AS mean_upper,
     p,
     spread,
     spread_lower,
     spread_upper,
     spread * spread AS tau_squared,
     p_alike,
-    CASE WHEN new_lower IS NOT NULL THEN GREATEST(new_lower, -most) END AS new_lower,
-    CASE WHEN new_upper IS NOT NULL THEN LEAST(new_upper, most) END AS new_upper,
+    clamp(new_lower, -most, most) AS new_lower,
+    clamp(new_upper, -most, most) AS new_upper,
     without_lowest,
     without_highest
 FROM numbered

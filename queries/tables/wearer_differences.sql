@@ -19,7 +19,7 @@
 
 -- Shares differ by 1 at most.
 WITH bounded AS (
-    SELECT *, CASE WHEN measure = 'stays-on' THEN 1.0 ELSE 1e300 END AS most
+    SELECT *, CASE WHEN measure = 'stays-on' THEN 1.0 END AS most
     FROM within_wearers
 )
 SELECT
@@ -28,12 +28,12 @@ SELECT
     against,
     wearer,
     difference,
-    GREATEST(lower, -most) AS lower,
-    LEAST(upper, most) AS upper,
+    clamp(lower, -most, most) AS lower,
+    clamp(upper, -most, most) AS upper,
     weight,
     without,
-    CASE WHEN without_lower IS NOT NULL THEN GREATEST(without_lower, -most) END AS without_lower,
-    CASE WHEN without_upper IS NOT NULL THEN LEAST(without_upper, most) END AS without_upper
+    clamp(without_lower, -most, most) AS without_lower,
+    clamp(without_upper, -most, most) AS without_upper
 FROM bounded
 WHERE weight IS NOT NULL
 ORDER BY measure_order, position, against_position, wearer

@@ -18,8 +18,8 @@
 WITH bounded AS (
     SELECT
         *,
-        CASE WHEN measure = 'reads-high-or-low' THEN -1e300 ELSE 0.0 END AS least,
-        CASE WHEN measure = 'stays-on' THEN 1.0 ELSE 1e300 END AS most
+        CASE WHEN measure <> 'reads-high-or-low' THEN 0.0 END AS least,
+        CASE WHEN measure = 'stays-on' THEN 1.0 END AS most
     FROM people_effects
 )
 SELECT
@@ -27,11 +27,11 @@ SELECT
     site,
     measure,
     estimate,
-    GREATEST(lower, least) AS lower,
-    LEAST(upper, most) AS upper,
+    clamp(lower, least, most) AS lower,
+    clamp(upper, least, most) AS upper,
     shrunken,
-    GREATEST(shrunken_lower, least) AS shrunken_lower,
-    LEAST(shrunken_upper, most) AS shrunken_upper
+    clamp(shrunken_lower, least, most) AS shrunken_lower,
+    clamp(shrunken_upper, least, most) AS shrunken_upper
 FROM bounded
 WHERE shrunken IS NOT NULL
 ORDER BY position, measure_order, wearer

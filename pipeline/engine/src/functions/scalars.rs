@@ -115,6 +115,18 @@ pub const ALL: &[Scalar] = &[
         compute: |given| compared(given, |value, limit| !at_most(value, limit)),
     },
     Scalar {
+        name: "clamp",
+        arguments: &[
+            plain("value", Number),
+            plain("least", Number),
+            plain("most", Number),
+        ],
+        gives: number,
+        about: "a value, the bound where it lies beyond one; empty where the value is (`GREATEST` and `LEAST` give the bound there), and an empty bound is none",
+        example: "clamp(days, 0, rated_days)",
+        compute: clamp,
+    },
+    Scalar {
         name: "within_limit",
         arguments: &[
             READING,
@@ -286,6 +298,16 @@ fn compared(given: &Given<'_>, holds: fn(f64, f64) -> bool) -> Result<ArrayRef> 
         .zip(limits)
         .map(|(value, limit)| Some(holds(value?, limit?)));
     Ok(Arc::new(holds.collect::<BooleanArray>()))
+}
+
+fn clamp(given: &Given<'_>) -> Result<ArrayRef> {
+    let bounds = given.numbers(1)?.iter().zip(given.numbers(2)?);
+    let rows = given.numbers(0)?.iter().zip(bounds);
+    let clamped = rows.map(|(value, (least, most))| {
+        let value = value?.max(least.unwrap_or(f64::NEG_INFINITY));
+        Some(value.min(most.unwrap_or(f64::INFINITY)))
+    });
+    Ok(Arc::new(clamped.collect::<Float64Array>()))
 }
 
 fn agreed(given: &Given<'_>, within: fn(f64, f64, f64) -> bool) -> Result<ArrayRef> {
