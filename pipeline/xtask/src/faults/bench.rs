@@ -382,11 +382,25 @@ fn whole(report: &Path) -> Result<(), String> {
 /// Nothing hidden beside reports, and in the store only what its manifest names, and locks.
 fn left_over(study: &Path) -> Result<(), String> {
     let manifest = fs::read_to_string(study.join(".whereworn/manifest.json")).unwrap_or_default();
-    for (folder, own) in [("reports", false), (".whereworn", true)] {
-        let entries = fs::read_dir(study.join(folder)).map_err(|error| error.to_string())?;
+    for (folder, own) in [
+        ("reports", false),
+        (".whereworn", true),
+        (".whereworn/computed", false),
+    ] {
+        let entries = match fs::read_dir(study.join(folder)) {
+            Ok(entries) => entries,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => continue,
+            Err(error) => return Err(error.to_string()),
+        };
         for entry in entries.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            let known = ["lock", "readers", "evidence-lock", "manifest.json"];
+            let known = [
+                "lock",
+                "readers",
+                "evidence-lock",
+                "manifest.json",
+                "computed",
+            ];
             let expected = if own {
                 known.contains(&name.as_str()) || manifest.contains(&format!("\"{name}\""))
             } else {
