@@ -33,14 +33,13 @@ impl KeptResults {
         made_from: &str,
         look: impl FnOnce() -> Result<Outcome, LoadError>,
     ) -> Result<Outcome, LoadError> {
-        let name = sha256(made_from.as_bytes());
-        let kept = self.get(&name);
+        let kept = self.get(made_from);
         if let Some(found) = kept.and_then(|bytes| Outcome::from_bytes(&bytes)) {
             return Ok(found);
         }
         let found = look()?;
         if let Some(bytes) = found.to_bytes() {
-            self.put(&name, &bytes);
+            self.put(made_from, &bytes);
         }
         Ok(found)
     }

@@ -18,7 +18,7 @@ use crate::catalog::Query;
 
 /// Where results of the same program, built by the same compiler, are kept between runs.
 pub trait Results: Send + Sync {
-    /// The bytes kept under a name of letters and digits, if they are there and whole.
+    /// The bytes kept under a name, if they are there and whole.
     fn get(&self, name: &str) -> Option<Vec<u8>>;
     /// Keeps bytes under a name, as far as that is possible.
     fn put(&self, name: &str, bytes: &[u8]);

@@ -3,7 +3,6 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, channel};
-use std::time::Instant;
 
 use datafusion::arrow::array::RecordBatch;
 use datafusion::arrow::datatypes::{DataType, SchemaRef};
@@ -23,7 +22,7 @@ use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
 use crate::messages;
-use crate::session::{Engine, TICK};
+use crate::session::Engine;
 
 /// A query that can run: its plan, and the table in which its rows will lie.
 #[derive(Clone)]
@@ -102,18 +101,11 @@ impl Engine {
             // Nobody listens any more where it took too long.
             let _ = sender.send(handle.block_on(thinking));
         });
-        let since = Instant::now();
-        loop {
-            match receiver.recv_timeout(TICK) {
-                Ok(thought) => return thought,
-                Err(RecvTimeoutError::Disconnected) => return Err(messages::broke(query.source())),
-                Err(RecvTimeoutError::Timeout) if self.limits.is_stopped() => {
-                    return Err(EngineError::Stopped);
-                }
-                Err(RecvTimeoutError::Timeout) if since.elapsed() > self.limits.time => {
-                    return Err(messages::too_long(query.source(), self.limits.time));
-                }
-                Err(RecvTimeoutError::Timeout) => {}
+        match receiver.recv_timeout(self.limits.time) {
+            Ok(thought) => thought,
+            Err(RecvTimeoutError::Disconnected) => Err(messages::broke(query.source())),
+            Err(RecvTimeoutError::Timeout) => {
+                Err(messages::too_long(query.source(), self.limits.time))
             }
         }
     }

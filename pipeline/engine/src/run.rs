@@ -69,6 +69,8 @@ struct Run<'e> {
     planned: BTreeMap<String, Planned>,
     /// Under which names the results of queries are kept between runs.
     kept: BTreeMap<String, String>,
+    /// Results that were read and not yet used.
+    read: BTreeMap<String, (SchemaRef, Vec<RecordBatch>)>,
     /// Names of the queries that are not yet done.
     waiting: BTreeSet<String>,
     /// What each query reads, through views too.
@@ -110,6 +112,7 @@ impl<'e> Run<'e> {
             catalog,
             queries,
             kept: kept.unwrap_or_default(),
+            read: BTreeMap::new(),
             planned: BTreeMap::new(),
             waiting: BTreeSet::new(),
             reads: BTreeMap::new(),
@@ -142,26 +145,36 @@ impl<'e> Run<'e> {
     }
 
     /// The rows of a query as an earlier run made them from the same.
-    fn kept_rows(&self, query: &Query) -> Option<(SchemaRef, Vec<RecordBatch>)> {
-        let kept = self.engine.kept.as_ref()?;
-        kept.get(self.kept.get(&query.name)?)
+    fn kept_rows(&mut self, query: &Query) -> Option<(SchemaRef, Vec<RecordBatch>)> {
+        let read = self.read.remove(&query.name);
+        read.or_else(|| {
+            let kept = self.engine.kept.as_ref()?;
+            kept.get(self.kept.get(&query.name)?)
+        })
     }
 
-    /// Takes every table from earlier runs; gives whether all of them could be.
+    /// Takes every table from earlier runs, where all of them can be; gives whether they could.
     fn take_all_tables(&mut self) -> Result<bool, EngineError> {
-        for query in self.queries.clone() {
-            if query.own && query.header.role != Role::Table {
-                // What is wrong with it is told when it is planned.
-                return Ok(false);
-            }
-            if query.header.role != Role::Table {
-                continue;
-            }
-            let Some((schema, batches)) = self.kept_rows(query) else {
-                self.results.clear();
+        let is_table = |query: &&Query| query.header.role == Role::Table;
+        // What is wrong with another query of the study is told when it is planned.
+        if self
+            .queries
+            .iter()
+            .any(|query| query.own && !is_table(query))
+        {
+            return Ok(false);
+        }
+        let tables: Vec<&Query> = self.queries.iter().copied().filter(is_table).collect();
+        for query in &tables {
+            let Some(rows) = self.kept_rows(query) else {
                 return Ok(false);
             };
-            self.note_table(query, &schema, &batches)?;
+            self.read.insert(query.name.clone(), rows);
+        }
+        for query in tables {
+            if let Some((schema, batches)) = self.read.remove(&query.name) {
+                self.note_table(query, &schema, &batches)?;
+            }
         }
         Ok(true)
     }
@@ -384,10 +397,6 @@ impl<'e> Run<'e> {
 
     /// The next query that is done or has taken too long, and its rows; nothing where none is yet.
     fn next(&self, running: &mut BTreeMap<String, Running>) -> Result<Heard<'e>, EngineError> {
-        if self.engine.limits.is_stopped() {
-            running.values().for_each(|other| other.stop.abort());
-            return Err(EngineError::Stopped);
-        }
         let limit = self.engine.limits.time;
         let query_of = |name: &str| {
             self.queries

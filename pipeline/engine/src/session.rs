@@ -1,7 +1,6 @@
 //! A session over the tables of one study.
 
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -121,8 +120,6 @@ pub struct Limits {
     pub spill: Option<PathBuf>,
     /// Time for one query of the study's own.
     pub time: Duration,
-    /// Set from outside, it stops the run.
-    pub stop: Arc<AtomicBool>,
 }
 
 impl Default for Limits {
@@ -132,14 +129,7 @@ impl Default for Limits {
             memory: 1 << 30,
             spill: None,
             time: Duration::from_secs(60),
-            stop: Arc::default(),
         }
-    }
-}
-
-impl Limits {
-    pub(crate) fn is_stopped(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
     }
 }
 
@@ -202,10 +192,10 @@ impl Engine {
             runtime: Some(runtime),
             at_once,
             of_study: Vec::new(),
-            kept: study.results.clone().map(Kept::new),
+            kept: None,
             held: Mutex::default(),
         };
-        let kept = engine.kept.take();
+        let kept = study.results.clone().map(Kept::new);
         engine.kept = engine.runtime()?.block_on(engine.register(study, kept))?;
         engine.of_study = engine.table_names();
         Ok(engine)

@@ -14,31 +14,11 @@ use whereworn_model::settings::Settings;
 
 mod chance;
 
-use chance::Chance;
+use chance::{CHECKS, Chance, EVENTS, EXPORT, READINGS, VERDICTS};
 
 const SETTINGS: &str = "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n\
     [exports.old]\ntable = \"readings\"\nfiles = \"exports/*.csv\"\nskip_lines = 1\n\
     columns = { time = \"When\", glucose = \"Value\", sensor = \"Serial\" }\n";
-
-const EXPORT: &str =
-    "made by hand\nSerial;When;Value\na;2026-03-01 09:00;5,5\na;2026-03-01 09:05;101\n";
-
-const READINGS: &str = "sensor,time,glucose,unit,status,wearer\n\
-    a,2026-03-01T09:00:00Z,100,mg/dL,ok,w\n\
-    a,2026-03-01T09:05:00Z,LO,,,\n\
-    a,2026-03-29T01:30,5.5,mmol/L,,\n\
-    \"b, \"\"two\"\"\",2026-03-01T09:10:00+01:00,102,,high,v\n";
-
-const CHECKS: &str =
-    "time,glucose,purpose\n2026-03-01T09:00:00Z,99,routine\n2026-03-01T09:05:00Z,88,control\n";
-
-const EVENTS: &str = "sensor,time,event,site,cause,grade,note\n\
-    a,2026-03-01T08:00:00Z,insert,calf,,,\"two\nlines\"\n\
-    a,2026-03-09T08:00:00Z,end,,fell-off,,\n\
-    ,2026-03-02T22:00:00Z,bed,,,,\n\
-    a,2026-03-03T08:00:00Z,skin,,,1,\n";
-
-const VERDICTS: &str = "sensor,start,verdict\na,2026-03-01T09:00:00Z,artefact\n";
 
 fn study(files: &[(&str, &[u8])]) -> TempDir {
     let folder = tempfile::tempdir().unwrap();

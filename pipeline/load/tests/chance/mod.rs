@@ -1,7 +1,32 @@
-//! Seeded changes to texts, for tests and for `cargo xtask fuzz`.
+//! Texts and seeded changes to them, for tests and for `cargo xtask fuzz`.
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+
+/// An export that needs a mapping.
+pub const EXPORT: &str =
+    "made by hand\nSerial;When;Value\na;2026-03-01 09:00;5,5\na;2026-03-01 09:05;101\n";
+
+/// Readings of two sensors, with what is odd and allowed.
+pub const READINGS: &str = "sensor,time,glucose,unit,status,wearer\n\
+    a,2026-03-01T09:00:00Z,100,mg/dL,ok,w\n\
+    a,2026-03-01T09:05:00Z,LO,,,\n\
+    a,2026-03-29T01:30,5.5,mmol/L,,\n\
+    \"b, \"\"two\"\"\",2026-03-01T09:10:00+01:00,102,,high,v\n";
+
+/// Fingersticks.
+pub const CHECKS: &str =
+    "time,glucose,purpose\n2026-03-01T09:00:00Z,99,routine\n2026-03-01T09:05:00Z,88,control\n";
+
+/// A log of wear.
+pub const EVENTS: &str = "sensor,time,event,site,cause,grade,lot,note\n\
+    a,2026-03-01T08:00:00Z,insert,calf,,,L-1,\"two\nlines\"\n\
+    a,2026-03-09T08:00:00Z,end,,fell-off,,,\"a <b>bold</b> [note](https://example.org) | # \"\n\
+    ,2026-03-02T22:00:00Z,bed,,,,,\n\
+    a,2026-03-03T08:00:00Z,skin,,,1,,\n";
+
+/// Judgements.
+pub const VERDICTS: &str = "sensor,start,verdict\na,2026-03-01T09:00:00Z,artefact\n";
 
 /// Pieces that break parsers.
 const PIECES: [&str; 36] = [

@@ -8,7 +8,7 @@ mod units;
 use rand::{Rng, RngExt};
 use rand_chacha::ChaCha8Rng;
 use whereworn_findings::Finding;
-use whereworn_model::rows::SensorReadings;
+use whereworn_model::rows::{SensorReadings, WearEvent};
 use whereworn_model::time::Micros;
 
 use super::study::{DAY, Rows};
@@ -103,6 +103,13 @@ struct Worn {
     to: Micros,
 }
 
+impl Worn {
+    /// Whether an event of the log is of this sensor.
+    fn has(&self, event: &WearEvent) -> bool {
+        event.wearer == self.wearer && event.sensor == self.sensor
+    }
+}
+
 fn worn(rows: &Rows) -> Vec<Worn> {
     let inserts = rows.events.iter().filter(|event| event.event == "insert");
     inserts
@@ -163,13 +170,28 @@ struct Planting<'a> {
 }
 
 impl Planting<'_> {
-    fn of(&self, one: &Worn) -> Expected {
+    fn expected(&self) -> Expected {
         Expected {
             kind: self.kind,
-            wearer: Some(one.wearer.clone()),
-            sensor: Some(one.sensor.clone()),
             ..Expected::default()
         }
+    }
+
+    fn of(&self, one: &Worn) -> Expected {
+        Expected {
+            wearer: Some(one.wearer.clone()),
+            sensor: Some(one.sensor.clone()),
+            ..self.expected()
+        }
+    }
+
+    /// A sensor that was worn for more than so many days.
+    fn longer(&self, days: i64, dice: &mut ChaCha8Rng) -> Option<Worn> {
+        let long = |one: &&Worn| one.to - one.from > days * DAY;
+        pick(
+            &self.all.iter().filter(long).cloned().collect::<Vec<_>>(),
+            dice,
+        )
     }
 }
 

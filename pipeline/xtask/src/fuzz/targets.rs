@@ -11,6 +11,7 @@ use whereworn_model::header::Header;
 use whereworn_model::settings::Settings;
 
 use super::Chance;
+use super::chance::{CHECKS, EVENTS, EXPORT, READINGS, VERDICTS};
 use crate::faults::program as shipped;
 
 const SETTINGS: &str = "[study]\ntitle = \"A *study*\"\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n\
@@ -25,26 +26,6 @@ const SETTINGS: &str = "[study]\ntitle = \"A *study*\"\ntimezone = \"Europe/Lisb
 
 const PLAIN: &str =
     "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n[plan]\nsites = [\"calf\", \"chest\"]\n";
-
-const EXPORT: &str =
-    "made by hand\nSerial;When;Value\na;2026-03-01 09:00;5,5\na;2026-03-01 09:05;101\n";
-
-const READINGS: &str = "sensor,time,glucose,unit,status,wearer\n\
-    a,2026-03-01T09:00:00Z,100,mg/dL,ok,w\n\
-    a,2026-03-01T09:05:00Z,LO,,,\n\
-    a,2026-03-29T01:30,5.5,mmol/L,,\n\
-    \"b, \"\"two\"\"\",2026-03-01T09:10:00+01:00,102,,high,v\n";
-
-const CHECKS: &str =
-    "time,glucose,purpose\n2026-03-01T09:00:00Z,99,routine\n2026-03-01T09:05:00Z,88,control\n";
-
-const EVENTS: &str = "sensor,time,event,site,cause,grade,lot,note\n\
-    a,2026-03-01T08:00:00Z,insert,calf,,,L-1,\"two\nlines\"\n\
-    a,2026-03-09T08:00:00Z,end,,fell-off,,,\"a <b>bold</b> [note](https://example.org) | # \"\n\
-    ,2026-03-02T22:00:00Z,bed,,,,,\n\
-    a,2026-03-03T08:00:00Z,skin,,,1,,\n";
-
-const VERDICTS: &str = "sensor,start,verdict\na,2026-03-01T09:00:00Z,artefact\n";
 
 const QUERY: &str = "-- title = \"Bias\"\n-- row = \"one site\"\n-- chart = { kind = \"line\", x = \"a\", y = \"b\" }\n\
     -- [columns]\n-- a = { label = \"A\", digits = 1 }\nSELECT 1 AS a, 2 AS b\n";

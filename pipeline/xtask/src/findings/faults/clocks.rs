@@ -158,11 +158,10 @@ fn meter(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Opt
         (minutes, 8.0)
     };
     Some(Expected {
-        kind: planting.kind,
         wearer: Some(wearer),
         meter: Some(meter),
         size: Some(size),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -184,11 +183,10 @@ fn meter_jump(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -
     rows.checks
         .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
     Some(Expected {
-        kind: planting.kind,
         wearer: Some(wearer),
         meter: Some("m0".to_owned()),
         size: Some((minutes, 8.0)),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -218,11 +216,10 @@ fn change(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
         shift(sensor, at, minutes);
     }
     Some(Expected {
-        kind: planting.kind,
         wearer: Some(wearer),
         size: Some((minutes, 0.0)),
         from: Some(at),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 

@@ -41,20 +41,13 @@ fn sensor_reused(
     let mut moved = readings(rows, &b)?.readings.drain(..).collect::<Vec<_>>();
     readings(rows, &a)?.readings.append(&mut moved);
     rows.readings.retain(|sensor| !sensor.readings.is_empty());
-    if planting.fault == "sensor-reused" {
+    if planting.fault == "session-too-long" {
         rows.events
-            .iter_mut()
-            .filter(|e| e.wearer == b.wearer && e.sensor == b.sensor)
-            .for_each(|e| e.sensor.clone_from(&a.sensor));
-        return Some(planting.of(&a));
+            .retain(|e| !(a.has(e) && e.event == "end" || b.has(e) && e.event == "insert"));
     }
     rows.events
-        .retain(|e| !(e.wearer == a.wearer && e.sensor == a.sensor && e.event == "end"));
-    rows.events
-        .retain(|e| !(e.wearer == b.wearer && e.sensor == b.sensor && e.event == "insert"));
-    rows.events
         .iter_mut()
-        .filter(|e| e.wearer == b.wearer && e.sensor == b.sensor)
+        .filter(|e| b.has(e))
         .for_each(|e| e.sensor.clone_from(&a.sensor));
     Some(planting.of(&a))
 }
@@ -77,7 +70,7 @@ fn wrong_wearer(
     let name = "moved-1".to_owned();
     rows.events
         .iter_mut()
-        .filter(|e| e.wearer == one.wearer && e.sensor == one.sensor)
+        .filter(|e| one.has(e))
         .for_each(|e| e.sensor.clone_from(&name));
     let own = readings(rows, &one)?;
     own.sensor.clone_from(&name);
@@ -90,21 +83,11 @@ fn wrong_wearer(
 }
 
 fn set_aside(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expected> {
-    let one = pick(
-        &planting
-            .all
-            .iter()
-            .filter(|one| one.to - one.from > 8 * DAY)
-            .cloned()
-            .collect::<Vec<_>>(),
-        dice,
-    )?;
-    rows.events
-        .retain(|e| !(e.wearer == one.wearer && e.sensor == one.sensor));
+    let one = planting.longer(8, dice)?;
+    rows.events.retain(|e| !one.has(e));
     Some(Expected {
-        kind: planting.kind,
         file: Some(format!("readings/{}.csv", one.wearer)),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -113,10 +96,9 @@ fn rejected(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> 
     let every = dice.random_range(2..=9);
     rows.broken = Some((one.wearer.clone(), every));
     Some(Expected {
-        kind: planting.kind,
         file: Some(format!("readings/{}.csv", one.wearer)),
         size: Some((1.0 / every as f64, 0.02)),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -129,8 +111,7 @@ fn no_end(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
         .cloned()
         .collect();
     let one = pick(&early, dice)?;
-    rows.events
-        .retain(|e| !(e.wearer == one.wearer && e.sensor == one.sensor && e.event == "end"));
+    rows.events.retain(|e| !(one.has(e) && e.event == "end"));
     if planting.fault == "lost" {
         let stop = one.from + (one.to - one.from) / 2;
         readings(rows, &one)?
@@ -145,15 +126,7 @@ fn nights_missing(
     rows: &mut Rows,
     dice: &mut ChaCha8Rng,
 ) -> Option<Expected> {
-    let one = pick(
-        &planting
-            .all
-            .iter()
-            .filter(|one| one.to - one.from > 7 * DAY)
-            .cloned()
-            .collect::<Vec<_>>(),
-        dice,
-    )?;
+    let one = planting.longer(7, dice)?;
     readings(rows, &one)?.readings.retain(|reading| {
         let hour = reading.time.rem_euclid(DAY) / (60 * MINUTE);
         !(1..=4).contains(&hour) || (reading.time / DAY) % 3 == 0

@@ -35,9 +35,8 @@ fn site_confounded(
         event.model = "model Z".to_owned();
     }
     Some(Expected {
-        kind: planting.kind,
         site: Some(site),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -66,9 +65,8 @@ fn checks_by_alarm(
         }
     }
     Some(Expected {
-        kind: planting.kind,
         site: Some(site),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 
@@ -87,10 +85,9 @@ fn side_never_tried(
         event.side = "left".to_owned();
     }
     Some(Expected {
-        kind: planting.kind,
         site: Some(site),
         wearer: Some(wearer),
-        ..Expected::default()
+        ..planting.expected()
     })
 }
 

@@ -2,8 +2,11 @@
 
 use rand_chacha::ChaCha8Rng;
 
-use super::super::study::{DAY, Rows};
+use super::super::study::Rows;
 use super::{Expected, Planting, pick};
+
+/// From mg/dL to mmol/L.
+const TO_MMOL: f64 = 1.0 / 18.0156;
 
 /// Plants a fault of these kinds; `None` where the study has no place for it.
 pub(super) fn plant(
@@ -12,33 +15,23 @@ pub(super) fn plant(
     dice: &mut ChaCha8Rng,
 ) -> Option<Expected> {
     match planting.fault {
-        "unit, a sensor" => unit_of_sensor(planting, rows, dice),
+        "unit, a sensor" => unit_of_sensor(planting, rows, dice, (TO_MMOL, "mg/dL")),
         "unit, fingersticks" => unit_of_fingersticks(planting, rows, dice),
-        "unit, mg/dL as mmol/L" => unit_refused(planting, rows, dice),
+        "unit, mg/dL as mmol/L" => unit_of_sensor(planting, rows, dice, (1.0, "mmol/L")),
         _ => None,
     }
 }
 
+/// Readings of a sensor by this factor, under that unit.
 fn unit_of_sensor(
     planting: &Planting<'_>,
     rows: &mut Rows,
     dice: &mut ChaCha8Rng,
+    (factor, unit): (f64, &'static str),
 ) -> Option<Expected> {
-    let one = pick(
-        &planting
-            .all
-            .iter()
-            .filter(|one| one.to - one.from > 2 * DAY)
-            .cloned()
-            .collect::<Vec<_>>(),
-        dice,
-    )?;
-    rows.units.push((
-        one.wearer.clone(),
-        one.sensor.clone(),
-        1.0 / 18.0156,
-        "mg/dL",
-    ));
+    let one = planting.longer(2, dice)?;
+    rows.units
+        .push((one.wearer.clone(), one.sensor.clone(), factor, unit));
     Some(Expected {
         size: Some((18.0, 0.1)),
         ..planting.of(&one)
@@ -64,35 +57,12 @@ fn unit_of_fingersticks(
             .any(|unit| unit.0 == check.wearer && unit.1 == meter)
         {
             rows.units
-                .push((check.wearer.clone(), meter, 1.0 / 18.0156, "mg/dL"));
+                .push((check.wearer.clone(), meter, TO_MMOL, "mg/dL"));
         }
     }
     Some(Expected {
-        kind: planting.kind,
         wearer: Some(check.wearer),
         size: Some((18.0, 0.1)),
-        ..Expected::default()
-    })
-}
-
-fn unit_refused(
-    planting: &Planting<'_>,
-    rows: &mut Rows,
-    dice: &mut ChaCha8Rng,
-) -> Option<Expected> {
-    let one = pick(
-        &planting
-            .all
-            .iter()
-            .filter(|one| one.to - one.from > 2 * DAY)
-            .cloned()
-            .collect::<Vec<_>>(),
-        dice,
-    )?;
-    rows.units
-        .push((one.wearer.clone(), one.sensor.clone(), 1.0, "mmol/L"));
-    Some(Expected {
-        size: Some((18.0, 0.1)),
-        ..planting.of(&one)
+        ..planting.expected()
     })
 }
