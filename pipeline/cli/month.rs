@@ -108,7 +108,6 @@ impl StudyMonth {
                 memory: scope.memory as usize * (1 << 20),
                 time: Duration::from_secs(scope.limit.into()),
                 spill,
-                ..Limits::default()
             },
             results,
         })

@@ -122,17 +122,6 @@ pub struct Limits {
     pub time: Duration,
 }
 
-impl Default for Limits {
-    /// 1 GiB and a minute.
-    fn default() -> Self {
-        Self {
-            memory: 1 << 30,
-            spill: None,
-            time: Duration::from_secs(60),
-        }
-    }
-}
-
 /// Functions that can fill the memory from a single row.
 pub(crate) const TOO_LARGE: [&str; 3] = ["repeat", "lpad", "rpad"];
 
