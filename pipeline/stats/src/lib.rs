@@ -37,3 +37,4 @@ pub mod rates;
 pub mod resampling;
 pub mod simultaneous;
 pub mod survival;
+mod zero;

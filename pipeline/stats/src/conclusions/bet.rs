@@ -9,6 +9,7 @@
 //! of such bets); Pérez-Ortiz, Lardy, de Heide and Grünwald 2024 Ann Stat 52:1410 (that it is fair, and best of its kind).
 
 use crate::distributions::normal_quantile;
+use crate::zero::zero_of_falling;
 
 /// Differences that are bet on, in standard deviations of a sensor, and the share of the capital on each.
 const EFFECTS: [(f64, f64); 2] = [(1.5, 0.7), (0.7, 0.3)];
@@ -66,19 +67,7 @@ fn likelihood_ratio(t: f64, df: f64, shift: f64) -> f64 {
 
 /// The least |z| with which the capital is at least so much.
 pub(super) fn least_score(wanted: f64, information: f64) -> f64 {
-    let (mut low, mut high) = (0.0, 1.0);
-    while capital(high, f64::INFINITY, information) < wanted && high < 1e3 {
-        high *= 2.0;
-    }
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        if capital(middle, f64::INFINITY, information) < wanted {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    high
+    zero_of_falling(1.0, |z| wanted - capital(z, f64::INFINITY, information))
 }
 
 /// Evidence that allows for the rows of both families, from the capitals of each.

@@ -8,6 +8,7 @@
 
 use super::blocks::Member;
 use super::shuffle::Shuffled;
+use crate::zero::zero_between;
 
 /// What sensors are counted by.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,16 +59,9 @@ fn losses(member: &Member, log_ratio: f64, share: f64) -> f64 {
 /// e^(-hazard).
 fn second_hazard(hazard: f64, ratio: f64, share: f64) -> f64 {
     let staying = (-hazard).exp();
-    let (mut low, mut high) = (0.0, hazard.max(hazard / ratio));
-    for _ in 0..40 {
-        let x = 0.5 * (low + high);
-        if share * (-ratio * x).exp() + (1.0 - share) * (-x).exp() > staying {
-            low = x;
-        } else {
-            high = x;
-        }
-    }
-    0.5 * (low + high)
+    zero_between(0.0, hazard.max(hazard / ratio), |x| {
+        share * (-ratio * x).exp() + (1.0 - share) * (-x).exp() - staying
+    })
 }
 
 /// The same of artefacts, negative binomial with rates in this ratio whose mean over the sensors of both sites is known.

@@ -4,6 +4,7 @@ use crate::distributions::{
     chi_square_quantile, chi_square_upper_tail, f_quantile, f_upper_tail, normal_cdf,
 };
 use crate::interval::Interval;
+use crate::zero::{zero_between, zero_of_falling};
 
 /// Fewest people from whom a new one is foretold.
 const FEWEST_FOR_A_NEW_ONE: usize = 3;
@@ -168,22 +169,9 @@ fn root(effects: &[Effect], of: impl Fn(&Given) -> f64) -> f64 {
     if of(&Given::new(effects, 0.0)) <= 0.0 {
         return 0.0;
     }
-    let (mut low, mut high) = (0.0, scale(effects).powi(2));
-    while of(&Given::new(effects, high)) > 0.0 {
-        (low, high) = (high, 2.0 * high);
-        if !high.is_finite() {
-            return f64::INFINITY;
-        }
-    }
-    for _ in 0..200 {
-        let middle = 0.5 * (low + high);
-        if of(&Given::new(effects, middle)) > 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    0.5 * (low + high)
+    zero_of_falling(scale(effects).powi(2), |tau2| {
+        of(&Given::new(effects, tau2))
+    })
 }
 
 /// A size that spreads are measured in: errors and scatter together.
@@ -241,18 +229,8 @@ fn mixture_quantile(plausible: &[(f64, Given)], of: &dyn Fn(&Given) -> (f64, f64
             if sign * b > sign * a { b } else { a }
         })
     };
-    let (mut low, mut high) = (reach(-1.0), reach(1.0));
-    for _ in 0..100 {
-        let middle = 0.5 * (low + high);
-        let below: f64 = parts
-            .iter()
-            .map(|(weight, mean, sd)| weight * normal_cdf((middle - mean) / sd))
-            .sum();
-        if below < p {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    0.5 * (low + high)
+    zero_between(reach(-1.0), reach(1.0), |x| {
+        let below = |(weight, mean, sd): &(f64, f64, f64)| weight * normal_cdf((x - mean) / sd);
+        parts.iter().map(below).sum::<f64>() - p
+    })
 }

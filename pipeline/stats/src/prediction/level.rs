@@ -91,12 +91,7 @@ pub fn next_level(values: &[f64], sensors: &[usize], limit: f64) -> Option<NextL
     let df = k - 1.0;
     let reach = t_quantile(0.975, df) * (level + variance / k).sqrt();
     let howe = (df * (1.0 + 1.0 / k) / chi_square_quantile(0.05, df)).sqrt();
-    let plausible = Plausible {
-        mean,
-        of_mean: variance / k,
-        level,
-        df,
-    };
+    let plausible = plausible(mean, [level, variance / k], df);
     let beyond =
         |mu: f64, sigma: f64| normal_cdf((mu - limit) / sigma) + normal_cdf((-limit - mu) / sigma);
     let side = if mean < 0.0 { -1.0 } else { 1.0 };
@@ -105,46 +100,43 @@ pub fn next_level(values: &[f64], sensors: &[usize], limit: f64) -> Option<NextL
         mean,
         prediction: Interval::around(mean, reach),
         tolerance: Interval::around(mean, howe * normal_quantile(0.975) * level.sqrt()),
-        beyond: plausible.share(beyond),
-        other_way: plausible.share(|mu, sigma| normal_cdf(-side * mu / sigma)),
+        beyond: share(&plausible, beyond),
+        other_way: share(&plausible, |mu, sigma| normal_cdf(-side * mu / sigma)),
     })
 }
 
-/// Where the mean and the spread of all sensors there could be may lie.
-struct Plausible {
-    mean: f64,
-    /// Variance of the mean.
-    of_mean: f64,
-    /// Variance of a level.
-    level: f64,
-    df: f64,
+/// Mean and standard deviation of all sensors there could be, all equally plausible.
+fn plausible(mean: f64, [level, of_mean]: [f64; 2], df: f64) -> Vec<(f64, f64)> {
+    let middle = |step: usize, steps: usize| (step as f64 + 0.5) / steps as f64;
+    let shifts: Vec<f64> = (0..MEANS)
+        .map(|step| normal_quantile(middle(step, MEANS)))
+        .collect();
+    // Sensors that are all alike leave no spread: the smallest keeps the shares 0 or 1.
+    let least = f64::MIN_POSITIVE.sqrt();
+    let mut plausible = Vec::with_capacity(SPREADS * MEANS);
+    for step in 0..SPREADS {
+        let wider = df / chi_square_quantile(middle(step, SPREADS), df);
+        let sigma = (level * wider).sqrt().max(least);
+        let error = (of_mean * wider).sqrt();
+        plausible.extend(shifts.iter().map(|z| (mean + z * error, sigma)));
+    }
+    plausible
 }
 
-impl Plausible {
-    /// A share of sensors, as a function of mean and standard deviation.
-    fn share(&self, of: impl Fn(f64, f64) -> f64) -> ShareOfSensors {
-        let middle = |step: usize, steps: usize| (step as f64 + 0.5) / steps as f64;
-        let shifts: Vec<f64> = (0..MEANS)
-            .map(|step| normal_quantile(middle(step, MEANS)))
-            .collect();
-        // Sensors that are all alike leave no spread: the smallest keeps the shares 0 or 1.
-        let least = f64::MIN_POSITIVE.sqrt();
-        let mut shares = Vec::with_capacity(SPREADS * MEANS);
-        for step in 0..SPREADS {
-            let wider = self.df / chi_square_quantile(middle(step, SPREADS), self.df);
-            let sigma = (self.level * wider).sqrt().max(least);
-            let error = (self.of_mean * wider).sqrt();
-            shares.extend(shifts.iter().map(|z| of(self.mean + z * error, sigma)));
-        }
-        shares.sort_by(f64::total_cmp);
-        let at = |p: f64| quantile_of_sorted(&shares, p).unwrap_or(f64::NAN);
-        ShareOfSensors {
-            value: shares.iter().sum::<f64>() / shares.len() as f64,
-            interval: Interval {
-                lower: at(0.025),
-                upper: at(0.975),
-            },
-            upper_bound: at(0.95),
-        }
+/// A share of sensors, as a function of their mean and standard deviation.
+fn share(plausible: &[(f64, f64)], of: impl Fn(f64, f64) -> f64) -> ShareOfSensors {
+    let mut shares: Vec<f64> = plausible
+        .iter()
+        .map(|(mu, sigma)| of(*mu, *sigma))
+        .collect();
+    shares.sort_unstable_by(f64::total_cmp);
+    let at = |p: f64| quantile_of_sorted(&shares, p).unwrap_or(f64::NAN);
+    ShareOfSensors {
+        value: shares.iter().sum::<f64>() / shares.len() as f64,
+        interval: Interval {
+            lower: at(0.025),
+            upper: at(0.975),
+        },
+        upper_bound: at(0.95),
     }
 }

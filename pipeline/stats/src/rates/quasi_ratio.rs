@@ -3,6 +3,7 @@
 use super::heterogeneity::ExposedUnit;
 use crate::distributions::{t_quantile, t_two_sided};
 use crate::interval::Interval;
+use crate::zero::zero_between;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A rate ratio, second group over first.
@@ -58,22 +59,20 @@ pub fn quasi_ratio(units: &[ExposedUnit], first: usize, second: usize) -> Option
         })
     };
     let t = t_quantile(0.975, df);
-    let beyond = |log_ratio: f64| {
+    let beyond = |side: f64, log_ratio: f64| {
         let (expected, variance) = at(log_ratio);
-        let gap = observed - expected;
-        (gap.abs() - 0.5).max(0.0) * gap.signum()
-            - t * (dispersion * variance).sqrt() * gap.signum()
+        let gap = side * (expected - observed);
+        (gap - 0.5).max(0.0) - t * (dispersion * variance).sqrt()
     };
     let estimate = (observed > 0.0 && observed < events)
-        .then(|| zero_of(|log_ratio| observed - at(log_ratio).0).exp());
+        .then(|| zero_between(-40.0, 40.0, |r| observed - at(r).0).exp());
     let centre = estimate.map_or(if observed > 0.0 { 30.0 } else { -30.0 }, f64::ln);
-    let lower = match observed > 0.0 {
-        true => crossing(centre, -1.0, |r| beyond(r) > 0.0).exp(),
-        false => 0.0,
-    };
-    let upper = match observed < events {
-        true => crossing(centre, 1.0, |r| beyond(r) < 0.0).exp(),
-        false => f64::INFINITY,
+    let end = |side: f64| zero_between(centre, centre + side * 70.0, |r| beyond(side, r)).exp();
+    let lower = if observed > 0.0 { end(-1.0) } else { 0.0 };
+    let upper = if observed < events {
+        end(1.0)
+    } else {
+        f64::INFINITY
     };
     let (expected, variance) = at(0.0);
     let gap = ((observed - expected).abs() - 0.5).max(0.0);
@@ -143,32 +142,4 @@ fn scale(units: &[ExposedUnit], expected: &mut [f64], margin: impl Fn(&ExposedUn
         let (observed, fitted) = totals[&margin(unit)];
         *expected *= if fitted > 0.0 { observed / fitted } else { 0.0 };
     }
-}
-
-/// Where a falling function of the log ratio is 0.
-fn zero_of(f: impl Fn(f64) -> f64) -> f64 {
-    let (mut low, mut high) = (-40.0, 40.0);
-    for _ in 0..100 {
-        let middle = 0.5 * (low + high);
-        if f(middle) > 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    0.5 * (low + high)
-}
-
-/// How far one can go from `centre` to one side before a log ratio is out.
-fn crossing(centre: f64, side: f64, out: impl Fn(f64) -> bool) -> f64 {
-    let (mut inside, mut outside) = (0.0, 70.0);
-    for _ in 0..100 {
-        let middle = 0.5 * (inside + outside);
-        if out(centre + side * middle) {
-            outside = middle;
-        } else {
-            inside = middle;
-        }
-    }
-    centre + side * 0.5 * (inside + outside)
 }
