@@ -51,7 +51,7 @@ came_off AS (
     FROM last_incidence
     WHERE rank = 1
 ),
--- By beta products, which hold their promise with few sensors: none below two sensors for the share, three for the days.
+-- By mid-p beta products, which hold their promise with few sensors: none below two sensors for the share, three for the days.
 intervals AS (
     SELECT
         l.site,

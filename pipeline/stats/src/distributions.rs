@@ -99,6 +99,12 @@ pub fn chi_square_upper_tail(chi_square: f64, df: f64) -> f64 {
     }
 }
 
+/// Lower-tail probability of the beta distribution with shapes `a, b > 0`.
+#[must_use]
+pub fn beta_cdf(x: f64, a: f64, b: f64) -> f64 {
+    regularised_beta(a, b, x, 1.0 - x)
+}
+
 /// Lower-tail quantile of the beta distribution with shapes `a, b > 0`, `0 < p < 1`.
 #[must_use]
 pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {

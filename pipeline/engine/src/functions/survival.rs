@@ -78,7 +78,7 @@ pub const ALL: &[Statistic] = &[
             with_unit("horizon", Number, "days"),
         ],
         fields: &["lower", "upper", "mean_lower", "mean_upper"],
-        about: "95 % intervals by beta products: of the share without the ending at the horizon, and of the mean days up to it",
+        about: "95 % intervals by mid-p beta products: of the share without the ending at the horizon, and of the mean days up to it",
         example: "SELECT site, get_field(survival_interval(day, ending, rated_days), 'lower') AS still_on FROM lives GROUP BY site ORDER BY site",
         evaluate: One(beta_product),
     },
