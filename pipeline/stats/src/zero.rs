@@ -23,7 +23,7 @@ pub(crate) fn zero_between(low: f64, high: f64, f: impl Fn(f64) -> f64) -> f64 {
             (b, at_b)
         };
         let least = f64::EPSILON * best.abs().max(f64::MIN_POSITIVE) / (b - a).abs();
-        if at_best == 0.0 || !(least < 0.5) {
+        if at_best == 0.0 || least >= 0.5 || least.is_nan() {
             return best;
         }
         let place = (a - b) / (c - b);
