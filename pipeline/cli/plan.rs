@@ -282,6 +282,7 @@ fn append(
     if !text.ends_with('\n') {
         text.push('\n');
     }
-    text.push_str(&log::lines(draws));
+    let added = log::lines(draws, text.lines().next().unwrap_or(log::HEADER));
+    text.push_str(&added);
     files::replace(path, text.as_bytes(), open.study.access()).map_err(Failure::io(path, "writing"))
 }

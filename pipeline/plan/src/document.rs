@@ -287,6 +287,7 @@ impl Draws {
                         block: logged.block,
                         allowed: logged.allowed.iter().filter_map(place).collect(),
                         probability: logged.probability,
+                        chances: logged.chances.clone(),
                     },
                 });
             }
@@ -333,6 +334,7 @@ impl Made {
             probability: planned.draw.probability,
             seed: order.seed,
             version: order.version.to_owned(),
+            chances: planned.draw.chances.clone(),
         })
         .collect()
     }

@@ -8,7 +8,7 @@ use crate::history::Side;
 
 /// The first line of the file.
 pub const HEADER: &str =
-    "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version\n";
+    "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version,chances\n";
 
 /// A draw as it was written down, before the sensor went in.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,6 +35,9 @@ pub struct LoggedDraw {
     pub seed: u64,
     /// The program's version.
     pub version: String,
+    /// The probability of each site that was open, in the order of `allowed`; empty where it cannot be told, in a log of a
+    /// version that did not write it.
+    pub chances: Vec<f64>,
 }
 
 /// A row of the log that cannot be read.
@@ -89,26 +92,55 @@ fn draw<'t>(field: &impl Fn(&str) -> Result<&'t str, LogError>) -> Result<Logged
         text.parse().map_err(|_| (name, Some(text.to_owned())))
     }
     let side = text("side")?;
+    let site = text("site")?;
+    let allowed: Vec<String> = text("allowed")?.split('+').map(str::to_owned).collect();
+    let probability = number("probability", text("probability")?)?;
+    let chances = match field("chances") {
+        Ok(text) if !text.is_empty() => {
+            let chances: Result<Vec<f64>, _> = text.split('+').map(str::parse).collect();
+            let all = chances
+                .ok()
+                .filter(|chances| chances.len() == allowed.len());
+            all.ok_or(("chances", Some(text.to_owned())))?
+        }
+        _ => of_two(&allowed, site, probability),
+    };
     Ok(LoggedDraw {
         drawn_at: number("drawn_at", text("drawn_at")?)?,
         wearer: text("wearer")?.to_owned(),
         number: number("number", text("number")?)?,
-        site: text("site")?.to_owned(),
+        site: site.to_owned(),
         side: Side::parse(side).ok_or(("side", Some(side.to_owned())))?,
         block: number("block", text("block")?)?,
         model: text("model")?.to_owned(),
-        allowed: text("allowed")?.split('+').map(str::to_owned).collect(),
-        probability: number("probability", text("probability")?)?,
+        allowed,
+        probability,
         seed: number("seed", text("seed")?)?,
         version: text("version")?.to_owned(),
+        chances,
     })
+}
+
+/// The chances of one or two open sites, of which one is known.
+fn of_two(allowed: &[String], site: &str, probability: f64) -> Vec<f64> {
+    let of = |open: &String| {
+        if open == site {
+            probability
+        } else {
+            1.0 - probability
+        }
+    };
+    match allowed.len() {
+        1 | 2 => allowed.iter().map(of).collect(),
+        _ => Vec::new(),
+    }
 }
 
 /// The log as the table `plan_log`, which queries join.
 #[must_use]
 pub fn table(draws: &[LoggedDraw]) -> ResultTable {
     type Column = (&'static str, CellKind, fn(&LoggedDraw) -> Cell);
-    const COLUMNS: [Column; 9] = [
+    const COLUMNS: [Column; 10] = [
         ("drawn_at", CellKind::Time, |draw| {
             Cell::Time(draw.drawn_at.as_microsecond())
         }),
@@ -134,6 +166,9 @@ pub fn table(draws: &[LoggedDraw]) -> ResultTable {
         ("probability", CellKind::Number, |draw| {
             Cell::Number(draw.probability)
         }),
+        ("chances", CellKind::Text, |draw| {
+            Cell::Text(joined(&draw.chances))
+        }),
     ];
     let column = |(name, kind, of): Column| whereworn_model::table::Column {
         name: name.to_owned(),
@@ -148,15 +183,20 @@ pub fn table(draws: &[LoggedDraw]) -> ResultTable {
     }
 }
 
-/// The lines of draws, as they are added to the file.
+fn joined(chances: &[f64]) -> String {
+    let chances: Vec<String> = chances.iter().map(f64::to_string).collect();
+    chances.join("+")
+}
+
+/// The lines of draws, as they are added to a file that begins with `header`: one of an earlier version has no `chances`.
 #[must_use]
-pub fn lines(draws: &[LoggedDraw]) -> String {
+pub fn lines(draws: &[LoggedDraw], header: &str) -> String {
+    let columns = header.trim_end().split(',').count();
     let mut writer = csv::WriterBuilder::new()
         .has_headers(false)
         .from_writer(Vec::new());
     for draw in draws {
-        // Writing to memory does not fail.
-        let _ = writer.write_record([
+        let fields = [
             draw.drawn_at.to_string(),
             draw.wearer.clone(),
             draw.number.to_string(),
@@ -168,7 +208,10 @@ pub fn lines(draws: &[LoggedDraw]) -> String {
             draw.probability.to_string(),
             draw.seed.to_string(),
             draw.version.clone(),
-        ]);
+            joined(&draw.chances),
+        ];
+        // Writing to memory does not fail.
+        let _ = writer.write_record(fields.iter().take(columns));
     }
     let bytes = writer.into_inner().unwrap_or_default();
     String::from_utf8_lossy(&bytes).into_owned()
@@ -191,6 +234,7 @@ mod tests {
             probability: 0.1 + 0.2,
             seed: 42,
             version: "0.1.0".to_owned(),
+            chances: vec![0.1 + 0.2, 0.7],
         }
     }
 
@@ -203,13 +247,36 @@ mod tests {
                 ..example()
             },
         ];
-        assert_eq!(parse(&(HEADER.to_owned() + &lines(&draws))), Ok(draws));
+        let text = HEADER.to_owned() + &lines(&draws, HEADER);
+        assert_eq!(parse(&text), Ok(draws));
         assert_eq!(parse(HEADER), Ok(Vec::new()));
+    }
+
+    /// Of two sites the other has the rest; of three nobody can tell.
+    #[test]
+    fn a_log_without_chances_is_read_and_added_to() {
+        let header = HEADER.replace(",chances", "");
+        let three = ["abdomen", "chest", "calf"].map(str::to_owned);
+        let draws = [
+            example(),
+            LoggedDraw {
+                allowed: three.into(),
+                ..example()
+            },
+        ];
+        let text = header.clone() + &lines(&draws, &header);
+        assert!(
+            text.lines()
+                .all(|line| line.ends_with("version") || line.ends_with("0.1.0"))
+        );
+        let read = parse(&text).unwrap();
+        assert_eq!(read[0].chances, [0.1 + 0.2, 1.0 - (0.1 + 0.2)]);
+        assert!(read[1].chances.is_empty());
     }
 
     #[test]
     fn a_broken_row_is_named() {
-        let row = lines(&[example()]);
+        let row = lines(&[example()], HEADER);
         for (text, line, word) in [
             (
                 HEADER.to_owned() + &row + &row.replace("abdomen,left", "abdomen,up"),
@@ -220,6 +287,11 @@ mod tests {
                 HEADER.to_owned() + &row.replace(",42,", ",many,"),
                 2,
                 "`many` is no seed",
+            ),
+            (
+                HEADER.to_owned() + &row.replace("+0.7", ""),
+                2,
+                "is no chances",
             ),
             (
                 HEADER.to_owned() + "2026-04-02T09:30:00Z,kelp\n",

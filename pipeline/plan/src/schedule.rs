@@ -35,6 +35,8 @@ pub struct Draw {
     pub allowed: Vec<usize>,
     /// The probability of the site that was drawn.
     pub probability: f64,
+    /// The probability of each site that was open, in the same order.
+    pub chances: Vec<f64>,
 }
 
 /// What a schedule is made from.
@@ -219,6 +221,7 @@ impl State {
         let draw = Draw {
             block: block + 1,
             probability: probabilities[place],
+            chances: probabilities,
             allowed,
         };
         (draw.allowed[place], draw)

@@ -94,6 +94,7 @@ fn random_pending(dice: &mut Dice) -> Vec<Pending> {
                 block: 1,
                 allowed: vec![0],
                 probability: 1.0,
+                chances: vec![1.0],
             },
         }
     };
@@ -202,7 +203,21 @@ fn hold(history: &History, rules: &Rules, plan: &Schedule, case: u64) {
                 planned.draw.probability >= least - 1e-12,
                 "log {case}: {planned:?}"
             );
-            assert!(planned.draw.allowed.contains(&planned.spot.site));
+            let place = planned
+                .draw
+                .allowed
+                .iter()
+                .position(|site| *site == planned.spot.site);
+            let chances = &planned.draw.chances;
+            assert_eq!(chances.len(), planned.draw.allowed.len(), "log {case}");
+            assert!(
+                (chances.iter().sum::<f64>() - 1.0).abs() < 1e-9,
+                "log {case}"
+            );
+            assert_eq!(
+                place.map(|place| chances[place]),
+                Some(planned.draw.probability)
+            );
         }
         history.worn.push(Worn {
             site: planned.spot.site,

@@ -292,7 +292,7 @@ fn the_next_sensor_waits_for_the_one_that_is_on() {
 #[test]
 fn the_same_study_gives_the_same_plan_and_pending_draws_come_first() {
     let (first, _) = plan_of(AGREED, &usual(), &[]).unwrap();
-    let kept = parse(&(HEADER.to_owned() + &lines(&first.new_draws))).unwrap();
+    let kept = parse(&(HEADER.to_owned() + &lines(&first.new_draws, HEADER))).unwrap();
     let (again, _) = plan_of(AGREED, &usual(), &kept).unwrap();
     assert_eq!(first.document, again.document);
     assert!(

@@ -204,6 +204,7 @@ impl Design {
             pairs,
             nights,
             delay: None,
+            chances: Vec::new(),
         }
     }
 

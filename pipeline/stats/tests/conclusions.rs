@@ -34,6 +34,7 @@ fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
             artefacts: 0.0,
         }],
         delay: None,
+        chances: Vec::new(),
     }
 }
 

@@ -190,6 +190,7 @@ impl<'a> Facts<'a> {
             pairs: Vec::new(),
             nights: Vec::new(),
             delay: None,
+            chances: Vec::new(),
         }
     }
 }

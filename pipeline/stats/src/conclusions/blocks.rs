@@ -37,6 +37,8 @@ pub(super) struct Member {
     pub seen: f64,
     /// What sensors of both sites together let expect of that.
     pub expected: f64,
+    /// The chance that the lot gave the first site, either of both being drawn; `None` where the site was chosen.
+    pub chance: Option<f64>,
 }
 
 /// The key by which sensors are put in order.

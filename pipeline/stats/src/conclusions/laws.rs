@@ -31,8 +31,9 @@ const UNLIKE: f64 = 0.25;
 
 /// The capital of a bet that either site has more than the other, by one of a few ratios.
 pub(super) fn capital(members: &[Member], counted: Counted) -> f64 {
-    let first = members.iter().filter(|member| member.first).count();
-    let share = first as f64 / members.len().max(1) as f64;
+    // What it would be in the mean of all arrangements, so that no value hangs on which of them was worn.
+    let first = |member: &Member| member.chance.unwrap_or(f64::from(u8::from(member.first)));
+    let share = members.iter().map(first).sum::<f64>() / members.len().max(1) as f64;
     let bets = match counted {
         Counted::Losses => HAZARDS,
         Counted::Artefacts => RATES,
@@ -87,6 +88,7 @@ mod tests {
             size: 1.0,
             seen: *seen,
             expected: *expected,
+            chance: None,
         };
         let both = seen.iter().zip(expected);
         both.enumerate().map(member).collect()

@@ -152,6 +152,14 @@ pub(super) struct Sides<'a> {
     pub against: &'a [usize],
 }
 
+/// The chance that a sensor drawn by lot had of the site, either side of the comparison having been drawn; `None` where its
+/// site was chosen, or is none that the lot could have given.
+fn chance(sensor: &Sensor, sides: Sides<'_>) -> Option<f64> {
+    let of = |site: usize| sensor.chances.get(site).copied().unwrap_or(0.0);
+    let others: f64 = sides.against.iter().map(|site| of(*site)).sum();
+    (of(sensor.site) > 0.0).then(|| of(sides.site) / (of(sides.site) + others))
+}
+
 /// The sensors of a site and of others that have a score, in blocks.
 pub(super) fn members(
     study: &Study<'_>,
@@ -171,6 +179,7 @@ pub(super) fn members(
                 size: score.size,
                 seen: 0.0,
                 expected: 0.0,
+                chance: chance(&study.sensors[sensor], sides),
             })
         })
     };
@@ -362,6 +371,7 @@ mod tests {
                 size: 1.0,
                 seen: 0.0,
                 expected: 0.0,
+                chance: None,
             })
             .collect();
         hazard_scores(&mut members, &lives);

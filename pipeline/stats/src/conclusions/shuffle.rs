@@ -1,4 +1,12 @@
-//! How often sites shuffled within blocks lie as far apart: the tail of a permutation distribution without drawing.
+//! How often sites shuffled within blocks, or drawn again by lot, lie as far apart: the tail of a permutation distribution
+//! without drawing.
+//!
+//! Sensors whose site was chosen are exchanged with each other within their block. Those whose site was drawn by lot are drawn
+//! again, each by the chances that it had when it was drawn: these may have changed from one to the next, and with what was
+//! seen before, which exchanging takes no notice of. Given what all sensors showed, and without a difference, the ratio of any
+//! other law of the draws to theirs is then a fair game whatever the chances hung on; the tail is a limit of many draws, since
+//! other draws would have had other chances. Sources: Pitman 1937 Suppl J R Stat Soc 4:119 (exchanging); Rosenberger, Uschner and Wang 2019 Stat
+//! Med 38:1 (drawing again by the rule of the draws).
 //!
 //! Coming off and night artefacts are rare and lopsided, so that a t statistic of few sensors is no guide to its tail. The
 //! moment generating function of a sum of k out of n values is an elementary symmetric polynomial of their exponentials,
@@ -10,9 +18,10 @@ use crate::distributions::normal_upper_tail;
 /// How far a tilt may pull the most extreme value: beyond, the observed sum is the largest possible.
 const FARTHEST: f64 = 30.0;
 
-/// Sites shuffled within blocks: the first site's sum of values about their block's mean, and what it could have been.
+/// Sites shuffled within blocks or drawn again: the first site's sum of values less its mean, and what it could have been.
 pub(super) struct Shuffled {
     blocks: Vec<Block>,
+    draws: Vec<Draw>,
     sum: f64,
     /// The value farthest from 0.
     farthest: f64,
@@ -31,15 +40,27 @@ impl Shuffled {
     /// Of any values that do not depend on which site each sensor of a block was worn at. Members stand in the order of their
     /// blocks. `None` where nothing varies.
     pub fn of(members: &[Member], values: impl Fn(&[Member]) -> Vec<f64>) -> Option<Self> {
-        let blocks: Vec<Block> = members
-            .chunk_by(|a, b| a.block == b.block)
-            .filter_map(|block| Block::new(block, values(block)))
-            .collect();
-        let values = blocks.iter().flat_map(|block| &block.values);
+        let (mut blocks, mut draws) = (Vec::new(), Vec::new());
+        for block in members.chunk_by(|a, b| a.block == b.block) {
+            let both = block.iter().zip(values(block));
+            let (drawn, chosen): (Vec<_>, Vec<_>) = both.partition(|(m, _)| m.chance.is_some());
+            draws.extend(
+                drawn
+                    .into_iter()
+                    .filter_map(|(m, value)| Draw::new(m, value)),
+            );
+            blocks.extend(Block::new(chosen));
+        }
+        let values = blocks
+            .iter()
+            .flat_map(|block: &Block| block.values.iter().copied());
+        let values = values.chain(draws.iter().map(|draw| draw.value));
         let farthest = values.fold(0.0, |most: f64, value| most.max(value.abs()));
-        let sum = blocks.iter().map(|block| block.sum).sum();
+        let sum = blocks.iter().map(|block| block.sum).sum::<f64>()
+            + draws.iter().map(Draw::sum).sum::<f64>();
         (farthest > 0.0).then_some(Self {
             blocks,
+            draws,
             sum,
             farthest,
         })
@@ -48,15 +69,24 @@ impl Shuffled {
     /// The cumulant generating function of the sum, and its two derivatives.
     fn cumulants(&self, tilt: f64) -> [f64; 3] {
         let mut work = Vec::new();
-        self.blocks
-            .iter()
-            .fold([0.0; 3], |[k, slope, bend], block| {
-                let [a, b, c] = block.cumulants(tilt, &mut work);
+        let blocks = self.blocks.iter().map(|b| b.cumulants(tilt, &mut work));
+        let draws = self.draws.iter().map(|draw| draw.cumulants(tilt));
+        blocks
+            .chain(draws)
+            .fold([0.0; 3], |[k, slope, bend], [a, b, c]| {
                 [k + a, slope + b, bend + c]
             })
     }
 
-    /// Two-sided p, if sites were shuffled within blocks.
+    /// The largest sum, or the smallest with its sign turned.
+    fn largest(&self, side: f64) -> f64 {
+        let blocks = self.blocks.iter().map(|block| block.largest(side));
+        blocks
+            .chain(self.draws.iter().map(|draw| draw.largest(side)))
+            .sum()
+    }
+
+    /// Two-sided p, if sites were shuffled within blocks or drawn again.
     ///
     /// With K the cumulant generating function of the sum and t where K'(t) is the sum s: r = √(2 (t s - K(t))), u = t √K''(t),
     /// p = 2 Φ(-(r + ln(u / r) / r)); where s is the largest possible sum, twice its own chance. It counts half of the chance
@@ -70,7 +100,7 @@ impl Shuffled {
         };
         let sum = self.sum.abs();
         let most = FARTHEST / self.farthest;
-        let largest: f64 = self.blocks.iter().map(|block| block.largest(side)).sum();
+        let largest = self.largest(side);
         if sum >= largest - 1e-9 * self.farthest {
             return Some((2.0 * (at(most)[0] - most * sum).exp()).min(1.0));
         }
@@ -130,14 +160,14 @@ struct Block {
 
 impl Block {
     /// `None` where no member, or every one, is of the first site.
-    fn new(members: &[Member], mut values: Vec<f64>) -> Option<Self> {
-        let level = values.iter().sum::<f64>() / values.len() as f64;
-        values.iter_mut().for_each(|value| *value -= level);
-        let of_first = members.iter().zip(&values).filter(|(m, _)| m.first);
-        let of_first: Vec<f64> = of_first.map(|(_, value)| *value).collect();
+    fn new(chosen: Vec<(&Member, f64)>) -> Option<Self> {
+        let level = chosen.iter().map(|(_, value)| value).sum::<f64>() / chosen.len() as f64;
+        let of_first = chosen.iter().filter(|(m, _)| m.first);
+        let of_first: Vec<f64> = of_first.map(|(_, value)| value - level).collect();
         let (first, sum) = (of_first.len(), of_first.iter().sum());
+        let mut values: Vec<f64> = chosen.iter().map(|(_, value)| value - level).collect();
         values.sort_by(|a, b| b.total_cmp(a));
-        (first > 0 && first < members.len()).then_some(Self { values, first, sum })
+        (first > 0 && first < values.len()).then_some(Self { values, first, sum })
     }
 
     /// The largest sum of `first` values, or the smallest with its sign turned.
@@ -179,6 +209,47 @@ impl Block {
     }
 }
 
+/// A sensor whose site was drawn.
+struct Draw {
+    value: f64,
+    chance: f64,
+    first: bool,
+}
+
+impl Draw {
+    /// `None` where its site was chosen.
+    fn new(member: &Member, value: f64) -> Option<Self> {
+        member.chance.map(|chance| Self {
+            value,
+            chance,
+            first: member.first,
+        })
+    }
+
+    /// What it adds to the sum, less the mean of that.
+    fn sum(&self) -> f64 {
+        self.value * (f64::from(u8::from(self.first)) - self.chance)
+    }
+
+    fn largest(&self, side: f64) -> f64 {
+        let ends = [1.0 - self.chance, -self.chance].map(|part| side * self.value * part);
+        ends[0].max(ends[1])
+    }
+
+    /// The cumulant generating function of what it adds, and its two derivatives.
+    fn cumulants(&self, tilt: f64) -> [f64; 3] {
+        let (value, chance) = (self.value, self.chance);
+        let tilted = chance * (tilt * value).exp();
+        let total = 1.0 - chance + tilted;
+        let first = tilted / total;
+        [
+            total.ln() - tilt * chance * value,
+            value * (first - chance),
+            value * value * first * (1.0 - first),
+        ]
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -193,6 +264,7 @@ mod tests {
             size: 1.0,
             seen: 0.0,
             expected: 0.0,
+            chance: None,
         };
         values.iter().enumerate().map(member).collect()
     }

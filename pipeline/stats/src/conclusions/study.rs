@@ -73,6 +73,8 @@ pub struct Sensor {
     pub nights: Vec<Night>,
     /// Its delay, where it can be told.
     pub delay: Option<SensorDelay>,
+    /// The chance that each site of the study had, where its site was drawn by lot; empty where it was chosen.
+    pub chances: Vec<f64>,
 }
 
 /// A study up to its cut-off.

@@ -180,12 +180,13 @@ impl<'q> Wearer<'q> {
     /// One sensor after the other, up to the look or to [`MOST`].
     fn wear_until(&mut self, look: f64) {
         while self.free < look && self.sensors.len() < MOST {
-            let (site, from) = self.turn.next(self.free, &self.sensors);
-            let sensor = self
+            let (site, from, chances) = self.turn.next(self.free, &self.sensors);
+            let mut sensor = self
                 .design
                 .sensor(from, site, 0, [0.0; 3], &mut self.random);
             self.free = sensor.known_until.max(from + 0.01);
             self.turn.note(site, from, self.free, &mut self.random);
+            sensor.chances = chances;
             self.sensors.push(keep_only(self.question.measure, sensor));
         }
     }
@@ -237,22 +238,23 @@ struct Turn {
 }
 
 impl Turn {
-    /// Where the next sensor goes, and when, the last one having ended at `free`.
-    fn next(&mut self, free: f64, sensors: &[Sensor]) -> (usize, f64) {
+    /// Where the next sensor goes, when, the last one having ended at `free`, and the chance that each site had, where it is
+    /// drawn.
+    fn next(&mut self, free: f64, sensors: &[Sensor]) -> (usize, f64, Vec<f64>) {
         let number = sensors.len();
         match self.order {
             Order::Planned => self.planned(free, number),
-            Order::Rotation => (number % self.sites, free),
+            Order::Rotation => (number % self.sites, free, Vec::new()),
             Order::LeaveBehind => {
                 let left: Vec<usize> = (0..self.sites)
                     .filter(|&site| !behind(sensors, site, self.sites))
                     .collect();
-                (left[number % left.len()], free)
+                (left[number % left.len()], free, Vec::new())
             }
         }
     }
 
-    fn planned(&mut self, free: f64, number: usize) -> (usize, f64) {
+    fn planned(&mut self, free: f64, number: usize) -> (usize, f64, Vec<f64>) {
         let today = free.floor() as Day;
         let rules = Rules {
             allowed: (0..self.sites).collect(),
@@ -281,7 +283,15 @@ impl Turn {
             until: planned.earliest,
             on: false,
         });
-        (planned.spot.site, free.max(planned.earliest as f64))
+        let mut chances = vec![0.0; self.sites];
+        for (site, chance) in planned.draw.allowed.iter().zip(&planned.draw.chances) {
+            chances[*site] = *chance;
+        }
+        (
+            planned.spot.site,
+            free.max(planned.earliest as f64),
+            chances,
+        )
     }
 
     /// One sensor in ten leaves itch behind, which is seen to have healed two weeks later.
