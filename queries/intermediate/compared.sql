@@ -16,7 +16,7 @@
 -- number_5 = { class = "estimate" }
 
 -- All that `conclude` needs in one shape: `fact` says what `of_sensor`, the texts and the numbers hold. Times are days
--- since the epoch. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added
+-- since the epoch. A draw's texts are the sites that were open and the chance of each, joined by a plus sign. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added
 -- where its clock is in doubt, 8 where its unit is.
 WITH until AS (
     SELECT
@@ -61,6 +61,22 @@ facts AS (
         + COALESCE(o.doubt, 0.0) AS number_5
     FROM numbered AS n
     LEFT JOIN doubts AS o ON o.wearer = n.wearer AND o.sensor = n.sensor
+    UNION ALL
+    SELECT
+        'draw' AS fact,
+        n.number AS of_sensor,
+        d.allowed AS text_1,
+        d.chances AS text_2,
+        '' AS text_3,
+        '' AS text_4,
+        '' AS text_5,
+        CAST(d.number AS DOUBLE) AS number_1,
+        0.0 AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
+        0.0 AS number_5
+    FROM numbered AS n
+    INNER JOIN draws AS d ON d.wearer = n.wearer AND d.sensor = n.sensor
     UNION ALL
     SELECT
         'pair' AS fact,

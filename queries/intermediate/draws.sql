@@ -11,6 +11,7 @@
 -- model = { class = "identifying" }
 -- allowed = { class = "category" }
 -- probability = { class = "share" }
+-- chances = { class = "category" }
 -- sensor = { class = "sensor" }
 
 -- A draw belongs to the next insertion of that wearer at that site and side within 30 days.

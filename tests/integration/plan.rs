@@ -65,7 +65,7 @@ fn a_plan_is_written_kept_and_the_same_again() {
         .count();
     assert_eq!(log.lines().count(), 1 + drawn, "{log}");
     assert!(log.starts_with(
-        "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version\n"
+        "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version,chances\n"
     ));
     assert!(log.contains("\n2026-04-05T09:00:00Z,kelp,1,"), "{log}");
     for name in ["plan.md", "plan.html"] {
@@ -132,6 +132,66 @@ fn a_sensor_worn_as_drawn_is_drawn_by_lot_and_another_is_chosen() {
         (&Value::from(3), &Value::from("chest")),
         "pending draws come first"
     );
+}
+
+/// Three sensors at the abdomen came off one after the other, three at the chest stayed on: the most extreme way they could
+/// have gone. By hand: of 20 ways to shuffle them two are as extreme, p = 0.1; drawn with a chance of 2 in 3 of the
+/// abdomen, either of both sites being drawn, p = 2 (2/3)^3 (1/3)^3; each over the share of the primary row, 0.8.
+#[test]
+fn what_was_drawn_is_drawn_again_and_what_was_chosen_is_shuffled() {
+    let settings = SETTINGS.replace(
+        r#"["stays-on"]"#,
+        r#"[{ measure = "stays-on", site = "abdomen", against = "chest" }]"#,
+    );
+    let p = |log: Option<&str>| -> f64 {
+        let study = Study::new(&settings);
+        let mut events = "sensor,time,event,site,side,cause\n".to_owned();
+        let mut draws = "drawn_at,wearer,number,site,side,block,model,allowed,probability,seed,version,chances\n".to_owned();
+        for number in 0..6 {
+            let (site, chance, days, cause) = match number % 2 {
+                0 => ("abdomen", "0.5", 2 + number, "fell-off"),
+                _ => ("chest", "0.25", 10, "completed"),
+            };
+            // All in one quarter, each in a month of its own or half of it.
+            let (month, day) = (1 + number / 2, 1 + 14 * (number % 2));
+            let insert = format!("2026-{month:02}-{day:02}T08:00Z");
+            let end = format!("2026-{month:02}-{:02}T08:00Z", day + days);
+            events +=
+                &format!("s{number},{insert},insert,{site},left,\ns{number},{end},end,,,{cause}\n");
+            draws += &format!(
+                "2026-{month:02}-{day:02}T07:00:00Z,kelp,{number},{site},left,1,,abdomen+chest+upper-arm-back,{chance},1,0.1.0,0.5+0.25+0.25\n"
+            );
+        }
+        study.write("wear-events/e.csv", events);
+        if let Some(sites) = log {
+            study.write(
+                "plan-log.csv",
+                draws.replace("abdomen+chest+upper-arm-back", sites),
+            );
+        }
+        let output = study.report();
+        let table = output.table("conclusions");
+        let rows = table
+            .column("measure")
+            .into_iter()
+            .zip(table.column("against"));
+        let place = rows.clone().position(|row| row == ("stays-on", "chest"));
+        let sites = table.column("site");
+        let place = place
+            .filter(|place| sites[*place] == "abdomen")
+            .or_else(|| rows.clone().position(|row| row == ("stays-on", "abdomen")));
+        table.column("p")[place.unwrap()].parse().unwrap()
+    };
+    let near = |found: f64, expected: f64| {
+        assert!(
+            (found / (expected / 0.8) - 1.0).abs() < 1e-6,
+            "{found} {expected}"
+        );
+    };
+    near(p(None), 0.1);
+    near(p(Some("abdomen+chest+upper-arm-back")), 16.0 / 729.0);
+    // A log that names other chances for the same draws has another p: 1 in 2 of either.
+    near(p(Some("upper-arm-back+abdomen+chest")), 2.0 / 64.0);
 }
 
 #[test]

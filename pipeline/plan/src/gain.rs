@@ -39,7 +39,11 @@ fn shares(weights: &[f64]) -> Vec<f64> {
     weights.iter().map(|weight| weight / total).collect()
 }
 
-/// How many of the next ten sensors would go to each site if each went where it takes most off the sum of the variances
+/// Sensors over which one site catches up with another: over few of them draws would be far from even, which a comparison
+/// that draws again learns little from.
+const AHEAD: usize = 40;
+
+/// How many of the next [`AHEAD`] sensors would go to each site if each went where it takes most off the sum of the variances
 /// of the open comparisons.
 ///
 /// A comparison's variance is v Σ c² / (n + 1), one sensor's variance v being taken as equal everywhere: the tilt looks
@@ -49,7 +53,7 @@ fn shares(weights: &[f64]) -> Vec<f64> {
 /// get too many. All zero where nothing is open.
 fn learning(open: &[Contrast], sites: &[usize], sensors: &[f64]) -> Vec<f64> {
     let mut given = vec![0.0; sites.len()];
-    for _ in 0..crate::lot::BLOCK {
+    for _ in 0..AHEAD {
         let gain = |place: usize| {
             let n = at(sensors, sites[place]) + given[place] + 1.0;
             let squares: f64 = open.iter().map(|c| at(c, sites[place]).powi(2)).sum();
@@ -88,7 +92,7 @@ mod tests {
         let sites = [0, 1, 2, 3];
         assert_eq!(pair.weights(&sites, &[0.0; 4]), [0.5, 0.5, 0.0, 0.0]);
         let weights = pair.weights(&sites, &[10.0, 6.0, 0.0, 0.0]);
-        assert_eq!(weights, [0.3, 0.7, 0.0, 0.0]);
+        assert_eq!(weights, [0.45, 0.55, 0.0, 0.0]);
     }
 
     /// Dunnett 1955 (J Am Stat Assoc 50:1096): with k equally noisy others a reference does best with the square root of k

@@ -10,6 +10,10 @@ pub const LEAST: f64 = 0.1;
 /// Draws of a block: within it the sites come as often as their weights say, as nearly as the lot allows.
 pub const BLOCK: usize = 10;
 
+/// Balls that the urn begins with. With one a draw all but settles the next, and a comparison that draws again has little to
+/// draw; with many more sites would not be balanced. Chosen by this project, by simulation: no source.
+const BALLS: f64 = 6.0;
+
 /// Shares that add up to 1, none below [`LEAST`]: those below are lifted to it, and the others scaled to make up for it.
 ///
 /// `weights` are not negative; all zero counts as all equal. One weight gives 1, none an empty vector.
@@ -43,17 +47,17 @@ pub fn lifted(weights: &[f64]) -> Vec<f64> {
 
 /// Probabilities of the next draw, given the weights of the open sites and how often each came up in the block so far.
 ///
-/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16) with one ball more than was drawn: a site's mass is
-/// what it should have after this draw less what it has, (i + 1) w - n, not below 0, i being the draws of sites with a
-/// weight; the masses are then lifted to [`LEAST`], so that a site without a weight keeps just that. `weights` add up to 1.
+/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16): a site's mass is what it should have after [`BALLS`] more
+/// draws less what it has, (i + 6) w - n, not below 0, i being the draws of sites with a weight; the masses are then
+/// lifted to [`LEAST`], so that a site without a weight keeps just that. `weights` add up to 1.
 #[must_use]
 pub fn probabilities(weights: &[f64], drawn: &[usize]) -> Vec<f64> {
     let weighted = weights
         .iter()
         .zip(drawn)
         .filter(|(weight, _)| **weight > 0.0);
-    let next = 1.0 + weighted.map(|(_, drawn)| *drawn as f64).sum::<f64>();
-    let mass = |(weight, drawn): (&f64, &usize)| (next * weight - *drawn as f64).max(0.0);
+    let balls = BALLS + weighted.map(|(_, drawn)| *drawn as f64).sum::<f64>();
+    let mass = |(weight, drawn): (&f64, &usize)| (balls * weight - *drawn as f64).max(0.0);
     lifted(&weights.iter().zip(drawn).map(mass).collect::<Vec<f64>>())
 }
 
@@ -105,20 +109,23 @@ mod tests {
         assert!(lifted(&[]).is_empty());
     }
 
-    /// By hand: two sites of weight one half after one draw of the first: masses 2/2 - 1 = 0 and 1.
+    /// By hand: two sites of weight one half after one draw of the first: masses 7/2 - 1 = 5/2 and 7/2; after seven, 13/2 - 7,
+    /// none, and 13/2, lifted.
     #[test]
     fn a_site_that_came_up_comes_up_less_often_next() {
         let shares = probabilities(&[0.5, 0.5], &[1, 0]);
+        assert!((shares[0] - 5.0 / 12.0).abs() < 1e-12 && (shares[1] - 7.0 / 12.0).abs() < 1e-12);
+        let shares = probabilities(&[0.5, 0.5], &[7, 0]);
         assert!((shares[0] - 0.1).abs() < 1e-12 && (shares[1] - 0.9).abs() < 1e-12);
         assert_eq!(probabilities(&[0.5, 0.5], &[0, 0]), [0.5, 0.5]);
     }
 
-    /// By hand: two sites that are compared and two that are not; one of the pair came up once, the others twice. Masses 2/2 - 1
-    /// = 0 and 1, and none; lifted.
+    /// By hand: two sites that are compared and two that are not; one of the pair came up once, the others twice. Masses 5/2
+    /// and 7/2, and none; lifted.
     #[test]
     fn a_site_without_a_weight_keeps_just_its_chance() {
         let shares = probabilities(&[0.5, 0.5, 0.0, 0.0], &[1, 0, 2, 0]);
-        for (share, expected) in shares.iter().zip([0.1, 0.7, 0.1, 0.1]) {
+        for (share, expected) in shares.iter().zip([1.0 / 3.0, 7.0 / 15.0, 0.1, 0.1]) {
             assert!((share - expected).abs() < 1e-12, "{shares:?}");
         }
     }

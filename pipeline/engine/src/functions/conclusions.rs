@@ -140,6 +140,8 @@ impl<'a> Facts<'a> {
                     end: one,
                     artefacts: two,
                 }),
+                // Of two draws of one spot the first counts.
+                "draw" if sensor.chances.is_empty() => sensor.chances = self.chances(row, sites),
                 "slope" => slopes
                     .entry(self.sensor(row))
                     .or_default()
@@ -164,6 +166,19 @@ impl<'a> Facts<'a> {
             sensors: sensors.into_values().collect(),
             looks,
         }
+    }
+
+    /// The chance that each site had in a draw; of sites that were never worn nothing is asked.
+    fn chances(&self, row: usize, sites: &[(f64, &str)]) -> Vec<f64> {
+        let mut chances = vec![0.0; sites.len()];
+        let [allowed, all] = [0, 1].map(|text| self.texts[text][row].split('+'));
+        for (site, chance) in allowed.zip(all) {
+            let place = sites.iter().position(|(_, key)| *key == site);
+            if let Some((place, chance)) = place.zip(chance.parse().ok()) {
+                chances[place] = chance;
+            }
+        }
+        chances
     }
 
     /// A sensor without its pairs, nights and delay.

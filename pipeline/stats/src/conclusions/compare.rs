@@ -68,7 +68,7 @@ pub(super) struct Comparison {
 
 /// Tests two sites; `None` with too few sensors.
 ///
-/// Coming off and artefacts are rare and lopsided: there p and the bet are those of shuffled sites. What a sensor's nights tell
+/// Coming off and artefacts are rare and lopsided: there p and the bet are those of shuffled sites, drawn ones drawn again. What a sensor's nights tell
 /// depends on how many there were, so that sites where sensors stay on unequally long scatter unlike though rates are alike: for
 /// artefacts p is by t where that is larger.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {

@@ -1,4 +1,4 @@
-//! The capital of a bet against shuffled sites: laws of how sensors come off or are disturbed at night if sites differ.
+//! The capital of a bet against shuffled sites, drawn ones drawn again: laws of how sensors come off or are disturbed at night if sites differ.
 //!
 //! Given what the sensors of a block showed and how many were worn at either site, a law gives each arrangement of sites a
 //! chance in proportion to the product of its likelihoods; shuffled, all are equally likely. The capital is the ratio of
@@ -117,6 +117,44 @@ mod tests {
             let most = capitals.iter().copied().fold(0.0, f64::max);
             assert_eq!(of(0b100_1010).to_bits(), most.to_bits());
         }
+    }
+
+    /// Six sensors drawn one after the other, each with a chance that hangs on where those before it went, and on how they did:
+    /// over all 64 ways the mean capital is 1, each with the chance that it had.
+    #[test]
+    fn the_mean_capital_over_draws_whose_chances_change_is_one() {
+        let seen = [1.0, 0.0, 1.0, 0.0, 0.0, 1.0];
+        let hazard = [0.2, 0.9, 0.4, 0.9, 0.6, 0.3];
+        // Where the first site lost more so far it is drawn less.
+        let chances = |ways: u32| -> Vec<f64> {
+            let lost = |place: usize| {
+                let side = |at: usize| if ways >> at & 1 == 1 { 1.0 } else { -1.0 };
+                (0..place).map(|at| seen[at] * side(at)).sum::<f64>()
+            };
+            (0..6)
+                .map(|place| 1.0 / (1.0 + lost(place).exp()))
+                .collect()
+        };
+        let of = |ways: u32| {
+            let first: Vec<usize> = (0..6).filter(|at| ways >> at & 1 == 1).collect();
+            let mut all = members(&seen, &hazard, &first);
+            let mut chance = 1.0;
+            for (member, of_first) in all.iter_mut().zip(chances(ways)) {
+                chance *= if member.first {
+                    of_first
+                } else {
+                    1.0 - of_first
+                };
+                member.chance = Some(of_first);
+            }
+            // The values themselves may not hang on the draws: one law for all ways.
+            let ratio = Shuffled::of(&all, |block| {
+                block.iter().map(|m| losses(m, 2.0, 0.5)).collect()
+            });
+            chance * ratio.unwrap().likelihood_ratio()
+        };
+        let mean: f64 = (0..64).map(of).sum();
+        assert!((mean - 1.0).abs() < 1e-12, "{mean}");
     }
 
     /// Two blocks of two sensors that met the same hazard, of which the one at the first site came off: with r the ratio,

@@ -153,11 +153,12 @@ pub(super) struct Sides<'a> {
 }
 
 /// The chance that a sensor drawn by lot had of the site, either side of the comparison having been drawn; `None` where its
-/// site was chosen, or is none that the lot could have given.
+/// site was chosen, and where the lot could have given one side only: then nothing was drawn between the two.
 fn chance(sensor: &Sensor, sides: Sides<'_>) -> Option<f64> {
     let of = |site: usize| sensor.chances.get(site).copied().unwrap_or(0.0);
     let others: f64 = sides.against.iter().map(|site| of(*site)).sum();
-    (of(sensor.site) > 0.0).then(|| of(sides.site) / (of(sides.site) + others))
+    let chance = of(sides.site) / (of(sides.site) + others);
+    (of(sensor.site) > 0.0 && chance > 0.0 && chance < 1.0).then_some(chance)
 }
 
 /// The sensors of a site and of others that have a score, in blocks.

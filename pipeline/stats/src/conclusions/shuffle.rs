@@ -337,6 +337,79 @@ mod tests {
         }
     }
 
+    /// Ten sensors drawn with chances of their own, all 1,024 ways they could have gone: p beside the chance of sums as far from
+    /// their mean on that side, twice, half of the observed one's own.
+    #[test]
+    fn drawing_again_is_near_the_count_of_all_draws() {
+        let values = [0.3, 1.9, -0.7, 2.8, 0.1, -1.5, 1.2, -1.4, 0.6, -2.1];
+        let chances = [0.5, 0.2, 0.6, 0.8, 0.5, 0.4, 0.7, 0.3, 0.9, 0.5];
+        let level = values.iter().sum::<f64>() / 10.0;
+        let sum = |ways: u32| -> f64 {
+            let of = |place: usize| f64::from(ways >> place & 1) - chances[place];
+            (0..10)
+                .map(|place| (values[place] - level) * of(place))
+                .sum()
+        };
+        let chance = |ways: u32| -> f64 {
+            let of = |place: usize| match ways >> place & 1 {
+                1 => chances[place],
+                _ => 1.0 - chances[place],
+            };
+            (0..10).map(of).product()
+        };
+        let p = |ways: u32| {
+            let first: Vec<usize> = (0..10).filter(|place| ways >> place & 1 == 1).collect();
+            let mut all = members(&values, &first);
+            for (member, chance) in all.iter_mut().zip(chances) {
+                member.chance = Some(chance);
+            }
+            Shuffled::new(&all).unwrap().p().unwrap()
+        };
+        for ways in 0..1024 {
+            let observed = sum(ways);
+            let beyond =
+                (0..1024).filter(|other| sum(*other) * observed.signum() > observed.abs() + 1e-9);
+            let exact = 2.0 * (beyond.map(chance).sum::<f64>() + 0.5 * chance(ways));
+            let near = p(ways);
+            // Beyond, it errs to the safe side: there are few ways so far out.
+            assert!(near > 0.8 * exact.min(1.0), "{ways:b}: {near} {exact}");
+            if exact > 0.03 {
+                assert!(near < 1.6 * exact, "{ways:b}: {near} {exact}");
+            }
+        }
+        // All of those above the level at the first site: the largest sum, twice its own chance.
+        let most = (0..10)
+            .filter(|place| values[*place] > level)
+            .map(|place| 1 << place)
+            .sum();
+        assert!(
+            (p(most) / (2.0 * chance(most)) - 1.0).abs() < 1e-6,
+            "{}",
+            p(most)
+        );
+    }
+
+    /// The chosen are shuffled among themselves: where all of them were worn at one site they tell nothing.
+    #[test]
+    fn chosen_sensors_of_one_site_tell_nothing_beside_drawn_ones() {
+        let drawn = |values: &[f64], first: &[usize]| {
+            let mut all = members(values, first);
+            all.iter_mut()
+                .take(4)
+                .for_each(|member| member.chance = Some(0.5));
+            Shuffled::of(&all, |block| block.iter().map(|m| m.score).collect()).unwrap()
+        };
+        let alone = drawn(&[1.0, -2.0, 0.5, 3.0], &[0, 3]);
+        let beside = drawn(&[1.0, -2.0, 0.5, 3.0, 9.0, -7.0, 5.0], &[0, 3, 4, 5, 6]);
+        assert!((alone.likelihood_ratio() / beside.likelihood_ratio() - 1.0).abs() < 1e-12);
+        // By hand: e^4 over the product of (1 + e^v) / 2.
+        let by_hand: f64 = [1.0_f64, -2.0, 0.5, 3.0]
+            .iter()
+            .map(|v| 2.0 / (1.0 + v.exp()))
+            .product();
+        assert!((alone.likelihood_ratio() / (by_hand * 4.0_f64.exp()) - 1.0).abs() < 1e-12);
+    }
+
     #[test]
     fn nothing_that_varies_has_no_p() {
         assert!(Shuffled::new(&members(&[1.0; 6], &[0, 1, 2])).is_none());

@@ -1,6 +1,7 @@
 //! Whether a plan keeps its promises: sensors until a question is settled, power at the number advised, probabilities of
 //! being best.
 
+mod again;
 mod best;
 mod orders;
 mod power;
@@ -29,6 +30,7 @@ pub struct Line {
 pub fn run(quick: bool) -> Result<(), String> {
     let parts = [
         ("Sensors until a question is settled", orders::lines(quick)),
+        ("Drawing again, and shuffling", again::lines(quick)),
         ("Power at the number advised", power::lines(quick)),
         ("The probability of being best", best::lines(quick)),
     ];

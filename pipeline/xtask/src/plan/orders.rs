@@ -410,18 +410,18 @@ fn questions() -> Vec<(Question, f64)> {
         )
     };
     let mut all = vec![
-        pair("four sites, one pair, stays on", Measure::StaysOn, 4, 0.75),
+        pair("four sites, one pair, stays on", Measure::StaysOn, 4, 0.85),
         pair(
             "four sites, one pair, reads true",
             Measure::ReadsTrue,
             4,
-            0.75,
+            0.85,
         ),
         pair(
             "five sites, one pair, quiet at night",
             Measure::QuietAtNight,
             5,
-            0.75,
+            0.85,
         ),
         pair("two sites, reads true", Measure::ReadsTrue, 2, 1.0),
     ];
@@ -448,6 +448,7 @@ pub fn lines(quick: bool) -> Vec<Line> {
     // A thousand wearers with four sites or more and one pair, over three measures.
     let wearers = if quick { 30 } else { 334 };
     let mut lines = Vec::new();
+    let mut pairs = [Vec::new(), Vec::new()];
     for (question, most) in questions() {
         let planned = many(&question, Order::Planned, Until::Settled, wearers);
         let rotation = many(&question, Order::Rotation, Until::Settled, wearers);
@@ -474,14 +475,28 @@ pub fn lines(quick: bool) -> Vec<Line> {
             ),
             got: format!("{}; {}; {}", text(&planned), text(&rotation), text(&behind)),
             promise: if most < 1.0 {
-                "planned at most 0.75 of rotation"
+                "planned at most 0.85 of rotation, and 0.75 over the three"
             } else {
                 "planned no worse than rotation"
             },
             kept: one <= most * other + slack,
         });
         lines.push(errors(&question, wearers));
+        if most < 1.0 {
+            pairs[0].extend(planned);
+            pairs[1].extend(rotation);
+        }
     }
+    let [planned, rotation] = pairs.map(|found| median(&found));
+    lines.push(Line {
+        what: format!(
+            "four sites or five, one pair, all {} wearers: median sensors, planned; rotation",
+            3 * wearers
+        ),
+        got: format!("{planned:.0}; {rotation:.0}"),
+        promise: "planned at most 0.75 of rotation",
+        kept: planned <= 0.75 * rotation + 2.0 * LOOK * f64::from(u8::from(quick)),
+    });
     lines
 }
 
