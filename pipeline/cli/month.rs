@@ -85,7 +85,10 @@ impl StudyMonth {
         let results = own.map(|one| Arc::new(KeptResults(one.computed())));
         let plan_log = opened.iter().flat_map(Opened::draws).collect();
         let (month, why) = choose_month(&study, &settled, scope.month, (unasked, as_of))?;
-        let cutoff = cutoff(&study, &settled, month)?;
+        let cutoff = match is_new(&settled) {
+            true => as_of,
+            false => cutoff(&study, &settled, month)?,
+        };
         progress.say("looking at clocks, units and meters");
         let start = month.start(&study.settings.zone()).unwrap_or(cutoff);
         let found = studies::look(&opened, results.as_deref(), (cutoff, start))?;
@@ -116,6 +119,11 @@ impl StudyMonth {
     /// Whether several studies are pooled, or one under its name.
     pub fn is_pooled(&self) -> bool {
         self.opened.iter().any(|one| !one.name.is_empty())
+    }
+
+    /// Whether nothing was written into the study yet.
+    pub fn is_new(&self) -> bool {
+        is_new(&self.settled)
     }
 
     /// What a reader should know of the store, the settings, the input files and the kept evidence.
@@ -202,6 +210,13 @@ pub enum Unasked {
     LastOver,
     /// The latest that has data, over or not: what there is to know now.
     Latest,
+    /// The same, and of a study that has no row yet the month that is.
+    LatestOrNow,
+}
+
+/// Whether nothing was written into a study yet.
+fn is_new(settled: &Settled) -> bool {
+    settled.months.is_empty() && settled.rejects.is_empty()
 }
 
 /// The month asked for, else the one taken unasked, and why.
@@ -212,6 +227,10 @@ fn choose_month(
     (unasked, as_of): (Unasked, Micros),
 ) -> Result<(Month, String), Failure> {
     let zone = study.settings.zone();
+    let now = Month::of(as_of, &zone).filter(|_| unasked == Unasked::LatestOrNow);
+    if let Some(now) = now.filter(|_| is_new(settled)) {
+        return Ok((now, format!("month {now}: there is no row yet")));
+    }
     let (Some(first), Some(last)) = (settled.months.first(), settled.months.last()) else {
         return Err(Failure::Request(format!(
             "{}: no row can be used ({} rejected): `whereworn check {}` says why",
@@ -228,7 +247,7 @@ fn choose_month(
             "{asked} has no data: the months with data go from {first} to {last}; choose one of them with --month"
         )));
     }
-    if unasked == Unasked::Latest {
+    if unasked != Unasked::LastOver {
         return Ok((*last, format!("month {last}: the latest that has data")));
     }
     let is_over = |month: &&Month| month.end(&zone).is_some_and(|end| end <= as_of);

@@ -77,7 +77,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     if let Some(file) = &arguments.freeze {
         return freeze(file, arguments);
     }
-    let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
+    let open = StudyMonth::open(&arguments.scope, Unasked::LatestOrNow)?;
     if open.is_pooled() {
         return Err(Failure::Request(ONE_STUDY.to_owned()));
     }
@@ -109,7 +109,12 @@ fn made(
         cutoff: open.cutoff,
         tables: &tables,
     };
-    let wearer = gather::choose_wearer(&study, arguments.wearer.as_deref())?;
+    let named = arguments.wearer.as_deref();
+    // Before the first sensor there is nobody in the log to choose from.
+    let wearer = match open.is_new() {
+        true => named.unwrap_or(&settings.study.wearer).to_owned(),
+        false => gather::choose_wearer(&study, named)?,
+    };
     Ok(make(&Order {
         study,
         wearer: &wearer,

@@ -191,6 +191,46 @@ fn what_was_drawn_is_drawn_again_and_what_was_chosen_is_shuffled() {
     near(p(Some("upper-arm-back+abdomen+chest")), 2.0 / 64.0);
 }
 
+/// Before the first sensor: settings with agreed sites, and a log that holds its header.
+#[test]
+fn a_study_without_a_sensor_has_a_first_plan() {
+    let study = Study::new(SETTINGS);
+    study.write("wear-events/log.csv", "sensor,time,event,site,side,cause\n");
+    let run = plan(&study, &[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let (json, _, log) = written(&study);
+    assert_eq!(json["wearer"], "kelp");
+    let sensors = json["sensors"].as_array().unwrap();
+    assert_eq!(sensors.len(), 6);
+    assert_eq!(
+        sensors[0]["earliest"], "2026-04-05",
+        "today, since nothing is on"
+    );
+    assert!(log.lines().count() > 1 && log.contains(",kelp,1,"), "{log}");
+    assert!(run.out.contains("Nothing is in the log yet"), "{}", run.out);
+    let again = plan(&study, &[]);
+    assert_eq!(
+        (again.code, again.out),
+        (0, run.out),
+        "what was drawn stays"
+    );
+    let other = plan(&study, &["--wearer", "dulse"]);
+    assert_eq!(other.code, 0, "{}", other.err);
+    assert_eq!(written(&study).0["wearer"], "dulse");
+    // A log all of whose rows are rejected is no new study, and a plan must not overlook what is on.
+    study.write(
+        "wear-events/log.csv",
+        "sensor,time,event,site,side,cause\na,then,insert,chest,left,\n",
+    );
+    let broken = plan(&study, &[]);
+    assert_eq!(broken.code, 1);
+    assert!(
+        broken.err.contains("no row can be used (1 rejected)"),
+        "{}",
+        broken.err
+    );
+}
+
 #[test]
 fn an_impossible_request_says_which_limit_stands_in_the_way() {
     let study = study();

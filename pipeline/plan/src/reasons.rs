@@ -107,7 +107,16 @@ impl Made {
         let wearer = &self.wearer;
         let words = &wearer.words;
         let mut texts = keeps_to(wearer);
-        if let Some(last) = date_of(wearer.rules.today) {
+        if wearer.history.worn.is_empty() {
+            texts.push(
+                words
+                    .choose(
+                        "Nothing is in the log yet: log each sensor as it goes in, or the next plan does not know of it.",
+                        "Noch steht nichts im Tagebuch: notieren Sie jeden Sensor beim Setzen, sonst weiß der nächste Plan nichts davon.",
+                    )
+                    .to_owned(),
+            );
+        } else if let Some(last) = date_of(wearer.rules.today) {
             let last = words.date(last);
             texts.push(say!(
                 words,
