@@ -193,6 +193,67 @@ const CLUMSY: &[(&str, &str, &str)] = &[
         "line 2: there is no table function `read_parquet`",
         "SELECT *\nFROM read_parquet('x.parquet')",
     ),
+    // What somebody writes who knows another dialect of SQL.
+    (
+        "elsewhere_iif",
+        "line 1, column 8: there is no function `iif`: write CASE WHEN",
+        "SELECT IIF(days > 1, 'a', 'b') AS s FROM sessions",
+    ),
+    (
+        "elsewhere_strftime",
+        "write to_char(time,",
+        "SELECT strftime(inserted, '%Y') AS y FROM sessions",
+    ),
+    (
+        "elsewhere_top",
+        "TOP is not known here: write LIMIT at the end",
+        "SELECT TOP 5 site FROM sessions",
+    ),
+    (
+        "elsewhere_brackets",
+        "square brackets are no names here",
+        "SELECT [site] FROM sessions",
+    ),
+    (
+        "elsewhere_plus",
+        "cannot reckon text + text: texts are joined with ||",
+        "SELECT site + '-' + sensor AS k FROM sessions",
+    ),
+    (
+        "elsewhere_interval",
+        "cannot reckon text - interval: write an instant as TIMESTAMP",
+        "SELECT site FROM sessions WHERE inserted > '2026-03-01' - INTERVAL '1 month'",
+    ),
+    (
+        "elsewhere_trunc",
+        "`date_trunc` does not take these arguments: its first is the part",
+        "SELECT DATE_TRUNC(inserted, 'day') AS d FROM sessions",
+    ),
+    (
+        "elsewhere_one",
+        "compares what cannot be compared, truth value = whole number",
+        "SELECT site FROM sites WHERE on_label = 1",
+    ),
+    (
+        "elsewhere_group",
+        "line 2, column 3: `sensor` stands beside an aggregate: add it to GROUP BY",
+        "SELECT site,\n  sensor, AVG(days) AS m\nFROM sessions\nGROUP BY site",
+    ),
+    (
+        "elsewhere_quotes",
+        "line 2, column 14: is no SQL that can be read: Expected: an expression, found: ‘; this is a typographic quote",
+        "SELECT site FROM sessions\nWHERE site = ‘chest’",
+    ),
+    (
+        "elsewhere_table",
+        "line 1, column 15: there is no table `pair`; did you mean `pairs`?",
+        "SELECT * FROM pair",
+    ),
+    (
+        "elsewhere_key",
+        "`expect`; did you mean `title`?",
+        "-- titel = \"x\"\nSELECT 1 AS a",
+    ),
     (
         "outside_path",
         "line 1: there is no table `/etc/passwd`",
@@ -309,7 +370,7 @@ const CLUMSY: &[(&str, &str, &str)] = &[
     ),
     (
         "group_missing",
-        "line 2, column 2: Column in SELECT must be in GROUP BY",
+        "line 2, column 2: `days` stands beside an aggregate: add it to GROUP BY",
         "SELECT site,\n days FROM sessions GROUP BY site",
     ),
     (

@@ -18,6 +18,11 @@ use crate::messages::{self, Source};
 /// Query files that come with the program: name and text.
 const BUILT_IN: &[(&str, &str)] = include!(concat!(env!("OUT_DIR"), "/queries.rs"));
 
+/// Names of the queries that come with the program.
+pub(crate) fn built_in_names<'a>() -> impl Iterator<Item = &'a str> {
+    BUILT_IN.iter().map(|(name, _)| *name)
+}
+
 /// Most operators in one query: with more, planning takes longer than anyone waits, and more stack than there is.
 const MOST_OPERATORS: usize = 2000;
 
@@ -77,7 +82,7 @@ impl Query {
         let sql = sql.strip_prefix('\u{feff}').unwrap_or(sql);
         let header = Header::parse(sql).map_err(|error| EngineError::Header {
             file: file.to_owned(),
-            message: error.to_string(),
+            message: messages::with_nearest(error.to_string()),
         })?;
         let source = Source { file, sql };
         let refuse = |message: &str| source.error(message.to_owned());

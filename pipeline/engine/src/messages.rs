@@ -6,6 +6,7 @@ use datafusion::common::SchemaError;
 use datafusion::error::DataFusionError;
 use whereworn_model::settings::nearest_word;
 
+use crate::catalog::built_in_names;
 use crate::error::EngineError;
 use crate::functions;
 use crate::session::TOO_LARGE;
@@ -197,8 +198,8 @@ fn named(message: &str, tables: &[String]) -> Option<String> {
         ));
     }
     if let Some(name) = between(message, "table '", "' not found") {
-        let hint =
-            nearest_word(name, tables.iter().map(String::as_str)).map_or(String::new(), meant);
+        let known = tables.iter().map(String::as_str).chain(built_in_names());
+        let hint = nearest_word(name, known).map_or(String::new(), meant);
         return Some(format!("there is no table `{name}`{hint}"));
     }
     let name = between(message, "Invalid function '", "'")?;
@@ -210,6 +211,9 @@ fn named(message: &str, tables: &[String]) -> Option<String> {
     if name == functions::holm::NAME {
         return Some(format!("`{name}` wants a window: write {name}(p) OVER ()"));
     }
+    if let Some((_, here)) = ELSEWHERE.iter().find(|(other, _)| *other == name) {
+        return Some(format!("there is no function `{name}`: write {here}"));
+    }
     let ours = functions::descriptions();
     let ours = nearest_word(name, ours.iter().map(|function| function.name)).map(meant);
     let theirs = between(message, "Did you mean '", "'").map(meant);
@@ -219,15 +223,113 @@ fn named(message: &str, tables: &[String]) -> Option<String> {
     ))
 }
 
+/// Functions of other dialects of SQL, and what does their work here.
+const ELSEWHERE: [(&str, &str); 12] = [
+    ("iif", "CASE WHEN a THEN b ELSE c END"),
+    ("if", "CASE WHEN a THEN b ELSE c END"),
+    ("isnull", "COALESCE(a, b), or a IS NULL"),
+    ("strftime", "to_char(time, '%Y-%m-%d')"),
+    ("date_format", "to_char(time, '%Y-%m-%d')"),
+    ("year", "DATE_PART('year', time)"),
+    ("month", "DATE_PART('month', time)"),
+    ("day", "DATE_PART('day', time)"),
+    ("hour", "DATE_PART('hour', time)"),
+    (
+        "datediff",
+        "days_between(from, to) or minutes_between(from, to)",
+    ),
+    ("julianday", "days_between(from, to)"),
+    ("group_concat", "STRING_AGG(a, ', ' ORDER BY a)"),
+];
+
+/// The engine's types as a reader knows them, the longer names first.
+const TYPES: [(&str, &str); 12] = [
+    ("Timestamp(µs, \"UTC\")", "instant"),
+    ("Timestamp(µs)", "instant"),
+    ("Timestamp(ns)", "instant"),
+    ("Interval(MonthDayNano)", "interval"),
+    ("Utf8View", "text"),
+    ("Utf8", "text"),
+    ("Boolean", "truth value"),
+    ("Float64", "number"),
+    ("UInt64", "whole number"),
+    ("Int64", "whole number"),
+    ("Int32", "whole number"),
+    ("Date32", "date"),
+];
+
+fn with_types_in_words(text: &str) -> String {
+    let plain = |text: String, (theirs, ours): &(&str, &str)| text.replace(theirs, ours);
+    TYPES.iter().fold(text.to_owned(), plain)
+}
+
+/// What the engine says of types, columns and words that it has another use for.
+fn of_dialects(message: &str) -> Option<String> {
+    if let Some(what) = between(message, "arithmetic expression ", " to valid types") {
+        let hint = match what {
+            "Utf8 + Utf8" | "Utf8View + Utf8View" => ": texts are joined with ||",
+            _ if what.contains("Interval") => {
+                ": write an instant as TIMESTAMP '2026-09-01T00:00:00Z'"
+            }
+            _ => ": CAST one of them",
+        };
+        return Some(format!("cannot reckon {}{hint}", with_types_in_words(what)));
+    }
+    let compared = message.split_once("type for comparison operation ");
+    if let Some((_, what)) = compared.filter(|(_, what)| !what.contains("Struct(")) {
+        let what = with_types_in_words(what);
+        return Some(format!(
+            "compares what cannot be compared, {what}: CAST one side, or leave a truth value alone"
+        ));
+    }
+    if let Some(name) = between(message, "Function '", "' failed to match any signature") {
+        let hint = match name {
+            "date_trunc" | "date_part" => {
+                format!("its first is the part, as in {name}('day', time)")
+            }
+            _ => "they are of another kind, or in another order".to_owned(),
+        };
+        return Some(format!("`{name}` does not take these arguments: {hint}"));
+    }
+    if let Some(column) = between(message, "column \"", "\" must appear in the GROUP BY") {
+        let name = column.rsplit('.').next().unwrap_or(column);
+        return Some(format!(
+            "`{name}` stands beside an aggregate: add it to GROUP BY, or aggregate it too"
+        ));
+    }
+    if message.contains("nested_expressions") || message.contains("array literal") {
+        return Some(
+            "square brackets are no names here: those with blanks stand in \"double quotes\""
+                .to_owned(),
+        );
+    }
+    (message == "TOP").then(|| "TOP is not known here: write LIMIT at the end".to_owned())
+}
+
+/// What a reader should know of a character that is no SQL.
+fn of_characters(message: &str) -> &'static str {
+    match message.contains(['‘', '’', '“', '”', '„', '´']) {
+        true => {
+            "; this is a typographic quote: a text stands in straight 'single quotes', a name in straight \"double quotes\""
+        }
+        false => "",
+    }
+}
+
 /// What the engine says in words of its own.
 fn in_our_words(message: &str) -> Option<String> {
     if let Some(rest) = message.strip_prefix("sql parser error: ") {
-        return Some(format!("is no SQL that can be read: {rest}"));
+        let hint = of_characters(rest);
+        return Some(format!("is no SQL that can be read: {rest}{hint}"));
+    }
+    if let Some(message) = of_dialects(message) {
+        return Some(message);
     }
     for wrapped in ["ParserError(\"", "TokenizerError(\""] {
         if let Some(rest) = message.strip_prefix(wrapped) {
             let rest = rest.trim_end_matches(['"', ')']);
-            return Some(format!("is no SQL that can be read: {rest}"));
+            let hint = of_characters(rest);
+            return Some(format!("is no SQL that can be read: {rest}{hint}"));
         }
     }
     if let Some(name) = between(message, " AS ", "\" at position") {
@@ -267,6 +369,15 @@ fn unknown_column(name: &str, known: &[&str]) -> String {
         "there is no column `{name}`{hint}; the columns here are {}",
         names.join(", ")
     )
+}
+
+/// A message on an unknown key of a header, with the nearest of those that it lists, where one is near.
+pub(crate) fn with_nearest(message: String) -> String {
+    let mut quoted = message.split('`').skip(1).step_by(2);
+    let unknown = quoted.next().filter(|_| message.contains("unknown key"));
+    let nearest = unknown.and_then(|unknown| nearest_word(unknown, quoted));
+    let hint = nearest.map_or(String::new(), meant);
+    message + &hint
 }
 
 fn meant(word: &str) -> String {
