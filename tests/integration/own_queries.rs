@@ -85,7 +85,7 @@ fn a_file_that_cannot_be_read_as_a_query() {
 
 #[test]
 fn a_query_that_cannot_be_planned() {
-    let cases: [(&str, &str, &[&str]); 11] = [
+    let cases: [(&str, &str, &[&str]); 14] = [
         (
             "column",
             "SELECT site,\n  colour\nFROM sessions",
@@ -140,6 +140,21 @@ fn a_query_that_cannot_be_planned() {
             "readings",
             "SELECT 1 AS a",
             &["readings.sql", "choose another"],
+        ),
+        (
+            "pooled_studies",
+            "SELECT 1 AS a",
+            &["pooled_studies.sql", "choose another"],
+        ),
+        (
+            "plan_log",
+            "SELECT 1 AS a",
+            &["plan_log.sql", "choose another"],
+        ),
+        (
+            "best_sites",
+            "SELECT 1 AS a",
+            &["best_sites.sql", "choose another"],
         ),
     ];
     for (name, sql, words) in cases {
@@ -766,6 +781,14 @@ fn tables_and_functions_are_listed() {
     study
         .run("query", &["--tables", "site_were"])
         .fails_with(&["`site_wear`"]);
+    study
+        .run("query", &["--tables", "nothing_of_the_kind"])
+        .fails_with(&["there is no", "`--tables` lists what there is"]);
+    let draws = study.run("query", &["--tables", "plan_log"]).out;
+    assert!(
+        draws.contains("chances") && draws.contains("Chance of each open site"),
+        "{draws}"
+    );
     let one = study
         .run("query", &["--functions", "night_artefacts_of"])
         .out;

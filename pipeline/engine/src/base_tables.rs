@@ -27,7 +27,7 @@ pub(crate) fn instant() -> DataType {
 }
 
 /// Names of the tables that are made from the study itself; no query file may take one.
-pub(crate) const NAMES: [&str; 18] = [
+pub(crate) const NAMES: [&str; 22] = [
     "readings",
     "fingersticks",
     "wear_events",
@@ -46,6 +46,11 @@ pub(crate) const NAMES: [&str; 18] = [
     "left_out",
     "plan_rows",
     "wearer_zones",
+    "plan_log",
+    "pooled_studies",
+    // Made after all queries, for the wearer's edition.
+    "best_sites",
+    "best_priorities",
 ];
 
 /// A table of readings without rows.

@@ -348,7 +348,7 @@ impl Catalog {
         let unknown = |name: &&&str| !self.queries.iter().any(|query| query.name == **name);
         if let Some(name) = names.iter().find(unknown) {
             let known = self.queries.iter().map(|query| query.name.as_str());
-            let hint = suggestion(name, known);
+            let hint = messages::which(name, known);
             return Err(EngineError::Unknown {
                 name: (*name).to_owned(),
                 hint,

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::messages::which;
 use whereworn_model::header::{CellKind, Class, ColumnHeader, Header};
-use whereworn_model::settings::suggestion;
 
 use crate::catalog::Catalog;
 use crate::error::EngineError;
@@ -126,7 +126,7 @@ impl Catalog {
     pub fn table(&self, name: &str) -> Result<TableDescription, EngineError> {
         let tables = self.tables();
         let known = tables.iter().map(|table| table.name.as_str());
-        let hint = suggestion(name, known);
+        let hint = which(name, known);
         tables
             .into_iter()
             .find(|table| table.name == name)

@@ -380,6 +380,12 @@ pub(crate) fn with_nearest(message: String) -> String {
     message + &hint
 }
 
+/// What to do about a table that is not there; there are too many to name them all.
+pub(crate) fn which<'n>(name: &str, known: impl Iterator<Item = &'n str>) -> String {
+    let all = || "; `--tables` lists what there is".to_owned();
+    nearest_word(name, known).map_or_else(all, meant)
+}
+
 fn meant(word: &str) -> String {
     format!("; did you mean `{word}`?")
 }
