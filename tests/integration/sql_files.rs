@@ -1,15 +1,16 @@
 //! The files under `tests/sql`: queries of the program, run on a tiny invented study, and what they give by hand.
 //!
 //! `CREATE TABLE name (column, ...) AS VALUES (...), ...` puts rows in place of a table of the program for the rest of the
-//! file, as a query file of a study does; its other columns are empty. Numbers are compared by ten significant digits. A
-//! file is added or changed without a rebuild.
+//! file, as a query file of a study does; its other columns are empty. `INSERT INTO file` and lines of CSV below it put a raw
+//! file into the study. Numbers are compared by ten significant digits. A file is added or changed without a rebuild.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::PathBuf;
 
 use serde_json::Value;
 use sqllogictest::{DB, DBOutput, DefaultColumnType, Runner};
-use whereworn_model::header::{CellKind, Header};
+use whereworn_model::header::{CellKind, Header, Role};
 
 use crate::fixture::{LATER, Study, repository};
 
@@ -84,6 +85,11 @@ impl DB for Program {
             self.stand_in(rest);
             return Ok(DBOutput::StatementComplete(0));
         }
+        if let Some(raw) = sql.strip_prefix("INSERT INTO ") {
+            let (file, lines) = raw.split_once('\n').unwrap();
+            self.study.write(file, lines);
+            return Ok(DBOutput::StatementComplete(0));
+        }
         let run = self.study.run(
             "query",
             &["--as-of", LATER, "--format", "json", "--sql", sql],
@@ -152,4 +158,86 @@ fn every_file_holds() {
             .collect()
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
+}
+
+/// A query of the program.
+struct BuiltIn {
+    table: bool,
+    reads: BTreeSet<String>,
+}
+
+fn built_in() -> BTreeMap<String, BuiltIn> {
+    let folders = ["queries/tables", "queries/intermediate"];
+    let files = folders.map(|folder| fs::read_dir(repository(folder)).unwrap());
+    let paths = files.into_iter().flatten().map(|file| file.unwrap().path());
+    paths
+        .map(|path| {
+            let text = fs::read_to_string(&path).unwrap();
+            let query = BuiltIn {
+                table: Header::parse(&text).unwrap().role == Role::Table,
+                reads: named(&text),
+            };
+            let name = path.file_stem().unwrap().to_str().unwrap();
+            (name.to_owned(), query)
+        })
+        .collect()
+}
+
+/// What stands after FROM or JOIN.
+fn named(sql: &str) -> BTreeSet<String> {
+    let code = sql.lines().filter(|line| !line.starts_with("--"));
+    let words: Vec<&str> = code.flat_map(str::split_whitespace).collect();
+    let after = words
+        .windows(2)
+        .filter(|pair| pair[0].ends_with("FROM") || pair[0] == "JOIN");
+    after
+        .map(|pair| pair[1].trim_end_matches(')').to_owned())
+        .collect()
+}
+
+/// A table has to be asked for by a case; an intermediate result or view asked for, or read by what is, with no rows in its
+/// place.
+#[test]
+fn every_query_has_a_case() {
+    let queries = built_in();
+    let (mut asked, mut computed) = (BTreeSet::new(), BTreeSet::new());
+    for file in files() {
+        let text = fs::read_to_string(file).unwrap();
+        let mut replaced = BTreeSet::new();
+        for record in text.split("\n\n") {
+            let code: Vec<&str> = record.lines().filter(|l| !l.starts_with('#')).collect();
+            let (Some(kind), sql) = (code.first(), code.join("\n")) else {
+                continue;
+            };
+            if let Some((_, table)) = sql.split_once("CREATE TABLE ") {
+                replaced.insert(table.split(' ').next().unwrap().to_owned());
+            }
+            if !kind.starts_with("query ") || kind.starts_with("query error") {
+                continue;
+            }
+            let mut open: Vec<String> = named(&sql).into_iter().collect();
+            asked.extend(open.iter().filter(|n| !replaced.contains(*n)).cloned());
+            while let Some(name) = open.pop() {
+                if let Some(query) = queries.get(&name)
+                    && !replaced.contains(&name)
+                    && computed.insert((replaced.clone(), name))
+                {
+                    open.extend(query.reads.iter().cloned());
+                }
+            }
+        }
+    }
+    let has_case = |name: &String, query: &BuiltIn| {
+        asked.contains(name)
+            || (!query.table && computed.iter().any(|(_, computed)| computed == name))
+    };
+    let lacking: Vec<&String> = queries
+        .iter()
+        .filter(|(name, query)| !has_case(name, query))
+        .map(|(name, _)| name)
+        .collect();
+    assert!(
+        lacking.is_empty(),
+        "no case in tests/sql/*.slt asks for {lacking:?}"
+    );
 }
