@@ -604,6 +604,30 @@ fn a_query_without_end() {
     );
 }
 
+/// A query holds some 24 MB on its way, two at once more than is allowed: the one that found too little memory runs again when
+/// the other is done.
+#[test]
+fn queries_that_crowd_each_other_run_one_after_the_other() {
+    let busy = "FROM (SELECT SUM(a.value * b.value) AS n FROM generate_series(1, 3000000) AS a CROSS JOIN generate_series(1, 40) AS b) AS busy WHERE n < 0";
+    let allowed = |memory: &str| {
+        let study = study();
+        study.write(
+            "queries/last_readings.sql",
+            format!("SELECT CAST(1 AS BIGINT) AS panel, CAST(NULL AS TIMESTAMP) AS time, 1.0 AS glucose, 'ok' AS status {busy}"),
+        );
+        study.write(
+            "queries/site_pairs.sql",
+            format!("SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position {busy}"),
+        );
+        study.try_report(&["--memory", memory])
+    };
+    let each_alone = allowed("40");
+    assert_eq!(each_alone.code, 0, "{}", each_alone.err);
+    let neither = allowed("20");
+    assert_eq!(neither.code, QUERIES_FAILED, "{}", neither.err);
+    assert!(neither.err.contains("needs more memory"), "{}", neither.err);
+}
+
 #[test]
 fn what_a_header_expects_is_held() {
     let cases = [
