@@ -208,6 +208,7 @@ fn a_study_without_a_sensor_has_a_first_plan() {
     );
     assert!(log.lines().count() > 1 && log.contains(",kelp,1,"), "{log}");
     assert!(run.out.contains("Nothing is in the log yet"), "{}", run.out);
+    assert!(!run.out.contains("leads so far"), "{}", run.out);
     let again = plan(&study, &[]);
     assert_eq!(
         (again.code, again.out),

@@ -411,7 +411,13 @@ impl Page<'_> {
 
     fn moves(&self) -> String {
         let (wearer, words) = (self.wearer(), self.words());
-        let Some(leader) = self.made.best.leader(&wearer.aspects) else {
+        // Before anything was seen nobody leads.
+        let seen = wearer
+            .aspects
+            .iter()
+            .any(|aspect| !aspect.figures.is_empty());
+        let leader = self.made.best.leader(&wearer.aspects);
+        let Some(leader) = leader.filter(|_| seen) else {
             return String::new();
         };
         let site = |candidate: usize| {
