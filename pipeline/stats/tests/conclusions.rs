@@ -438,3 +438,34 @@ fn more_sensors_settle_with_a_rising_chance() {
         None
     );
 }
+
+/// Four sensors at the arm came off one after the other, three at the belly stayed on: the most extreme way they could have gone.
+/// By hand: drawn with a chance of 2 in 3 of the arm, p = 2 (2/3)^4 (1/3)^3; where the lot could give one site only nothing
+/// was drawn, and 2 of 35 ways to shuffle them are as extreme; each over the share of the primary row, 0.8.
+#[test]
+fn what_was_drawn_is_drawn_again_by_the_chances_it_had() {
+    let p = |chances: [[f64; 2]; 2]| {
+        let one = |number: usize| {
+            let site = usize::from(number % 2 == 1);
+            let mut one = sensor(site, 12.0 * number as f64, 0.0);
+            if site == 0 {
+                one.ending = Ending::CameOff;
+                one.known_until = one.inserted + 2.0 + number as f64 / 2.0;
+            }
+            one.chances = chances[site].to_vec();
+            one
+        };
+        let study = study((0..7).map(one).collect(), &[100.0]);
+        let said = conclude(&study, &plan(Measure::StaysOn), None);
+        row(&said, Measure::StaysOn).p.unwrap()
+    };
+    let near = |found: f64, expected: f64| {
+        let expected = expected / 0.8;
+        assert!((found / expected - 1.0).abs() < 1e-3, "{found} {expected}");
+    };
+    let odds = [2.0 / 3.0, 1.0 / 3.0];
+    near(p([odds; 2]), 2.0 * odds[0].powi(4) * odds[1].powi(3));
+    // A third site that was open takes nothing from the odds of the two.
+    near(p([[0.4, 0.2]; 2]), 2.0 * odds[0].powi(4) * odds[1].powi(3));
+    near(p([[1.0, 0.0], [0.0, 1.0]]), 2.0 / 35.0);
+}
