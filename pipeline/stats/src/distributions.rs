@@ -109,6 +109,9 @@ pub fn beta_cdf(x: f64, a: f64, b: f64) -> f64 {
 #[must_use]
 pub fn beta_quantile(p: f64, a: f64, b: f64) -> f64 {
     let odds = beta_odds_quantile(p, a, b);
+    if odds.is_infinite() {
+        return 1.0;
+    }
     odds / (1.0 + odds)
 }
 
@@ -196,6 +199,18 @@ mod tests {
             let exact = -((-0.975_f64).ln_1p() / b).exp_m1();
             assert!((beta_quantile(0.975, 1.0, b) / exact - 1.0).abs() < 1e-9);
         }
+    }
+
+    /// With one shape far below 1 nearly all lies at an end, closer to it than numbers can tell.
+    #[test]
+    fn beta_quantiles_of_small_shapes_are_the_ends() {
+        for p in [1e-9, 0.025, 0.5, 0.975] {
+            assert_eq!(beta_quantile(p, 1.0, 1e-12), 1.0);
+            assert!(beta_quantile(p, 1e-12, 1.0) < 1e-100);
+        }
+        // I_x(a, b) tends to b / (a + b) at 0 where both shapes vanish.
+        assert_eq!(beta_quantile(0.975, 1e-6, 1e-6), 1.0);
+        assert!(beta_quantile(0.025, 1e-6, 1e-6) < 1e-100);
     }
 
     /// The exponential distribution is chi-square with two degrees of freedom, halved.
