@@ -51,7 +51,9 @@ impl Program {
                 )
             })
             .collect();
-        let sql = format!("SELECT given.*{empty} FROM ({values}) AS given ({columns})");
+        let rows: Vec<String> = given.iter().map(|name| typed(&header, name)).collect();
+        let rows = rows.join(", ");
+        let sql = format!("SELECT {rows}{empty} FROM ({values}) AS given ({columns})");
         self.study.write(&format!("queries/{name}.sql"), sql);
     }
 }
@@ -63,6 +65,19 @@ fn header_of(name: &str) -> Header {
         .iter()
         .find_map(|path| fs::read_to_string(repository(path)).ok());
     Header::parse(&text.unwrap_or_else(|| panic!("no query {name}"))).unwrap()
+}
+
+/// A column of the rows given. Instants are in microseconds, as the program's are: literals come in nanoseconds.
+fn typed(header: &Header, name: &str) -> String {
+    let mut columns = header.columns.iter();
+    let time = columns.any(|(column, declared)| {
+        column == name && declared.declared_kind() == Some(CellKind::Time)
+    });
+    if time {
+        format!("CAST(\"{name}\" AS TIMESTAMP(6)) AS \"{name}\"")
+    } else {
+        format!("\"{name}\"")
+    }
 }
 
 fn sql_type(kind: CellKind) -> &'static str {
