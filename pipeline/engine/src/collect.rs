@@ -89,7 +89,8 @@ fn as_planned(batch: RecordBatch, schema: &SchemaRef) -> Result<RecordBatch> {
     )?)
 }
 
-fn bytes(batch: &RecordBatch) -> usize {
+/// Bytes that the cells of a batch take.
+pub(crate) fn bytes(batch: &RecordBatch) -> usize {
     let slice = |column: &dyn Array| column.to_data().get_slice_memory_size().unwrap_or_default();
     batch
         .columns()

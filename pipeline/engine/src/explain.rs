@@ -49,7 +49,7 @@ impl Engine {
             let took = since.elapsed().as_secs_f64() * 1000.0;
             out += &format!("{:width$}  {count:>9} rows  {took:>9.1} ms\n", query.name);
             runtime.block_on(planned.fill(rows.batches));
-            self.hold(rows.memory);
+            self.hold(&query.name, rows.memory);
         }
         Ok(format!("{out}\n{plan}"))
     }

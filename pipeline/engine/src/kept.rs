@@ -15,6 +15,7 @@ use datafusion::arrow::ipc::writer::StreamWriter;
 use sha2::{Digest, Sha256};
 
 use crate::catalog::Query;
+use crate::collect::bytes;
 
 /// Where results of the same program, built by the same compiler, are kept between runs.
 pub trait Results: Send + Sync {
@@ -95,8 +96,8 @@ impl Kept {
 
     /// Keeps rows under a name. What cannot be kept is computed again.
     pub fn put(&self, name: &str, schema: &SchemaRef, batches: &[RecordBatch]) {
-        if let Ok(bytes) = encoded(schema, batches)
-            && bytes.len() <= MOST
+        if batches.iter().map(bytes).sum::<usize>() <= MOST
+            && let Ok(bytes) = encoded(schema, batches)
         {
             self.results.put(name, &bytes);
         }

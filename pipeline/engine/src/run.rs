@@ -368,6 +368,7 @@ impl<'e> Run<'e> {
                 running.values().for_each(|other| other.stop.abort());
                 return Ok(Some(faults));
             }
+            self.release()?;
             progress(&query.name);
         }
         Ok(None)
@@ -456,7 +457,27 @@ impl<'e> Run<'e> {
             self.note_table(query, &planned.schema, &rows.batches)?;
         }
         self.engine.runtime()?.block_on(planned.fill(rows.batches));
-        self.engine.hold(rows.memory);
+        self.engine.hold(&query.name, rows.memory);
+        Ok(())
+    }
+
+    /// Gives back the rows of intermediate results that no query needs any more.
+    fn release(&self) -> Result<(), EngineError> {
+        let waiting = self.waiting.iter();
+        let needed: BTreeSet<&String> = waiting
+            .filter_map(|name| self.reads.get(name))
+            .flatten()
+            .collect();
+        for query in &self.queries {
+            if query.header.role != Role::Table
+                && !self.waiting.contains(&query.name)
+                && !needed.contains(&query.name)
+                && let Some(planned) = self.planned.get(&query.name)
+                && self.engine.release(&query.name)
+            {
+                self.engine.runtime()?.block_on(planned.fill(Vec::new()));
+            }
+        }
         Ok(())
     }
 

@@ -1,5 +1,6 @@
 //! A session over the tables of one study.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -137,7 +138,7 @@ pub struct Engine {
     /// The results of earlier runs.
     pub(crate) kept: Option<Kept>,
     /// Memory of the results that lie in tables.
-    held: Mutex<Vec<MemoryReservation>>,
+    held: Mutex<BTreeMap<String, MemoryReservation>>,
 }
 
 impl Drop for Engine {
@@ -224,11 +225,18 @@ impl Engine {
         Ok(())
     }
 
-    /// Keeps the memory of a result for as long as the session.
-    pub(crate) fn hold(&self, memory: MemoryReservation) {
+    /// Keeps the memory of a result until it is released.
+    pub(crate) fn hold(&self, name: &str, memory: MemoryReservation) {
         if let Ok(mut held) = self.held.lock() {
-            held.push(memory);
+            held.insert(name.to_owned(), memory);
         }
+    }
+
+    /// Gives back the memory of a result; gives whether it had any.
+    pub(crate) fn release(&self, name: &str) -> bool {
+        self.held
+            .lock()
+            .is_ok_and(|mut held| held.remove(name).is_some())
     }
 
     /// Gives the study's tables to the session, and says what their rows are by which kept results are told.
