@@ -887,3 +887,26 @@ fn an_empty_glucose_is_no_low() {
         "SELECT sensor_no, time, glucose FROM readings WHERE glucose NOT BETWEEN 100 AND 120";
     assert_eq!(count(emptied), count(left_out));
 }
+
+/// A literal has nanoseconds; what reads it finds microseconds, as in every table of the program. 2026-01-01 is 20,454 days
+/// after 1970-01-01.
+#[test]
+fn instants_of_own_queries_are_in_the_unit_of_the_program() {
+    let study = study();
+    study.write(
+        "queries/moments.sql",
+        "SELECT TIMESTAMP '2026-01-01T00:00:00Z' AS moment, 1 AS number",
+    );
+    study.write(
+        "queries/since.sql",
+        "SELECT CAST(moment AS BIGINT) AS micros, number FROM moments",
+    );
+    let run = study.try_report(&[]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let output = Output::read(&study.beside("out"));
+    assert_eq!(output.table("since").lines, [["1767225600000000", "1"]]);
+    assert_eq!(
+        output.table("moments").lines,
+        [["2026-01-01T00:00:00Z", "1"]]
+    );
+}

@@ -5,18 +5,19 @@ use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, channel};
 
 use datafusion::arrow::array::RecordBatch;
-use datafusion::arrow::datatypes::{DataType, SchemaRef};
-use datafusion::common::ParamValues;
+use datafusion::arrow::datatypes::{DataType, SchemaRef, TimeUnit};
 use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
+use datafusion::common::{Column, ParamValues};
 use datafusion::datasource::{MemTable, ViewTable};
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
-use datafusion::logical_expr::{Expr, LogicalPlan, Volatility};
+use datafusion::logical_expr::{Expr, LogicalPlan, LogicalPlanBuilder, Volatility, cast};
 use datafusion::prelude::SessionContext;
 use datafusion::scalar::ScalarValue;
 use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, Role};
 use whereworn_model::time::parse_instant;
 
+use crate::base_tables::instant;
 use crate::catalog::Query;
 use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
@@ -122,8 +123,32 @@ async fn think(
     let written = with_parameters(plan.map_err(failed)?, &query)?;
     read_only().verify_plan(&written).map_err(failed)?;
     check_functions(&written).map_err(failed)?;
+    let written = in_the_store_s_unit(written).map_err(failed)?;
     let optimized = state.optimize(&written).map_err(failed)?;
     Ok(Thought { written, optimized })
+}
+
+/// Instants of a query in microseconds, as the store has them: a literal has nanoseconds, and other queries reckon with what
+/// they read.
+fn in_the_store_s_unit(plan: LogicalPlan) -> Result<LogicalPlan, DataFusionError> {
+    let other = |kind: &DataType| matches!(kind, DataType::Timestamp(unit, _) if *unit != TimeUnit::Microsecond);
+    let fields = plan.schema().fields();
+    if !fields.iter().any(|field| other(field.data_type())) {
+        return Ok(plan);
+    }
+    let columns: Vec<Expr> = plan
+        .schema()
+        .iter()
+        .map(|(table, field)| {
+            let column = Expr::Column(Column::new(table.cloned(), field.name()));
+            if other(field.data_type()) {
+                cast(column, instant()).alias(field.name())
+            } else {
+                column
+            }
+        })
+        .collect();
+    LogicalPlanBuilder::from(plan).project(columns)?.build()
 }
 
 /// What a query file may do: read.

@@ -162,7 +162,7 @@ pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
 }
 
 /// Degrees of freedom of a sum of variances: the fewest there would be if one of them were truly [`DOUBT`] times its
-/// estimate, or all as estimated; 0 where none is above 0.
+/// estimate, or all as estimated; infinite where none is above 0.
 pub(super) fn joined_df(variances: &[(f64, f64)]) -> f64 {
     let df_if = |doubted: Option<usize>| {
         let parts = variances.iter().enumerate();
@@ -183,4 +183,20 @@ pub(super) fn joined_df(variances: &[(f64, f64)]) -> f64 {
     (0..variances.len())
         .map(|place| df_if(Some(place)))
         .fold(df_if(None), f64::min)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By hand: Welch and Satterthwaite's (1 + 1)² / (1/3 + 1/12) = 9.6; the first variance, of 3 degrees of freedom, doubled,
+    /// (2 + 1)² / (4/3 + 1/12) = 108/17. With 6 and 12 none is doubted: 4 / (1/6 + 1/12) = 16.
+    #[test]
+    fn a_variance_of_few_sensors_may_be_twice_its_estimate() {
+        let doubted = joined_df(&[(1.0, 3.0), (1.0, 12.0)]);
+        assert!((doubted - 108.0 / 17.0).abs() < 1e-12, "{doubted}");
+        let known = joined_df(&[(1.0, 6.0), (1.0, 12.0)]);
+        assert!((known - 16.0).abs() < 1e-12, "{known}");
+        assert_eq!(joined_df(&[(0.0, 3.0), (0.0, 4.0)]), f64::INFINITY);
+    }
 }
