@@ -9,6 +9,7 @@
 mod agreement_limits;
 mod agreement_tables;
 mod bad_input;
+mod clumsy_queries;
 mod comparisons;
 mod demo;
 mod determinism;

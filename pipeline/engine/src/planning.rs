@@ -123,14 +123,14 @@ async fn think(
     let written = with_parameters(plan.map_err(failed)?, &query)?;
     read_only().verify_plan(&written).map_err(failed)?;
     check_functions(&written).map_err(failed)?;
-    let written = in_the_store_s_unit(written).map_err(failed)?;
+    let written = in_microseconds(written).map_err(failed)?;
     let optimized = state.optimize(&written).map_err(failed)?;
     Ok(Thought { written, optimized })
 }
 
 /// Instants of a query in microseconds, as the store has them: a literal has nanoseconds, and other queries reckon with what
 /// they read.
-fn in_the_store_s_unit(plan: LogicalPlan) -> Result<LogicalPlan, DataFusionError> {
+fn in_microseconds(plan: LogicalPlan) -> Result<LogicalPlan, DataFusionError> {
     let other = |kind: &DataType| matches!(kind, DataType::Timestamp(unit, _) if *unit != TimeUnit::Microsecond);
     let fields = plan.schema().fields();
     if !fields.iter().any(|field| other(field.data_type())) {

@@ -188,10 +188,6 @@ impl Design {
             wearer,
             site,
             model: usize::from(second),
-            lot: 0,
-            tape: 0,
-            clock_doubted: false,
-            unit_doubted: false,
             inserted,
             quarter: (inserted / (3.0 * MONTH)).floor() as i32,
             rated_days: law_days(),
@@ -203,8 +199,7 @@ impl Design {
             },
             pairs,
             nights,
-            delay: None,
-            chances: Vec::new(),
+            ..Sensor::default()
         }
     }
 

@@ -16,18 +16,9 @@ fn of_one_cause(times: &[f64], events: &[bool]) -> BetaProduct {
 
 /// That below a limit lie 2.5 % of what the two paths give together, and above the other as much.
 fn close_to_percentiles(interval: Interval, both: impl Fn(f64) -> f64, what: &str) {
-    close(
-        0.5 * both(interval.lower),
-        0.025,
-        1e-9,
-        &format!("{what}, lower"),
-    );
-    close(
-        0.5 * both(interval.upper),
-        0.975,
-        1e-9,
-        &format!("{what}, upper"),
-    );
+    for (limit, chance) in [(interval.lower, 0.025), (interval.upper, 0.975)] {
+        close(0.5 * both(limit), chance, 1e-9, what);
+    }
 }
 
 /// Beta distribution with a mean m and a mean square q: shapes m (m - q) / (q - m²) and (1 - m) (m - q) / (q - m²).
@@ -47,25 +38,14 @@ fn mid_p(left: usize, n: usize, share: f64) -> f64 {
 
 /// The limits of a share at which the tails by [`mid_p`] are 2.5 %, but for none and all.
 fn close_to_mid_p(interval: Interval, (left, n): (usize, usize), what: &str) {
-    if left == 0 {
-        assert_eq!(interval.lower, 0.0, "{what}");
-    } else {
-        close(
-            mid_p(left, n, interval.lower),
-            0.975,
-            1e-9,
-            &format!("{what}, lower"),
-        );
-    }
-    if left == n {
-        assert_eq!(interval.upper, 1.0, "{what}");
-    } else {
-        close(
-            mid_p(left, n, interval.upper),
-            0.025,
-            1e-9,
-            &format!("{what}, upper"),
-        );
+    for (limit, chance, end) in [
+        (interval.lower, 0.975, (left == 0).then_some(0.0)),
+        (interval.upper, 0.025, (left == n).then_some(1.0)),
+    ] {
+        match end {
+            Some(end) => assert_eq!(limit, end, "{what}"),
+            None => close(mid_p(left, n, limit), chance, 1e-9, what),
+        }
     }
 }
 

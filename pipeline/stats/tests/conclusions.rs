@@ -10,15 +10,8 @@ use whereworn_stats::survival::pseudo::pseudo_incidence;
 /// A sensor worn for ten days to its end, one pair at half time whose reading is so far off.
 fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
     Sensor {
-        wearer: 0,
         site,
-        model: 0,
-        lot: 0,
-        tape: 0,
-        clock_doubted: false,
-        unit_doubted: false,
         inserted,
-        quarter: 0,
         rated_days: 10.0,
         known_until: inserted + 10.0,
         ending: Ending::Censored,
@@ -33,8 +26,7 @@ fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
             end: inserted + 1.0,
             artefacts: 0.0,
         }],
-        delay: None,
-        chances: Vec::new(),
+        ..Sensor::default()
     }
 }
 

@@ -202,10 +202,7 @@ impl<'a> Facts<'a> {
                 2 => Ending::Competing,
                 _ => Ending::Censored,
             },
-            pairs: Vec::new(),
-            nights: Vec::new(),
-            delay: None,
-            chances: Vec::new(),
+            ..Sensor::default()
         }
     }
 }

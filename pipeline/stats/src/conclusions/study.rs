@@ -6,13 +6,14 @@
 use crate::delay::SensorDelay;
 
 /// How a sensor's time on the skin ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Ending {
     /// It came off: by itself, knocked, or taken off as it was coming loose.
     CameOff,
     /// Something else ended it first: fault, reaction, failed start.
     Competing,
     /// Nothing of the kind: completed, taken off by choice, lost track of, or still on.
+    #[default]
     Censored,
 }
 
@@ -40,8 +41,8 @@ pub struct Night {
     pub artefacts: f64,
 }
 
-/// One sensor.
-#[derive(Debug, Clone, PartialEq)]
+/// One sensor; by default of the first wearer, site and model, with nothing known of it.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sensor {
     /// Who wore it.
     pub wearer: usize,

@@ -73,13 +73,7 @@ fn sensors(chances: Chances, number: usize) -> Vec<Sensor> {
             artefacts: f64::from(u8::from(random.random::<f64>() < 0.03 * (2.5 * late).exp())),
         };
         sensors.push(Sensor {
-            wearer: 0,
             site: usize::from(random.random::<f64>() >= first),
-            model: 0,
-            lot: 0,
-            tape: 0,
-            clock_doubted: false,
-            unit_doubted: false,
             inserted,
             quarter: (inserted / QUARTER) as i32,
             rated_days: RATED,
@@ -89,10 +83,9 @@ fn sensors(chances: Chances, number: usize) -> Vec<Sensor> {
             } else {
                 Ending::Censored
             },
-            pairs: Vec::new(),
             nights: (1..=days as usize).map(|at| night(at, random)).collect(),
-            delay: None,
             chances: vec![first, 1.0 - first],
+            ..Sensor::default()
         });
     }
     sensors
