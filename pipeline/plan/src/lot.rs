@@ -12,7 +12,7 @@ pub const BLOCK: usize = 10;
 
 /// Balls that the urn begins with. With one a draw all but settles the next, and a comparison that draws again has little to
 /// draw; with many more sites would not be balanced. Chosen by this project, by simulation: no source.
-const BALLS: f64 = 6.0;
+const BALLS: f64 = 20.0;
 
 /// Shares that add up to 1, none below [`LEAST`]: those below are lifted to it, and the others scaled to make up for it.
 ///
@@ -47,8 +47,8 @@ pub fn lifted(weights: &[f64]) -> Vec<f64> {
 
 /// Probabilities of the next draw, given the weights of the open sites and how often each came up in the block so far.
 ///
-/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16): a site's mass is what it should have after six more
-/// draws less what it has, (i + 6) w - n, not below 0, i being the draws of sites with a weight; the masses are then
+/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16): a site's mass is what it should have after twenty more
+/// draws less what it has, (i + 20) w - n, not below 0, i being the draws of sites with a weight; the masses are then
 /// lifted to [`LEAST`], so that a site without a weight keeps just that. `weights` add up to 1.
 #[must_use]
 pub fn probabilities(weights: &[f64], drawn: &[usize]) -> Vec<f64> {
@@ -109,23 +109,23 @@ mod tests {
         assert!(lifted(&[]).is_empty());
     }
 
-    /// By hand: two sites of weight one half after one draw of the first: masses 7/2 - 1 = 5/2 and 7/2; after seven, 13/2 - 7,
-    /// none, and 13/2, lifted.
+    /// By hand: two sites of weight one half after one draw of the first: masses 21/2 - 1 = 19/2 and 21/2; after 21, 41/2 - 21,
+    /// none, and 41/2, lifted.
     #[test]
     fn a_site_that_came_up_comes_up_less_often_next() {
         let shares = probabilities(&[0.5, 0.5], &[1, 0]);
-        assert!((shares[0] - 5.0 / 12.0).abs() < 1e-12 && (shares[1] - 7.0 / 12.0).abs() < 1e-12);
-        let shares = probabilities(&[0.5, 0.5], &[7, 0]);
+        assert!((shares[0] - 19.0 / 40.0).abs() < 1e-12 && (shares[1] - 21.0 / 40.0).abs() < 1e-12);
+        let shares = probabilities(&[0.5, 0.5], &[21, 0]);
         assert!((shares[0] - 0.1).abs() < 1e-12 && (shares[1] - 0.9).abs() < 1e-12);
         assert_eq!(probabilities(&[0.5, 0.5], &[0, 0]), [0.5, 0.5]);
     }
 
-    /// By hand: two sites that are compared and two that are not; one of the pair came up once, the others twice. Masses 5/2
-    /// and 7/2, and none; lifted.
+    /// By hand: two sites that are compared and two that are not; one of the pair came up once, the others twice. Masses 19/2
+    /// and 21/2, and none; lifted.
     #[test]
     fn a_site_without_a_weight_keeps_just_its_chance() {
         let shares = probabilities(&[0.5, 0.5, 0.0, 0.0], &[1, 0, 2, 0]);
-        for (share, expected) in shares.iter().zip([1.0 / 3.0, 7.0 / 15.0, 0.1, 0.1]) {
+        for (share, expected) in shares.iter().zip([0.38, 0.42, 0.1, 0.1]) {
             assert!((share - expected).abs() < 1e-12, "{shares:?}");
         }
     }
