@@ -12,7 +12,7 @@ use crate::distributions::normal_quantile;
 use crate::zero::zero_of_falling;
 
 /// Differences that are bet on, in standard deviations of a sensor, and the share of the capital on each.
-const EFFECTS: [(f64, f64); 2] = [(1.5, 0.7), (0.7, 0.3)];
+pub(super) const EFFECTS: [(f64, f64); 2] = [(1.5, 0.7), (0.7, 0.3)];
 
 /// The share of the allowed error that the primary family has; the rest is for all other rows.
 pub const PRIMARY_SHARE: f64 = 0.8;

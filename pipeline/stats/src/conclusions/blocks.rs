@@ -41,6 +41,21 @@ pub(super) struct Member {
     pub chance: Option<f64>,
 }
 
+/// The weighted mean of a block's scores.
+pub(super) fn level(block: &[Member]) -> f64 {
+    let weight: f64 = block.iter().map(|member| member.weight).sum();
+    let sum: f64 = block
+        .iter()
+        .map(|member| member.weight * member.score)
+        .sum();
+    sum / weight
+}
+
+/// Whether a lot drew the site of any of them.
+pub(super) fn by_lot(members: &[Member]) -> bool {
+    members.iter().any(|member| member.chance.is_some())
+}
+
 /// The key by which sensors are put in order.
 pub(super) fn stratum(sensor: &Sensor, within: Within) -> (usize, usize) {
     match within {

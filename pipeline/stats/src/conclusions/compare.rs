@@ -1,9 +1,9 @@
 //! Two sites in one measure at one look.
 
 use super::bet::{capital, normal_score};
-use super::blocks::{Member, Within};
+use super::blocks::{Member, Within, by_lot};
 use super::contrast::{Contrast, contrast};
-use super::laws::{self, Counted};
+use super::laws::{self, Shown};
 use super::measure::Measure;
 use super::scores::{
     Life, Order, Score, Sides, life, members, members_by_hazard, members_by_rate, scores,
@@ -70,7 +70,8 @@ pub(super) struct Comparison {
 ///
 /// Coming off and artefacts are rare and lopsided: there p and the bet are those of shuffled sites, drawn ones drawn again. What a sensor's nights tell
 /// depends on how many there were, so that sites where sensors stay on unequally long scatter unlike though rates are alike: for
-/// artefacts p is by t where that is larger.
+/// artefacts p is by t where that is larger. Means are tested by t; where a lot drew sensors, whose chances may have moved with
+/// the season within a block, both p and the bet are also those of drawing again, whichever finds less.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {
     let contrast = contrast(members)?;
     let by_t = contrast.p()?;
@@ -78,17 +79,22 @@ pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison
     let (p, capital) = match measure {
         Measure::StaysOn => (
             shuffled().unwrap_or(1.0),
-            laws::capital(members, Counted::Losses),
+            laws::capital(members, Shown::Losses),
         ),
         Measure::QuietAtNight => (
             by_t.max(shuffled().unwrap_or(1.0)),
-            laws::capital(members, Counted::Artefacts),
+            laws::capital(members, Shown::Artefacts),
         ),
-        _ => {
-            let Contrast {
-                df, information, ..
-            } = contrast;
-            (by_t, capital(contrast.t(), df, information))
+        Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => {
+            let bet = capital(contrast.t(), contrast.df, contrast.information);
+            if by_lot(members) {
+                (
+                    by_t.max(shuffled().unwrap_or(1.0)),
+                    bet.min(laws::capital(members, Shown::Means)),
+                )
+            } else {
+                (by_t, bet)
+            }
         }
     };
     Some(Comparison {
@@ -97,4 +103,72 @@ pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison
         z: normal_score(p, contrast.difference),
         capital,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sensors that read higher and higher, of sites alike, while the lot turns from one site to the other.
+    fn drifting(drawn: bool) -> Vec<Member> {
+        let first = [1, 1, 1, 0, 1, 1, 0, 0, 1, 0, 0, 0];
+        let member = |(sensor, first): (usize, i32)| Member {
+            sensor,
+            first: first == 1,
+            block: 0,
+            score: sensor as f64,
+            weight: 1.0,
+            size: 1.0,
+            seen: 0.0,
+            expected: 0.0,
+            chance: drawn.then_some(0.95 - 0.9 * sensor as f64 / 11.0),
+        };
+        first.into_iter().enumerate().map(member).collect()
+    }
+
+    /// By hand: means 20/6 and 46/6, variances of 26/3 each, t = 2.55 on about ten degrees of freedom, p = 0.03; drawn again
+    /// with those chances such a difference is nothing to speak of.
+    #[test]
+    fn a_drift_that_goes_with_the_chances_of_the_lot_is_no_difference() {
+        for measure in [Measure::ReadsTrue, Measure::ReadsHighOrLow, Measure::Delay] {
+            let chosen = compare(measure, &drifting(false)).unwrap();
+            let drawn = compare(measure, &drifting(true)).unwrap();
+            assert!(
+                (0.029..0.033).contains(&chosen.p) && chosen.capital > 3.0,
+                "{measure:?}: {} {}",
+                chosen.p,
+                chosen.capital
+            );
+            assert!(
+                drawn.p > 0.3 && drawn.capital < 1.0,
+                "{measure:?}: {} {}",
+                drawn.p,
+                drawn.capital
+            );
+            assert_eq!(drawn.contrast, chosen.contrast);
+        }
+    }
+
+    /// With even chances drawing again is a t test's near neighbour, and the larger p of both stands.
+    #[test]
+    fn even_chances_find_no_more_than_t() {
+        let mut even = drifting(true);
+        even.iter_mut().for_each(|m| m.chance = Some(0.5));
+        let (drawn, chosen) = (
+            compare(Measure::ReadsTrue, &even).unwrap(),
+            compare(Measure::ReadsTrue, &drifting(false)).unwrap(),
+        );
+        assert!(
+            drawn.p >= chosen.p && drawn.p < 0.05,
+            "{} {}",
+            drawn.p,
+            chosen.p
+        );
+        assert!(
+            drawn.capital <= chosen.capital && drawn.capital > 2.0,
+            "{} {}",
+            drawn.capital,
+            chosen.capital
+        );
+    }
 }

@@ -6,17 +6,20 @@
 //! evidence, never honesty. Source: Lehmann and Stein 1949 Ann Math
 //! Stat 20:28 (the most powerful test by permutation).
 
-use super::blocks::Member;
+use super::bet::EFFECTS;
+use super::blocks::{Member, level};
 use super::shuffle::Shuffled;
 use crate::zero::zero_between;
 
-/// What sensors are counted by.
+/// What sensors showed.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Counted {
+pub(super) enum Shown {
     /// Whether it came off; `expected` is the cumulative hazard that it met.
     Losses,
     /// Artefacts; `expected` is their mean.
     Artefacts,
+    /// A mean; its weight is in proportion to one over its variance.
+    Means,
 }
 
 /// Ratios of hazards that are bet on, as logarithms, and the share of the capital on each.
@@ -29,24 +32,26 @@ const RATES: [(f64, f64); 2] = [(0.9, 0.5), (1.7, 0.5)];
 /// by, which holds much of what differs between sites too.
 const UNLIKE: f64 = 0.25;
 
-/// The capital of a bet that either site has more than the other, by one of a few ratios.
-pub(super) fn capital(members: &[Member], counted: Counted) -> f64 {
+/// The capital of a bet that either site has more than the other, by one of a few ratios or standard deviations.
+pub(super) fn capital(members: &[Member], shown: Shown) -> f64 {
     // What it would be in the mean of all arrangements, so that no value hangs on which of them was worn.
     let first = |member: &Member| member.chance.unwrap_or(f64::from(u8::from(member.first)));
     let share = members.iter().map(first).sum::<f64>() / members.len().max(1) as f64;
-    let bets = match counted {
-        Counted::Losses => HAZARDS,
-        Counted::Artefacts => RATES,
+    let bets = match shown {
+        Shown::Losses => HAZARDS,
+        Shown::Artefacts => RATES,
+        Shown::Means => EFFECTS,
     };
-    let of = |log_ratio: f64| {
-        let value = |member: &Member| match counted {
-            Counted::Losses => losses(member, log_ratio, share),
-            Counted::Artefacts => artefacts(member, log_ratio, share),
+    let deviation = deviation(members);
+    let of = |effect: f64| {
+        let values = |block: &[Member]| match shown {
+            Shown::Losses => block.iter().map(|m| losses(m, effect, share)).collect(),
+            Shown::Artefacts => block.iter().map(|m| artefacts(m, effect, share)).collect(),
+            Shown::Means => means(block, effect, share, deviation),
         };
-        Shuffled::of(members, |block| block.iter().map(value).collect())
-            .map_or(1.0, |shuffled| shuffled.likelihood_ratio())
+        Shuffled::of(members, values).map_or(1.0, |shuffled| shuffled.likelihood_ratio())
     };
-    let both = |(log_ratio, part): &(f64, f64)| 0.5 * part * (of(*log_ratio) + of(-log_ratio));
+    let both = |(effect, part): &(f64, f64)| 0.5 * part * (of(*effect) + of(-effect));
     bets.iter().map(both).sum()
 }
 
@@ -73,18 +78,56 @@ fn artefacts(member: &Member, log_ratio: f64, share: f64) -> f64 {
     member.seen * log_ratio - (member.seen + 1.0 / UNLIKE) * spread
 }
 
+/// The same of the means of a block's sensors, normal about two levels `effect` standard deviations apart, where that of all
+/// sensors of both sites, `deviation`, is known.
+fn means(block: &[Member], effect: f64, share: f64, deviation: Deviation) -> Vec<f64> {
+    // Sites that far apart make a part of what all sensors scatter by.
+    let apart = (1.0 + share * (1.0 - share) * effect * effect).sqrt();
+    let halfway = 0.5 * effect * (1.0 - 2.0 * share);
+    let level = level(block);
+    let value = |member: &Member| {
+        let distance = (member.score - level) * apart / deviation.of_all;
+        effect * (member.weight / deviation.weight) * (distance - halfway)
+    };
+    block.iter().map(value).collect()
+}
+
+/// By how much scores scatter about their blocks' levels.
+#[derive(Clone, Copy)]
+struct Deviation {
+    /// Standard deviation of a sensor of mean weight, whichever its site; above 0.
+    of_all: f64,
+    /// The mean weight.
+    weight: f64,
+}
+
+fn deviation(members: &[Member]) -> Deviation {
+    let (mut squares, mut df) = (0.0, 0.0);
+    for block in members.chunk_by(|a, b| a.block == b.block) {
+        let level = level(block);
+        let of_block = block.iter().map(|m| m.weight * (m.score - level).powi(2));
+        squares += of_block.sum::<f64>();
+        df += block.len() as f64 - 1.0;
+    }
+    let weight = members.iter().map(|m| m.weight).sum::<f64>() / members.len().max(1) as f64;
+    Deviation {
+        of_all: (squares / weight / df).sqrt().max(f64::MIN_POSITIVE),
+        weight,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use statrs::distribution::{Discrete, NegativeBinomial};
+    use statrs::distribution::{Continuous, Discrete, NegativeBinomial, Normal};
 
     fn members(seen: &[f64], expected: &[f64], first: &[usize]) -> Vec<Member> {
         let member = |(sensor, (seen, expected)): (usize, (&f64, &f64))| Member {
             sensor,
             first: first.contains(&sensor),
             block: 0,
-            score: 0.0,
-            weight: 1.0,
+            score: *seen,
+            weight: *expected,
             size: 1.0,
             seen: *seen,
             expected: *expected,
@@ -102,13 +145,14 @@ mod tests {
         let expected = [3.0, 3.5, 2.0, 4.0, 1.0, 3.0, 3.5];
         let lost = [0.0, 1.0, 0.0, 1.0, 0.0, 0.0, 1.0];
         let hazard = [0.9, 0.3, 0.9, 0.2, 0.5, 0.9, 0.4];
-        for (seen, expected, counted) in [
-            (seen, expected, Counted::Artefacts),
-            (lost, hazard, Counted::Losses),
+        for (seen, expected, shown) in [
+            (seen, expected, Shown::Artefacts),
+            (lost, hazard, Shown::Losses),
+            (seen, expected, Shown::Means),
         ] {
             let of = |places: u32| {
                 let first: Vec<usize> = (0..7).filter(|at| places >> at & 1 == 1).collect();
-                capital(&members(&seen, &expected, &first), counted)
+                capital(&members(&seen, &expected, &first), shown)
             };
             let all = (0..1_u32 << 7).filter(|places| places.count_ones() == 3);
             let capitals: Vec<f64> = all.map(of).collect();
@@ -170,7 +214,7 @@ mod tests {
                 2.0 * part * (r * r + 1.0) / (1.0 + r).powi(2)
             })
             .sum();
-        let found = capital(&four, Counted::Losses);
+        let found = capital(&four, Shown::Losses);
         assert!((found / by_hand - 1.0).abs() < 1e-12, "{found} {by_hand}");
         for bets in [HAZARDS, RATES] {
             let parts: f64 = bets.iter().map(|(_, part)| part).sum();
@@ -194,7 +238,42 @@ mod tests {
             .map(|(log_ratio, part)| 0.5 * part * (one(*log_ratio) + one(-log_ratio)))
             .sum();
         let four = members(&seen.map(|count| count as f64), &[2.0; 4], &[0]);
-        let found = capital(&four, Counted::Artefacts);
+        let found = capital(&four, Shown::Artefacts);
+        assert!(
+            (found / by_library - 1.0).abs() < 1e-9,
+            "{found} {by_library}"
+        );
+    }
+
+    /// One sensor of four at the first site, by the library's densities: levels d standard deviations apart about the weighted
+    /// mean, and the variance that is left of that of all four.
+    #[test]
+    fn the_capital_of_means_by_enumeration() {
+        let (scores, weights) = ([5.0, 1.0, 0.0, 2.0], [1.0, 2.0, 1.5, 0.5]);
+        let all = || scores.iter().zip(&weights);
+        let level = all().map(|(x, w)| x * w).sum::<f64>() / 5.0;
+        let of_all = all()
+            .map(|(x, w)| w / 1.25 * (x - level).powi(2))
+            .sum::<f64>()
+            / 3.0;
+        let one = |effect: f64| {
+            let variance = of_all / (1.0 + 0.25 * 0.75 * effect * effect);
+            let odds: Vec<f64> = all()
+                .map(|(x, w)| {
+                    let law = |share: f64| {
+                        let mean = level + share * effect * variance.sqrt();
+                        Normal::new(mean, (variance * 1.25 / w).sqrt()).unwrap()
+                    };
+                    law(0.75).pdf(*x) / law(-0.25).pdf(*x)
+                })
+                .collect();
+            odds[0] / (odds.iter().sum::<f64>() / 4.0)
+        };
+        let by_library: f64 = EFFECTS
+            .iter()
+            .map(|(effect, part)| 0.5 * part * (one(*effect) + one(-effect)))
+            .sum();
+        let found = capital(&members(&scores, &weights, &[0]), Shown::Means);
         assert!(
             (found / by_library - 1.0).abs() < 1e-9,
             "{found} {by_library}"

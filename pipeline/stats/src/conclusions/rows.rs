@@ -1,6 +1,6 @@
 //! Every comparison at the cut-off, before families and verdicts.
 
-use super::blocks::{Member, Within};
+use super::blocks::{Member, Within, by_lot};
 use super::compare::{Comparison, Known, compare};
 use super::contrast::{Contrast, Side, contrast, joined_df};
 use super::intervals::Scale;
@@ -178,10 +178,12 @@ impl<'a> Facts<'a> {
         let mut tested = compare(self.measure, &members)?;
         let contrast = mean_contrast(&tests.collect::<Vec<_>>());
         let p = contrast.p()?;
-        // Shuffled, the others count by their sensors; that guards a lopsided measure alone.
-        tested.p = match self.measure {
-            Measure::StaysOn | Measure::QuietAtNight => p.max(tested.p),
-            _ => p,
+        // Shuffled, the others count by their sensors; that guards a lopsided measure alone, and what a lot drew.
+        let lopsided = matches!(self.measure, Measure::StaysOn | Measure::QuietAtNight);
+        tested.p = if lopsided || by_lot(&members) {
+            p.max(tested.p)
+        } else {
+            p
         };
         tested.z = super::bet::normal_score(tested.p, contrast.difference);
         tested.contrast = contrast;

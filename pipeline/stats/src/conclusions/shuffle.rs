@@ -12,7 +12,7 @@
 //! moment generating function of a sum of k out of n values is an elementary symmetric polynomial of their exponentials,
 //! and exact; the tail follows from it by a saddle point, and so does the capital of a bet ([`super::laws`]).
 
-use super::blocks::Member;
+use super::blocks::{Member, level};
 use crate::distributions::normal_upper_tail;
 
 /// How far a tilt may pull the most extreme value: beyond, the observed sum is the largest possible.
@@ -31,8 +31,7 @@ impl Shuffled {
     /// Of weighted scores about their block's weighted mean. `None` where nothing varies.
     pub fn new(members: &[Member]) -> Option<Self> {
         Self::of(members, |block| {
-            let weight: f64 = block.iter().map(|m| m.weight).sum();
-            let level = block.iter().map(|m| m.weight * m.score).sum::<f64>() / weight;
+            let level = level(block);
             block.iter().map(|m| m.weight * (m.score - level)).collect()
         })
     }
