@@ -64,25 +64,41 @@ impl Tally {
     }
 }
 
-/// Runs all kinds of faults.
-pub fn run(quick: bool) -> Result<(), String> {
+type Kind = fn(&Bench, Extent) -> Result<Tally, String>;
+
+/// The kinds of faults: the word that asks for one, and what it does.
+const KINDS: [(&str, &str, Kind); 5] = [
+    ("flips", "bits flipped in files of the store", flips::run),
+    ("runs", "runs at once", runs::run),
+    ("kills", "kills at random moments", kills::run),
+    (
+        "limits",
+        "file sizes limited: short writes and full disks",
+        calls::limits,
+    ),
+    (
+        "calls",
+        "system calls that fail, and kills at them",
+        calls::run,
+    ),
+];
+
+/// `faults [--quick] [KIND]...`: all kinds where none is named.
+pub fn run(words: &[&str]) -> Result<(), String> {
+    let quick = words.first() == Some(&"--quick");
+    let only = &words[usize::from(quick)..];
+    let known = |word: &&&str| KINDS.iter().any(|(name, ..)| *name == **word);
+    if let Some(word) = only.iter().find(|word| !known(word)) {
+        return Err(format!("`{word}` is no kind of fault"));
+    }
     let extent = if quick { QUICK } else { FULL };
     build()?;
     let bench = Bench::new()?;
     let mut wrong = 0;
-    for (name, kind) in [
-        (
-            "bits flipped in files of the store",
-            flips::run as fn(&Bench, Extent) -> Result<Tally, String>,
-        ),
-        ("runs at once", runs::run),
-        ("kills at random moments", kills::run),
-        (
-            "file sizes limited: short writes and full disks",
-            calls::limits,
-        ),
-        ("system calls that fail, and kills at them", calls::run),
-    ] {
+    let asked = KINDS
+        .iter()
+        .filter(|(word, ..)| only.is_empty() || only.contains(word));
+    for (_, name, kind) in asked {
         let started = std::time::Instant::now();
         let tally = kind(&bench, extent)?;
         println!(
