@@ -62,11 +62,15 @@ mod tests {
         assert_eq!(maybe(None, 1), "–");
         assert_eq!(share(0.305, 1), "30.5 %");
         assert_eq!(p_value(0.0004), "< 0.001");
+        assert_eq!(p_value(0.001), "0.001");
+        assert_eq!(p_value(0.25), "0.250");
     }
 
     #[test]
     fn glucose_in_both_units() {
         assert_eq!(glucose(180.156, Unit::MmolL, 0), "10.0");
         assert_eq!(glucose(180.156, Unit::MgDl, 0), "180");
+        assert_eq!(glucose(9.0078, Unit::MmolL, 1), "0.50");
+        assert_eq!(glucose(9.0078, Unit::MgDl, 1), "9.0");
     }
 }

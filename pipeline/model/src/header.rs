@@ -371,4 +371,24 @@ mod tests {
         assert_eq!(error.line, 2);
         assert!(error.message.contains("titel"), "{error}");
     }
+
+    #[test]
+    fn what_is_expected_names_its_columns() {
+        let header = Header::parse(
+            "-- [expect]\n-- not_null = [\"site\"]\n-- share = [\"came_off\"]\n-- unique = [\"site\", \"wearer\"]",
+        );
+        let expect = header.unwrap().expect;
+        let names: Vec<&String> = expect.columns().collect();
+        assert_eq!(names, ["site", "came_off", "site", "wearer"]);
+    }
+
+    #[test]
+    fn a_kind_of_chart_is_read_by_its_word() {
+        use ChartKind::{Bars, Intervals, Line, Points, Spans, Steps, Strip, Traces};
+        for kind in [Line, Steps, Points, Intervals, Bars, Spans, Traces, Strip] {
+            let word = kind.word();
+            let header = Header::parse(&format!("-- chart = {{ kind = \"{word}\" }}"));
+            assert_eq!(header.unwrap().chart.unwrap().kind, kind, "{word}");
+        }
+    }
 }

@@ -62,6 +62,23 @@ mod tests {
                 "it has none of the forms that may stand here",
             ),
             ("missing field `files`", "missing key `files`"),
+            ("unknown field `file`", "unknown key `file`"),
+            (
+                "wanted string or table",
+                "a text in quotation marks belongs here",
+            ),
+            (
+                "invalid type: string \"x\", expected a map",
+                "invalid type: string \"x\", expected a table of keys",
+            ),
+            (
+                "invalid type: string \"x\", expected a sequence",
+                "invalid type: string \"x\", expected an array in [ ]",
+            ),
+            (
+                "invalid type: integer `3`, expected a string",
+                "invalid type: integer `3`, expected a string",
+            ),
             ("two\nlines", "two lines"),
         ] {
             assert_eq!(readable(said), plain);

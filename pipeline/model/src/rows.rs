@@ -133,3 +133,25 @@ impl RejectedRow {
         Some((file, line.parse().ok()?))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whoever looks for the other row finds it, whatever its file is called.
+    #[test]
+    fn a_contradiction_names_the_row_that_stays() {
+        let rejected = |reason: &str| RejectedRow {
+            reason: reason.to_owned(),
+            ..RejectedRow::default()
+        };
+        let reason = contradiction("readings/a, line 2.csv", 47);
+        let file = "readings/a, line 2.csv";
+        assert_eq!(rejected(&reason).contradicted(), Some((file, 47)));
+        let words = "contradicts readings/a, line 2.csv, line 47: same sensor and time";
+        assert!(reason.starts_with(words), "{reason}");
+        for other in ["", "contradicts itself", "glucose 0 mg/dL"] {
+            assert_eq!(rejected(other).contradicted(), None, "{other}");
+        }
+    }
+}

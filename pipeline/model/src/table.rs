@@ -262,4 +262,48 @@ mod tests {
         assert_eq!(table.number(0, "nothing"), None);
         assert_eq!(table.rows_where("site", "c"), [1]);
     }
+
+    #[test]
+    fn a_value_is_what_it_is_and_nothing_else() {
+        let all = [
+            Cell::Empty,
+            Cell::Integer(-3),
+            Cell::Number(0.5),
+            Cell::Text("7".into()),
+            Cell::Time(8),
+        ];
+        assert_eq!(
+            all.each_ref().map(Cell::as_number),
+            [None, Some(-3.0), Some(0.5), None, None]
+        );
+        assert_eq!(
+            all.each_ref().map(Cell::as_text),
+            [None, None, None, Some("7"), None]
+        );
+        assert_eq!(
+            all.each_ref().map(Cell::as_time),
+            [None, None, None, None, Some(8)]
+        );
+        let zeros = [Cell::Number(-0.0), Cell::Number(0.0), Cell::Integer(0)];
+        assert_eq!(zeros.each_ref().map(Cell::to_text), ["0", "0", "0"]);
+        assert_eq!(Cell::Number(-1.5).to_text(), "-1.5");
+        let day = jiff::civil::date(2026, 3, 4);
+        assert_eq!(Cell::Date(day).to_text(), "2026-03-04");
+    }
+
+    #[test]
+    fn headings_are_what_the_query_says_else_the_names() {
+        let mut table = table();
+        table.name = "night_rates".to_owned();
+        assert_eq!((table.title(), table.rows()), ("night rates".to_owned(), 2));
+        table.header.title = Some("Nights".to_owned());
+        assert_eq!(table.title(), "Nights");
+        let column = &mut table.columns[1];
+        column.name = "mean_bias".to_owned();
+        assert_eq!(column.label(), "mean bias");
+        column.header.label = Some("Bias".to_owned());
+        assert_eq!(column.label(), "Bias");
+        assert_eq!(table.rows_where("site", "a,\"b\""), [0]);
+        assert_eq!(ResultTable::default().rows(), 0);
+    }
 }

@@ -233,4 +233,35 @@ mod tests {
         table.columns.clear();
         assert_eq!(check(&[table]), Ok(()));
     }
+
+    #[test]
+    fn times_and_dates_are_read_as_such() {
+        let column = |kind, cells| Column {
+            name: "when".to_owned(),
+            kind,
+            header: ColumnHeader::default(),
+            cells,
+        };
+        let day = jiff::civil::date(2026, 3, 4);
+        let times = column(CellKind::Time, vec![Cell::Time(5), Cell::Empty]);
+        let dates = column(CellKind::Date, vec![Cell::Date(day), Cell::Time(5)]);
+        let record = |row| Record {
+            columns: [&times, &dates],
+            row,
+        };
+        assert_eq!((record(0).time(0), record(1).time(0)), (Some(5), None));
+        assert_eq!((record(0).date(1), record(1).date(1)), (Some(day), None));
+        assert_eq!(record(2).time(0), None, "beyond the rows");
+    }
+
+    /// Whole numbers are numbers, and words stand for booleans; not the other way round.
+    #[test]
+    fn what_may_stand_for_what() {
+        use CellKind::{Boolean, Integer, Number, Text, Time};
+        for kind in [Boolean, Integer, Number, Text, Time] {
+            assert!(fits(kind, kind), "{kind:?}");
+        }
+        assert!(fits(Integer, Number) && fits(Text, Boolean));
+        assert!(!fits(Number, Integer) && !fits(Boolean, Text) && !fits(Text, Number));
+    }
 }

@@ -154,4 +154,22 @@ mod tests {
             assert_eq!(Month::parse(text), None, "{text}");
         }
     }
+
+    /// By hand: a day has 86,400 s; 1 January 1970 was a Thursday everywhere, but in New York still New Year's Eve.
+    #[test]
+    fn days_and_dates_by_hand() {
+        let day = 86_400_000_000;
+        assert_eq!(MICROS_PER_DAY, day);
+        assert_eq!(days_between(day, day * 5 / 2), 1.5);
+        assert_eq!(days_between(day, 0), -1.0);
+        let new_york = TimeZone::get("America/New_York").unwrap();
+        let date = |at, zone: &TimeZone| local_date(at, zone).unwrap().to_string();
+        assert_eq!(date(0, &TimeZone::UTC), "1970-01-01");
+        assert_eq!(date(0, &new_york), "1969-12-31");
+        let begins = start_of_day(jiff::civil::date(1970, 1, 1), &new_york).unwrap();
+        assert_eq!(begins, 5 * 3_600_000_000, "New York is five hours behind");
+        let clock = jiff::civil::time(7, 30, 0, 0);
+        let at = at_clock(jiff::civil::date(1970, 1, 1), clock, &new_york).unwrap();
+        assert_eq!(at, begins + 7 * 3_600_000_000 + 1_800_000_000);
+    }
 }

@@ -11,6 +11,9 @@ mod editions;
 mod geometry;
 mod layers;
 mod page;
+mod panels;
+mod svg;
+mod times;
 mod words;
 
 /// Every kind of study that a report must stand.

@@ -378,3 +378,124 @@ fn many_sites_take_no_time() {
     assert_eq!(settings.all_sites().len(), 200_009);
     assert!(started.elapsed().as_secs() < 30);
 }
+
+/// The study's own unit, else that of an export, else mg/dL.
+#[test]
+fn the_unit_of_the_report() {
+    let unit = |text: &str| Settings::parse(text).unwrap().unit();
+    let export = "[exports.a]\ntable = \"readings\"\nfiles = \"a\"\nunit = \"mmol/L\"\n";
+    assert_eq!(unit(""), Unit::MgDl);
+    assert_eq!(unit(export), Unit::MmolL);
+    let study = format!("[study]\nunit = \"mg/dL\"\n{export}");
+    assert_eq!(unit(&study), Unit::MgDl);
+}
+
+/// In January Lisbon is at UTC and Tokyo nine hours ahead (IANA time zone database); offsets are by hand.
+#[test]
+fn whose_clock_wrote_a_time() {
+    let text = "[study]\ntimezone = \"Asia/Tokyo\"\n[wearers.a]\ntimezone = \"Europe/Lisbon\"\n\
+        [exports.a]\ntable = \"readings\"\nfiles = \"a\"\ntimezone = \"Asia/Tokyo\"\n\
+        [exports.b]\ntable = \"readings\"\nfiles = \"b\"\noffset = \"-03:30\"\n\
+        [exports.c]\ntable = \"readings\"\nfiles = \"c\"\n";
+    let settings = Settings::parse(text).unwrap();
+    let hours = |zone: TimeZone| {
+        let at = jiff::Timestamp::from_second(1_767_225_600).unwrap();
+        f64::from(zone.to_offset(at).seconds()) / 3600.0
+    };
+    assert_eq!(hours(settings.zone()), 9.0);
+    assert_eq!(hours(settings.home_zone("a")), 0.0);
+    assert_eq!(hours(settings.home_zone("b")), 9.0);
+    assert_eq!(settings.exports["a"].zone().map(hours), Some(9.0));
+    assert_eq!(settings.exports["b"].zone().map(hours), Some(-3.5));
+    assert_eq!(settings.exports["c"].zone(), None);
+    assert_eq!(hours(Settings::default().zone()), 0.0);
+}
+
+/// Offsets as ISO 8601-1:2019 writes them; at most 23 hours and 59 minutes.
+#[test]
+fn offsets_from_utc() {
+    let seconds = |text: &str| check::parse_offset(text).map(|offset| offset.seconds());
+    for (text, wanted) in [
+        ("Z", Some(0)),
+        ("+00:00", Some(0)),
+        ("+01:00", Some(3_600)),
+        ("-05:45", Some(-20_700)),
+        ("+23:59", Some(86_340)),
+        ("+23:60", None),
+        ("+24:00", None),
+        ("+24:60", None),
+        ("+1:00", None),
+        ("+01:0", None),
+        ("01:00", None),
+        ("", None),
+    ] {
+        assert_eq!(seconds(text), wanted, "{text}");
+    }
+}
+
+#[test]
+fn nights_without_bed_and_rise_go_by_the_clock() {
+    let settings = Settings::parse("[night]\nfrom = \"22:30\"\nto = \"6:05\"\n").unwrap();
+    let clock = jiff::civil::time;
+    let night = (clock(22, 30, 0, 0), clock(6, 5, 0, 0));
+    assert_eq!(settings.clock_night(), night);
+}
+
+#[test]
+fn a_correction_is_about_one_thing_and_sets_one() {
+    let fits = |keys: &str| Settings::parse(&format!("[[corrections]]\n{keys}\n")).is_ok();
+    for keys in [
+        "sensor = \"s\"\nclock_minutes = 525600",
+        "sensor = \"s\"\nclock_minutes = -525600",
+        "file = \"f\"\nsensor = \"s\"\nleave_out = true",
+        "meter = \"m\"\nunit = \"mg/dL\"",
+    ] {
+        assert!(fits(keys), "{keys}");
+    }
+    for keys in [
+        "sensor = \"s\"\nclock_minutes = 525601",
+        "sensor = \"s\"\nclock_minutes = -525601",
+        "sensor = \"s\"\nclock_minutes = nan",
+        "sensor = \"s\"\nmeter = \"m\"\nleave_out = true",
+        "sensor = \"s\"",
+        "sensor = \"s\"\nclock_minutes = 5\nleave_out = true",
+        "leave_out = true",
+    ] {
+        assert!(!fits(keys), "{keys}");
+    }
+}
+
+/// The first journey may begin whenever it likes; two at once have no order.
+#[test]
+fn journeys_do_not_begin_together() {
+    let zones = |second: &str| {
+        let text = format!(
+            "[wearers.a]\nzones = [{{ from = \"2026-04-02T00:00Z\", timezone = \"Asia/Tokyo\" }}, \
+             {{ from = \"{second}\", timezone = \"UTC\" }}]\n"
+        );
+        Settings::parse(&text).is_ok()
+    };
+    assert!(zones("2026-04-02T00:01Z"));
+    assert!(!zones("2026-04-02T00:00Z"));
+}
+
+#[test]
+fn limits_of_values_are_allowed_themselves() {
+    for (text, fits) in [
+        ("[night]\ncoverage = 0\n", true),
+        ("[night]\ncoverage = 1\n", true),
+        ("[night]\ncoverage = 1.01\n", false),
+        ("[pairing]\nminutes = 60\n", true),
+        ("[pairing]\nminutes = 61\n", false),
+        ("[wear]\nwarmup_hours = -1\n", false),
+        ("[priorities]\nskin = 5\n", true),
+        ("[priorities]\nskin = -1\n", false),
+    ] {
+        assert_eq!(Settings::parse(text).is_ok(), fits, "{text}");
+    }
+    let error = Settings::parse("[wear]\nrated_days = 0\n").unwrap_err();
+    let words = "`rated_days` is 0: it goes from more than 0 to 3650";
+    assert!(error.message.contains(words), "{error}");
+    let error = Settings::parse("[pairing]\nminutes = -1\n").unwrap_err();
+    assert!(error.message.contains("from 0 to 60"), "{error}");
+}

@@ -72,5 +72,11 @@ mod tests {
             "three letters off is another word"
         );
         assert_eq!(nearest_word("ab", ["xy"].into_iter()), None);
+        assert_eq!(nearest_word("abc", ["xyc"].into_iter()), Some("xyc"));
+        assert_eq!(
+            suggestion("x", ["only-one"].into_iter()),
+            "; use `only-one`"
+        );
+        assert_eq!(suggestion("x", [].into_iter()), "");
     }
 }
