@@ -12,6 +12,7 @@ mod geometry;
 mod layers;
 mod page;
 mod panels;
+mod said;
 mod svg;
 mod times;
 mod words;
