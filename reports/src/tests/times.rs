@@ -24,8 +24,11 @@ fn night() -> Vec<Element> {
     own(STRIP, "k;hour;rate", &rows)
 }
 
-/// Cells of a row by the hour above them: their rectangle, from the outlines.
-fn cells(all: &[Element], row: &str) -> Vec<(String, (f64, f64), (f64, f64))> {
+/// A cell: the hour above it, and two corners of its outline.
+type Hour = (String, (f64, f64), (f64, f64));
+
+/// The cells of a row, from their outlines.
+fn cells(all: &[Element], row: &str) -> Vec<Hour> {
     let height = place_of(all, row).1;
     let outlines = of_colour(all, "stroke", GHOST);
     let outlines = outlines.iter().filter(|e| e.points.len() == 5);
@@ -40,7 +43,7 @@ fn cells(all: &[Element], row: &str) -> Vec<(String, (f64, f64), (f64, f64))> {
         let hour = hours.iter().find(|(_, x, _)| (x - middle).abs() < 0.6);
         within.then(|| Some((hour?.0.to_owned(), from, to)))?
     };
-    outlines.filter_map(|e| cell(e)).collect()
+    outlines.filter_map(cell).collect()
 }
 
 #[test]
