@@ -121,10 +121,10 @@ facts AS (
         '' AS text_3,
         '' AS text_4,
         '' AS text_5,
-        d.ratio AS number_1,
-        d.slope AS number_2,
-        d.wide_slope AS number_3,
-        0.0 AS number_4,
+        d.level AS number_1,
+        d.ratio AS number_2,
+        d.slope AS number_3,
+        d.wide_slope AS number_4,
         0.0 AS number_5
     FROM numbered AS n
     INNER JOIN delay_points AS d ON d.sensor_no = n.sensor_no

@@ -6,6 +6,7 @@
 -- site = { class = "site" }
 -- sensor_no = { class = "sensor", type = "integer" }
 -- fingerstick_no = { class = "identifying", type = "integer" }
+-- level = { class = "estimate" }
 -- ratio = { class = "estimate" }
 -- slope = { class = "estimate" }
 -- wide_slope = { class = "estimate" }
@@ -39,6 +40,7 @@ SELECT
     q.site,
     q.sensor_no,
     q.fingerstick_no,
+    get_field(p.point, 'level') AS level,
     q.fingerstick / get_field(p.point, 'level') AS ratio,
     get_field(p.point, 'slope') AS slope,
     get_field(p.point, 'wide_slope') AS wide_slope

@@ -11,7 +11,7 @@
 -- lower = { label = "from", unit = "min", digits = 1, class = "lower" }
 -- upper = { label = "to", unit = "min", digits = 1, class = "upper" }
 WITH fits AS (
-    SELECT site, first_order_delay(sensor_no, ratio, slope, wide_slope) AS fit
+    SELECT site, first_order_delay(sensor_no, level, ratio, slope, wide_slope) AS fit
     FROM delay_points
     GROUP BY site
 )

@@ -34,7 +34,7 @@ fits AS (
         k.second_position,
         delay_difference(
             CASE WHEN d.site = k.first_site THEN 1 ELSE 0 END,
-            d.wearer, d.sensor_no, d.ratio, d.slope, d.wide_slope
+            d.wearer, d.sensor_no, d.level, d.ratio, d.slope, d.wide_slope
         ) AS fit
     FROM both_sites AS k
     INNER JOIN delay_points AS d ON d.site = k.first_site OR d.site = k.second_site

@@ -144,7 +144,7 @@ fn holm_agrees(table: &Table) {
 fn delays_and_their_differences() {
     let (study, output) = &*KNOWN;
     let table = study.sql(
-        "SELECT site, wearer, sensor_no, ratio, slope, wide_slope FROM delay_points ORDER BY sensor_no, fingerstick_no",
+        "SELECT site, wearer, sensor_no, level, ratio, slope, wide_slope FROM delay_points ORDER BY sensor_no, fingerstick_no",
     );
     let mut sites = BTreeMap::<String, Vec<DelayPoint>>::new();
     let mut wearers = BTreeMap::new();
@@ -157,6 +157,7 @@ fn delays_and_their_differences() {
             .or_default()
             .push(DelayPoint {
                 sensor,
+                level: row.number("level"),
                 ratio: row.number("ratio"),
                 slope: row.number("slope"),
                 wide_slope: row.number("wide_slope"),

@@ -28,6 +28,10 @@ pub struct World {
     pub gain_sd: f64,
     /// Mean of that logarithm.
     pub gain: f64,
+    /// Mean of what is added to its readings whatever their size, mg/dL.
+    pub offset: f64,
+    /// Standard deviation of that between sensors, mg/dL.
+    pub offset_sd: f64,
     /// Minutes between readings.
     pub spacing: usize,
     /// Noise of the readings.
@@ -43,6 +47,8 @@ impl World {
             delay_sd: 0.0,
             gain_sd: 0.08,
             gain: 0.0,
+            offset: 0.0,
+            offset_sd: 0.0,
             spacing: 5,
             noise: Noise {
                 coloured: 0.03,
@@ -145,11 +151,18 @@ pub fn interstitial(blood: &[f64], start: f64, delay: f64) -> Vec<f64> {
     std::iter::once(start).chain(steps).collect()
 }
 
-/// The lag, times gain and noise, in whole mg/dL.
+/// The lag, times gain, with its offset and noise, in whole mg/dL.
 fn sensor_readings(world: &World, blood: &[f64], generator: &mut ChaCha8Rng) -> Vec<f64> {
     let delay = (world.delay + world.delay_sd * normal(generator)).max(0.1);
     let interstitial = interstitial(blood, blood[0], delay);
     let gain = (world.gain + world.gain_sd * normal(generator)).exp();
+    // Drawn only where sensors differ, so that other studies stay as they were.
+    let own = if world.offset_sd > 0.0 {
+        world.offset_sd * normal(generator)
+    } else {
+        0.0
+    };
+    let offset = world.offset + own;
     let carry = (-(world.spacing as f64) / world.noise.minutes).exp();
     let mut noise = normal(generator);
     interstitial
@@ -158,7 +171,7 @@ fn sensor_readings(world: &World, blood: &[f64], generator: &mut ChaCha8Rng) -> 
         .map(|glucose| {
             noise = carry * noise + (1.0 - carry * carry).sqrt() * normal(generator);
             let relative = world.noise.coloured * noise + world.noise.white * normal(generator);
-            (gain * glucose * (1.0 + relative)).round()
+            ((gain * glucose + offset) * (1.0 + relative)).round()
         })
         .collect()
 }

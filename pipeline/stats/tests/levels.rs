@@ -47,6 +47,7 @@ fn sensor(number: usize, delay: f64) -> Vec<DelayPoint> {
     let slopes = [-0.02, -0.01, 0.0, 0.01, 0.02];
     let point = |slope: f64| DelayPoint {
         sensor: number,
+        level: 100.0,
         ratio: 1.0 + delay * slope,
         slope,
         wide_slope: slope,

@@ -147,9 +147,10 @@ impl<'a> Facts<'a> {
                     .or_default()
                     .push(DelayPoint {
                         sensor: 0,
-                        ratio: one,
-                        slope: two,
-                        wide_slope: three,
+                        level: one,
+                        ratio: two,
+                        slope: three,
+                        wide_slope: four,
                     }),
                 _ => {}
             }

@@ -108,13 +108,14 @@ pub const ALL: &[Statistic] = &[
         name: "first_order_delay",
         arguments: &[
             plain("sensor_no", Count),
+            with_unit("level", Number, "mg/dL"),
             plain("ratio", Number),
             plain("slope", Number),
             plain("wide_slope", Number),
         ],
         fields: &["minutes", "lower", "upper", "sensors", "pairs"],
         about: "delay of a first-order lag behind fingersticks; a row for each `delay_point`",
-        example: "SELECT site, get_field(first_order_delay(sensor_no, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points GROUP BY site ORDER BY site",
+        example: "SELECT site, get_field(first_order_delay(sensor_no, level, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points GROUP BY site ORDER BY site",
         evaluate: One(delay_of_sensors),
     },
     Statistic {
@@ -123,13 +124,14 @@ pub const ALL: &[Statistic] = &[
             plain("first", Code(1)),
             plain("wearer", Label),
             plain("sensor_no", Count),
+            with_unit("level", Number, "mg/dL"),
             plain("ratio", Number),
             plain("slope", Number),
             plain("wide_slope", Number),
         ],
         fields: &["minutes", "lower", "upper", "p", "sensors", "wearers"],
         about: "delay of one site (`first` is 1) less that of another (0), within wearers; a row for each `delay_point`",
-        example: "SELECT get_field(delay_difference(CASE WHEN site = 'chest' THEN 1 ELSE 0 END, wearer, sensor_no, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points",
+        example: "SELECT get_field(delay_difference(CASE WHEN site = 'chest' THEN 1 ELSE 0 END, wearer, sensor_no, level, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points",
         evaluate: One(delay_between_sites),
     },
     Statistic {
@@ -261,19 +263,20 @@ fn point_of_delay(rows: &Rows) -> Option<Vec<Option<f64>>> {
         glucose: rows.numbers(1).to_vec(),
     })?;
     Some(vec![
-        Some(1.0 / point.ratio),
+        Some(point.level),
         Some(point.slope),
         Some(point.wide_slope),
     ])
 }
 
-/// Points from the arguments sensor, ratio, slope and wide slope, the first of which is at `from`.
+/// Points from the arguments sensor, level, ratio, slope and wide slope, the first of which is at `from`.
 fn delay_points(rows: &Rows, from: usize) -> impl Iterator<Item = DelayPoint> {
     (0..rows.numbers(from).len()).map(move |row| DelayPoint {
         sensor: rows.numbers(from)[row] as usize,
-        ratio: rows.numbers(from + 1)[row],
-        slope: rows.numbers(from + 2)[row],
-        wide_slope: rows.numbers(from + 3)[row],
+        level: rows.numbers(from + 1)[row],
+        ratio: rows.numbers(from + 2)[row],
+        slope: rows.numbers(from + 3)[row],
+        wide_slope: rows.numbers(from + 4)[row],
     })
 }
 

@@ -24,15 +24,15 @@ pub struct Delay {
 
 /// Mean delay of a first-order lag, from fingersticks and the readings around them.
 ///
-/// Model: capillary glucose G and interstitial glucose I follow delay · dI/dt = G - I, a reading is gain · I plus
-/// noise, with a gain of each sensor's own, a fingerstick is G plus noise. So the fingerstick over the sensor's
-/// level is y = (1 + delay · x) / gain plus noise, x the sensor's slope over its level. Noise in x would pull a plain
+/// Model: capillary glucose G and interstitial glucose I follow delay · dI/dt = G - I, a reading is gain · I + offset plus
+/// noise, with a gain and an offset of each sensor's own, a fingerstick is G plus noise. So the fingerstick over the sensor's
+/// level is y = (1 + delay · x) / gain - offset / (gain · level) plus noise, x the sensor's slope over its level. Noise in x would pull a plain
 /// regression towards 0, so x is not regressed on: the wide slope z is its instrument, and the delay is
-/// Σ gain · Szy / Σ Szx, S the sums of products within a sensor. z is as steep as x where glucose moves smoothly, and
+/// Σ gain · Szy / Σ Szx, S the sums of products within a sensor, Szy less what the offset adds. z is as steep as x where glucose moves smoothly, and
 /// its noise has next to nothing to do with that of x, whatever kind of noise it is. Neither the size
 /// nor the correlation time of the noise needs to be known.
 ///
-/// Interval: with U = gain · Szy - delay · Szx of a sensor, s² = Σ U² / Szz / (k - 1) over k sensors, the standard error
+/// Interval: with U = gain · Szy (less the same) - delay · Szx of a sensor, s² = Σ U² / Szz / (k - 1) over k sensors, the standard error
 /// is s √(Σ Szz) / Σ Szx, t with k - 1 degrees of freedom; 5 % of the delay are added on either side, since strong noise
 /// still moves the estimate by about that much.
 ///

@@ -31,6 +31,8 @@ pub struct DelayPair {
 pub struct DelayPoint {
     /// The sensor, any number.
     pub sensor: usize,
+    /// The sensor's level at the fingerstick, above 0, in the unit of its readings.
+    pub level: f64,
     /// Fingerstick over the sensor's level.
     pub ratio: f64,
     /// The sensor's slope at the fingerstick over its level, per minute.
@@ -57,6 +59,7 @@ pub fn delay_point(pair: &DelayPair) -> Option<DelayPoint> {
     let middle = slope_between(&minutes, &glucose, MIDDLE).unwrap_or(far);
     (level > 0.0).then(|| DelayPoint {
         sensor: pair.sensor,
+        level,
         ratio: pair.fingerstick / level,
         slope: slope / level,
         wide_slope: (far - MIDDLE_SHARE * middle) / (1.0 - MIDDLE_SHARE) / level,

@@ -14,6 +14,10 @@ const LONGEST_MINUTES: f64 = 45.0;
 /// Points that a sensor needs for its gain to be known apart from its slopes.
 const FEWEST_OF_SENSOR: usize = 5;
 
+/// What is taken off the offset of a sensor whose few levels tell little of it: the squared ratio of the noise of a pair (7 %) to
+/// what sensors commonly add (10 % of their mean level; common practice, no source).
+const OFFSET_UNKNOWN: f64 = 0.5;
+
 /// The least F of the regression of the slope on the wide slope.
 const LEAST_F: f64 = 10.0;
 
@@ -43,7 +47,8 @@ impl SiteSums {
     }
 }
 
-/// Centred sums of one sensor: x the slope, z the wide slope, y the ratio of fingerstick and level.
+/// Centred sums of one sensor: x the slope, z the wide slope, y the ratio of fingerstick and level, w one over the level,
+/// relative to its mean.
 #[derive(Default)]
 pub(super) struct SensorSums {
     pub pairs: usize,
@@ -53,6 +58,10 @@ pub(super) struct SensorSums {
     pub zx: f64,
     zy: f64,
     pub zz: f64,
+    wx: f64,
+    wy: f64,
+    wz: f64,
+    ww: f64,
 }
 
 impl SensorSums {
@@ -61,6 +70,7 @@ impl SensorSums {
         let mean = |of: fn(&DelayPoint) -> f64| points.iter().map(of).sum::<f64>() / n;
         let (mean_x, mean_y, mean_z) =
             (mean(|p| p.slope), mean(|p| p.ratio), mean(|p| p.wide_slope));
+        let mean_w = mean(|p| 1.0 / p.level);
         let mut sums = Self {
             pairs: points.len(),
             mean_x,
@@ -69,17 +79,27 @@ impl SensorSums {
         };
         for point in points {
             let (x, z) = (point.slope - mean_x, point.wide_slope - mean_z);
+            let (y, w) = (point.ratio - mean_y, 1.0 / (point.level * mean_w) - 1.0);
             sums.xx += x * x;
             sums.zx += z * x;
-            sums.zy += z * (point.ratio - mean_y);
+            sums.zy += z * y;
             sums.zz += z * z;
+            sums.wx += w * x;
+            sums.wy += w * y;
+            sums.wz += w * z;
+            sums.ww += w * w;
         }
         sums
     }
 
-    /// `zy` over 1 / gain, the latter from the means at a given delay: in the mean, the sensor's delay times `zx`.
+    /// `zy` without what an offset adds, over 1 / gain, at a given delay: in the mean, the sensor's delay times `zx`.
+    ///
+    /// With an offset the ratio is (1 + delay x) / gain + c (1 + w): at w = 0, the middle of the levels, it is `middle` (1 + delay x),
+    /// and 1 / gain = `middle` - c.
     pub fn scaled_zy(&self, delay: f64) -> f64 {
-        self.zy * (1.0 + delay * self.mean_x) / self.mean_y
+        let middle = self.mean_y / (1.0 + delay * self.mean_x);
+        let offset = (self.wy - middle * delay * self.wx) / (self.ww + OFFSET_UNKNOWN);
+        (self.zy - offset * self.wz) / (middle - offset)
     }
 }
 

@@ -31,6 +31,7 @@ pub fn rows(quick: bool) -> Vec<Row> {
     // A test that is a little too eager shows only in many studies.
     let (studies, many) = if quick { (20, 20) } else { (300, 1500) };
     let mut rows = over_kinds_of_noise(studies);
+    rows.extend(with_offsets(studies));
     for sensors in SENSORS {
         rows.extend(over_sensors(sensors, studies));
         rows.extend(differences(sensors, studies, many));
@@ -98,6 +99,40 @@ fn over_kinds_of_noise(studies: u64) -> Vec<Row> {
                 .collect();
             let condition =
                 format!("10 sensors, delay {delay} min, noise {name}, every {spacing} min");
+            let shown: Vec<f64> = found.iter().flatten().map(|d| d.minutes).collect();
+            let bias = shown.iter().sum::<f64>() / shown.len().max(1) as f64 - delay;
+            rows.push(bias_row(&condition, bias, studies as usize));
+            let intervals: Vec<_> = found.iter().map(|d| d.and_then(|d| d.interval)).collect();
+            rows.push(coverage("delay", condition, 0.9, delay, &intervals));
+        }
+    }
+    rows
+}
+
+/// Sensors that read higher or lower by so many mg/dL whatever glucose is, on average and each by itself.
+fn with_offsets(studies: u64) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for (number, (offset, offset_sd)) in [(15.0, 0.0), (-15.0, 0.0), (25.0, 10.0), (0.0, 15.0)]
+        .into_iter()
+        .enumerate()
+    {
+        for (sensors, delay) in [(5, 12.0), (20, 12.0), (20, 8.0)] {
+            let world = World {
+                offset,
+                offset_sd,
+                ..World::with_delay(delay)
+            };
+            let first = 31_000_000
+                + 10_000 * number as u64
+                + 1000 * sensors as u64
+                + delay as u64 * 100_000;
+            let found: Vec<_> = (first..first + studies)
+                .into_par_iter()
+                .map(|seed| first_order_delay(&points(&world, sensors, seed)))
+                .collect();
+            let condition = format!(
+                "{sensors} sensors, delay {delay} min, {offset} mg/dL added (standard deviation {offset_sd})"
+            );
             let shown: Vec<f64> = found.iter().flatten().map(|d| d.minutes).collect();
             let bias = shown.iter().sum::<f64>() / shown.len().max(1) as f64 - delay;
             rows.push(bias_row(&condition, bias, studies as usize));
