@@ -66,12 +66,23 @@ pub(super) struct Comparison {
     pub capital: f64,
 }
 
+/// Whether neither site has more than [`UNEQUAL`] times the sensors of the other.
+fn balanced(contrast: &Contrast) -> bool {
+    let [one, other] = contrast.sides.map(|side| side.sensors as f64);
+    one.max(other) <= UNEQUAL * one.min(other)
+}
+
+/// Sensors of one site over those of the other from which on drawing again is not trusted with sites that scatter unlike: as
+/// many of both are shuffled as widely as they scatter, whatever that is of either.
+const UNEQUAL: f64 = 1.5;
+
 /// Tests two sites; `None` with too few sensors.
 ///
 /// Coming off and artefacts are rare and lopsided: there p and the bet are those of shuffled sites, drawn ones drawn again. What a sensor's nights tell
 /// depends on how many there were, so that sites where sensors stay on unequally long scatter unlike though rates are alike: for
 /// artefacts p is by t where that is larger. Means are tested by t; where a lot drew sensors, whose chances may have moved with
-/// the season within a block, both p and the bet are also those of drawing again, whichever finds less.
+/// the season within a block, p and the bet are those of drawing again, and by t where that finds less and one site has so
+/// many more sensors that its scatter would stand for that of both.
 pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison> {
     let contrast = contrast(members)?;
     let by_t = contrast.p()?;
@@ -88,10 +99,15 @@ pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison
         Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => {
             let bet = capital(contrast.t(), contrast.df, contrast.information);
             if by_lot(members) {
-                (
-                    by_t.max(shuffled().unwrap_or(1.0)),
-                    bet.min(laws::capital(members, Shown::Means)),
-                )
+                let (p, drawn) = (
+                    shuffled().unwrap_or(1.0),
+                    laws::capital(members, Shown::Means),
+                );
+                if balanced(&contrast) {
+                    (p, drawn)
+                } else {
+                    (by_t.max(p), bet.min(drawn))
+                }
             } else {
                 (by_t, bet)
             }
@@ -149,26 +165,32 @@ mod tests {
         }
     }
 
-    /// With even chances drawing again is a t test's near neighbour, and the larger p of both stands.
+    /// With even chances and as many sensors of either site drawing again finds about what t does, and stands alone; where the
+    /// few sensors of one site scatter far more, t finds less, and stands.
     #[test]
-    fn even_chances_find_no_more_than_t() {
+    fn t_guards_where_one_site_has_many_more_sensors() {
         let mut even = drifting(true);
         even.iter_mut().for_each(|m| m.chance = Some(0.5));
-        let (drawn, chosen) = (
-            compare(Measure::ReadsTrue, &even).unwrap(),
-            compare(Measure::ReadsTrue, &drifting(false)).unwrap(),
-        );
-        assert!(
-            drawn.p >= chosen.p && drawn.p < 0.05,
-            "{} {}",
-            drawn.p,
-            chosen.p
-        );
-        assert!(
-            drawn.capital <= chosen.capital && drawn.capital > 2.0,
-            "{} {}",
-            drawn.capital,
-            chosen.capital
-        );
+        let again = Shuffled::new(&even).unwrap().p().unwrap();
+        let drawn = compare(Measure::ReadsTrue, &even).unwrap();
+        assert!(drawn.p == again && (0.02..0.05).contains(&again), "{again}");
+        assert!((2.0..8.0).contains(&drawn.capital), "{}", drawn.capital);
+
+        let scores = [
+            -6.0, 0.3, 10.0, -0.8, 0.1, 9.0, 0.9, -0.4, 0.6, 7.0, -0.1, 0.2, -0.7, 0.5, -0.2, -0.4,
+        ];
+        let mut few = drifting(true);
+        few.extend(few.clone().into_iter().take(4));
+        for (place, (member, score)) in few.iter_mut().zip(scores).enumerate() {
+            member.sensor = place;
+            member.first = [0, 2, 5, 9].contains(&place);
+            member.score = score;
+            member.chance = Some(0.25);
+        }
+        let again = Shuffled::new(&few).unwrap().p().unwrap();
+        let guarded = compare(Measure::ReadsTrue, &few).unwrap();
+        assert_eq!(Some(guarded.p), guarded.contrast.p());
+        assert!(again < 0.5 * guarded.p, "{again} {}", guarded.p);
+        assert!(guarded.capital < laws::capital(&few, Shown::Means));
     }
 }

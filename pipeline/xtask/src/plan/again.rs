@@ -62,8 +62,8 @@ struct Said {
 /// Fingersticks of a sensor.
 const PAIRS: usize = 12;
 
-/// Sensors of two sites alike come off, are disturbed at night and read too high more and more over each quarter.
-fn sensors(chances: Chances, number: usize) -> Vec<Sensor> {
+/// Sensors of two sites alike, but for how unlike those of the second are, come off, are disturbed at night and read too high more and more over each quarter.
+fn sensors(chances: Chances, unlike: f64, number: usize) -> Vec<Sensor> {
     let random = &mut ChaCha8Rng::seed_from_u64(seed(&["drawn again", &number.to_string()]));
     let pairs = &mut ChaCha8Rng::seed_from_u64(seed(&["their pairs", &number.to_string()]));
     let mut sensors: Vec<Sensor> = Vec::new();
@@ -77,7 +77,9 @@ fn sensors(chances: Chances, number: usize) -> Vec<Sensor> {
             end: inserted + night as f64,
             artefacts: f64::from(u8::from(random.random::<f64>() < 0.03 * (2.5 * late).exp())),
         };
-        let off = 0.05 * normal(pairs) + 0.2 * late;
+        let site = usize::from(random.random::<f64>() >= first);
+        let scatter = if site == 1 { 0.05 * unlike } else { 0.05 };
+        let off = scatter * normal(pairs) + 0.2 * late;
         let pair = |at: usize, pairs: &mut ChaCha8Rng| {
             let relative = off + 0.08 * normal(pairs);
             let age = (at as f64 + 0.5) * days / PAIRS as f64;
@@ -90,7 +92,7 @@ fn sensors(chances: Chances, number: usize) -> Vec<Sensor> {
             }
         };
         sensors.push(Sensor {
-            site: usize::from(random.random::<f64>() >= first),
+            site,
             inserted,
             quarter: (inserted / QUARTER) as i32,
             rated_days: RATED,
@@ -140,15 +142,32 @@ pub fn lines(quick: bool) -> Vec<Line> {
         (Measure::ReadsTrue, "reads true"),
         (Measure::ReadsHighOrLow, "reads high or low"),
     ] {
-        for (chances, how) in [
-            (Chances::Even, "even chances"),
-            (Chances::TheBest, "chances that follow what did best"),
-            (Chances::Falling, "chances that fall over each quarter"),
-        ] {
+        for (chances, unlike, how) in [
+            (Chances::Even, 1.0, "even chances"),
+            (Chances::TheBest, 1.0, "chances that follow what did best"),
+            (Chances::Falling, 1.0, "chances that fall over each quarter"),
+            (
+                Chances::Even,
+                3.0,
+                "even chances, one site's sensors three times as unlike",
+            ),
+            (
+                Chances::TheBest,
+                3.0,
+                "chances that follow what did best, one site's sensors three times as unlike",
+            ),
+        ]
+        .into_iter()
+        // Sensors more unlike each other are truly farther from fingersticks.
+        .take(if measure == Measure::ReadsHighOrLow {
+            5
+        } else {
+            3
+        }) {
             let all: Vec<[Said; 2]> = (0..wearers)
                 .into_par_iter()
                 .map(|number| {
-                    let drawn = sensors(chances, number);
+                    let drawn = sensors(chances, unlike, number);
                     let mut shuffled = drawn.clone();
                     shuffled
                         .iter_mut()
