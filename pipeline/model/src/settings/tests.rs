@@ -125,6 +125,7 @@ fn an_error_names_its_own_line_and_key() {
             "compared with itself",
         ),
         (37, "0.2", "0", "plan.margins.stays-on"),
+        (37, "0.2", "\"much\"", "plan.margins.stays-on: invalid type"),
         (39, "3", "9", "priorities.skin"),
     ] {
         let text = replace_in_line(good, if line == 29 { 31 } else { line }, from, to);
@@ -238,7 +239,10 @@ fn every_known_key_is_read() {
     assert!(settings.study.keep_doubtful);
     assert_eq!(settings.rated_days("a", "M 1"), 7.0);
     assert_eq!(settings.rated_days("a", ""), 10.0);
+    assert_eq!(settings.warmup_hours("a"), 2.0);
     assert_eq!(settings.warmup_hours("b"), 1.0);
+    let format = settings.study.date_format.as_ref().unwrap();
+    assert_eq!(format.pattern(), "%d/%m/%Y");
     let sites = settings.all_sites();
     let back = sites.iter().find(|s| s.key == "lower-back").unwrap();
     assert_eq!((back.label.as_str(), back.on_label), ("Back", true));
@@ -303,6 +307,11 @@ fn a_journey_begins_by_the_clock_of_the_place_left() {
     );
     assert_eq!(clock("2026-04-05", "23:00"), "2026-04-05T14:00:00Z");
     assert_eq!(clock("2026-04-12", "23:00"), "2026-04-12T22:00:00Z");
+    assert_eq!(
+        clock("2026-04-12", "18:00"),
+        "2026-04-12T17:00:00Z",
+        "at the very time of the change it is the new clock's"
+    );
     let backwards = text.replace("2026-04-12T18:00", "2026-04-01T18:00");
     assert!(
         Settings::parse(&backwards)
@@ -498,4 +507,20 @@ fn limits_of_values_are_allowed_themselves() {
     assert!(error.message.contains(words), "{error}");
     let error = Settings::parse("[pairing]\nminutes = -1\n").unwrap_err();
     assert!(error.message.contains("from 0 to 60"), "{error}");
+}
+
+/// A name of letters, digits, `-` and `_` needs no quotation marks (TOML 1.0, bare keys), and what is not set is not written.
+#[test]
+fn a_block_of_an_export_says_no_more_than_it_has_to() {
+    let export = Export {
+        table: "readings".to_owned(),
+        files: "a.csv".to_owned(),
+        ..Export::default()
+    };
+    assert_eq!(
+        export.block("pump-2_b"),
+        "[exports.pump-2_b]\ntable = \"readings\"\nfiles = \"a.csv\"\n"
+    );
+    assert!(export.block("a b").starts_with("[exports.\"a b\"]\n"));
+    assert!(export.block("").starts_with("[exports.\"\"]\n"));
 }
