@@ -10,6 +10,7 @@ mod claims;
 mod editions;
 mod geometry;
 mod layers;
+mod layout;
 mod page;
 mod panels;
 mod said;

@@ -142,6 +142,29 @@ pub(super) fn narrow(study: &Study, name: &str) -> Vec<Element> {
     elements(&html[from..to])
 }
 
+/// Every drawing of a page: its name, width and height in CSS pixels, and its elements.
+pub(super) fn drawings(html: &str) -> Vec<(String, (f64, f64), Vec<Element>)> {
+    let between = |text: &str, from: &str, to: &str| -> String {
+        let (_, rest) = text.split_once(from).unwrap();
+        rest.split_once(to).unwrap().0.to_owned()
+    };
+    let drawn = html
+        .split("<svg ")
+        .skip(1)
+        .filter(|svg| svg.contains("viewBox=\"0 0 "));
+    drawn
+        .map(|svg| {
+            let svg = svg.split_once("</svg>").unwrap().0;
+            let size = between(svg, "viewBox=\"0 0 ", "\"");
+            let (width, height) = size.split_once(' ').unwrap();
+            let size = [width, height].map(|size| size.parse::<f64>().unwrap() / FINE);
+            let name = between(svg, "<title id=\"", "\"");
+            let (_, body) = svg.split_once('>').unwrap();
+            (name, (size[0], size[1]), elements(body))
+        })
+        .collect()
+}
+
 /// The drawing of a table of the study's own.
 pub(super) fn own(sql: &str, columns: &str, rows: &[&str]) -> Vec<Element> {
     let rows: Vec<String> = rows.iter().map(|row| (*row).to_owned()).collect();
