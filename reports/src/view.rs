@@ -246,7 +246,7 @@ impl<'a> View<'a> {
         };
         let check = text.checks.get(self.table.text(row, "evidence"));
         let values = [
-            ("drop", &*self.in_words(row, "drop")),
+            ("drop", &*self.short(row, "drop")),
             ("fall", &*minutes("fall_minutes")),
             ("recovery", &*minutes("recovery_minutes")),
             ("check", check.map_or("", String::as_str)),
@@ -276,45 +276,25 @@ impl<'a> View<'a> {
         }
     }
 
-    /// An estimate as part of a sentence: with its unit, `12.3 % (10.1 to 14.5)`.
-    pub fn in_words(&self, row: usize, name: &str) -> String {
-        match self.value(row, name) {
-            Some(value) => self.quantity(name, value, self.interval(row, name)),
-            None => format::NO_VALUE.to_owned(),
-        }
-    }
-
     /// An estimate with its unit and without its interval.
     pub fn short(&self, row: usize, name: &str) -> String {
         match self.value(row, name) {
-            Some(value) => self.quantity(name, value, None),
+            Some(value) => self.quantity(name, value),
             None => format::NO_VALUE.to_owned(),
         }
     }
 
-    /// A value of a column with its unit and, where there is one, its interval.
-    pub fn quantity(&self, name: &str, value: f64, interval: Option<(f64, f64)>) -> String {
-        let text = &self.context.text.table;
-        let unit = self
-            .table
-            .column(name)
-            .and_then(|column| self.unit(&column.header));
-        let ends =
-            interval.map(|(lower, upper)| (self.write(name, lower), self.write(name, upper)));
-        let template = match (&unit, &ends) {
-            (Some(_), Some(_)) => &text.interval_unit,
-            (Some(_), None) => &text.value_unit,
-            (None, Some(_)) => &text.interval,
-            (None, None) => return self.write(name, value),
-        };
-        let (lower, upper) = ends.unwrap_or_default();
-        let values = [
-            ("value", &*self.write(name, value)),
-            ("unit", unit.as_deref().unwrap_or_default()),
-            ("lower", &*lower),
-            ("upper", &*upper),
-        ];
-        fill(template, &values)
+    /// A value of a column with its unit.
+    pub fn quantity(&self, name: &str, value: f64) -> String {
+        let column = self.table.column(name);
+        let written = self.write(name, value);
+        match column.and_then(|column| self.unit(&column.header)) {
+            Some(unit) => fill(
+                &self.context.text.table.value_unit,
+                &[("value", &*written), ("unit", &*unit)],
+            ),
+            None => written,
+        }
     }
 
     /// What the cells of a column are; one without any value is taken for numbers where it has a unit or decimals.

@@ -116,7 +116,6 @@ pub(crate) struct TableText {
     pub files: String,
     pub first_rows: String,
     pub interval: String,
-    pub interval_unit: String,
     pub value_unit: String,
     pub no_interval: String,
     pub no_value: String,

@@ -267,20 +267,30 @@ struct Entry {
 }
 
 impl Entry {
+    fn is_hidden(&self) -> bool {
+        self.name.starts_with(['.', '~'])
+    }
+
     fn is_visible_file(&self) -> bool {
-        self.kind == Kind::File && !self.name.starts_with(['.', '~'])
+        self.kind == Kind::File && !self.is_hidden()
+    }
+
+    /// Whether a part of a pattern names it; what is hidden has to be named from its first character on (POSIX.1-2017,
+    /// Shell and Utilities, 2.13.3).
+    fn fits(&self, part: &str) -> bool {
+        let any = part.starts_with(['*', '?']);
+        !(any && self.is_hidden()) && matches(part.as_bytes(), self.name.as_bytes())
     }
 
     /// Why a file in one of the tables' folders is not read; `None` where it is.
     fn unread(&self) -> Option<String> {
-        let hidden = self.name.starts_with(['.', '~']);
         let why = if self.kind == Kind::Nothing {
             BROKEN_LINK
         } else if self.kind == Kind::Folder {
             "it is a folder: move its files up, or map them in study.toml under [exports]"
         } else if self.kind == Kind::Other {
             "it is no file"
-        } else if hidden && is_csv(&self.name) {
+        } else if self.is_hidden() && is_csv(&self.name) {
             "it is hidden, as what programs leave behind is: rename it if it is data"
         } else if is_csv(&self.name) {
             return None;
@@ -334,7 +344,7 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
         for (folder, name) in &found {
             for entry in entries(folder)? {
                 let wanted = if last { Kind::File } else { Kind::Folder };
-                if entry.kind == wanted && matches(part.as_bytes(), entry.name.as_bytes()) {
+                if entry.kind == wanted && entry.fits(part) {
                     let joined = if name.is_empty() {
                         entry.name
                     } else {

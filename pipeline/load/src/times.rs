@@ -390,6 +390,8 @@ mod tests {
             "12:00",
             "yesterday",
             "2026-01-01T12:00+25:00",
+            "2026-01-01T12:00[Europe/Lisbon]",
+            "20260101T12",
             "NaN",
         ] {
             assert_eq!(read(text), None, "{text}");

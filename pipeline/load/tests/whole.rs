@@ -235,6 +235,13 @@ fn duplicates_and_contradictions_over_two_files() {
     let rows = readings(&store);
     assert_eq!(rows.len(), 1);
     assert_eq!((rows[0].2, &*rows[0].1), (112.0, "2026-03-01T10:00:00Z"));
+    // What an earlier version of a log said is gone with it.
+    place.write("wear-events/e.csv", &INSERT.replace("calf", "chest"));
+    let (store, loaded) = place.load();
+    assert_eq!((loaded.parsed, loaded.unchanged), (1, 1));
+    let (events, _) = store.events(Micros::MAX);
+    let sites: Vec<&str> = events.iter().map(|event| event.site.as_str()).collect();
+    assert_eq!(sites, ["chest"]);
     // Another unit for rows that name none is another reading of all files.
     place.write("study.toml", &UTC.replace("mg/dL", "mmol/L"));
     place.write(
@@ -513,6 +520,7 @@ fn an_export_is_read_by_its_mapping() {
         ("study.toml", settings),
         ("exports/one.csv", text),
         ("exports/notes.txt", "x"),
+        ("exports/.two.csv", text),
     ]);
     let (store, _) = place.load();
     assert_eq!(
@@ -661,6 +669,13 @@ fn a_store_that_was_damaged_is_built_again() {
         assert_eq!(readings(&store), rows);
         assert_eq!(place.load().1.notes, Vec::<String>::new());
     }
+    let is_readings = |name: &String| name.starts_with("readings-");
+    let gone = names().into_iter().find(is_readings).unwrap();
+    fs::remove_file(folder.join(&gone)).unwrap();
+    let (store, loaded) = place.load();
+    let words = format!("{gone} is missing");
+    assert!(loaded.notes[0].contains(&words), "{:?}", loaded.notes);
+    assert_eq!(readings(&store), rows);
 }
 
 #[test]
@@ -698,6 +713,9 @@ fn what_was_said_is_kept_line_by_line() {
     assert_eq!(read.said.len(), 2);
     assert_eq!(read.warnings.len(), 1);
     assert!(read.warnings[0].contains("line 2"), "{:?}", read.warnings);
+    // Less than nothing is no capital of a bet, whatever its checksum.
+    Evidence::append(&study, &holder, &[said(april, "chest", -1.0)]).unwrap();
+    assert_eq!(Evidence::read(&study).unwrap().said.len(), 2);
     fs::write(&path, "").unwrap();
     assert!(Evidence::read(&study).is_err());
 }

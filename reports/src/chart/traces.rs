@@ -282,7 +282,7 @@ fn item(view: &View, wish: &Wish, label: &str, pictures: &[Picture]) -> String {
         ("count", &*pictures.len().to_string()),
         ("marked", &*marked.to_string()),
         ("points", &*points.to_string()),
-        ("low", &*view.quantity(&wish.y, low, None)),
+        ("low", &*view.quantity(&wish.y, low)),
     ];
     let text = fill(&view.context.text.chart.traces.item, &values);
     text.trim().to_owned()
@@ -304,7 +304,7 @@ fn legend<'p>(
     if pictures.clone().any(|p| !p.points.is_empty()) {
         add(Sign::Point, wish.points.as_deref().and_then(label));
     }
-    add(Sign::Low, low.map(|low| view.quantity(&wish.y, low, None)));
+    add(Sign::Low, low.map(|low| view.quantity(&wish.y, low)));
     out
 }
 

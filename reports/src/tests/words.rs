@@ -346,3 +346,32 @@ fn a_report_to_one_of_several_says_who_is_counted() {
     };
     assert!(sensors(&own) < sensors(&all));
 }
+
+/// A sensor that came off is no fault of its maker's: it has no sheet.
+#[test]
+fn sheets_are_of_sensors_that_failed() {
+    let sheets = |study: &Study| {
+        let html = study.report().sheets.unwrap();
+        ["Sheet 1: sensor up-07", "Sheet 2: sensor up-05"].map(|title| html.contains(title))
+    };
+    let mut study = fixture::full();
+    assert_eq!(sheets(&study), [true, true]);
+    let columns = &mut study.table("fault_sheet").columns;
+    let cause = columns.iter_mut().find(|column| column.name == "cause");
+    cause.unwrap().cells[0] = Cell::Text("fell-off".to_owned());
+    assert_eq!(sheets(&study), [false, true]);
+}
+
+#[test]
+fn a_hidden_column_stays_in_the_files() {
+    let sql = "-- [columns]\n-- secret = { label = \"Secret\", hidden = true }\n-- open = { label = \"Open\" }\nSELECT 1";
+    let mut table = fixture::table("own", sql, "open;secret", &["1;31415".to_owned()]);
+    table.own_query = true;
+    let mut study = fixture::full();
+    study.tables.push(table);
+    let report = study.report();
+    assert!(report.markdown.contains("| Open |"), "{}", report.markdown);
+    assert!(!report.markdown.contains("Secret") && !report.markdown.contains("31415"));
+    let own = report.tables.iter().find(|table| table.name == "own");
+    assert!(own.unwrap().column("secret").is_some());
+}
