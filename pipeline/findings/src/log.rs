@@ -28,7 +28,15 @@ pub struct Log<'a> {
     pub month_start: Micros,
 }
 
-impl Log<'_> {
+impl<'a> Log<'a> {
+    /// The checks of a wearer, by time.
+    pub(crate) fn checks_of(&self, wearer: &str) -> &'a [Check] {
+        let checks = self.checks;
+        let from = checks.partition_point(|check| check.wearer.as_str() < wearer);
+        let to = checks.partition_point(|check| check.wearer.as_str() <= wearer);
+        checks.get(from..to).unwrap_or_default()
+    }
+
     /// The time zone that a wearer lives in, journeys aside.
     pub(crate) fn home(&self, wearer: &str) -> TimeZone {
         let zones = self.settings.wearer_zones(wearer);

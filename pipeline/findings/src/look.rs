@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use rayon::prelude::*;
 use whereworn_model::rows::{SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
@@ -51,6 +52,15 @@ fn contradicted(log: &Log<'_>) -> Contradicted {
     own.collect()
 }
 
+/// Traces of a wearer's sensors, by the places of their sessions.
+type Traces = BTreeMap<usize, Trace>;
+
+/// Wearers wait until their traces hold so many readings (16 bytes each), to be looked at side by side.
+const SIDE_BY_SIDE: usize = 1 << 20;
+
+/// What clocks and meters of a wearer show, and how many checks each session has.
+type OfWearer = (Vec<Finding>, BTreeMap<usize, u32>);
+
 /// A look under way.
 pub struct Look<'a> {
     log: Log<'a>,
@@ -58,7 +68,10 @@ pub struct Look<'a> {
     place: BTreeMap<(String, String), usize>,
     /// The wearer whose sensors are coming in, and their traces.
     wearer: String,
-    traces: BTreeMap<usize, Trace>,
+    traces: Traces,
+    /// Wearers whose sensors have come in, and the readings in their traces.
+    waiting: Vec<(String, Traces)>,
+    waiting_readings: usize,
     levels: Levels,
     tallies: Tallies,
     contradicted: Contradicted,
@@ -82,7 +95,9 @@ impl<'a> Look<'a> {
             sessions,
             place,
             wearer: String::new(),
-            traces: BTreeMap::new(),
+            traces: Traces::new(),
+            waiting: Vec::new(),
+            waiting_readings: 0,
             levels: Levels::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
@@ -151,52 +166,71 @@ impl<'a> Look<'a> {
         });
     }
 
-    /// Looks at clocks and meters of the wearer whose sensors have come in.
+    /// All sensors of a wearer have come in.
     fn end_wearer(&mut self) {
         let traces = std::mem::take(&mut self.traces);
         if traces.is_empty() {
             return;
         }
-        let known: Vec<(&Session, &Trace)> = traces
+        self.waiting_readings += traces.values().map(|trace| trace.times.len()).sum::<usize>();
+        self.waiting.push((self.wearer.clone(), traces));
+        if self.waiting_readings >= SIDE_BY_SIDE {
+            self.look_at_waiting();
+        }
+    }
+
+    /// Looks at clocks and meters of the wearers who wait, side by side; what is found comes in their order.
+    fn look_at_waiting(&mut self) {
+        let waiting = std::mem::take(&mut self.waiting);
+        self.waiting_readings = 0;
+        let one = |(wearer, traces): &(String, Traces)| self.of_wearer(wearer, traces);
+        let found: Vec<OfWearer> = waiting.par_iter().map(one).collect();
+        for (findings, pairs) in found {
+            self.findings.extend(findings);
+            for (place, pairs) in pairs {
+                if let Some(session) = self.sessions.get_mut(place) {
+                    session.seen.pairs = pairs;
+                }
+            }
+        }
+    }
+
+    /// Looks at clocks and meters of a wearer.
+    fn of_wearer(&self, wearer: &str, traces: &Traces) -> OfWearer {
+        let known: Vec<(usize, &Session, &Trace)> = traces
             .iter()
-            .filter_map(|(place, trace)| Some((self.sessions.get(*place)?, trace)))
+            .filter_map(|(place, trace)| Some((*place, self.sessions.get(*place)?, trace)))
             .collect();
-        let checks = units::cured(&self.log, &self.wearer);
-        let used: Vec<_> = checks.iter().collect();
-        let mut meters: Vec<&str> = used.iter().map(|check| check.meter.as_str()).collect();
+        let checks = units::cured(&self.log, wearer);
+        let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
         let wearer = Wearer {
-            name: &self.wearer,
-            sessions: known.iter().map(|(session, _)| *session).collect(),
-            traces: known.iter().map(|(_, trace)| *trace).collect(),
-            checks: used.clone(),
-            meters: meters.clone(),
-            zone: self.log.home(&self.wearer),
+            name: wearer,
+            sessions: known.iter().map(|(_, session, _)| *session).collect(),
+            traces: known.iter().map(|(_, _, trace)| *trace).collect(),
+            checks: checks.iter().collect(),
+            meters,
+            zone: self.log.home(wearer),
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);
         let bias = bias::findings(&wearer, &found);
         let mut pairs: BTreeMap<usize, u32> = BTreeMap::new();
         for item in &found.profiles.items {
-            *pairs.entry(item.sensor).or_default() += 1;
-        }
-        let places: Vec<usize> = traces.keys().copied().collect();
-        self.findings.extend(found.findings);
-        self.findings.extend(bias);
-        for (sensor, pairs) in pairs {
-            let session = places
-                .get(sensor)
-                .and_then(|place| self.sessions.get_mut(*place));
-            if let Some(session) = session {
-                session.seen.pairs = pairs;
+            if let Some((place, _, _)) = known.get(item.sensor) {
+                *pairs.entry(*place).or_default() += 1;
             }
         }
+        let mut findings = found.findings;
+        findings.extend(bias);
+        (findings, pairs)
     }
 
     /// Ends the look.
     pub fn finish(mut self) -> Outcome {
         self.end_wearer();
+        self.look_at_waiting();
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
         findings.extend(self.levels.findings(log));

@@ -1,5 +1,7 @@
 //! What the log of sensors contradicts or leaves open.
 
+use std::collections::BTreeSet;
+
 use whereworn_model::time::{MICROS_PER_DAY, days_between};
 
 use crate::finding::{Finding, OF_ALL, OF_GLUCOSE, OF_WEAR, Severity};
@@ -19,19 +21,18 @@ const SPACING_RATIO: f64 = 1.5;
 /// Findings on sessions.
 pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], orphans: &[Orphan]) -> Vec<Finding> {
     let mut findings = Vec::new();
+    let mut reused_ids: BTreeSet<(&str, &str)> = BTreeSet::new();
     for refused in log.refused.iter().filter(|event| event.event == "insert") {
         let first = sessions
             .iter()
             .find(|s| s.wearer == refused.wearer && s.sensor == refused.sensor);
         if let Some(session) = first.filter(|_| refused.time <= log.cutoff) {
             findings.push(reused(log, session, refused));
+            reused_ids.insert((&session.wearer, &session.sensor));
         }
     }
     for session in sessions {
-        let reused = findings.iter().any(|f: &Finding| {
-            f.kind == "sensor-reused" && f.wearer == session.wearer && f.sensor == session.sensor
-        });
-        if !reused {
+        if !reused_ids.contains(&(session.wearer.as_str(), session.sensor.as_str())) {
             findings.extend(too_long(log, session));
         }
         findings.extend(no_end(log, session));

@@ -113,7 +113,8 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
                 .collect()
         };
         let (mine, theirs) = (known(own), known(others));
-        let apart = mine.iter().all(|value| !theirs.contains(value));
+        let elsewhere: BTreeSet<&String> = theirs.iter().collect();
+        let apart = mine.iter().all(|value| !elsewhere.contains(value));
         if !apart
             || mine.len() < SENSORS
             || mine.len() < own.len()
@@ -168,12 +169,10 @@ fn chance(own: usize, all: usize) -> f64 {
 fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
     let (mut all, mut alarmed) = (0_usize, 0_usize);
     for session in own {
-        let worn = session.insert..=session.until(log.cutoff);
-        let checks = log
-            .checks
-            .iter()
-            .filter(|check| check.wearer == session.wearer && worn.contains(&check.time));
-        for check in checks {
+        let until = session.until(log.cutoff);
+        let checks = log.checks_of(&session.wearer).iter();
+        let worn = checks.skip_while(|check| check.time < session.insert);
+        for check in worn.take_while(|check| check.time <= until) {
             match check.purpose.as_str() {
                 "alarm" | "doubt" => {
                     all += 1;

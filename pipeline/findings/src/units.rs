@@ -115,17 +115,17 @@ impl Levels {
     /// Findings on the units of readings and fingersticks.
     pub fn findings(&self, log: &Log<'_>) -> Vec<Finding> {
         let mut found = merged(log, &self.groups);
-        found.extend(merged(log, &check_groups(log)));
+        found.extend(merged(log, &check_groups(log, log.checks)));
         found.extend(rejected(log, &self.groups));
         found
     }
 }
 
-/// Groups of the fingersticks.
-fn check_groups(log: &Log<'_>) -> Vec<Group> {
+/// Groups of fingersticks.
+fn check_groups(log: &Log<'_>, checks: &[Check]) -> Vec<Group> {
     let mut by: BTreeMap<(&str, &str, &str, String), Vec<&Check>> = BTreeMap::new();
     let mut cache = None;
-    for check in log.checks.iter().filter(|check| check.time <= log.cutoff) {
+    for check in checks.iter().filter(|check| check.time <= log.cutoff) {
         let month = month_of(log, check.time, &mut cache);
         by.entry((&check.file, &check.wearer, &check.meter, month))
             .or_default()
@@ -148,10 +148,8 @@ fn check_groups(log: &Log<'_>) -> Vec<Group> {
 
 /// The fingersticks of a wearer that clocks and meters are judged by, in the unit that they seem to have.
 pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
-    let groups: Vec<Group> = check_groups(log)
-        .into_iter()
-        .filter(|group| group.wearer == wearer)
-        .collect();
+    let own = log.checks_of(wearer);
+    let groups = check_groups(log, own);
     let factor = |check: &Check| {
         let own = groups.iter().find(|group| {
             group.file == check.file
@@ -160,9 +158,8 @@ pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
         });
         own.map_or(1.0, |group| group.factor)
     };
-    log.checks
-        .iter()
-        .filter(|check| check.wearer == wearer && check.time <= log.cutoff && check.glucose > 0.0)
+    own.iter()
+        .filter(|check| check.time <= log.cutoff && check.glucose > 0.0)
         .filter(|check| check.purpose != "control" && check.purpose != "calibration")
         .map(|check| Check {
             glucose: check.glucose * factor(check),

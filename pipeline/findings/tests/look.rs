@@ -145,6 +145,25 @@ impl Study {
             .readings
             .sort_by_key(|reading| reading.time);
     }
+
+    /// The same study of somebody else.
+    fn of(mut self, wearer: &str) -> Self {
+        let events = self.events.iter_mut().map(|row| &mut row.wearer);
+        let checks = self.checks.iter_mut().map(|row| &mut row.wearer);
+        let sensors = self.sensors.iter_mut().map(|row| &mut row.wearer);
+        for name in events.chain(checks).chain(sensors) {
+            *name = wearer.to_owned();
+        }
+        self
+    }
+
+    /// Adds the rows of a wearer whose name comes later.
+    fn and(mut self, other: Self) -> Self {
+        self.events.extend(other.events);
+        self.checks.extend(other.checks);
+        self.sensors.extend(other.sensors);
+        self
+    }
 }
 
 fn claims(outcome: &Outcome) -> Vec<&Finding> {
@@ -185,6 +204,35 @@ fn a_sensor_whose_clock_is_off_is_named_and_left_out() {
         study.settings += "keep_doubtful = true\n";
         assert!(study.look().left_out.is_empty());
     }
+}
+
+/// Of each of several wearers what is found is what is found of them alone, in the same order on one thread and on several.
+#[test]
+fn wearers_are_looked_at_each_alone_on_any_number_of_threads() {
+    let shifts = [("kelp", 2, 60), ("moss", 4, -45), ("rush", 1, 75)];
+    let one = |(wearer, sensor, minutes): (&str, usize, i64)| {
+        let mut study = Study::new(6);
+        study.shift(sensor, 0, minutes);
+        study.of(wearer)
+    };
+    let found = |outcome: &Outcome| -> Vec<Finding> {
+        let clocks = outcome.findings.iter().filter(|f| f.kind == "clock-sensor");
+        let mut clocks: Vec<Finding> = clocks.cloned().collect();
+        clocks.sort_by_key(|finding| finding.wearer.clone());
+        clocks
+    };
+    let alone: Vec<Finding> = shifts.iter().flat_map(|s| found(&one(*s).look())).collect();
+    let named: Vec<&str> = alone.iter().map(|f| f.sensor.as_str()).collect();
+    assert_eq!(named, ["s2", "s4", "s1"]);
+    let [kelp, moss, rush] = shifts.map(one);
+    let together = kelp.and(moss).and(rush);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+        pool.build().unwrap().install(|| together.look())
+    };
+    let (single, several) = (on(1), on(3));
+    assert_eq!(found(&single), alone);
+    assert_eq!(single, several);
 }
 
 /// 12 min more than the 8 min of delay are within what a delay can be.
