@@ -26,7 +26,7 @@ sorted AS (
         minutes,
         glucose,
         ROW_NUMBER() OVER (PARTITION BY sensor_no, fingerstick_no ORDER BY minutes) AS position
-    FROM near_readings
+    FROM around_checks
     WHERE status = 'ok' AND warm AND ABS(minutes) <= 45
 ),
 points AS (

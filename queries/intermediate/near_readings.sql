@@ -1,5 +1,5 @@
--- title = "Readings around each fingerstick"
--- row = "one reading of a worn sensor within 45 minutes, or the pairing limit where that is longer, of one fingerstick"
+-- title = "Readings near each fingerstick"
+-- row = "one reading of a worn sensor within the pairing limit of one fingerstick, or the 15.5 minutes before that"
 -- role = "intermediate"
 -- [columns]
 -- fingerstick_no = { class = "identifying", type = "integer" }
@@ -10,45 +10,7 @@
 -- minutes = { class = "estimate" }
 -- warm = { class = "category", type = "boolean" }
 
--- A join on time buckets of that width and their two neighbours finds the readings in one pass. The left side of a
--- join is the one held in memory: it is the smaller one here and in the other intermediate queries.
-WITH width AS (
-    SELECT CAST(GREATEST(45.0, MAX(pairing_minutes)) * 60000000 AS BIGINT) AS micros
-    FROM wearer_limits
-),
-wanted AS (
-    SELECT
-        c.*,
-        CAST(GREATEST(45.0, l.pairing_minutes) * 60000000 AS BIGINT) AS own_micros,
-        CAST(c.fingerstick_time AS BIGINT) / w.micros + k.step AS bucket
-    FROM checks_worn AS c
-    INNER JOIN wearer_limits AS l ON l.wearer = c.wearer
-    CROSS JOIN width AS w
-    CROSS JOIN (VALUES (-1), (0), (1)) AS k (step)
-    WHERE c.sensor_no IS NOT NULL
-),
-bucketed AS (
-    SELECT
-        r.sensor_no,
-        r.time,
-        r.glucose,
-        r.status,
-        CAST(r.time AS BIGINT) / w.micros AS bucket
-    FROM readings AS r
-    CROSS JOIN width AS w
-    WHERE r.status IN ('ok', 'low', 'high')
-)
-SELECT
-    c.fingerstick_no,
-    c.sensor_no,
-    r.time,
-    r.glucose,
-    r.status,
-    minutes_between(c.fingerstick_time, r.time) AS minutes,
-    r.time >= c.warm_from AS warm
-FROM wanted AS c
-INNER JOIN bucketed AS r ON r.sensor_no = c.sensor_no AND r.bucket = c.bucket
-WHERE
-    r.time >= c.inserted
-    AND r.time <= c.worn_until
-    AND ABS(CAST(r.time AS BIGINT) - CAST(c.fingerstick_time AS BIGINT)) <= c.own_micros
+-- The reading paired and the quarter of an hour before it: these rows are many, and lie in memory.
+SELECT fingerstick_no, sensor_no, time, glucose, status, minutes, warm
+FROM around_checks
+WHERE at_most(minutes, pairing_minutes) AND at_most(-minutes, pairing_minutes + 15.5)
