@@ -151,6 +151,9 @@ pub struct LoadArguments {
     /// Seconds to wait where another run works on the study
     #[arg(long, value_name = "SECONDS", default_value_t = 0)]
     pub wait: u64,
+    /// Memory, about; of more readings than lie in half of it the rest goes to temporary files
+    #[arg(long, value_name = "MiB", default_value_t = 1024, value_parser = clap::value_parser!(u32).range(16..))]
+    pub memory: u32,
     /// End with status 3 where rows were rejected
     #[arg(long)]
     pub strict: bool,

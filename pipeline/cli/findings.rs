@@ -50,13 +50,14 @@ const LEFT_OUT: &str = r#"
 /// Looks at a study up to a cut-off; what begins from `month_start` on is new.
 pub fn look(
     study: &Study,
-    store: &Store,
+    store: Store,
     settled: &Settled,
     cutoff: Micros,
     month_start: Micros,
 ) -> Result<Outcome, LoadError> {
-    let (events, refused) = store.events(cutoff);
-    let (checks, files) = (store.checks(cutoff), store.file_rows());
+    let (events, refused) = store.events(cutoff)?;
+    let (checks, files) = (store.checks(cutoff)?, store.file_rows());
+    let store = store.without_rows();
     let rejects = rejected_rows(&settled.rejects);
     let mut look = Look::new(Log {
         settings: &study.settings,

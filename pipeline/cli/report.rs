@@ -222,12 +222,13 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
         holder: holder(arguments.wait),
         scratch: None,
         store: None,
+        memory: Some(studies::for_readings(arguments.memory)),
     };
     let reading = |file: &str| progress.say(&format!("reading {file}"));
     let (store, loaded) = load(&study, &options, &reading)?;
     let settled = store.settle(&study, i64::MAX)?;
     let cutoff = settled.span.map_or(0, |span| span.1);
-    let found = findings::look(&study, &store, &settled, cutoff, cutoff)?;
+    let found = findings::look(&study, store, &settled, cutoff, cutoff)?;
     progress.clear();
     warn(
         loaded

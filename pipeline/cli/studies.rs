@@ -204,6 +204,11 @@ fn folder_name(name: &str, folder: &Path) -> String {
     format!("{name}-{}", hash.get(..DIGITS).unwrap_or(&hash))
 }
 
+/// Bytes for readings while they are loaded: half of what is allowed, in MiB; small tables and the look take the rest.
+pub fn for_readings(memory: u32) -> usize {
+    memory as usize * (1 << 20) / 2
+}
+
 fn open_one(
     name: &str,
     folder: &Path,
@@ -216,6 +221,7 @@ fn open_one(
         holder: holder(scope.wait),
         scratch: Some(stop::scratch),
         store,
+        memory: Some(for_readings(scope.memory)),
     };
     let say = |file: &str| progress.say(&format!("reading {}{file}", prefix(name)));
     let (store, loaded) = load(&study, &options, &say)?;
@@ -225,12 +231,8 @@ fn open_one(
         name: name.to_owned(),
         plan_log,
         notes: loaded.notes,
-        // Of many studies the rows of one at a time are in memory.
-        store: if name.is_empty() {
-            store
-        } else {
-            store.without_rows()
-        },
+        // The rows of one study at a time are in memory, and while it is looked at.
+        store: store.without_rows(),
         settled,
         study,
         first_sensor: 0,
@@ -274,12 +276,9 @@ impl Opened {
             study.settings,
             settled.rejects
         );
-        let look = || match self.name.is_empty() {
-            true => findings::look(study, &self.store, settled, cutoff, month_start),
-            false => {
-                let store = self.store.rows_again()?;
-                findings::look(study, &store, settled, cutoff, month_start)
-            }
+        let look = || {
+            let store = self.store.rows_again()?;
+            findings::look(study, store, settled, cutoff, month_start)
         };
         match results {
             Some(results) => results.outcome(&made_from, look),

@@ -40,12 +40,19 @@ impl Rows {
     /// # Errors
     /// There is not so much left.
     pub fn reserve_cells(&self) -> Result<()> {
-        let cells: usize = self
-            .batches
-            .iter()
-            .map(|batch| batch.num_rows() * batch.num_columns())
-            .sum();
-        self.memory.try_grow(cells * CELL)
+        self.memory.try_grow(self.cells() * CELL)
+    }
+
+    /// Cells that a result table of them has.
+    pub fn cells(&self) -> usize {
+        let of = |batch: &RecordBatch| batch.num_rows() * batch.num_columns();
+        self.batches.iter().map(of).sum()
+    }
+
+    /// Gives up the rows; the memory of the cells made of them stays granted.
+    pub fn only_cells(self) -> MemoryReservation {
+        self.memory.shrink(self.batches.iter().map(bytes).sum());
+        self.memory
     }
 }
 

@@ -30,6 +30,9 @@ use crate::session::{Engine, TICK};
 /// Queries of the study that failed, by name, with what is wrong.
 type Faults = BTreeMap<String, String>;
 
+/// Cells of a table of the program that wait as rows, which take a third of the room, until all queries are done.
+const LARGE: usize = 1 << 20;
+
 /// How one attempt at all queries ended.
 enum Attempt {
     Done(Vec<ResultTable>),
@@ -77,6 +80,8 @@ struct Run<'e> {
     reads: BTreeMap<String, BTreeSet<String>>,
     faults: Faults,
     results: BTreeMap<String, ResultTable>,
+    /// Rows of large tables.
+    large: BTreeMap<String, Vec<RecordBatch>>,
     sender: Sender<(String, Result<Rows, Stopped>)>,
     receiver: Receiver<(String, Result<Rows, Stopped>)>,
 }
@@ -118,6 +123,7 @@ impl<'e> Run<'e> {
             reads: BTreeMap::new(),
             faults: Faults::new(),
             results: BTreeMap::new(),
+            large: BTreeMap::new(),
             sender,
             receiver,
         }
@@ -141,6 +147,7 @@ impl<'e> Run<'e> {
                 return Ok(Attempt::Without(faults));
             }
         }
+        self.note_large()?;
         Ok(Attempt::Done(self.tables()))
     }
 
@@ -453,8 +460,12 @@ impl<'e> Run<'e> {
         let failed = |error: DataFusionError| messages::about(query.source(), &error, &[]);
         let planned = planned.clone();
         if query.header.role == Role::Table {
-            rows.reserve_cells().map_err(failed)?;
-            self.note_table(query, &planned.schema, &rows.batches)?;
+            if query.own || rows.cells() < LARGE {
+                rows.reserve_cells().map_err(failed)?;
+                self.note_table(query, &planned.schema, &rows.batches)?;
+            } else {
+                self.large.insert(query.name.clone(), rows.batches.clone());
+            }
         }
         self.engine.runtime()?.block_on(planned.fill(rows.batches));
         self.engine.hold(&query.name, rows.memory);
@@ -477,6 +488,26 @@ impl<'e> Run<'e> {
             {
                 self.engine.runtime()?.block_on(planned.fill(Vec::new()));
             }
+        }
+        Ok(())
+    }
+
+    /// Makes tables of the rows that waited, one after the other; nothing reads the rows any more.
+    fn note_large(&mut self) -> Result<(), EngineError> {
+        for query in self.queries.clone() {
+            let (Some(batches), Some(planned)) = (
+                self.large.remove(&query.name),
+                self.planned.get(&query.name).cloned(),
+            ) else {
+                continue;
+            };
+            self.engine.runtime()?.block_on(planned.fill(Vec::new()));
+            self.engine.release(&query.name);
+            let rows = Rows::held(&self.engine.context.state(), batches, &query.name);
+            let rows = rows.and_then(|rows| rows.reserve_cells().map(|()| rows));
+            let rows = rows.map_err(|error| messages::about(query.source(), &error, &[]))?;
+            self.note_table(query, &planned.schema, &rows.batches)?;
+            self.engine.hold(&query.name, rows.only_cells());
         }
         Ok(())
     }

@@ -172,7 +172,10 @@ impl<'a> Look<'a> {
         if traces.is_empty() {
             return;
         }
-        self.waiting_readings += traces.values().map(|trace| trace.times.len()).sum::<usize>();
+        self.waiting_readings += traces
+            .values()
+            .map(|trace| trace.times.len())
+            .sum::<usize>();
         self.waiting.push((self.wearer.clone(), traces));
         if self.waiting_readings >= SIDE_BY_SIDE {
             self.look_at_waiting();

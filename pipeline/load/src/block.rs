@@ -39,6 +39,15 @@ impl Block {
         self.line.push(line as u32);
     }
 
+    /// Gives back memory that no row takes.
+    pub fn shrink(&mut self) {
+        self.sensor.shrink_to_fit();
+        self.time.shrink_to_fit();
+        self.glucose.shrink_to_fit();
+        self.status.shrink_to_fit();
+        self.line.shrink_to_fit();
+    }
+
     /// Adds the rows of the part of the file that follows.
     pub fn append(&mut self, mut next: Self) {
         let known: HashMap<SensorName, u32> = self.sensors.iter().cloned().zip(0..).collect();

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use arrow::array::{
@@ -110,11 +110,11 @@ impl<'p> Writer<'p> {
     }
 }
 
-/// Writes readings of consecutive sensors, the first of which has the number `sensors.start`.
+/// Writes readings of consecutive sensors, of which the very first of `merged` has the number `first`.
 pub(crate) fn write_readings(
     path: &Path,
     merged: &Merged<'_>,
-    sensors: std::ops::Range<usize>,
+    (sensors, first): (std::ops::Range<usize>, usize),
     pick: Pick,
     access: Access,
 ) -> Result<Written, LoadError> {
@@ -129,7 +129,7 @@ pub(crate) fn write_readings(
     {
         for place in pick(sensor) {
             let rows = &merged.files[place.0 as usize];
-            batch.push(number as i32, &sensor.name, rows, place);
+            batch.push((first + number) as i32, &sensor.name, rows, place);
             if batch.number.len() == BATCH_ROWS {
                 let full = std::mem::take(&mut batch)
                     .finish(merged.files)
@@ -256,16 +256,69 @@ pub(crate) fn words<K: ArrowDictionaryKeyType>(
     Ok(texts.into_iter().map(Option::unwrap_or_default))
 }
 
-/// Reads a file of readings back, adding its rows to the blocks of the files that they came from; rows of
-/// files that are not wanted are left out.
-pub(crate) fn read_readings(
-    path: &Path,
-    blocks: &mut BTreeMap<u32, Block>,
-) -> Result<(), LoadError> {
-    for batch in batches(path)? {
-        take_readings(&batch?, blocks).map_err(LoadError::store(path))?;
+/// Files of readings that are sorted by wearer and sensor over all of them, read as far as they are wanted.
+pub(crate) struct Sorted {
+    files: std::vec::IntoIter<PathBuf>,
+    path: PathBuf,
+    batches: Option<Box<dyn Iterator<Item = Result<RecordBatch, LoadError>>>>,
+    /// Rows read and not taken yet.
+    left: Option<RecordBatch>,
+}
+
+impl Sorted {
+    pub fn new(files: Vec<PathBuf>) -> Self {
+        Self {
+            files: files.into_iter(),
+            path: PathBuf::new(),
+            batches: None,
+            left: None,
+        }
     }
-    Ok(())
+
+    /// Adds the rows up to a sensor, or all that are left, to the blocks of the files that they came from; rows of files
+    /// that are not wanted are left out.
+    pub fn take_up_to(
+        &mut self,
+        last: Option<&SensorName>,
+        blocks: &mut BTreeMap<u32, Block>,
+    ) -> Result<(), LoadError> {
+        while let Some(batch) = self.next()? {
+            let rows = match last {
+                Some(last) => rows_up_to(&batch, last).map_err(LoadError::store(&self.path))?,
+                None => batch.num_rows(),
+            };
+            take_readings(&batch.slice(0, rows), blocks).map_err(LoadError::store(&self.path))?;
+            if rows < batch.num_rows() {
+                self.left = Some(batch.slice(rows, batch.num_rows() - rows));
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    fn next(&mut self) -> Result<Option<RecordBatch>, LoadError> {
+        if self.left.is_some() {
+            return Ok(self.left.take());
+        }
+        loop {
+            if let Some(batch) = self.batches.as_mut().and_then(Iterator::next) {
+                return batch.map(Some);
+            }
+            let Some(path) = self.files.next() else {
+                return Ok(None);
+            };
+            self.batches = Some(Box::new(batches(&path)?));
+            self.path = path;
+        }
+    }
+}
+
+/// How many of the first rows are of sensors up to one.
+fn rows_up_to(batch: &RecordBatch, last: &SensorName) -> Result<usize, String> {
+    let columns = Readings::of(batch)?;
+    let names = words(columns.wearer)?.zip(words(columns.sensor)?);
+    let last = (last.wearer.as_str(), last.sensor.as_str());
+    Ok(names.take_while(|name| *name <= last).count())
 }
 
 fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Result<(), String> {
@@ -299,24 +352,28 @@ fn take_readings(batch: &RecordBatch, blocks: &mut BTreeMap<u32, Block>) -> Resu
     Ok(())
 }
 
-/// Writes one batch as a file.
-pub(crate) fn write_batch(
+/// Writes batches of one kind as a file, at least one.
+pub(crate) fn write_batches(
     path: &Path,
-    batch: &RecordBatch,
+    batches: &[RecordBatch],
     access: Access,
 ) -> Result<Written, LoadError> {
     let properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .build();
-    let mut writer = Writer::create(path, batch.schema(), properties, access)?;
-    writer.write(batch)?;
+    let schema = batches.first().map(RecordBatch::schema);
+    let schema = schema.unwrap_or_else(|| Arc::new(Schema::empty()));
+    let mut writer = Writer::create(path, schema, properties, access)?;
+    for batch in batches {
+        writer.write(batch)?;
+    }
     writer.finish()
 }
 
 /// Batches of a file.
 pub(crate) fn batches(
     path: &Path,
-) -> Result<impl Iterator<Item = Result<RecordBatch, LoadError>>, LoadError> {
+) -> Result<impl Iterator<Item = Result<RecordBatch, LoadError>> + use<>, LoadError> {
     let file = File::open(path).map_err(LoadError::io(path, "opening"))?;
     let reader = ParquetRecordBatchReaderBuilder::try_new(file)
         .and_then(|builder| builder.with_batch_size(BATCH_ROWS).build())

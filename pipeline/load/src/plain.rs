@@ -7,10 +7,12 @@ use whereworn_model::time::Micros;
 
 use crate::block::STATUSES;
 use crate::error::LoadError;
+use crate::fingersticks::Fingerstick;
 use crate::parquet_io::{Readings, batches, words};
 use crate::reject::Reject;
 use crate::settle::{same_check, settle_rows, settle_sensor_lives};
 use crate::store::Store;
+use crate::wear_events::{self, Placed};
 
 impl Store {
     /// The input files, by the bytes of their names; a reading's `file` is a position among them.
@@ -26,12 +28,15 @@ impl Store {
     }
 
     /// Capillary checks up to an instant, by wearer and time.
-    pub fn checks(&self, as_of: Micros) -> Vec<Check> {
-        let settled = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
-        let mut checks: Vec<Check> = settled
-            .kept
-            .into_iter()
-            .map(|placed| Check {
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub fn checks(&self, as_of: Micros) -> Result<Vec<Check>, LoadError> {
+        let mut checks = Vec::new();
+        for wearers in self.groups()? {
+            let rows = self.rows_of(&wearers)?;
+            let settled = settle_rows(&rows, as_of, |f: &Fingerstick| f.time, same_check);
+            checks.extend(settled.kept.into_iter().map(|placed| Check {
                 wearer: placed.row.wearer.clone(),
                 time: placed.row.time,
                 glucose: placed.row.glucose,
@@ -39,49 +44,35 @@ impl Store {
                 purpose: placed.row.purpose.clone(),
                 file: placed.file.clone(),
                 line: placed.line,
-            })
-            .collect();
+            }));
+        }
         checks.sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
-        checks
+        Ok(checks)
     }
 
     /// Wear events up to an instant, by wearer and time: those that count, and those rejected because their sensor
     /// was inserted or had ended already.
-    pub fn events(&self, as_of: Micros) -> (Vec<WearEvent>, Vec<WearEvent>) {
-        let settled = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
-        let (kept, rejected, _) = settle_sensor_lives(settled.kept.clone());
-        let is_rejected = |file: &str, line: u64| {
-            let mut all = rejected.iter();
-            all.any(|reject| reject.line == line && reject.file == file)
-        };
-        let plain = |placed: &&crate::wear_events::Placed<crate::wear_events::WearEvent>| {
-            let row = &placed.row;
-            WearEvent {
-                wearer: row.wearer.clone(),
-                sensor: row.sensor.clone(),
-                time: row.time,
-                event: row.event.clone(),
-                site: row.site.clone(),
-                side: row.side.clone(),
-                cause: row.cause.clone(),
-                tape: row.tape.clone(),
-                model: row.model.clone(),
-                lot: row.lot.clone(),
-                file: placed.file.clone(),
-                line: placed.line,
-            }
-        };
+    ///
+    /// # Errors
+    /// A damaged store.
+    pub fn events(&self, as_of: Micros) -> Result<(Vec<WearEvent>, Vec<WearEvent>), LoadError> {
+        let (mut counted, mut refused) = (Vec::new(), Vec::new());
+        for wearers in self.groups()? {
+            let rows: Vec<Placed<wear_events::WearEvent>> = self.rows_of(&wearers)?;
+            let settled = settle_rows(&rows, as_of, |e| e.time, |a, b| a == b);
+            let (kept, rejected, _) = settle_sensor_lives(settled.kept.clone());
+            let is_rejected = |placed: &&&Placed<wear_events::WearEvent>| {
+                let mut all = rejected.iter();
+                all.any(|reject| reject.line == placed.line && reject.file == placed.file)
+            };
+            counted.extend(kept.into_iter().map(plain_event));
+            let rejected = settled.kept.iter().filter(is_rejected);
+            refused.extend(rejected.map(|placed| plain_event(placed)));
+        }
         let by_time = |a: &WearEvent, b: &WearEvent| (&a.wearer, a.time).cmp(&(&b.wearer, b.time));
-        let mut counted: Vec<WearEvent> = kept.iter().map(plain).collect();
-        let mut refused: Vec<WearEvent> = settled
-            .kept
-            .iter()
-            .filter(|placed| is_rejected(&placed.file, placed.line))
-            .map(plain)
-            .collect();
         counted.sort_by(by_time);
         refused.sort_by(by_time);
-        (counted, refused)
+        Ok((counted, refused))
     }
 
     /// Calls `see` with the readings of each sensor up to an instant, one sensor in memory at a time, by wearer and
@@ -147,6 +138,24 @@ impl Store {
             see(done);
         }
         Ok(())
+    }
+}
+
+fn plain_event(placed: &Placed<wear_events::WearEvent>) -> WearEvent {
+    let row = &placed.row;
+    WearEvent {
+        wearer: row.wearer.clone(),
+        sensor: row.sensor.clone(),
+        time: row.time,
+        event: row.event.clone(),
+        site: row.site.clone(),
+        side: row.side.clone(),
+        cause: row.cause.clone(),
+        tape: row.tape.clone(),
+        model: row.model.clone(),
+        lot: row.lot.clone(),
+        file: placed.file.clone(),
+        line: placed.line,
     }
 }
 

@@ -5,17 +5,19 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use arrow::array::{ArrayRef, Int32Array, RecordBatch, StringArray};
+use arrow::compute::concat_batches;
+use arrow::datatypes::Schema;
 use jiff::tz::TimeZone;
 use whereworn_model::time::{Micros, Month, format_utc};
 
 use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
 use crate::input::Table;
-use crate::judgements::{same_judgement, settle_verdicts};
+use crate::judgements::{Judgement, same_judgement, settle_verdicts};
 use crate::parquet_io::rows_after;
 use crate::reject::Reject;
 use crate::reused::SecondInsert;
-use crate::store::{InputRecord, Kind, SmallTables, Store, raw_lines};
+use crate::store::{InputRecord, Kind, SmallTables, Store, Wearers, raw_lines};
 use crate::study::Study;
 use crate::wear_events::{Placed, WearEvent};
 
@@ -113,6 +115,34 @@ struct LateReadings {
     last_before: BTreeMap<usize, Micros>,
 }
 
+/// What became of the rows of the small tables.
+#[derive(Default)]
+struct SettledSmall {
+    counts: BTreeMap<Table, RowCounts>,
+    rejects: Vec<Reject>,
+    any_late: bool,
+    /// Wearers and sensors of the `insert` rows that count.
+    inserted: HashSet<(String, String)>,
+    seconds: Vec<SecondInsert>,
+    /// Instants of the fingersticks and events that count.
+    instants: Vec<Micros>,
+    fingersticks: Vec<RecordBatch>,
+    wear_events: Vec<RecordBatch>,
+    judgements: Vec<RecordBatch>,
+}
+
+impl SettledSmall {
+    /// Adds what became of some rows of a table that has any.
+    fn note(&mut self, table: Table, kept: usize, duplicates: u64, rejects: Vec<Reject>) {
+        if let Some(counts) = self.counts.get_mut(&table) {
+            counts.accepted += kept as u64;
+            counts.duplicates += duplicates;
+            counts.rejected += rejects.len() as u64;
+        }
+        self.rejects.extend(rejects);
+    }
+}
+
 impl Store {
     /// Settles the rows up to and including `as_of`.
     ///
@@ -124,45 +154,19 @@ impl Store {
         let mut any_late = !late.rejects.is_empty();
         rejects.extend(late.rejects.iter().cloned());
 
-        let mut counts: BTreeMap<Table, RowCounts> = BTreeMap::new();
-        let events = settle_rows(&self.small.wear_events, as_of, |e| e.time, |a, b| a == b);
-        let (events_kept, mut event_rejects, seconds) = settle_sensor_lives(events.kept);
-        let checks = settle_rows(&self.small.fingersticks, as_of, |f| f.time, same_check);
-        let verdicts = settle_rows(&self.small.judgements, as_of, |j| j.start, same_judgement);
-        let (verdicts_kept, verdict_rejects) = settle_verdicts(verdicts.kept);
-        any_late |= [&events.late, &checks.late, &verdicts.late]
-            .iter()
-            .any(|late| !late.is_empty());
-        event_rejects.extend(events.late);
-        counts.entry(Table::WearEvents).or_default().duplicates = events.duplicates;
-        counts.entry(Table::Fingersticks).or_default().duplicates = checks.duplicates;
-        if !self.small.judgements.is_empty() {
-            counts.entry(Table::Judgements).or_default().duplicates = verdicts.duplicates;
-        }
-        let mut rejected = |table: Table, rows: usize| {
-            counts.entry(table).or_default().rejected += rows as u64;
-        };
-        rejected(Table::WearEvents, event_rejects.len());
-        rejected(Table::Fingersticks, checks.late.len());
-        if !self.small.judgements.is_empty() {
-            rejected(
-                Table::Judgements,
-                verdict_rejects.len() + verdicts.late.len(),
-            );
-        }
-        rejects.extend(event_rejects);
-        rejects.extend(verdict_rejects);
-        rejects.extend(checks.late);
-        rejects.extend(verdicts.late.into_iter().map(|late| Reject {
-            column: "start".to_owned(),
-            ..late
-        }));
-
-        let inserted: HashSet<(&str, &str)> = events_kept
-            .iter()
-            .filter(|e| e.row.event == "insert")
-            .map(|e| (e.row.wearer.as_str(), e.row.sensor.as_str()))
-            .collect();
+        let SettledSmall {
+            mut counts,
+            rejects: small_rejects,
+            any_late: any_small_late,
+            inserted,
+            seconds,
+            instants: small_instants,
+            fingersticks,
+            wear_events,
+            judgements,
+        } = self.settle_small(as_of)?;
+        any_late |= any_small_late;
+        rejects.extend(small_rejects);
         let orphans = self.orphans(&inserted, &late);
         let without_insert = orphans.iter().map(|(_, rows)| rows).sum();
         let reused = self.readings_of_reused(&seconds, as_of)?;
@@ -170,8 +174,7 @@ impl Store {
         let zone = study.settings.zone();
         let mut instants = self.reading_instants(&inserted, &late);
         let mut months = months_of(&instants, &zone);
-        instants.extend(events_kept.iter().map(|e| e.row.time));
-        instants.extend(checks.kept.iter().map(|f| f.row.time));
+        instants.extend(small_instants);
         if instants.is_empty() {
             instants = self
                 .manifest
@@ -204,19 +207,8 @@ impl Store {
         let all_readings: u64 = self.manifest.sensors.iter().map(|sensor| sensor.rows).sum();
         let late_readings: u64 = late.by_sensor.values().sum();
         counts.entry(Table::Readings).or_default().rejected += late_readings;
-        for (table, rows) in [
-            (
-                Table::Readings,
-                all_readings - late_readings - without_insert - after_second_insert,
-            ),
-            (Table::Fingersticks, checks.kept.len() as u64),
-            (Table::WearEvents, events_kept.len() as u64),
-            (Table::Judgements, verdicts_kept.len() as u64),
-        ] {
-            if rows > 0 || counts.contains_key(&table) {
-                counts.entry(table).or_default().accepted = rows;
-            }
-        }
+        let accepted = all_readings - late_readings - without_insert - after_second_insert;
+        counts.entry(Table::Readings).or_default().accepted = accepted;
         for (table, count) in &counts {
             count.add_up(*table)?;
         }
@@ -226,19 +218,22 @@ impl Store {
             (a.file.as_bytes(), a.line, &a.reason).cmp(&(b.file.as_bytes(), b.line, &b.reason))
         });
 
-        let batch = |result: Result<RecordBatch, arrow::error::ArrowError>| {
-            result.map_err(LoadError::store(&self.dir))
+        let sensors = self.sensors_batch().map_err(LoadError::store(&self.dir))?;
+        let joined = |batches: Vec<RecordBatch>| {
+            let schema = batches.first().map(RecordBatch::schema);
+            let schema = schema.unwrap_or_else(|| Arc::new(Schema::empty()));
+            concat_batches(&schema, &batches).map_err(LoadError::store(&self.dir))
         };
         Ok(Settled {
             readings: self.files_of_readings().collect(),
-            sensors: batch(self.sensors_batch())?,
+            sensors,
             used_until: reused
                 .iter()
                 .map(|sensor| (sensor.number, sensor.second.time))
                 .collect(),
-            fingersticks: batch(SmallTables::fingersticks_batch(checks.kept))?,
-            wear_events: batch(SmallTables::wear_events_batch(events_kept))?,
-            judgements: batch(SmallTables::judgements_batch(verdicts_kept))?,
+            fingersticks: joined(fingersticks)?,
+            wear_events: joined(wear_events)?,
+            judgements: joined(judgements)?,
             rejects,
             counts,
             span,
@@ -247,6 +242,70 @@ impl Store {
             inputs: self.manifest.inputs.clone(),
             warnings: self.warnings(),
         })
+    }
+
+    /// Settles the small tables, some wearers at a time: rows of different wearers have nothing to do with each other.
+    fn settle_small(&self, as_of: Micros) -> Result<SettledSmall, LoadError> {
+        let mut small = SettledSmall::default();
+        for (table, kind) in [
+            (Table::WearEvents, Kind::WearEvents),
+            (Table::Fingersticks, Kind::Fingersticks),
+            (Table::Judgements, Kind::Judgements),
+        ] {
+            if table != Table::Judgements || !self.small.is_empty(kind) {
+                small.counts.insert(table, RowCounts::default());
+            }
+        }
+        for wearers in self.groups()? {
+            self.settle_wearers(&wearers, as_of, &mut small)?;
+        }
+        Ok(small)
+    }
+
+    fn settle_wearers(
+        &self,
+        wearers: &Wearers,
+        as_of: Micros,
+        into: &mut SettledSmall,
+    ) -> Result<(), LoadError> {
+        let events = self.rows_of::<WearEvent>(wearers)?;
+        let events = settle_rows(&events, as_of, |e| e.time, |a, b| a == b);
+        let (kept, mut rejects, seconds) = settle_sensor_lives(events.kept);
+        rejects.extend(events.late.iter().cloned());
+        into.seconds.extend(seconds);
+        into.instants.extend(kept.iter().map(|e| e.row.time));
+        let inserts = kept.iter().filter(|e| e.row.event == "insert");
+        let inserts = inserts.map(|e| (e.row.wearer.clone(), e.row.sensor.clone()));
+        into.inserted.extend(inserts);
+        into.note(Table::WearEvents, kept.len(), events.duplicates, rejects);
+        let batch = SmallTables::settled_batch(kept, |e: &WearEvent| (e.wearer.clone(), e.time));
+        into.wear_events
+            .push(batch.map_err(LoadError::store(&self.dir))?);
+
+        let checks = self.rows_of::<Fingerstick>(wearers)?;
+        let checks = settle_rows(&checks, as_of, |f| f.time, same_check);
+        into.instants.extend(checks.kept.iter().map(|f| f.row.time));
+        let (kept, duplicates) = (checks.kept, checks.duplicates);
+        into.any_late |= !events.late.is_empty() || !checks.late.is_empty();
+        into.note(Table::Fingersticks, kept.len(), duplicates, checks.late);
+        let batch = SmallTables::settled_batch(kept, |f: &Fingerstick| (f.wearer.clone(), f.time));
+        into.fingersticks
+            .push(batch.map_err(LoadError::store(&self.dir))?);
+
+        let verdicts = self.rows_of::<Judgement>(wearers)?;
+        let verdicts = settle_rows(&verdicts, as_of, |j| j.start, same_judgement);
+        let (kept, mut rejects) = settle_verdicts(verdicts.kept);
+        into.any_late |= !verdicts.late.is_empty();
+        rejects.extend(verdicts.late.into_iter().map(|late| Reject {
+            column: "start".to_owned(),
+            ..late
+        }));
+        into.note(Table::Judgements, kept.len(), verdicts.duplicates, rejects);
+        let of = |j: &Judgement| (j.wearer.clone(), j.sensor.clone(), j.start);
+        let batch = SmallTables::settled_batch(kept, of);
+        into.judgements
+            .push(batch.map_err(LoadError::store(&self.dir))?);
+        Ok(())
     }
 
     /// The store's files of readings that count, in order.
@@ -313,11 +372,15 @@ impl Store {
     }
 
     /// Sensors with readings and without a valid `insert`: a reject for each, and its readings.
-    fn orphans(&self, inserted: &HashSet<(&str, &str)>, late: &LateReadings) -> Vec<(Reject, u64)> {
+    fn orphans(
+        &self,
+        inserted: &HashSet<(String, String)>,
+        late: &LateReadings,
+    ) -> Vec<(Reject, u64)> {
         let mut orphans = Vec::new();
         for (number, sensor) in self.manifest.sensors.iter().enumerate() {
             let rows = sensor.rows - late.by_sensor.get(&number).copied().unwrap_or(0);
-            if rows == 0 || inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str())) {
+            if rows == 0 || inserted.contains(&sensor.name()) {
                 continue;
             }
             let readings = if rows == 1 { "reading" } else { "readings" };
@@ -340,16 +403,14 @@ impl Store {
     /// The first and last instants of each sensor with a valid `insert`.
     fn reading_instants(
         &self,
-        inserted: &HashSet<(&str, &str)>,
+        inserted: &HashSet<(String, String)>,
         late: &LateReadings,
     ) -> Vec<Micros> {
         self.manifest
             .sensors
             .iter()
             .enumerate()
-            .filter(|(_, sensor)| {
-                inserted.contains(&(sensor.wearer.as_str(), sensor.sensor.as_str()))
-            })
+            .filter(|(_, sensor)| inserted.contains(&sensor.name()))
             .filter_map(|(number, sensor)| {
                 let last = match late.by_sensor.get(&number) {
                     None => Some(sensor.last),

@@ -36,6 +36,23 @@ pub(crate) struct SensorRows {
     pub contradictions: Vec<(Place, Place)>,
 }
 
+impl SensorRows {
+    /// Rows that do not count.
+    pub fn aside(&self) -> Vec<Place> {
+        let contradicting = self.contradictions.iter().map(|(place, _)| *place);
+        self.duplicates
+            .iter()
+            .copied()
+            .chain(contradicting)
+            .collect()
+    }
+
+    /// All rows.
+    pub fn all(&self) -> Vec<Place> {
+        self.kept.iter().copied().chain(self.aside()).collect()
+    }
+}
+
 impl<'f> Merged<'f> {
     /// Merges files that come in the order of their names' bytes.
     pub fn new(files: &'f [FileRows]) -> Self {

@@ -38,7 +38,13 @@ pub(crate) use lock::exclusive;
 pub use manifest::InputRecord;
 pub(crate) use manifest::Kind;
 pub(crate) use rows::raw_lines;
-pub(crate) use small_tables::SmallTables;
+pub(crate) use small_tables::{SmallTables, Stored, Wearers};
+
+/// Bytes that readings may take while they are loaded.
+const MEMORY: usize = 512 << 20;
+
+/// Bytes that a reading takes then: parsed, in its place among all, and on its way into a file.
+const READING_BYTES: usize = 80;
 
 /// How the names of folders begin in which queries put rows aside.
 const SPILL: &str = "spill-";
@@ -66,6 +72,8 @@ pub struct LoadOptions {
     pub scratch: Option<fn() -> std::io::Result<PathBuf>>,
     /// Folder of the store; in the study's folder where none is named.
     pub store: Option<PathBuf>,
+    /// Bytes that readings may take while they are loaded, about; 512 MiB where none are named.
+    pub memory: Option<usize>,
 }
 
 /// What a load did.
@@ -81,7 +89,7 @@ pub struct Loaded {
     pub notes: Vec<String>,
 }
 
-/// Brings the store up to date with the study's files. Nothing is written before every file has been read.
+/// Brings the store up to date with the study's files. The store is as it was until every file has been read.
 ///
 /// `progress` is called with a few words before each file that is read.
 ///
@@ -96,6 +104,7 @@ pub fn load(
         study,
         access: study.access(),
         settings: parse_settings(&study.settings),
+        most_readings: options.memory.unwrap_or(MEMORY) / READING_BYTES,
         progress,
     };
     let own = || study.dir.join(FOLDER);
@@ -136,6 +145,8 @@ struct Run<'s> {
     study: &'s Study,
     access: Access,
     settings: String,
+    /// Readings that may lie in memory.
+    most_readings: usize,
     progress: &'s dyn Fn(&str),
 }
 
@@ -225,36 +236,41 @@ impl Run<'_> {
             Manifest::default()
         };
         let changes = Changes::find(self.study, &old, &self.settings, prints)?;
-        let mut parsed = Parsed::default();
-        let is_group = |input: &&Changed| is_fhir(&input.file.name);
-        for input in changes.changed.iter().filter(|input| !is_group(input)) {
-            (self.progress)(&input.file.name);
-            parsed.add(input, &self.study.settings)?;
-        }
-        let group: Vec<&Changed> = changes.changed.iter().filter(is_group).collect();
-        if !group.is_empty() {
-            let log = self.log_of_wear(dir, &old, &changes, &parsed)?;
-            parsed.add_fhir(&group, &self.study.settings, &log, self.progress)?;
-        }
         let loaded = changes.loaded();
         let to = write::Target {
             dir,
             access: self.access,
             generation: manifest::next_generation(dir),
+            most_readings: self.most_readings,
         };
-        let written = write::write(
-            &to,
-            self.study,
-            &old,
-            self.settings.clone(),
-            changes,
-            parsed,
-        );
+        let written = self.parse_and_write(&to, &old, changes);
         if written.is_err() {
             // On a full disk half-written files are in the way.
             to.remove_generation();
         }
         Ok((written?, loaded))
+    }
+
+    fn parse_and_write(
+        &self,
+        to: &write::Target<'_>,
+        old: &Manifest,
+        changes: Changes<'_>,
+    ) -> Result<Manifest, LoadError> {
+        let mut parsed = Parsed::default();
+        let is_group = |input: &&Changed| is_fhir(&input.file.name);
+        for input in changes.changed.iter().filter(|input| !is_group(input)) {
+            (self.progress)(&input.file.name);
+            parsed.add(input, &self.study.settings)?;
+            parsed.put_aside(to, self.most_readings)?;
+        }
+        let group: Vec<&Changed> = changes.changed.iter().filter(is_group).collect();
+        if !group.is_empty() {
+            let log = self.log_of_wear(to.dir, old, &changes, &parsed)?;
+            parsed.add_fhir(&group, &self.study.settings, &log, self.progress)?;
+        }
+        let settings = self.settings.clone();
+        write::write(to, self.study, old, settings, changes, parsed)
     }
 }
 
@@ -270,16 +286,11 @@ impl Run<'_> {
         if self.study.settings.fhir.sensor.is_none() {
             return Ok(Vec::new());
         }
-        let kept: Vec<String> = changes
-            .kept
-            .iter()
-            .map(|record| record.name.clone())
-            .collect();
-        let mut stored = SmallTables::read(dir, old)?;
-        stored.retain_files(&kept);
-        let mut log = stored.wear_events;
-        log.extend(parsed.small.wear_events.iter().cloned());
-        Ok(log)
+        let kept = changes.kept.iter().map(|record| record.name.as_str());
+        let mut log = SmallTables::read(dir, old)?;
+        log.retain_files(&kept.collect());
+        log.append(parsed.small.clone());
+        log.all().map_err(LoadError::store(dir))
     }
 }
 
@@ -306,6 +317,20 @@ impl Store {
         let files = self.manifest.entries.iter();
         let hashes = files.filter(|entry| entry.kind == Kind::Readings);
         hashes.map(|entry| entry.sha256.as_str()).collect()
+    }
+
+    /// All wearers with rows in the small tables, in groups.
+    pub(crate) fn groups(&self) -> Result<Vec<Wearers>, LoadError> {
+        self.small.groups().map_err(LoadError::store(&self.dir))
+    }
+
+    /// Rows of some wearers in a small table.
+    pub(crate) fn rows_of<T: Stored>(
+        &self,
+        wearers: &Wearers,
+    ) -> Result<Vec<Placed<T>>, LoadError> {
+        let rows = self.small.of_wearers(wearers);
+        rows.map_err(LoadError::store(&self.dir))
     }
 
     /// The store without the rows that it holds in memory: its files stay under its protection.

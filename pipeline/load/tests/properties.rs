@@ -33,6 +33,11 @@ fn study(files: &[(&str, &[u8])]) -> TempDir {
 /// Loads and settles; `None` where a file stops the run, with one line that names it. Settling fails where rows do
 /// not add up.
 fn settle(folder: &Path, as_of: i64) -> Option<Settled> {
+    settle_within(folder, as_of, None)
+}
+
+/// The same with so many bytes for readings.
+fn settle_within(folder: &Path, as_of: i64, memory: Option<usize>) -> Option<Settled> {
     let study = match Study::open(folder) {
         Ok(study) => study,
         Err(error) => {
@@ -40,7 +45,11 @@ fn settle(folder: &Path, as_of: i64) -> Option<Settled> {
             return None;
         }
     };
-    let loaded = load(&study, &LoadOptions::default(), &|_| {});
+    let options = LoadOptions {
+        memory,
+        ..LoadOptions::default()
+    };
+    let loaded = load(&study, &options, &|_| {});
     let Ok((store, _)) = loaded else {
         assert!(
             !folder.join(".whereworn").exists(),
@@ -121,6 +130,49 @@ fn any_files_are_read_or_refused_and_rows_add_up() {
             assert_eq!(first.rejects, again.rejects);
             assert_eq!(first.counts, again.counts);
             assert_eq!(first.wear_events, again.wear_events);
+        }
+    });
+}
+
+/// With memory for no reading at all, each file is put aside and each sensor merged by itself: the same store, also where
+/// one file is changed and another goes.
+#[test]
+fn memory_does_not_matter() {
+    seeds(100, |chance| {
+        let files = [
+            ("study.toml", SETTINGS.as_bytes().to_vec()),
+            ("readings/a.csv", chance.mutated(READINGS)),
+            ("readings/b.csv", chance.mutated(READINGS)),
+            ("readings/c.csv", chance.mutated(READINGS)),
+            ("fingersticks/f.csv", chance.mutated(CHECKS)),
+            ("wear-events/e.csv", chance.mutated(EVENTS)),
+        ];
+        let files = files.each_ref().map(|(name, bytes)| (*name, &bytes[..]));
+        let (much, little) = (study(&files), study(&files));
+        let other = chance.mutated(READINGS);
+        for changed in [false, true] {
+            if changed {
+                for folder in [much.path(), little.path()] {
+                    fs::write(folder.join("readings/b.csv"), &other).unwrap();
+                    fs::remove_file(folder.join("readings/c.csv")).unwrap();
+                }
+            }
+            let as_of = i64::MAX;
+            let one = settle_within(much.path(), as_of, None);
+            let other = settle_within(little.path(), as_of, Some(1));
+            let (Some(one), Some(other)) = (&one, &other) else {
+                assert!(one.is_none() && other.is_none());
+                return;
+            };
+            assert_eq!(readings(one), readings(other));
+            assert_eq!(one.sensors, other.sensors);
+            assert_eq!(one.rejects, other.rejects);
+            assert_eq!(one.counts, other.counts);
+            assert_eq!(one.fingersticks, other.fingersticks);
+            let stored = fs::read_dir(little.path().join(".whereworn")).unwrap();
+            let stored = stored.map(|entry| entry.unwrap().file_name().into_string().unwrap());
+            let runs: Vec<String> = stored.filter(|name| name.starts_with("run-")).collect();
+            assert_eq!(runs, Vec::<String>::new(), "what was put aside is gone");
         }
     });
 }

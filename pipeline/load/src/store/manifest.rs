@@ -56,8 +56,15 @@ pub(crate) struct SensorRecord {
     pub line: u32,
 }
 
+impl SensorRecord {
+    /// Wearer and sensor.
+    pub fn name(&self) -> (String, String) {
+        (self.wearer.clone(), self.sensor.clone())
+    }
+}
+
 /// What a file of the store holds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub(crate) enum Kind {
     /// Readings that count, in the order of their sensors.

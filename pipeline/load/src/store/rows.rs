@@ -42,39 +42,41 @@ pub(crate) fn raw_lines(
     Ok(found)
 }
 
-/// A reject for each reading that contradicts one that counts; of a file with very many the first, and how many.
-pub(super) fn contradictions(
-    merged: &Merged<'_>,
-    study: &Study,
-    manifest: &Manifest,
-) -> Result<Vec<Reject>, LoadError> {
-    let mut by_file: BTreeMap<u32, BTreeMap<u64, (u32, u32)>> = BTreeMap::new();
-    for (place, first) in merged
-        .sensors
-        .iter()
-        .flat_map(|sensor| &sensor.contradictions)
-    {
-        let (file, line) = merged.origin(*place);
-        let lines = by_file.entry(file).or_default();
-        lines.insert(u64::from(line), merged.origin(*first));
-    }
-    let mut rejects = Vec::new();
-    for record in &manifest.inputs {
-        let Some(lines) = by_file.remove(&record.number) else {
-            continue;
-        };
-        let mut of_file = Rejects::default();
-        let mut raw = raw_lines(study, record, &lines.keys().copied().collect())?;
-        for (line, (first_file, first_line)) in lines {
-            of_file.push(Reject {
-                file: record.name.clone(),
-                line,
-                column: "glucose".to_owned(),
-                reason: contradiction(manifest.file_name(first_file), u64::from(first_line)),
-                raw: raw.remove(&line).unwrap_or_default(),
-            });
+/// Readings that contradict one that counts: by file and line, where that one stands.
+#[derive(Default)]
+pub(super) struct Contradictions(BTreeMap<u32, BTreeMap<u64, (u32, u32)>>);
+
+impl Contradictions {
+    /// Notes those among some sensors.
+    pub fn note(&mut self, merged: &Merged<'_>) {
+        let sensors = merged.sensors.iter();
+        for (place, first) in sensors.flat_map(|sensor| &sensor.contradictions) {
+            let (file, line) = merged.origin(*place);
+            let lines = self.0.entry(file).or_default();
+            lines.insert(u64::from(line), merged.origin(*first));
         }
-        rejects.extend(all_listed(&record.name, of_file));
     }
-    Ok(rejects)
+
+    /// A reject for each; of a file with very many the first, and how many.
+    pub fn rejects(mut self, study: &Study, manifest: &Manifest) -> Result<Vec<Reject>, LoadError> {
+        let mut rejects = Vec::new();
+        for record in &manifest.inputs {
+            let Some(lines) = self.0.remove(&record.number) else {
+                continue;
+            };
+            let mut of_file = Rejects::default();
+            let mut raw = raw_lines(study, record, &lines.keys().copied().collect())?;
+            for (line, (first_file, first_line)) in lines {
+                of_file.push(Reject {
+                    file: record.name.clone(),
+                    line,
+                    column: "glucose".to_owned(),
+                    reason: contradiction(manifest.file_name(first_file), u64::from(first_line)),
+                    raw: raw.remove(&line).unwrap_or_default(),
+                });
+            }
+            rejects.extend(all_listed(&record.name, of_file));
+        }
+        Ok(rejects)
+    }
 }

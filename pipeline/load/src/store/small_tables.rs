@@ -1,12 +1,15 @@
-//! Fingersticks, wear events and judgements: few enough to be held in memory whole.
+//! Fingersticks, wear events and judgements: few enough to be held in memory as the store keeps them.
 
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 use std::path::Path;
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, AsArray, Float64Array, RecordBatch, StringArray, TimestampMicrosecondArray,
-    UInt32Array,
+    ArrayRef, AsArray, BooleanArray, Float64Array, RecordBatch, StringArray,
+    TimestampMicrosecondArray, UInt32Array,
 };
+use arrow::compute::filter_record_batch;
 use arrow::error::ArrowError;
 use whereworn_model::time::Micros;
 
@@ -17,71 +20,159 @@ use crate::judgements::Judgement;
 use crate::parquet_io::{batches, typed};
 use crate::wear_events::{Placed, WearEvent};
 
-/// Parsed rows of the small tables with the places they came from.
-#[derive(Debug, Default)]
-pub(crate) struct SmallTables {
-    pub fingersticks: Vec<Placed<Fingerstick>>,
-    pub wear_events: Vec<Placed<WearEvent>>,
-    pub judgements: Vec<Placed<Judgement>>,
-}
+/// Fingersticks or wear events that are made rows of at a time, about.
+const GROUP_ROWS: usize = 1 << 16;
+
+/// Rows of the small tables with the places they came from, as the store keeps them: a tenth of what they take as rows.
+/// By kind, and by the file that they came from, in the order of its lines.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct SmallTables(BTreeMap<Kind, BTreeMap<String, Vec<RecordBatch>>>);
+
+/// Wearers from one to another by name.
+pub(crate) type Wearers = RangeInclusive<String>;
 
 impl SmallTables {
     pub fn read(dir: &Path, manifest: &Manifest) -> Result<Self, LoadError> {
-        Ok(Self {
-            fingersticks: rows_of(dir, manifest, Kind::Fingersticks)?,
-            wear_events: rows_of(dir, manifest, Kind::WearEvents)?,
-            judgements: rows_of(dir, manifest, Kind::Judgements)?,
-        })
+        let mut tables = Self::default();
+        for kind in [Kind::Fingersticks, Kind::WearEvents, Kind::Judgements] {
+            for file in manifest.files(kind) {
+                let path = dir.join(file);
+                for batch in batches(&path)? {
+                    tables
+                        .add_batch(kind, &batch?)
+                        .map_err(LoadError::store(&path))?;
+                }
+            }
+        }
+        Ok(tables)
+    }
+
+    /// Adds rows of several files, those of one after the other.
+    fn add_batch(&mut self, kind: Kind, batch: &RecordBatch) -> Result<(), String> {
+        let files = typed(batch, "file", |a| a.as_string_opt::<i32>())?;
+        let by_file = self.0.entry(kind).or_default();
+        let mut from = 0;
+        while from < batch.num_rows() {
+            let name = files.value(from);
+            let own = (from..batch.num_rows()).take_while(|row| files.value(*row) == name);
+            let rows = own.count();
+            let place = by_file.entry(name.to_owned()).or_default();
+            place.push(batch.slice(from, rows));
+            from += rows;
+        }
+        Ok(())
+    }
+
+    /// Adds the rows of a file.
+    pub fn add<T: Stored>(&mut self, mut rows: Vec<Placed<T>>) -> Result<(), LoadError> {
+        rows.sort_by_key(|placed| placed.line);
+        let batch = placed_batch(&rows).map_err(|error| error.to_string());
+        batch
+            .and_then(|batch| self.add_batch(T::KIND, &batch))
+            .map_err(LoadError::Internal)
     }
 
     /// Drops rows of files other than these.
-    pub fn retain_files(&mut self, names: &[String]) {
-        self.fingersticks.retain(|row| names.contains(&row.file));
-        self.wear_events.retain(|row| names.contains(&row.file));
-        self.judgements.retain(|row| names.contains(&row.file));
+    pub fn retain_files(&mut self, names: &BTreeSet<&str>) {
+        for by_file in self.0.values_mut() {
+            by_file.retain(|name, _| names.contains(name.as_str()));
+        }
     }
 
     /// Adds the rows of other files.
     pub fn append(&mut self, other: Self) {
-        add(&mut self.fingersticks, other.fingersticks);
-        add(&mut self.wear_events, other.wear_events);
-        add(&mut self.judgements, other.judgements);
+        for (kind, by_file) in other.0 {
+            self.0.entry(kind).or_default().extend(by_file);
+        }
     }
 
-    /// Settled capillary checks as SQL sees them, by wearer and time.
-    pub fn fingersticks_batch(
-        mut rows: Vec<&Placed<Fingerstick>>,
+    fn of_kind(&self, kind: Kind) -> impl Iterator<Item = &RecordBatch> {
+        self.0
+            .get(&kind)
+            .into_iter()
+            .flat_map(BTreeMap::values)
+            .flatten()
+    }
+
+    /// Whether there is no row of a kind.
+    pub fn is_empty(&self, kind: Kind) -> bool {
+        self.of_kind(kind).next().is_none()
+    }
+
+    /// All wearers who have rows, in groups of which each has few enough rows to be held; at least one group.
+    pub fn groups(&self) -> Result<Vec<Wearers>, String> {
+        let mut rows: BTreeMap<&str, usize> = BTreeMap::new();
+        for batch in self.0.keys().flat_map(|kind| self.of_kind(*kind)) {
+            for wearer in typed(batch, "wearer", |a| a.as_string_opt::<i32>())? {
+                *rows.entry(wearer.unwrap_or_default()).or_default() += 1;
+            }
+        }
+        let mut groups: Vec<(&str, &str, usize)> = Vec::new();
+        for (wearer, rows) in rows {
+            match groups.last_mut().filter(|group| group.2 < GROUP_ROWS) {
+                Some(group) => *group = (group.0, wearer, group.2 + rows),
+                None => groups.push((wearer, wearer, rows)),
+            }
+        }
+        if groups.is_empty() {
+            groups.push(("", "", 0));
+        }
+        let named = groups.into_iter();
+        Ok(named
+            .map(|(first, last, _)| first.to_owned()..=last.to_owned())
+            .collect())
+    }
+
+    /// The rows of some wearers, by file and line.
+    pub fn of_wearers<T: Stored>(&self, wearers: &Wearers) -> Result<Vec<Placed<T>>, String> {
+        let mut rows = Vec::new();
+        for batch in self.of_kind(T::KIND) {
+            let names = typed(batch, "wearer", |a| a.as_string_opt::<i32>())?;
+            let is_own = |name: Option<&str>| {
+                let name = name.unwrap_or_default();
+                Some(wearers.start().as_str() <= name && name <= wearers.end().as_str())
+            };
+            let own: BooleanArray = names.iter().map(is_own).collect();
+            if own.has_true() {
+                let batch = filter_record_batch(batch, &own).map_err(|error| error.to_string())?;
+                rows.extend(placed_rows(&batch)?);
+            }
+        }
+        Ok(rows)
+    }
+
+    /// All rows of a kind, by file and line.
+    pub fn all<T: Stored>(&self) -> Result<Vec<Placed<T>>, String> {
+        let mut rows = Vec::new();
+        for batch in self.of_kind(T::KIND) {
+            rows.extend(placed_rows(batch)?);
+        }
+        Ok(rows)
+    }
+
+    /// Settled rows as SQL sees them, in an order of their own.
+    pub fn settled_batch<T: Stored, K: Ord>(
+        mut rows: Vec<&Placed<T>>,
+        order: impl Fn(&T) -> K,
     ) -> Result<RecordBatch, ArrowError> {
-        rows.sort_by(|a, b| (&a.row.wearer, a.row.time).cmp(&(&b.row.wearer, b.row.time)));
-        batch_of(columns(rows))
-    }
-
-    /// Settled wear events as SQL sees them, by wearer and time.
-    pub fn wear_events_batch(mut rows: Vec<&Placed<WearEvent>>) -> Result<RecordBatch, ArrowError> {
-        rows.sort_by(|a, b| (&a.row.wearer, a.row.time).cmp(&(&b.row.wearer, b.row.time)));
-        batch_of(columns(rows))
-    }
-
-    /// Settled judgements as SQL sees them, by wearer, sensor and start.
-    pub fn judgements_batch(mut rows: Vec<&Placed<Judgement>>) -> Result<RecordBatch, ArrowError> {
-        rows.sort_by(|a, b| a.row.subject().cmp(&b.row.subject()));
-        batch_of(columns(rows))
+        rows.sort_by_key(|placed| order(&placed.row));
+        batch_of(columns(&rows))
     }
 
     /// The tables as the store keeps them.
-    pub fn batches(&self) -> Result<[(Kind, RecordBatch); 3], ArrowError> {
+    pub fn batches(&self) -> Result<[(Kind, Vec<RecordBatch>); 3], ArrowError> {
         Ok([
-            (Kind::Fingersticks, placed_batch(&self.fingersticks)?),
-            (Kind::WearEvents, placed_batch(&self.wear_events)?),
-            (Kind::Judgements, placed_batch(&self.judgements)?),
+            self.stored::<Fingerstick>()?,
+            self.stored::<WearEvent>()?,
+            self.stored::<Judgement>()?,
         ])
     }
-}
 
-/// Adds rows; those of one file stay in their order, files come by the bytes of their names.
-fn add<T>(rows: &mut Vec<Placed<T>>, more: Vec<Placed<T>>) {
-    rows.extend(more);
-    rows.sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
+    fn stored<T: Stored>(&self) -> Result<(Kind, Vec<RecordBatch>), ArrowError> {
+        let mut batches = vec![placed_batch::<T>(&[])?];
+        batches.extend(self.of_kind(T::KIND).cloned());
+        Ok((T::KIND, batches))
+    }
 }
 
 /// One value of a row: its column, and where it stands in the row.
@@ -119,11 +210,13 @@ const fn maybe<T>(name: &'static str, of: fn(&mut T) -> &mut Option<f64>) -> Fie
 
 /// Rows that the store keeps, column by column.
 pub(crate) trait Stored: Clone + Default + 'static {
+    const KIND: Kind;
     /// The columns as SQL sees them.
     const FIELDS: &'static [Field<Self>];
 }
 
 impl Stored for Fingerstick {
+    const KIND: Kind = Kind::Fingersticks;
     const FIELDS: &'static [Field<Self>] = &[
         text("wearer", |row| &mut row.wearer),
         instant("time", |row| &mut row.time),
@@ -134,6 +227,7 @@ impl Stored for Fingerstick {
 }
 
 impl Stored for WearEvent {
+    const KIND: Kind = Kind::WearEvents;
     const FIELDS: &'static [Field<Self>] = &[
         text("wearer", |row| &mut row.wearer),
         text("sensor", |row| &mut row.sensor),
@@ -155,6 +249,7 @@ impl Stored for WearEvent {
 }
 
 impl Stored for Judgement {
+    const KIND: Kind = Kind::Judgements;
     const FIELDS: &'static [Field<Self>] = &[
         text("wearer", |row| &mut row.wearer),
         text("sensor", |row| &mut row.sensor),
@@ -167,8 +262,8 @@ impl Stored for Judgement {
 type Named = (&'static str, ArrayRef);
 
 /// The columns of rows as SQL sees them.
-fn columns<T: Stored>(rows: Vec<&Placed<T>>) -> Vec<Named> {
-    let mut rows: Vec<T> = rows.into_iter().map(|placed| placed.row.clone()).collect();
+fn columns<T: Stored>(rows: &[&Placed<T>]) -> Vec<Named> {
+    let mut rows: Vec<T> = rows.iter().map(|placed| placed.row.clone()).collect();
     let mut array = |field: &Field<T>| -> ArrayRef {
         match field.place {
             FieldPlace::Text(of) => {
@@ -200,7 +295,7 @@ fn columns<T: Stored>(rows: Vec<&Placed<T>>) -> Vec<Named> {
 
 /// Rows with the places they came from, as the store keeps them.
 fn placed_batch<T: Stored>(rows: &[Placed<T>]) -> Result<RecordBatch, ArrowError> {
-    let mut all = columns(rows.iter().collect());
+    let mut all = columns(&rows.iter().collect::<Vec<_>>());
     let texts = |of: fn(&Placed<T>) -> &str| -> ArrayRef {
         Arc::new(StringArray::from_iter_values(rows.iter().map(of)))
     };
@@ -215,22 +310,6 @@ pub(super) fn batch_of(columns: Vec<Named>) -> Result<RecordBatch, ArrowError> {
     RecordBatch::try_from_iter_with_nullable(
         columns.into_iter().map(|(name, array)| (name, array, true)),
     )
-}
-
-/// The rows of a kind that the store keeps.
-fn rows_of<T: Stored>(
-    dir: &Path,
-    manifest: &Manifest,
-    kind: Kind,
-) -> Result<Vec<Placed<T>>, LoadError> {
-    let mut rows = Vec::new();
-    for file in manifest.files(kind) {
-        let path = dir.join(file);
-        for batch in batches(&path)? {
-            rows.extend(placed_rows(&batch?).map_err(LoadError::store(&path))?);
-        }
-    }
-    Ok(rows)
 }
 
 fn placed_rows<T: Stored>(batch: &RecordBatch) -> Result<Vec<Placed<T>>, String> {

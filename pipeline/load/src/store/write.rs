@@ -1,8 +1,8 @@
 //! A new state of the store: files beside the old ones, then the manifest in the place of the old one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use arrow::array::RecordBatch;
 use rayon::prelude::*;
@@ -10,16 +10,16 @@ use whereworn_model::store::VERSION;
 
 use super::changes::Changes;
 use super::lock::ReaderLock;
-use super::manifest::{Entry, FILE, Kind, Manifest, SensorRecord};
+use super::manifest::{Entry, FILE, InputRecord, Kind, Manifest, SensorRecord};
 use super::parsed::Parsed;
 use super::rejects::{read_rejects, rejects_batch};
 use super::rows;
 use super::small_tables::SmallTables;
-use crate::block::Block;
+use crate::block::{Block, SensorName};
 use crate::error::LoadError;
 use crate::files::{self, Access};
 use crate::input::Table;
-use crate::parquet_io::{Written, read_readings, write_batch, write_readings};
+use crate::parquet_io::{Pick, Sorted, Written, write_batches, write_readings};
 use crate::reject::Reject;
 use crate::settle_readings::{FileRows, Merged, SensorRows};
 use crate::study::Study;
@@ -33,6 +33,8 @@ pub(super) struct Target<'d> {
     pub access: Access,
     /// Part of the name of every file of this state.
     pub generation: String,
+    /// Readings that may lie in memory.
+    pub most_readings: usize,
 }
 
 impl Target<'_> {
@@ -58,15 +60,21 @@ impl Target<'_> {
         }
     }
 
-    fn write(&self, kind: Kind, batch: &RecordBatch) -> Result<Entry, LoadError> {
+    /// Where readings wait, in order, until those of all files are read; no manifest names it.
+    pub fn run(&self, part: usize) -> PathBuf {
+        self.dir
+            .join(format!("run-{}-{part:04}.parquet", self.generation))
+    }
+
+    fn write(&self, kind: Kind, batches: &[RecordBatch]) -> Result<Entry, LoadError> {
         let file = self.file(kind, 0);
-        let written = write_batch(&self.dir.join(&file), batch, self.access)?;
+        let written = write_batches(&self.dir.join(&file), batches, self.access)?;
         Ok(Self::entry(file, kind, written))
     }
 
     fn write_rejects(&self, kind: Kind, rejects: &[Reject]) -> Result<Entry, LoadError> {
         let batch = rejects_batch(rejects).map_err(LoadError::store(self.dir))?;
-        self.write(kind, &batch)
+        self.write(kind, &[batch])
     }
 
     /// Removes what was written of this state, as far as possible.
@@ -95,12 +103,10 @@ pub(super) fn write(
         ..old.clone()
     };
     let readings_touched = changes.touches(Table::Readings, old) || old.version != VERSION;
-    let kept: Vec<String> = changes
-        .kept
-        .iter()
-        .map(|record| record.name.clone())
+    let kept: BTreeSet<&str> = (changes.kept.iter())
+        .map(|record| record.name.as_str())
         .collect();
-    manifest.inputs = changes.kept;
+    manifest.inputs.clone_from(&changes.kept);
     manifest.inputs.append(&mut parsed.records);
     manifest
         .inputs
@@ -110,16 +116,17 @@ pub(super) fn write(
         .entries
         .retain(|entry| !readings_touched && of_readings.contains(&entry.kind));
     if readings_touched {
-        write_all_readings(to, study, old, &mut manifest, parsed.readings)?;
+        write_all_readings(to, study, old, &mut manifest, &mut parsed)?;
     }
     let mut small = SmallTables::read(to.dir, old)?;
     small.retain_files(&kept);
     small.append(parsed.small);
-    for (kind, batch) in small.batches().map_err(LoadError::store(to.dir))? {
-        manifest.entries.push(to.write(kind, &batch)?);
+    for (kind, batches) in small.batches().map_err(LoadError::store(to.dir))? {
+        manifest.entries.push(to.write(kind, &batches)?);
     }
+    drop(small);
     let mut rejects = read_rejects(to.dir, old, Kind::Rejects)?;
-    rejects.retain(|reject| kept.contains(&reject.file));
+    rejects.retain(|reject| kept.contains(reject.file.as_str()));
     rejects.extend(parsed.rejects);
     rejects.sort_by(|a, b| (a.file.as_bytes(), a.line).cmp(&(b.file.as_bytes(), b.line)));
     manifest
@@ -132,26 +139,84 @@ pub(super) fn write(
     Ok(manifest)
 }
 
+/// Writes all readings of the study in the order of the store. Where they are too many to lie in memory, the sensors are
+/// merged some at a time.
 fn write_all_readings(
     to: &Target<'_>,
     study: &Study,
     old: &Manifest,
     manifest: &mut Manifest,
-    parsed: BTreeMap<u32, Block>,
+    parsed: &mut Parsed,
 ) -> Result<(), LoadError> {
-    let mut blocks = parsed;
-    let mut from_store: BTreeMap<u32, Block> = manifest
-        .inputs
-        .iter()
-        .filter(|record| record.table == Table::Readings && !blocks.contains_key(&record.number))
-        .map(|record| (record.number, Block::default()))
-        .collect();
-    if !from_store.is_empty() {
-        for name in old.files(Kind::Readings).chain(old.files(Kind::SetAside)) {
-            read_readings(&to.dir.join(name), &mut from_store)?;
+    let of_readings = |record: &&InputRecord| record.table == Table::Readings;
+    let is_old = |record: &InputRecord| old.inputs.iter().any(|old| old.number == record.number);
+    let any_kept = manifest.inputs.iter().filter(of_readings).any(is_old);
+    let mut stored: BTreeMap<SensorName, usize> = BTreeMap::new();
+    for record in old.sensors.iter().filter(|_| any_kept) {
+        let (wearer, sensor) = record.name();
+        stored.insert(SensorName { wearer, sensor }, record.rows as usize);
+    }
+    let all = stored.values().sum::<usize>() + parsed.readings_held();
+    let in_one = parsed.runs.is_empty() && all <= to.most_readings;
+    if !in_one {
+        parsed.put_aside(to, 0)?;
+    }
+    let paths = |kind: Kind| {
+        let files = old.files(kind).filter(|_| any_kept);
+        files.map(|file| to.dir.join(file)).collect()
+    };
+    let mut sources: Vec<Sorted> = [Kind::Readings, Kind::SetAside]
+        .map(|kind| Sorted::new(paths(kind)))
+        .into();
+    sources.extend(parsed.runs.drain(..).map(|run| Sorted::new(vec![run])));
+    for (name, rows) in std::mem::take(&mut parsed.put_aside_of) {
+        *stored.entry(name).or_default() += rows;
+    }
+    let ends = match in_one {
+        true => vec![None],
+        false => group_ends(&stored, to.most_readings / 2),
+    };
+    manifest.sensors.clear();
+    manifest.duplicate_readings = 0;
+    manifest.contradicting_readings = 0;
+    let mut contradictions = rows::Contradictions::default();
+    for end in ends {
+        let mut blocks = std::mem::take(&mut parsed.readings);
+        for record in manifest.inputs.iter().filter(of_readings) {
+            blocks.entry(record.number).or_default();
+        }
+        for source in &mut sources {
+            source.take_up_to(end.as_ref(), &mut blocks)?;
+        }
+        write_sensors(to, manifest, blocks, &mut contradictions)?;
+    }
+    let contradictions = contradictions.rejects(study, manifest)?;
+    let entry = to.write_rejects(Kind::Contradictions, &contradictions)?;
+    manifest.entries.push(entry);
+    Ok(())
+}
+
+/// The last sensors of groups that have about so many readings each; of the last group no end.
+fn group_ends(rows: &BTreeMap<SensorName, usize>, most: usize) -> Vec<Option<SensorName>> {
+    let (mut ends, mut held) = (Vec::new(), 0);
+    for (name, rows) in rows {
+        held += rows;
+        if held >= most {
+            ends.push(Some(name.clone()));
+            held = 0;
         }
     }
-    blocks.append(&mut from_store);
+    ends.push(None);
+    ends
+}
+
+/// Adds sensors, the readings of which come by the numbers of their files, to what is written.
+fn write_sensors(
+    to: &Target<'_>,
+    manifest: &mut Manifest,
+    mut blocks: BTreeMap<u32, Block>,
+    contradictions: &mut rows::Contradictions,
+) -> Result<(), LoadError> {
     let files: Vec<FileRows> = manifest
         .inputs
         .iter()
@@ -165,25 +230,18 @@ fn write_all_readings(
         })
         .collect();
     let merged = Merged::new(&files);
+    contradictions.note(&merged);
+    let kept = write_shards(to, manifest, &merged, Kind::Readings, |s| s.kept.clone())?;
+    let aside = write_shards(to, manifest, &merged, Kind::SetAside, SensorRows::aside)?;
     let sensors = merged.sensors.iter();
-    manifest.sensors = sensors
-        .clone()
-        .filter_map(|sensor| sensor_record(&merged, sensor))
-        .collect();
-    manifest.duplicate_readings = sensors.clone().map(|s| s.duplicates.len() as u64).sum();
-    manifest.contradicting_readings = sensors.map(|s| s.contradictions.len() as u64).sum();
-    let contradictions = rows::contradictions(&merged, study, manifest)?;
-    let kept = write_shards(to, &merged, Kind::Readings, |sensor| sensor.kept.clone())?;
+    let records = sensors.clone().filter_map(|s| sensor_record(&merged, s));
+    manifest.sensors.extend(records);
+    let duplicates = sensors.clone().map(|s| s.duplicates.len() as u64);
+    manifest.duplicate_readings += duplicates.sum::<u64>();
+    let contradicting = sensors.map(|s| s.contradictions.len() as u64);
+    manifest.contradicting_readings += contradicting.sum::<u64>();
     manifest.entries.extend(kept);
-    let aside = |sensor: &SensorRows| -> Vec<(u32, u32)> {
-        let contradicting = sensor.contradictions.iter().map(|(place, _)| *place);
-        let duplicates = sensor.duplicates.iter().copied();
-        duplicates.chain(contradicting).collect()
-    };
-    let aside = write_shards(to, &merged, Kind::SetAside, aside)?;
     manifest.entries.extend(aside);
-    let entry = to.write_rejects(Kind::Contradictions, &contradictions)?;
-    manifest.entries.push(entry);
     Ok(())
 }
 
@@ -201,13 +259,15 @@ fn sensor_record(merged: &Merged<'_>, sensor: &SensorRows) -> Option<SensorRecor
     })
 }
 
-/// Writes sensors in files of about [`SHARD_ROWS`] readings, side by side.
+/// Writes sensors in files of about [`SHARD_ROWS`] readings, side by side; they follow those that the manifest has.
 fn write_shards(
     to: &Target<'_>,
+    manifest: &Manifest,
     merged: &Merged<'_>,
     kind: Kind,
-    pick: fn(&SensorRows) -> Vec<(u32, u32)>,
+    pick: Pick,
 ) -> Result<Vec<Entry>, LoadError> {
+    let (first_part, first_sensor) = (manifest.files(kind).count(), manifest.sensors.len());
     let mut shards = Vec::new();
     let (mut start, mut rows) = (0, 0);
     for (number, sensor) in merged.sensors.iter().enumerate() {
@@ -222,8 +282,10 @@ fn write_shards(
         .into_par_iter()
         .enumerate()
         .map(|(part, sensors)| {
-            let file = to.file(kind, part);
-            let written = write_readings(&to.dir.join(&file), merged, sensors, pick, to.access)?;
+            let file = to.file(kind, first_part + part);
+            let path = to.dir.join(&file);
+            let sensors = (sensors, first_sensor);
+            let written = write_readings(&path, merged, sensors, pick, to.access)?;
             Ok(Target::entry(file, kind, written))
         })
         .collect()
