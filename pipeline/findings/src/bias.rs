@@ -156,7 +156,7 @@ fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
     Finding {
         wearer: wearer.name.to_owned(),
         meter: name.to_owned(),
-        file: own().next().map(|check| check.file.clone()).unwrap_or_default(),
+        file: own().next().map(|check| check.file.to_string()).unwrap_or_default(),
         line: own().next().map(|check| check.line),
         from: own().next().map(|check| check.time),
         to: own().next_back().map(|check| check.time),

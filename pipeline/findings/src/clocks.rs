@@ -59,7 +59,7 @@ impl<'a> Wearer<'a> {
     pub fn items(&self) -> Vec<Item> {
         let mut items = Vec::new();
         for check in &self.checks {
-            let meter = self.meters.iter().position(|meter| *meter == check.meter);
+            let meter = self.meters.iter().position(|meter| check.meter == **meter);
             for (sensor, session) in self.sessions.iter().enumerate() {
                 let dense = self
                     .traces
@@ -316,7 +316,9 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, (minutes, error): (f64, f64)) 
     let first = wearer.checks.iter().find(|check| check.meter == name);
     let last = wearer.checks.iter().rev().find(|check| check.meter == name);
     Finding {
-        file: first.map(|check| check.file.clone()).unwrap_or_default(),
+        file: first
+            .map(|check| check.file.to_string())
+            .unwrap_or_default(),
         line: first.map(|check| check.line),
         from: first.map(|check| check.time),
         to: last.map(|check| check.time),

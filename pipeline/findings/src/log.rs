@@ -113,15 +113,15 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
             "insert" => {
                 known.insert(key, sessions.len());
                 sessions.push(Session {
-                    wearer: event.wearer.clone(),
-                    sensor: event.sensor.clone(),
-                    site: event.site.clone(),
-                    side: event.side.clone(),
-                    model: event.model.clone(),
-                    lot: event.lot.clone(),
-                    tape: event.tape.clone(),
+                    wearer: event.wearer.to_string(),
+                    sensor: event.sensor.to_string(),
+                    site: event.site.to_string(),
+                    side: event.side.to_string(),
+                    model: event.model.to_string(),
+                    lot: event.lot.to_string(),
+                    tape: event.tape.to_string(),
                     insert: event.time,
-                    file: event.file.clone(),
+                    file: event.file.to_string(),
                     line: event.line,
                     ..Session::default()
                 });

@@ -25,7 +25,7 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], orphans: &[Orphan]) 
     for refused in log.refused.iter().filter(|event| event.event == "insert") {
         let first = sessions
             .iter()
-            .find(|s| s.wearer == refused.wearer && s.sensor == refused.sensor);
+            .find(|s| refused.wearer == s.wearer && refused.sensor == s.sensor);
         if let Some(session) = first.filter(|_| refused.time <= log.cutoff) {
             findings.push(reused(log, session, refused));
             reused_ids.insert((&session.wearer, &session.sensor));
@@ -69,7 +69,7 @@ pub(crate) fn of_session(
 fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::WearEvent) -> Finding {
     let zone = log.home(&session.wearer);
     Finding {
-        file: second.file.clone(),
+        file: second.file.to_string(),
         line: Some(second.line),
         from: Some(second.time),
         to: None,

@@ -152,8 +152,8 @@ pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
     let groups = check_groups(log, own);
     let factor = |check: &Check| {
         let own = groups.iter().find(|group| {
-            group.file == check.file
-                && group.meter == check.meter
+            check.file == group.file
+                && check.meter == group.meter
                 && (group.from..=group.to).contains(&check.time)
         });
         own.map_or(1.0, |group| group.factor)
@@ -310,21 +310,24 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
         let mut by: BTreeMap<(String, String), usize> = BTreeMap::new();
         for reject in &rejects {
             let cells = words(&reject.raw);
+            let has = |name: &str| cells.iter().any(|cell| cell == name);
             let inserted = log.events.iter().filter(|event| event.event == "insert");
-            let named = |event: &&whereworn_model::rows::WearEvent| cells.contains(&event.sensor);
+            let named = |event: &&whereworn_model::rows::WearEvent| has(&event.sensor);
             let own = inserted.clone().filter(named);
-            let by_both = own.clone().find(|event| cells.contains(&event.wearer));
+            let by_both = own.clone().find(|event| has(&event.wearer));
             let default = own
                 .clone()
                 .find(|event| event.wearer == log.settings.study.wearer);
             let event = by_both.or(default).or_else(|| own.clone().next());
-            let wearer = event.map(|event| event.wearer.clone()).or_else(|| {
+            let wearer = event.map(|event| event.wearer.to_string()).or_else(|| {
                 let mut wearers = log.events.iter().map(|event| &event.wearer);
-                wearers.find(|wearer| cells.contains(wearer)).cloned()
+                let named = wearers.find(|wearer| has(wearer));
+                named.map(|wearer| wearer.to_string())
             });
             let wearer = wearer.unwrap_or_else(|| log.settings.study.wearer.clone());
             let sensor = event.filter(|_| file.table == "readings");
-            let sensor = sensor.map(|event| event.sensor.clone()).unwrap_or_default();
+            let sensor = sensor.map(|event| event.sensor.to_string());
+            let sensor = sensor.unwrap_or_default();
             *by.entry((wearer, sensor)).or_default() += 1;
         }
         let share = rejects.len() as f64 / file.rows as f64;

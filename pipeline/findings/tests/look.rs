@@ -44,13 +44,13 @@ impl Study {
             let (from, to) = (number * 14_700, number * 14_700 + 14_400);
             let sensor = format!("s{number}");
             let event = |event: &str, minute: i64| WearEvent {
-                wearer: "kelp".to_owned(),
-                sensor: sensor.clone(),
+                wearer: "kelp".into(),
+                sensor: sensor.as_str().into(),
                 time: START + minute * MINUTE,
-                event: event.to_owned(),
-                site: ["abdomen", "chest"][number as usize % 2].to_owned(),
-                side: ["left", "right"][(number as usize / 2) % 2].to_owned(),
-                file: "wear-events/kelp.csv".to_owned(),
+                event: event.into(),
+                site: ["abdomen", "chest"][number as usize % 2].into(),
+                side: ["left", "right"][(number as usize / 2) % 2].into(),
+                file: "wear-events/kelp.csv".into(),
                 line: number as u64 + 2,
                 ..WearEvent::default()
             };
@@ -74,12 +74,12 @@ impl Study {
         let last = 14_700 * sensors as i64;
         for (number, minute) in (30..last).step_by(239).enumerate() {
             study.checks.push(Check {
-                wearer: "kelp".to_owned(),
+                wearer: "kelp".into(),
                 time: START + minute * MINUTE,
                 glucose: glucose(minute as f64) * (1.0 + 0.02 * ((number % 5) as f64 - 2.0)),
-                meter: ["kitchen", "bag"][number % 2].to_owned(),
-                purpose: "routine".to_owned(),
-                file: "fingersticks/kelp.csv".to_owned(),
+                meter: ["kitchen", "bag"][number % 2].into(),
+                purpose: "routine".into(),
+                file: "fingersticks/kelp.csv".into(),
                 line: number as u64 + 2,
             });
         }
@@ -150,9 +150,11 @@ impl Study {
     fn of(mut self, wearer: &str) -> Self {
         let events = self.events.iter_mut().map(|row| &mut row.wearer);
         let checks = self.checks.iter_mut().map(|row| &mut row.wearer);
-        let sensors = self.sensors.iter_mut().map(|row| &mut row.wearer);
-        for name in events.chain(checks).chain(sensors) {
-            *name = wearer.to_owned();
+        for name in events.chain(checks) {
+            *name = wearer.into();
+        }
+        for sensor in &mut self.sensors {
+            sensor.wearer = wearer.to_owned();
         }
         self
     }

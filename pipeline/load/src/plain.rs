@@ -1,7 +1,9 @@
 //! What counts up to an instant as plain rows, for a look before any query runs.
 
+use std::collections::HashSet;
+
 use whereworn_model::rows::{
-    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, WearEvent,
+    Check, FileRows, Reading, RejectedRow, SensorReadings, Status, Text, WearEvent,
 };
 use whereworn_model::time::Micros;
 
@@ -33,16 +35,17 @@ impl Store {
     /// A damaged store.
     pub fn checks(&self, as_of: Micros) -> Result<Vec<Check>, LoadError> {
         let mut checks = Vec::new();
+        let mut texts = Texts::default();
         for wearers in self.groups()? {
             let rows = self.rows_of(&wearers)?;
             let settled = settle_rows(&rows, as_of, |f: &Fingerstick| f.time, same_check);
             checks.extend(settled.kept.into_iter().map(|placed| Check {
-                wearer: placed.row.wearer.clone(),
+                wearer: texts.shared(&placed.row.wearer),
                 time: placed.row.time,
                 glucose: placed.row.glucose,
-                meter: placed.row.meter.clone(),
-                purpose: placed.row.purpose.clone(),
-                file: placed.file.clone(),
+                meter: texts.shared(&placed.row.meter),
+                purpose: texts.shared(&placed.row.purpose),
+                file: texts.shared(&placed.file),
                 line: placed.line,
             }));
         }
@@ -57,6 +60,7 @@ impl Store {
     /// A damaged store.
     pub fn events(&self, as_of: Micros) -> Result<(Vec<WearEvent>, Vec<WearEvent>), LoadError> {
         let (mut counted, mut refused) = (Vec::new(), Vec::new());
+        let mut texts = Texts::default();
         for wearers in self.groups()? {
             let rows: Vec<Placed<wear_events::WearEvent>> = self.rows_of(&wearers)?;
             let settled = settle_rows(&rows, as_of, |e| e.time, |a, b| a == b);
@@ -65,9 +69,9 @@ impl Store {
                 let mut all = rejected.iter();
                 all.any(|reject| reject.line == placed.line && reject.file == placed.file)
             };
-            counted.extend(kept.into_iter().map(plain_event));
+            counted.extend(kept.into_iter().map(|placed| texts.plain_event(placed)));
             let rejected = settled.kept.iter().filter(is_rejected);
-            refused.extend(rejected.map(|placed| plain_event(placed)));
+            refused.extend(rejected.map(|placed| texts.plain_event(placed)));
         }
         let by_time = |a: &WearEvent, b: &WearEvent| (&a.wearer, a.time).cmp(&(&b.wearer, b.time));
         counted.sort_by(by_time);
@@ -141,21 +145,36 @@ impl Store {
     }
 }
 
-fn plain_event(placed: &Placed<wear_events::WearEvent>) -> WearEvent {
-    let row = &placed.row;
-    WearEvent {
-        wearer: row.wearer.clone(),
-        sensor: row.sensor.clone(),
-        time: row.time,
-        event: row.event.clone(),
-        site: row.site.clone(),
-        side: row.side.clone(),
-        cause: row.cause.clone(),
-        tape: row.tape.clone(),
-        model: row.model.clone(),
-        lot: row.lot.clone(),
-        file: placed.file.clone(),
-        line: placed.line,
+/// Texts that rows share.
+#[derive(Default)]
+struct Texts(HashSet<Text>);
+
+impl Texts {
+    fn shared(&mut self, text: &str) -> Text {
+        if let Some(known) = self.0.get(text) {
+            return known.clone();
+        }
+        let new = Text::from(text);
+        self.0.insert(new.clone());
+        new
+    }
+
+    fn plain_event(&mut self, placed: &Placed<wear_events::WearEvent>) -> WearEvent {
+        let row = &placed.row;
+        WearEvent {
+            wearer: self.shared(&row.wearer),
+            sensor: self.shared(&row.sensor),
+            time: row.time,
+            event: self.shared(&row.event),
+            site: self.shared(&row.site),
+            side: self.shared(&row.side),
+            cause: self.shared(&row.cause),
+            tape: self.shared(&row.tape),
+            model: self.shared(&row.model),
+            lot: self.shared(&row.lot),
+            file: self.shared(&placed.file),
+            line: placed.line,
+        }
     }
 }
 

@@ -1,6 +1,73 @@
-//! Accepted rows as plain structs, for what looks at them before any query runs.
+//! Accepted rows as plain structs, for what looks at them before any query runs. Rows share their texts: there are many
+//! rows, and few names among them.
+
+use std::borrow::Borrow;
+use std::fmt::{self, Display, Formatter};
+use std::ops::Deref;
+use std::sync::Arc;
 
 use crate::time::Micros;
+
+/// Text that many rows share.
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Text(Arc<str>);
+
+impl Text {
+    /// The text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl Deref for Text {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.0
+    }
+}
+
+impl Borrow<str> for Text {
+    fn borrow(&self) -> &str {
+        &self.0
+    }
+}
+
+impl From<&str> for Text {
+    fn from(text: &str) -> Self {
+        Self(text.into())
+    }
+}
+
+impl From<String> for Text {
+    fn from(text: String) -> Self {
+        Self(text.into())
+    }
+}
+
+impl Display for Text {
+    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl PartialEq<str> for Text {
+    fn eq(&self, other: &str) -> bool {
+        *self.0 == *other
+    }
+}
+
+impl PartialEq<&str> for Text {
+    fn eq(&self, other: &&str) -> bool {
+        *self.0 == **other
+    }
+}
+
+impl PartialEq<String> for Text {
+    fn eq(&self, other: &String) -> bool {
+        *self.0 == **other
+    }
+}
 
 /// What a sensor can say of a reading.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,17 +114,17 @@ pub struct SensorReadings {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Check {
     /// Whose.
-    pub wearer: String,
+    pub wearer: Text,
     /// When.
     pub time: Micros,
     /// mg/dL.
     pub glucose: f64,
     /// Label of the meter; empty where there is none.
-    pub meter: String,
+    pub meter: Text,
     /// `routine`, `doubt`, `alarm`, `calibration` or `control`.
-    pub purpose: String,
+    pub purpose: Text,
     /// The row's file.
-    pub file: String,
+    pub file: Text,
     /// The row's line.
     pub line: u64,
 }
@@ -66,27 +133,27 @@ pub struct Check {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct WearEvent {
     /// Whose.
-    pub wearer: String,
+    pub wearer: Text,
     /// The sensor.
-    pub sensor: String,
+    pub sensor: Text,
     /// When.
     pub time: Micros,
     /// `insert`, `end`, `bed` and so on.
-    pub event: String,
+    pub event: Text,
     /// With `insert`.
-    pub site: String,
+    pub site: Text,
     /// With `insert`.
-    pub side: String,
+    pub side: Text,
     /// With `end`.
-    pub cause: String,
+    pub cause: Text,
     /// With `insert` and `tape`.
-    pub tape: String,
+    pub tape: Text,
     /// With `insert`.
-    pub model: String,
+    pub model: Text,
     /// With `insert`.
-    pub lot: String,
+    pub lot: Text,
     /// The row's file.
-    pub file: String,
+    pub file: Text,
     /// The row's line.
     pub line: u64,
 }

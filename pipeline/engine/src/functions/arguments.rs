@@ -45,6 +45,13 @@ pub struct Argument {
 /// What draws at random starts from.
 pub const SEED: Argument = with_unit("seed", Kind::Text, "the same text gives the same draws");
 
+impl Argument {
+    /// Whether it is [`SEED`].
+    pub fn is_seed(&self) -> bool {
+        self.name == SEED.name
+    }
+}
+
 /// An argument without a unit.
 pub const fn plain(name: &'static str, kind: Kind) -> Argument {
     with_unit(name, kind, "")

@@ -4,11 +4,11 @@ use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
 use datafusion::arrow::array::{
-    Array, ArrayRef, AsArray, Float64Array, StructArray, new_empty_array,
+    Array, ArrayRef, AsArray, Float64Array, StringArray, StructArray, new_empty_array,
 };
 use datafusion::arrow::buffer::NullBuffer;
 use datafusion::arrow::compute::{
-    SortColumn, and, concat, filter, is_not_null, lexsort_to_indices, take,
+    SortColumn, and, concat, filter, is_not_null, lexsort_to_indices, min_string, take,
 };
 use datafusion::arrow::datatypes::{DataType, Field, FieldRef, Fields, Float64Type};
 use datafusion::common::utils::SingleRowListArrayBuilder;
@@ -84,7 +84,7 @@ impl Rows {
             .collect()
     }
 
-    /// The text of an argument that is the same in all rows: a seed.
+    /// The text that is the same in all rows: a seed, of which one is kept.
     pub fn text(&self, position: usize) -> &str {
         self.texts(position).first().copied().unwrap_or("")
     }
@@ -210,18 +210,23 @@ impl Collected {
 
     fn in_order(&self) -> Result<Rows> {
         let columns = self.joined()?;
-        let sort: Vec<SortColumn> = columns
-            .iter()
-            .map(|values| SortColumn {
+        let of_rows = |argument: &Argument| !argument.is_seed();
+        let sort: Vec<SortColumn> = (columns.iter().zip(self.statistic.arguments))
+            .filter(|(_, argument)| of_rows(argument))
+            .map(|(values, _)| SortColumn {
                 values: Arc::clone(values),
                 options: None,
             })
             .collect();
         let order = lexsort_to_indices(&sort, None)?;
-        let columns = columns
-            .iter()
-            .map(|column| Ok(take(column, &order, None)?))
-            .collect::<Result<_>>()?;
+        let sorted = |(column, argument): (&ArrayRef, &Argument)| -> Result<ArrayRef> {
+            match of_rows(argument) {
+                true => Ok(take(column, &order, None)?),
+                false => Ok(Arc::clone(column)),
+            }
+        };
+        let columns = columns.iter().zip(self.statistic.arguments).map(sorted);
+        let columns = columns.collect::<Result<_>>()?;
         Ok(Rows { columns })
     }
 }
@@ -237,11 +242,15 @@ impl Accumulator for Collected {
                 None => here,
             });
         }
-        for (column, cell) in self.columns.iter_mut().zip(cells) {
+        let columns = self.columns.iter_mut().zip(self.statistic.arguments);
+        for ((column, argument), cell) in columns.zip(cells) {
             column.push(match &whole {
                 Some(whole) => filter(&cell, whole)?,
                 None => cell,
             });
+            if argument.is_seed() {
+                *column = least(column);
+            }
         }
         Ok(())
     }
@@ -279,9 +288,24 @@ impl Accumulator for Collected {
     }
 
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {
-        for (column, state) in self.columns.iter_mut().zip(states) {
+        let columns = self.columns.iter_mut().zip(self.statistic.arguments);
+        for ((column, argument), state) in columns.zip(states) {
             column.extend(state.as_list::<i32>().iter().flatten());
+            if argument.is_seed() {
+                *column = least(column);
+            }
         }
         Ok(())
     }
+}
+
+/// The least of some texts, by itself. A seed is the same in all rows, and rows may be millions.
+fn least(texts: &[ArrayRef]) -> Vec<ArrayRef> {
+    let least = texts
+        .iter()
+        .filter_map(|part| min_string(part.as_string_opt::<i32>()?))
+        .min();
+    least.map_or(Vec::new(), |text| {
+        vec![Arc::new(StringArray::from(vec![text]))]
+    })
 }

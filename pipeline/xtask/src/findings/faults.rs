@@ -117,7 +117,7 @@ fn worn(rows: &Rows) -> Vec<Worn> {
             let readings = rows
                 .readings
                 .iter()
-                .find(|s| s.wearer == insert.wearer && s.sensor == insert.sensor)?;
+                .find(|s| insert.wearer == s.wearer && insert.sensor == s.sensor)?;
             let end = rows.events.iter().find(|event| {
                 event.event == "end"
                     && event.wearer == insert.wearer
@@ -125,9 +125,9 @@ fn worn(rows: &Rows) -> Vec<Worn> {
             });
             let last = readings.readings.last()?.time;
             Some(Worn {
-                wearer: insert.wearer.clone(),
-                sensor: insert.sensor.clone(),
-                site: insert.site.clone(),
+                wearer: insert.wearer.to_string(),
+                sensor: insert.sensor.to_string(),
+                site: insert.site.to_string(),
                 from: insert.time,
                 to: end.map_or(last, |end| end.time),
             })

@@ -101,20 +101,20 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
         let (site, delay) = SITES[dice.random_range(0..SITES.len())];
         let sensor = format!("{wearer}-n{number:02}");
         let event = |event: &str, minute: i64| WearEvent {
-            wearer: wearer.to_owned(),
-            sensor: sensor.clone(),
+            wearer: wearer.into(),
+            sensor: sensor.as_str().into(),
             time: minute * MINUTE,
-            event: event.to_owned(),
+            event: event.into(),
             ..WearEvent::default()
         };
         let side = ["left", "right"][dice.random_range(0..2)].to_owned();
         let tape = ["none", "ring", "cover"][dice.random_range(0..3)].to_owned();
         rows.events.push(WearEvent {
-            site: site.to_owned(),
-            side,
-            tape,
-            model: ["model A", "model B"][usize::from(dice.random::<f64>() < 0.3)].to_owned(),
-            lot: format!("L{}", number / 4),
+            site: site.into(),
+            side: side.into(),
+            tape: tape.into(),
+            model: ["model A", "model B"][usize::from(dice.random::<f64>() < 0.3)].into(),
+            lot: format!("L{}", number / 4).into(),
             ..event("insert", *from)
         });
         let cause = if (to - from) as f64 >= RATED * 1440.0 - 1.0 {
@@ -123,12 +123,12 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
             "fell-off"
         };
         rows.events.push(WearEvent {
-            cause: cause.to_owned(),
+            cause: cause.into(),
             ..event("end", *to)
         });
         rows.readings.push(SensorReadings {
-            wearer: wearer.to_owned(),
-            sensor: sensor.clone(),
+            wearer: wearer.into(),
+            sensor: sensor.as_str().into(),
             readings: readings(&glucose, (*from, *to), delay, spacing, dice),
         });
     }
@@ -151,11 +151,11 @@ fn wear(rows: &mut Rows, shape: Shape, wearer: &str, dice: &mut ChaCha8Rng) {
                 "routine"
             };
             rows.checks.push(Check {
-                wearer: wearer.to_owned(),
+                wearer: wearer.into(),
                 time: minute * MINUTE,
                 glucose: value.clamp(25.0, 590.0).round(),
-                meter: format!("m{meter}"),
-                purpose: purpose.to_owned(),
+                meter: format!("m{meter}").into(),
+                purpose: purpose.into(),
                 ..Check::default()
             });
         }

@@ -118,7 +118,7 @@ fn planted(made: Made, fault: &str, seed: u64) -> Result<Option<(Rows, Expected)
             // The demo's wearers have one meter: a second one makes two in five of the fingersticks.
             for check in &mut rows.checks {
                 if dice.random::<f64>() < 0.4 {
-                    check.meter = "meter C".to_owned();
+                    check.meter = "meter C".into();
                 }
             }
         }

@@ -96,27 +96,27 @@ impl Rows {
         for row in table(dir, "fingersticks")? {
             let get = |name: &str| row.get(name).cloned().unwrap_or_default();
             rows.checks.push(Check {
-                wearer: get("wearer"),
+                wearer: get("wearer").into(),
                 time: time(&get("time")),
                 glucose: value(&get("glucose"), &get("unit")),
-                meter: get("meter"),
-                purpose: get("purpose"),
+                meter: get("meter").into(),
+                purpose: get("purpose").into(),
                 ..Check::default()
             });
         }
         for row in table(dir, "wear-events")? {
             let get = |name: &str| row.get(name).cloned().unwrap_or_default();
             rows.events.push(WearEvent {
-                wearer: get("wearer"),
-                sensor: get("sensor"),
+                wearer: get("wearer").into(),
+                sensor: get("sensor").into(),
                 time: time(&get("time")),
-                event: get("event"),
-                site: get("site"),
-                side: get("side"),
-                cause: get("cause"),
-                tape: get("tape"),
-                model: get("model"),
-                lot: get("lot"),
+                event: get("event").into(),
+                site: get("site").into(),
+                side: get("side").into(),
+                cause: get("cause").into(),
+                tape: get("tape").into(),
+                model: get("model").into(),
+                lot: get("lot").into(),
                 ..WearEvent::default()
             });
         }
@@ -139,7 +139,7 @@ impl Rows {
         let mut rows = self.clone();
         rows.checks.iter_mut().for_each(|c| {
             c.glucose *= self.factor(&c.wearer, &c.meter).0;
-            c.file = format!("fingersticks/{}.csv", c.wearer);
+            c.file = format!("fingersticks/{}.csv", c.wearer).into();
         });
         let mut inserted = std::collections::BTreeSet::new();
         let mut refused = Vec::new();

@@ -117,7 +117,7 @@ fn meter(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Opt
     let mut meters: Vec<(String, String)> = rows
         .checks
         .iter()
-        .map(|c| (c.wearer.clone(), c.meter.clone()))
+        .map(|c| (c.wearer.to_string(), c.meter.to_string()))
         .collect();
     meters.sort();
     meters.dedup();
@@ -175,7 +175,7 @@ fn meter_jump(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -
         .collect();
     let minutes = (sign(dice) * between(dice, 15.0, 50.0)).round();
     for check in &mut own {
-        check.meter = "m0".to_owned();
+        check.meter = "m0".into();
         if check.time >= at {
             check.time += (minutes * MINUTE as f64) as Micros;
         }

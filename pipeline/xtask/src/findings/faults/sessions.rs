@@ -48,7 +48,7 @@ fn sensor_reused(
     rows.events
         .iter_mut()
         .filter(|e| b.has(e))
-        .for_each(|e| e.sensor.clone_from(&a.sensor));
+        .for_each(|e| e.sensor = a.sensor.as_str().into());
     Some(planting.of(&a))
 }
 
@@ -71,7 +71,7 @@ fn wrong_wearer(
     rows.events
         .iter_mut()
         .filter(|e| one.has(e))
-        .for_each(|e| e.sensor.clone_from(&name));
+        .for_each(|e| e.sensor = name.as_str().into());
     let own = readings(rows, &one)?;
     own.sensor.clone_from(&name);
     own.wearer.clone_from(&other.wearer);

@@ -32,7 +32,7 @@ fn site_confounded(
         .iter_mut()
         .filter(|e| e.event == "insert" && e.site == site)
     {
-        event.model = "model Z".to_owned();
+        event.model = "model Z".into();
     }
     Some(Expected {
         site: Some(site),
@@ -59,9 +59,9 @@ fn checks_by_alarm(
     for check in &mut rows.checks {
         let worn = own
             .iter()
-            .any(|one| one.wearer == check.wearer && (one.from..=one.to).contains(&check.time));
+            .any(|one| check.wearer == one.wearer && (one.from..=one.to).contains(&check.time));
         if worn && dice.random::<f64>() < share {
-            check.purpose = ["alarm", "doubt"][dice.random_range(0..2)].to_owned();
+            check.purpose = ["alarm", "doubt"][dice.random_range(0..2)].into();
         }
     }
     Some(Expected {
@@ -82,7 +82,7 @@ fn side_never_tried(
         .iter_mut()
         .filter(|e| e.event == "insert" && e.site == site && e.wearer == wearer)
     {
-        event.side = "left".to_owned();
+        event.side = "left".into();
     }
     Some(Expected {
         site: Some(site),

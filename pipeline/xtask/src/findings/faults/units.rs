@@ -48,20 +48,20 @@ fn unit_of_fingersticks(
         .checks
         .iter()
         .filter(|c| c.wearer == check.wearer)
-        .map(|c| c.meter.clone())
+        .map(|c| c.meter.to_string())
         .collect();
     for meter in meters {
         if !rows
             .units
             .iter()
-            .any(|unit| unit.0 == check.wearer && unit.1 == meter)
+            .any(|unit| check.wearer == unit.0 && unit.1 == meter)
         {
             rows.units
-                .push((check.wearer.clone(), meter, TO_MMOL, "mg/dL"));
+                .push((check.wearer.to_string(), meter, TO_MMOL, "mg/dL"));
         }
     }
     Some(Expected {
-        wearer: Some(check.wearer),
+        wearer: Some(check.wearer.to_string()),
         size: Some((18.0, 0.1)),
         ..planting.expected()
     })
