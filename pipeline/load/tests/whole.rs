@@ -239,7 +239,7 @@ fn duplicates_and_contradictions_over_two_files() {
     place.write("wear-events/e.csv", &INSERT.replace("calf", "chest"));
     let (store, loaded) = place.load();
     assert_eq!((loaded.parsed, loaded.unchanged), (1, 1));
-    let (events, _) = store.events(Micros::MAX);
+    let (events, _) = store.events(Micros::MAX).unwrap();
     let sites: Vec<&str> = events.iter().map(|event| event.site.as_str()).collect();
     assert_eq!(sites, ["chest"]);
     // Another unit for rows that name none is another reading of all files.
@@ -296,13 +296,13 @@ fn what_counts_up_to_an_instant() {
     assert_eq!(settled.span, Some((at("2026-02-02T08:01:00Z"), as_of)));
     let months: Vec<String> = settled.months.iter().map(ToString::to_string).collect();
     assert_eq!(months, ["2026-02", "2026-03"]);
-    let checks = store.checks(as_of);
+    let checks = store.checks(as_of).unwrap();
     assert_eq!(checks.len(), 1);
     assert_eq!(
         (checks[0].glucose, &*checks[0].meter, checks[0].line),
         (91.0, "n", 3)
     );
-    let (kept, refused) = store.events(as_of);
+    let (kept, refused) = store.events(as_of).unwrap();
     assert_eq!((kept.len(), refused.len()), (1, 0));
     assert_eq!((&*kept[0].event, &*kept[0].site), ("insert", "calf"));
     let whole = store.settle(&place.study(), Micros::MAX).unwrap();
@@ -387,7 +387,7 @@ fn a_sensor_has_one_beginning_and_one_end() {
         ),
         (16, 10, 1, 5)
     );
-    let (kept, refused) = store.events(Micros::MAX);
+    let (kept, refused) = store.events(Micros::MAX).unwrap();
     let words: Vec<&str> = kept.iter().map(|event| event.event.as_str()).collect();
     assert_eq!(words, ["insert", "end", "skin", "rating", "bed"]);
     assert_eq!((&*kept[0].tape, &*kept[1].cause), ("ring", "fell-off"));
@@ -448,8 +448,14 @@ fn fingersticks_and_verdicts() {
     );
     let kept: Vec<(f64, String)> = store
         .checks(Micros::MAX)
+        .unwrap()
         .into_iter()
-        .map(|check| ((check.glucose * 1e3).round() / 1e3, check.purpose))
+        .map(|check| {
+            (
+                (check.glucose * 1e3).round() / 1e3,
+                check.purpose.to_string(),
+            )
+        })
         .collect();
     let wanted = [(90.078, "doubt"), (100.0, "routine"), (108.0, "routine")];
     assert_eq!(

@@ -101,7 +101,7 @@ pub const ALL: &[Statistic] = &[
         ],
         fields: &["level", "slope", "wide_slope"],
         about: "one sensor around a fingerstick, from readings `minutes` after it: level, and over it the slope and the slope between readings long before and after",
-        example: "SELECT fingerstick_no, sensor_no, get_field(delay_point(minutes, glucose), 'slope') AS slope FROM near_readings GROUP BY fingerstick_no, sensor_no ORDER BY fingerstick_no, sensor_no",
+        example: "SELECT fingerstick_no, sensor_no, get_field(delay_point(minutes, glucose), 'slope') AS slope FROM around_checks WHERE ABS(minutes) <= 45 GROUP BY fingerstick_no, sensor_no ORDER BY fingerstick_no, sensor_no",
         evaluate: One(point_of_delay),
     },
     Statistic {
