@@ -271,6 +271,14 @@ fn sheet(study: &Study) -> Vec<Element> {
 fn the_last_day_ends_where_the_sensor_did() {
     let all = sheet(&fixture::full());
     let (x, y) = (clock(&all), upright(&all));
+    let page = fixture::full().report().sheets.unwrap();
+    for words in [
+        "times by the clock of Europe/Lisbon. Dashed: the level at which a low begins.",
+        "Diamonds: fingersticks.",
+        "Ticks at the foot: readings marked as errors.",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
     let end = strokes(&all, 2.0);
     let end = end.iter().find(|e| e.is("stroke", &hex(ACCENT))).unwrap();
     close(end.points[0].0, x(21.5 * 60.0), "the end");
@@ -367,6 +375,16 @@ fn a_quarter_is_a_scale_of_days() {
         x(90.0),
         "its end",
     );
+    let foot = |e: &Element| e.length("y") + e.length("height");
+    let below = foot(month[0]) - foot(bars[0]);
+    assert!((0.0..8.0).contains(&below), "as high as the lanes: {below}");
+    for (bar, name) in bars.iter().zip(["oak", "elm"]) {
+        let words = texts(&all);
+        let on = words
+            .iter()
+            .find(|(words, _, y)| *words == name && (bar.length("y")..foot(bar)).contains(y));
+        close(on.unwrap().1, bar.length("x") + 15.0, "beside its mark");
+    }
     let desc = &all.iter().find(|e| e.name == "desc").unwrap().text;
     assert!(
         desc.ends_with("How they ended: ended as planned 1; no end yet 1."),
