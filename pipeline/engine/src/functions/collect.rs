@@ -158,6 +158,7 @@ impl AggregateUDFImpl for Collect {
             statistic: self.statistic,
             fields: self.fields(),
             columns,
+            bytes: 0,
         }))
     }
 
@@ -180,6 +181,8 @@ struct Collected {
     statistic: &'static Statistic,
     fields: Fields,
     columns: Vec<Vec<ArrayRef>>,
+    /// Bytes of the arrays that have come: it is asked after every batch, for every group.
+    bytes: usize,
 }
 
 impl Collected {
@@ -244,10 +247,14 @@ impl Accumulator for Collected {
         }
         let columns = self.columns.iter_mut().zip(self.statistic.arguments);
         for ((column, argument), cell) in columns.zip(cells) {
-            column.push(match &whole {
+            let own = match &whole {
                 Some(whole) => filter(&cell, whole)?,
                 None => cell,
-            });
+            };
+            if !argument.is_seed() {
+                self.bytes += bytes(&own);
+            }
+            column.push(own);
             if argument.is_seed() {
                 *column = least(column);
             }
@@ -272,11 +279,7 @@ impl Accumulator for Collected {
     }
 
     fn size(&self) -> usize {
-        let arrays = self.columns.iter().flatten();
-        size_of_val(self)
-            + arrays
-                .map(|array| array.to_data().get_slice_memory_size().unwrap_or_default())
-                .sum::<usize>()
+        size_of_val(self) + self.bytes
     }
 
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
@@ -290,13 +293,21 @@ impl Accumulator for Collected {
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {
         let columns = self.columns.iter_mut().zip(self.statistic.arguments);
         for ((column, argument), state) in columns.zip(states) {
-            column.extend(state.as_list::<i32>().iter().flatten());
+            let parts: Vec<ArrayRef> = state.as_list::<i32>().iter().flatten().collect();
+            if !argument.is_seed() {
+                self.bytes += parts.iter().map(bytes).sum::<usize>();
+            }
+            column.extend(parts);
             if argument.is_seed() {
                 *column = least(column);
             }
         }
         Ok(())
     }
+}
+
+fn bytes(array: &ArrayRef) -> usize {
+    array.to_data().get_slice_memory_size().unwrap_or_default()
 }
 
 /// The least of some texts, by itself. A seed is the same in all rows, and rows may be millions.
