@@ -10,7 +10,7 @@
 -- minutes = { class = "estimate" }
 -- warm = { class = "category", type = "boolean" }
 
--- The reading paired and the quarter of an hour before it: these rows are many, and lie in memory.
+-- The reading paired and what pair_rates takes the slope before it from: these rows are many, and lie in memory.
 SELECT fingerstick_no, sensor_no, time, glucose, status, minutes, warm
 FROM around_checks
 WHERE at_most(minutes, pairing_minutes) AND at_most(-minutes, pairing_minutes + 15.5)

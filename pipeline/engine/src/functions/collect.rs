@@ -211,6 +211,23 @@ impl Collected {
         Ok(StructArray::try_new(self.fields.clone(), columns, exist)?)
     }
 
+    /// Adds values of the argument at a position; of a seed, the same in all rows, one stays.
+    fn keep(&mut self, position: usize, parts: impl IntoIterator<Item = ArrayRef>) {
+        let argument = self.statistic.arguments.get(position);
+        let (Some(column), Some(argument)) = (self.columns.get_mut(position), argument) else {
+            return;
+        };
+        for part in parts {
+            if !argument.is_seed() {
+                self.bytes += bytes(&part);
+            }
+            column.push(part);
+        }
+        if argument.is_seed() {
+            *column = least(column);
+        }
+    }
+
     fn in_order(&self) -> Result<Rows> {
         let columns = self.joined()?;
         let of_rows = |argument: &Argument| !argument.is_seed();
@@ -245,19 +262,12 @@ impl Accumulator for Collected {
                 None => here,
             });
         }
-        let columns = self.columns.iter_mut().zip(self.statistic.arguments);
-        for ((column, argument), cell) in columns.zip(cells) {
-            let own = match &whole {
-                Some(whole) => filter(&cell, whole)?,
-                None => cell,
-            };
-            if !argument.is_seed() {
-                self.bytes += bytes(&own);
-            }
-            column.push(own);
-            if argument.is_seed() {
-                *column = least(column);
-            }
+        let own = |cell: ArrayRef| match &whole {
+            Some(whole) => filter(&cell, whole),
+            None => Ok(cell),
+        };
+        for (position, cell) in cells.into_iter().enumerate() {
+            self.keep(position, [own(cell)?]);
         }
         Ok(())
     }
@@ -291,16 +301,8 @@ impl Accumulator for Collected {
     }
 
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {
-        let columns = self.columns.iter_mut().zip(self.statistic.arguments);
-        for ((column, argument), state) in columns.zip(states) {
-            let parts: Vec<ArrayRef> = state.as_list::<i32>().iter().flatten().collect();
-            if !argument.is_seed() {
-                self.bytes += parts.iter().map(bytes).sum::<usize>();
-            }
-            column.extend(parts);
-            if argument.is_seed() {
-                *column = least(column);
-            }
+        for (position, state) in states.iter().enumerate() {
+            self.keep(position, state.as_list::<i32>().iter().flatten());
         }
         Ok(())
     }

@@ -98,18 +98,17 @@ pub(super) fn compare(measure: Measure, members: &[Member]) -> Option<Comparison
         ),
         Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => {
             let bet = capital(contrast.t(), contrast.df, contrast.information);
-            if by_lot(members) {
-                let (p, drawn) = (
-                    shuffled().unwrap_or(1.0),
-                    laws::capital(members, Shown::Means),
-                );
-                if balanced(&contrast) {
-                    (p, drawn)
-                } else {
+            let again = || {
+                let p = shuffled().unwrap_or(1.0);
+                (p, laws::capital(members, Shown::Means))
+            };
+            match (by_lot(members), balanced(&contrast)) {
+                (false, _) => (by_t, bet),
+                (true, true) => again(),
+                (true, false) => {
+                    let (p, drawn) = again();
                     (by_t.max(p), bet.min(drawn))
                 }
-            } else {
-                (by_t, bet)
             }
         }
     };

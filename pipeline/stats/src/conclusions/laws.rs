@@ -34,22 +34,35 @@ const UNLIKE: f64 = 0.25;
 
 /// The capital of a bet that either site has more than the other, by one of a few ratios or standard deviations.
 pub(super) fn capital(members: &[Member], shown: Shown) -> f64 {
+    match shown {
+        Shown::Losses => mixture(members, HAZARDS, |block, effect, share| {
+            block.iter().map(|m| losses(m, effect, share)).collect()
+        }),
+        Shown::Artefacts => mixture(members, RATES, |block, effect, share| {
+            block.iter().map(|m| artefacts(m, effect, share)).collect()
+        }),
+        Shown::Means => {
+            let deviation = deviation(members);
+            mixture(members, EFFECTS, |block, effect, share| {
+                means(block, effect, share, deviation)
+            })
+        }
+    }
+}
+
+/// The mean capital of bets on effects in either direction, each with its share; `values` gives the log-likelihoods of a block's
+/// sensors under an effect, for the share of all that is expected at the first site.
+fn mixture(
+    members: &[Member],
+    bets: [(f64, f64); 2],
+    values: impl Fn(&[Member], f64, f64) -> Vec<f64>,
+) -> f64 {
     // What it would be in the mean of all arrangements, so that no value hangs on which of them was worn.
     let first = |member: &Member| member.chance.unwrap_or(f64::from(u8::from(member.first)));
     let share = members.iter().map(first).sum::<f64>() / members.len().max(1) as f64;
-    let bets = match shown {
-        Shown::Losses => HAZARDS,
-        Shown::Artefacts => RATES,
-        Shown::Means => EFFECTS,
-    };
-    let deviation = deviation(members);
     let of = |effect: f64| {
-        let values = |block: &[Member]| match shown {
-            Shown::Losses => block.iter().map(|m| losses(m, effect, share)).collect(),
-            Shown::Artefacts => block.iter().map(|m| artefacts(m, effect, share)).collect(),
-            Shown::Means => means(block, effect, share, deviation),
-        };
-        Shuffled::of(members, values).map_or(1.0, |shuffled| shuffled.likelihood_ratio())
+        Shuffled::of(members, |block| values(block, effect, share))
+            .map_or(1.0, |shuffled| shuffled.likelihood_ratio())
     };
     let both = |(effect, part): &(f64, f64)| 0.5 * part * (of(*effect) + of(-effect));
     bets.iter().map(both).sum()

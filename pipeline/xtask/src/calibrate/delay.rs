@@ -93,17 +93,9 @@ fn over_kinds_of_noise(studies: u64) -> Vec<Row> {
                 ..World::with_delay(delay)
             };
             let first = 11_000_000 + 100_000 * kind as u64 + 1000 * (spacing as u64 + delay as u64);
-            let found: Vec<_> = (first..first + studies)
-                .into_par_iter()
-                .map(|seed| first_order_delay(&points(&world, 10, seed)))
-                .collect();
             let condition =
                 format!("10 sensors, delay {delay} min, noise {name}, every {spacing} min");
-            let shown: Vec<f64> = found.iter().flatten().map(|d| d.minutes).collect();
-            let bias = shown.iter().sum::<f64>() / shown.len().max(1) as f64 - delay;
-            rows.push(bias_row(&condition, bias, studies as usize));
-            let intervals: Vec<_> = found.iter().map(|d| d.and_then(|d| d.interval)).collect();
-            rows.push(coverage("delay", condition, 0.9, delay, &intervals));
+            rows.extend(bias_and_coverage(&world, 10, first, studies, condition));
         }
     }
     rows
@@ -126,21 +118,36 @@ fn with_offsets(studies: u64) -> Vec<Row> {
                 + 10_000 * number as u64
                 + 1000 * sensors as u64
                 + delay as u64 * 100_000;
-            let found: Vec<_> = (first..first + studies)
-                .into_par_iter()
-                .map(|seed| first_order_delay(&points(&world, sensors, seed)))
-                .collect();
             let condition = format!(
                 "{sensors} sensors, delay {delay} min, {offset} mg/dL added (standard deviation {offset_sd})"
             );
-            let shown: Vec<f64> = found.iter().flatten().map(|d| d.minutes).collect();
-            let bias = shown.iter().sum::<f64>() / shown.len().max(1) as f64 - delay;
-            rows.push(bias_row(&condition, bias, studies as usize));
-            let intervals: Vec<_> = found.iter().map(|d| d.and_then(|d| d.interval)).collect();
-            rows.push(coverage("delay", condition, 0.9, delay, &intervals));
+            rows.extend(bias_and_coverage(
+                &world, sensors, first, studies, condition,
+            ));
         }
     }
     rows
+}
+
+/// What the estimates of studies of a world are off by on average, and how often their intervals hold its delay.
+fn bias_and_coverage(
+    world: &World,
+    sensors: usize,
+    first: u64,
+    studies: u64,
+    condition: String,
+) -> [Row; 2] {
+    let found: Vec<_> = (first..first + studies)
+        .into_par_iter()
+        .map(|seed| first_order_delay(&points(world, sensors, seed)))
+        .collect();
+    let shown: Vec<f64> = found.iter().flatten().map(|d| d.minutes).collect();
+    let bias = shown.iter().sum::<f64>() / shown.len().max(1) as f64 - world.delay;
+    let intervals: Vec<_> = found.iter().map(|d| d.and_then(|d| d.interval)).collect();
+    [
+        bias_row(&condition, bias, studies as usize),
+        coverage("delay", condition, 0.9, world.delay, &intervals),
+    ]
 }
 
 /// One verdict a condition: whether the mean of all estimates is near enough.
