@@ -30,6 +30,7 @@ mod reject;
 mod reused;
 mod settle;
 mod settle_readings;
+mod settle_small;
 mod source;
 mod store;
 mod study;

@@ -12,7 +12,7 @@ use crate::error::LoadError;
 use crate::fingersticks::Fingerstick;
 use crate::parquet_io::{Readings, batches, words};
 use crate::reject::Reject;
-use crate::settle::{same_check, settle_rows, settle_sensor_lives};
+use crate::settle_small::{same_check, settle_rows, settle_sensor_lives};
 use crate::store::Store;
 use crate::wear_events::{self, Placed};
 

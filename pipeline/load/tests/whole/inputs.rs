@@ -1,0 +1,317 @@
+//! Clocks, mappings and what cannot be read.
+
+use super::*;
+
+/// Portugal's clocks in 2026 (IANA time zone database): forward on 29 March at 01:00 UTC, back on 25 October at 01:00 UTC.
+#[test]
+fn local_times_and_corrections() {
+    let place = Place::new(&[
+        (
+            "study.toml",
+            "[study]\ntimezone = \"Europe/Lisbon\"\nunit = \"mg/dL\"\n[wearers.ana]\ntimezone = \"Asia/Tokyo\"\n\
+             [[corrections]]\nsensor = \"b\"\nclock_minutes = -60\n[[corrections]]\nsensor = \"c\"\nleave_out = true\n\
+             [[corrections]]\nsensor = \"d\"\nunit = \"mmol/L\"\n",
+        ),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose,wearer\na,2026-07-01T12:00,100,\na,2026-07-01 12:05:00,101,\na,2026-07-01T12:15+05:30,102,\n\
+             a,2026-03-29T01:30,103,\na,2026-10-25T00:30,104,\na,2026-10-25T01:30,105,\na,2026-10-25T01:00,106,\n\
+             b,2026-07-01T12:00,100,\nc,2026-07-01T12:00,100,\nd,2026-07-01T12:00,10,\nj,2026-07-01T12:00,100,ana\n",
+        ),
+        (
+            "wear-events/e.csv",
+            "sensor,time,event,site,wearer\na,2026-01-01T08:00,insert,calf,\nb,2026-01-01T08:00,insert,calf,\n\
+             d,2026-01-01T08:00,insert,calf,\nj,2026-01-01T08:00,insert,calf,ana\n",
+        ),
+    ]);
+    let (store, _) = place.load();
+    let rows: Vec<String> = readings(&store)
+        .into_iter()
+        .map(|(sensor, time, glucose, _)| format!("{sensor} {time} {glucose}"))
+        .collect();
+    assert_eq!(
+        rows,
+        [
+            "j 2026-07-01T03:00:00Z 100",
+            "a 2026-07-01T06:45:00Z 102",
+            "a 2026-07-01T11:00:00Z 100",
+            "a 2026-07-01T11:05:00Z 101",
+            "a 2026-10-24T23:30:00Z 104",
+            "a 2026-10-25T00:30:00Z 105",
+            "a 2026-10-25T01:00:00Z 106",
+            "b 2026-07-01T10:00:00Z 100",
+            "d 2026-07-01T11:00:00Z 180.156",
+        ]
+    );
+    let settled = store.settle(&place.study(), Micros::MAX).unwrap();
+    rejected(&settled, &[("readings/r.csv:5:time", "does not exist")]);
+    let all = counts(&settled, Table::Readings);
+    assert_eq!(
+        (all.read, all.left_out, all.rejected, all.accepted),
+        (11, 1, 1, 9)
+    );
+}
+
+#[test]
+fn an_export_is_read_by_its_mapping() {
+    let settings = "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n[exports.old]\ntable = \"readings\"\nfiles = \"exports/*.csv\"\n\
+         columns = { date = \"Tag\", time = \"Uhrzeit\", glucose = \"Wert\", status = \"Art\" }\n\
+         constants = { sensor = \"s9\" }\nvalues = { status = { \"zu tief\" = \"low\" } }\n\
+         time_format = \"%d/%m/%Y %H:%M\"\noffset = \"+02:00\"\nunit = \"mmol/L\"\nskip_lines = 2\n";
+    let text = "Made; by hand\n\nTag;Uhrzeit;Wert;Art;Extra\n02/07/2026;14:05;5,5;;x\n2026-07-02;14:10;5,5;;x\n\
+         02/07/2026;14:20;10,0;zu tief;x\n";
+    let place = Place::new(&[
+        ("study.toml", settings),
+        ("exports/one.csv", text),
+        ("exports/notes.txt", "x"),
+        ("exports/.two.csv", text),
+    ]);
+    let (store, _) = place.load();
+    assert_eq!(
+        readings(&store),
+        [
+            (
+                "s9".to_owned(),
+                "2026-07-02T12:05:00Z".to_owned(),
+                99.0858,
+                Status::Ok
+            ),
+            (
+                "s9".to_owned(),
+                "2026-07-02T12:20:00Z".to_owned(),
+                180.156,
+                Status::Low
+            ),
+        ]
+    );
+    let settled = store.settle(&place.study(), Micros::MAX).unwrap();
+    rejected(
+        &settled,
+        &[
+            ("exports/one.csv:4:sensor", "2 readings of sensor `s9`"),
+            ("exports/one.csv:5:time", "does not fit time_format"),
+        ],
+    );
+    for (from, to, words) in [
+        (
+            "\"Wert\"",
+            "\"Value\"",
+            "there is no column `Value`, to which study.toml maps `glucose`",
+        ),
+        (
+            "glucose =",
+            "glukose =",
+            "`glukose` is no column of readings",
+        ),
+        ("exports/*.csv", "export/*.csv", "export/*.csv"),
+    ] {
+        place.write("study.toml", &settings.replacen(from, to, 1));
+        let error = place.fails();
+        assert!(error.contains(words), "{error}");
+    }
+}
+
+#[test]
+fn what_cannot_be_read_is_named() {
+    for (name, text, words) in [
+        (
+            "readings/r.csv",
+            "sensor,time\na,2026-03-01T09:00Z\n",
+            "glucose",
+        ),
+        ("readings/r.csv", "sensor,time,glucose,glucose\n", "glucose"),
+        ("readings/r.csv", "", "empty"),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\na,2026",
+            "truncated",
+        ),
+        ("readings/r.csv.gz", "no gzip", "r.csv.gz"),
+    ] {
+        let place = Place::new(&[
+            ("study.toml", UTC),
+            ("wear-events/e.csv", INSERT),
+            (name, text),
+        ]);
+        let error = place.fails();
+        assert!(
+            error.contains(words) && error.contains(name),
+            "{name}: {error}"
+        );
+        assert!(!place.path().join(".whereworn").exists(), "{error}");
+    }
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        ("readings/old.txt", "x"),
+        ("readings/2025/r.csv", "x"),
+        ("readings/.hidden.csv", "x"),
+    ]);
+    let warned = place.study().warnings.join("\n");
+    assert!(
+        warned.contains("readings/old.txt") && warned.contains("readings/2025"),
+        "{warned}"
+    );
+    assert!(warned.contains("readings/.hidden.csv"), "{warned}");
+    assert_eq!(place.study().inputs.len(), 1);
+    place.write(
+        "readings/r.csv",
+        "sensor,time,glucose,colour\na,2026-03-01T09:00:00Z,100,red\n",
+    );
+    let settled = place.settled();
+    let warned = settled.warnings.join("\n");
+    assert!(
+        warned.contains("readings/r.csv") && warned.contains("`colour`"),
+        "{warned}"
+    );
+    assert_eq!(counts(&settled, Table::Readings).accepted, 1);
+    let none = Place::new(&[("study.toml", UTC)]);
+    assert!(none.fails().contains("no input"));
+    let units = Place::new(&[
+        ("study.toml", "[study]\ntimezone = \"UTC\"\n"),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n",
+        ),
+    ]);
+    assert!(units.fails().contains("unit"), "{}", units.fails());
+}
+
+#[test]
+fn a_store_that_was_damaged_is_built_again() {
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n",
+        ),
+    ]);
+    let rows = readings(&place.load().0);
+    let folder = place.path().join(".whereworn");
+    let names = || -> Vec<String> {
+        let entries = fs::read_dir(&folder).unwrap();
+        entries
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect()
+    };
+    let stored = names()
+        .into_iter()
+        .filter(|name| name.ends_with(".parquet") || name == "manifest.json");
+    for name in stored.collect::<Vec<_>>() {
+        let path = folder.join(&name);
+        if !path.exists() {
+            continue;
+        }
+        let mut bytes = fs::read(&path).unwrap();
+        let middle = bytes.len() / 2;
+        bytes[middle] ^= 0x55;
+        fs::write(&path, bytes).unwrap();
+        let (store, loaded) = place.load();
+        assert_eq!(loaded.notes.len(), 1, "{name}: {:?}", loaded.notes);
+        assert_eq!(loaded.parsed, 2, "{name}");
+        assert_eq!(readings(&store), rows);
+        assert_eq!(place.load().1.notes, Vec::<String>::new());
+    }
+    let is_readings = |name: &String| name.starts_with("readings-");
+    let gone = names().into_iter().find(is_readings).unwrap();
+    fs::remove_file(folder.join(&gone)).unwrap();
+    let (store, loaded) = place.load();
+    let words = format!("{gone} is missing");
+    assert!(loaded.notes[0].contains(&words), "{:?}", loaded.notes);
+    assert_eq!(readings(&store), rows);
+}
+
+#[test]
+fn what_was_said_is_kept_line_by_line() {
+    let place = Place::new(&[("study.toml", UTC), ("wear-events/e.csv", INSERT)]);
+    let study = place.study();
+    let said = |look: &str, site: &str, evidence: f64| Said {
+        look: at(look),
+        measure: "stays-on".to_owned(),
+        site: site.to_owned(),
+        against: "chest, \"left\"".to_owned(),
+        evidence,
+        verdict: "open".to_owned(),
+        version: "0.1.0".to_owned(),
+        plan_hash: String::new(),
+    };
+    let (march, april) = ("2026-03-31T22:00:00Z", "2026-04-30T22:00:00Z");
+    let holder = Holder::default();
+    let rows = [said(march, "calf", 1.5), said(march, "abdomen", 0.0)];
+    Evidence::append(&study, &holder, &rows).unwrap();
+    Evidence::append(&study, &holder, &rows).unwrap();
+    Evidence::append(&study, &holder, &[said(april, "calf", 3.25)]).unwrap();
+    let read = Evidence::read(&study).unwrap();
+    assert_eq!(
+        read.said,
+        [rows[0].clone(), rows[1].clone(), said(april, "calf", 3.25)]
+    );
+    assert!(read.warnings.is_empty());
+    // A line with another number, one that is cut, and one from elsewhere are named and not used; the others stay.
+    let path = place.path().join("evidence.csv");
+    let text = fs::read_to_string(&path).unwrap();
+    assert_eq!(text.lines().count(), 4);
+    fs::write(&path, text.replace(",1.5,", ",9.5,")).unwrap();
+    let read = Evidence::read(&study).unwrap();
+    assert_eq!(read.said.len(), 2);
+    assert_eq!(read.warnings.len(), 1);
+    assert!(read.warnings[0].contains("line 2"), "{:?}", read.warnings);
+    // Less than nothing is no capital of a bet, whatever its checksum.
+    Evidence::append(&study, &holder, &[said(april, "chest", -1.0)]).unwrap();
+    assert_eq!(Evidence::read(&study).unwrap().said.len(), 2);
+    fs::write(&path, "").unwrap();
+    assert!(Evidence::read(&study).is_err());
+}
+
+/// A file of which nothing is known: semicolons, decimal commas, days first as no month is the 25th, mmol/L by its range.
+#[test]
+fn a_mapping_is_told_from_the_rows() {
+    let mut text = "made by hand\nGeraet;Datum;Uhrzeit;Wert\n".to_owned();
+    for minute in 0..60 {
+        let value = 5.0 + f64::from(minute % 9) / 2.0;
+        text += &format!(
+            "S7;25.03.2026;{:02}:{:02};{}\n",
+            8 + minute / 12,
+            5 * (minute % 12),
+            value.to_string().replace('.', ",")
+        );
+    }
+    let place = Place::new(&[("study.toml", UTC), ("log.csv", &text)]);
+    let path = place.path().join("log.csv");
+    let mapping = map(&path, &Known::default()).unwrap();
+    let export = &mapping.export;
+    assert_eq!(
+        (&*export.table, &*export.files, export.skip_lines),
+        ("readings", "log.csv", 1)
+    );
+    assert_eq!(export.columns["time"].names(), ["Datum", "Uhrzeit"]);
+    assert_eq!(export.columns["glucose"].names(), ["Wert"]);
+    assert_eq!(export.columns["sensor"].names(), ["Geraet"]);
+    assert_eq!(export.time_format.as_deref(), Some("%d.%m.%Y %H:%M"));
+    assert_eq!(export.unit, Some(Unit::MmolL));
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let told = mapping.told.join("\n");
+    assert!(
+        told.contains("60 rows of 4 columns, separated by semicolons, their names on line 2"),
+        "{told}"
+    );
+    let rows = preview(&path, &mapping, 3).unwrap();
+    assert_eq!(rows.len(), 3);
+    assert_eq!(
+        (rows[1].line, &*rows[1].raw),
+        (4, "S7;25.03.2026;08:05;5,5")
+    );
+    assert_eq!(
+        rows[1].understood,
+        "sensor S7, 2026-03-25 08:05:00, 99.1 mg/dL, ok"
+    );
+    // A row that is not read is shown with its reason.
+    fs::write(&path, text.replacen("08:00;5", "08:00;much", 1)).unwrap();
+    let rows = preview(&path, &mapping, 1).unwrap();
+    assert!(
+        rows[0].understood.starts_with("not read: "),
+        "{}",
+        rows[0].understood
+    );
+}
