@@ -84,8 +84,8 @@ impl Chart for Chances {
                 let label = shorten(&site.label, TEXT, 0.55 * width);
                 canvas.text((MARGIN, top + 8.0), &label, PLAIN)?;
                 let from = MARGIN + text_width(&label, TEXT) + 8.0;
-                let remark = shorten(&site.remark, SMALL, end - from);
-                canvas.text((end, top + 8.0), &remark, QUIET.end())?;
+                let remark = shorten(&site.remark, SMALL, width - MARGIN - from);
+                canvas.text((width - MARGIN, top + 8.0), &remark, QUIET.end())?;
                 let bar = |to: f64, colour| {
                     canvas.rectangle((MARGIN, top + 18.0), (to, top + 28.0), colour, 1.0)
                 };

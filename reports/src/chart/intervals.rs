@@ -4,7 +4,7 @@ use whereworn_model::header::Chart as Wish;
 
 use super::axis::{Scale, across, covering};
 use super::canvas::{Canvas, Drawn, PLAIN, QUIET, STRONG, Stroke, TEXT, paint};
-use super::lettering::wrap;
+use super::lettering::{heading, wrap};
 use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
@@ -109,7 +109,7 @@ impl Intervals {
     fn panel(&self, canvas: &Canvas, panel: &Panel, left: f64, right: f64, top: f64) -> Drawn {
         let x = panel.scale.at(left + 6.0, right - 6.0);
         let bottom = top + self.rows.len() as f64 * ROW;
-        let title = wrap(&panel.title, TEXT, right - left, 4);
+        let title = heading(&panel.title, right - left);
         for (index, line) in title.iter().enumerate() {
             let y = top - 12.0 - (title.len() - 1 - index) as f64 * 14.0;
             canvas.text((left, y), line, STRONG)?;
@@ -212,7 +212,7 @@ impl Chart for Intervals {
         let most = if narrow { 2 } else { 6 };
         let columns = self.panels.len().clamp(1, most);
         let panel_width = (width - label_width - 18.0 - gap * columns as f64) / columns as f64;
-        let lines = |panel: &Panel| wrap(&panel.title, TEXT, panel_width, 4).len();
+        let lines = |panel: &Panel| heading(&panel.title, panel_width).len();
         let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 14.0 + 14.0;
         let block = head + self.rows.len() as f64 * ROW + 24.0;
         let blocks = self.panels.len().div_ceil(columns);

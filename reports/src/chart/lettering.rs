@@ -1,5 +1,7 @@
 //! Widths of text that no font is at hand to measure: guesses on the wide side, for sans-serif faces.
 
+use super::canvas::TEXT;
+
 /// Width of a text in CSS pixels at a font size.
 pub(crate) fn width(text: &str, size: f64) -> f64 {
     text.chars().map(em).sum::<f64>() * size
@@ -35,21 +37,35 @@ pub(crate) fn shorten(text: &str, size: f64, room: f64) -> String {
     format!("{}…", out.trim_end())
 }
 
-/// A text in at most `lines` lines of a width, broken at blanks, the last one shortened.
+/// A text in at most `lines` lines of a width, broken at blanks and after hyphens, the last one shortened.
 pub(crate) fn wrap(text: &str, size: f64, room: f64, lines: usize) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        let joined = out.last().map(|line| format!("{line} {word}"));
+    for (gap, piece) in text.split_whitespace().flat_map(pieces) {
+        let joined = out.last().map(|line| format!("{line}{gap}{piece}"));
         let fits = joined
             .as_ref()
             .is_some_and(|line| width(line, size) <= room);
         match (joined, out.len()) {
             (Some(line), count) if fits || count >= lines => out[count - 1] = line,
-            _ => out.push(word.to_owned()),
+            _ => out.push(piece.to_owned()),
         }
     }
     out.iter().map(|line| shorten(line, size, room)).collect()
 }
+
+/// A word's parts, broken after hyphens, each with what comes before it in a line.
+fn pieces(word: &str) -> impl Iterator<Item = (&'static str, &str)> {
+    let gaps = std::iter::once(" ").chain(std::iter::repeat(""));
+    gaps.zip(word.split_inclusive('-'))
+}
+
+/// The lines of a panel's heading.
+pub(crate) fn heading(text: &str, room: f64) -> Vec<String> {
+    wrap(text, TEXT, room, HEADING_LINES)
+}
+
+/// A word a line, so that a phone's narrow panels lose none of "Mean absolute relative difference (%)".
+const HEADING_LINES: usize = 5;
 
 #[cfg(test)]
 mod tests {
@@ -72,5 +88,15 @@ mod tests {
             wrap("Back of the upper arm", 12.0, 90.0, 2),
             ["Back of the", "upper arm"]
         );
+        assert_eq!(
+            wrap("per 100 sensor-nights - or days", 12.0, 70.0, 4),
+            ["per 100", "sensor-", "nights - or", "days"]
+        );
+    }
+
+    #[test]
+    fn a_heading_keeps_its_unit_on_a_phone() {
+        let lines = heading("Mean absolute relative difference (%)", 70.0);
+        assert_eq!(lines, ["Mean", "absolute", "relative", "difference", "(%)"]);
     }
 }

@@ -2,7 +2,7 @@
 
 use super::axis::{Scale, across, covering};
 use super::canvas::{Canvas, Drawn, Lettering, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
-use super::lettering::{shorten, wrap};
+use super::lettering::{heading, shorten, wrap};
 use super::shared::{Chart, listing};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
@@ -140,7 +140,7 @@ impl SideBySide {
 
     fn panel(&self, canvas: &Canvas, panel: &Panel, x: &Scale, top: f64, long: bool) -> Drawn {
         let bottom = top + self.height();
-        let lines = wrap(&panel.title, TEXT, x.to - x.from, 4);
+        let lines = heading(&panel.title, x.to - x.from);
         for (index, line) in lines.iter().rev().enumerate() {
             canvas.text((x.from, top - 24.0 - index as f64 * 13.0), line, STRONG)?;
         }
@@ -264,7 +264,7 @@ impl Chart for SideBySide {
         };
         let columns = self.panels.len().clamp(1, most);
         let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
-        let lines = |panel: &Panel| wrap(&panel.title, TEXT, room, 4).len();
+        let lines = |panel: &Panel| heading(&panel.title, room).len();
         let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 13.0 + 26.0;
         let block = head + self.height() + 26.0;
         let blocks = self.panels.len().div_ceil(columns);

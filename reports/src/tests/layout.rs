@@ -96,6 +96,10 @@ fn nothing_is_beyond_an_edge_and_no_text_on_another() {
                 let texts: Vec<&Element> = drawn
                     .filter(|e| e.name == "text" && !e.text.is_empty())
                     .collect();
+                // Of a study with ordinary names nothing is cut off.
+                for text in texts.iter().filter(|_| study == "full") {
+                    assert!(!text.text.ends_with('…'), "{name}: {}", text.text);
+                }
                 for (place, one) in texts.iter().enumerate() {
                     for other in &texts[place + 1..] {
                         assert!(
