@@ -23,6 +23,7 @@
 pub mod agreement;
 pub mod comparison;
 pub mod conclusions;
+mod conjugate;
 pub mod delay;
 pub mod distributions;
 pub mod interval;
@@ -36,5 +37,6 @@ pub mod quantile;
 pub mod rates;
 pub mod resampling;
 pub mod simultaneous;
+mod skyline;
 pub mod survival;
 mod zero;

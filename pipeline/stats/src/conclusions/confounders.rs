@@ -6,7 +6,7 @@ use super::measure::Measure;
 use super::rows::Row;
 use super::scores::Score;
 use super::study::{Pair, Sensor, Study};
-use crate::linear::Square;
+use crate::conjugate::conjugate_gradient;
 use std::collections::BTreeMap;
 
 /// What may have gone with a site, in the order in which it is told.
@@ -162,32 +162,53 @@ fn adjusted(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<f64
             .collect()
     };
     let blocks = members.last()?.block + 1;
-    let size = 1 + blocks + names.len();
-    let mut normal = Square::zero(size);
-    let mut right = vec![0.0; size];
-    for place in 1 + blocks..size {
-        *normal.at_mut(place, place) += 1.0;
-    }
+    let levels = 1 + blocks;
     // Weights about 1, so that a level is held back as much as one sensor would.
     let usual = members.iter().map(|m| m.weight).sum::<f64>() / members.len() as f64;
-    for member in members {
-        let weight = member.weight / usual;
-        let of_level = names.get(&level(&study.sensors[member.sensor]))?;
-        let first = f64::from(u8::from(member.first));
-        let columns = [
-            (0, first),
-            (1 + member.block, 1.0),
-            (1 + blocks + of_level, 1.0),
-        ];
-        for (i, a) in columns {
-            right[i] += weight * a * member.score;
-            for (j, b) in columns {
-                *normal.at_mut(i, j) += weight * a * b;
-            }
-        }
+    let terms = members.iter().map(|member| Term {
+        weight: member.weight / usual,
+        first: f64::from(u8::from(member.first)),
+        block: 1 + member.block,
+        level: levels + names[&level(&study.sensors[member.sensor])],
+    });
+    let terms: Vec<Term> = terms.collect();
+    let mut diagonal = vec![0.0; levels];
+    diagonal.resize(levels + names.len(), 1.0);
+    let mut right = vec![0.0; diagonal.len()];
+    for (term, member) in terms.iter().zip(members) {
+        term.add(&mut diagonal, 1.0);
+        term.add(&mut right, member.score);
     }
-    let inverse = normal.cholesky(1e-10)?.inverse_of_product();
-    Some(inverse.row(0).iter().zip(&right).map(|(a, b)| a * b).sum())
+    let solution = conjugate_gradient(&diagonal, &right, |effects| {
+        let mut product = vec![0.0; levels];
+        product.extend_from_slice(&effects[levels..]);
+        for term in &terms {
+            term.add(&mut product, term.fitted(effects));
+        }
+        product
+    });
+    Some(solution?[0])
+}
+
+/// What a sensor's score is made of: the difference where it is of the first site, its block and its level.
+struct Term {
+    weight: f64,
+    first: f64,
+    block: usize,
+    level: usize,
+}
+
+impl Term {
+    fn fitted(&self, effects: &[f64]) -> f64 {
+        self.first * effects[0] + effects[self.block] + effects[self.level]
+    }
+
+    /// Adds a weighted value to what it is made of.
+    fn add(&self, to: &mut [f64], value: f64) {
+        to[0] += self.weight * self.first * value;
+        to[self.block] += self.weight * value;
+        to[self.level] += self.weight * value;
+    }
 }
 
 /// Purpose of fingersticks and age of wear, which pairs have one by one.

@@ -1,7 +1,8 @@
 //! What the likelihood of a mixed model needs of the data, and its profile.
 
 use super::model::{Profile, RandomTerms, Row};
-use crate::linear::{Square, dot};
+use crate::linear::{Square, add, dot};
+use crate::skyline::Skyline;
 use std::collections::BTreeMap;
 
 /// Sums of products of an inner group: at most an intercept and a slope.
@@ -18,6 +19,8 @@ struct Inner {
 /// Sums of products of an outer group.
 #[derive(Debug, Clone)]
 struct Outer {
+    /// The first outer group that one of its inner groups meets.
+    first: usize,
     count: f64,
     with_columns: Vec<f64>,
 }
@@ -33,12 +36,6 @@ pub(super) struct CrossProducts {
     columns: Square,
     inner: Vec<Inner>,
     outer: Vec<Outer>,
-}
-
-fn add(to: &mut [f64], factor: f64, what: &[f64]) {
-    for (to, what) in to.iter_mut().zip(what) {
-        *to += factor * what;
-    }
 }
 
 fn numbered(groups: impl Iterator<Item = usize>) -> BTreeMap<usize, usize> {
@@ -59,7 +56,8 @@ impl CrossProducts {
             with_columns: [vec![0.0; width], vec![0.0; width]],
             with_outer: BTreeMap::new(),
         };
-        let none = Outer {
+        let none = |first| Outer {
+            first,
             count: 0.0,
             with_columns: vec![0.0; width],
         };
@@ -68,7 +66,7 @@ impl CrossProducts {
             effects,
             columns: Square::zero(width),
             inner: vec![empty; inner_of.len()],
-            outer: vec![none; outer_of.len()],
+            outer: (0..outer_of.len()).map(none).collect(),
         };
         for row in rows {
             let mut columns = row.fixed.clone();
@@ -90,6 +88,12 @@ impl CrossProducts {
                 add(meets, 1.0, &[row.count, slope]);
                 data.outer[outer].count += row.count;
                 add(&mut data.outer[outer].with_columns, row.count, &columns);
+            }
+        }
+        for inner in &data.inner {
+            let mut met = inner.with_outer.keys();
+            if let Some(&first) = met.next() {
+                met.for_each(|&o| data.outer[o].first = data.outer[o].first.min(first));
             }
         }
         data
@@ -125,38 +129,34 @@ impl CrossProducts {
             false => 0.0,
         };
         let mut columns = self.columns.clone();
-        let mut outer = Square::identity(self.outer.len());
+        let mut outer = Skyline::identity(self.outer.iter().map(|group| group.first).collect());
         let mut outer_columns: Vec<Vec<f64>> = Vec::with_capacity(self.outer.len());
         for (o, group) in self.outer.iter().enumerate() {
             *outer.at_mut(o, o) += outer_scale * outer_scale * group.count;
             outer_columns.push(group.with_columns.iter().map(|c| outer_scale * c).collect());
         }
         let mut log_determinants = 0.0;
+        let mut along = vec![0.0; self.effects + 1];
         for group in &self.inner {
             let whitened = group.whiten(theta, terms.slope);
             log_determinants += whitened.log_determinant;
             for basis in whitened.basis.iter().flatten() {
-                let along: Vec<f64> = (0..=self.effects)
-                    .map(|c| {
-                        basis[0] * group.with_columns[0][c] + basis[1] * group.with_columns[1][c]
-                    })
-                    .collect();
+                let [intercept, slope] = &group.with_columns;
+                for (cell, (a, b)) in along.iter_mut().zip(intercept.iter().zip(slope)) {
+                    *cell = basis[0] * a + basis[1] * b;
+                }
                 columns.add_outer(-1.0, &along);
-                let met: Vec<(usize, f64)> = group
-                    .with_outer
-                    .iter()
-                    .map(|(&o, meets)| (o, outer_scale * dot(basis, meets)))
-                    .collect();
-                for &(o, a) in &met {
+                let met = |(&o, meets): (&usize, &[f64; 2])| (o, outer_scale * dot(basis, meets));
+                for (o, a) in group.with_outer.iter().map(met) {
                     add(&mut outer_columns[o], -a, &along);
-                    for &(p, b) in &met {
+                    for (p, b) in group.with_outer.range(..=o).map(met) {
                         *outer.at_mut(o, p) -= a * b;
                     }
                 }
             }
         }
         if terms.outer {
-            let factor = outer.cholesky(0.0)?;
+            let factor = outer.cholesky()?;
             log_determinants += factor.log_determinant();
             for c in 0..=self.effects {
                 let mut column: Vec<f64> = outer_columns.iter().map(|row| row[c]).collect();

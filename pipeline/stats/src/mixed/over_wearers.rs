@@ -3,7 +3,7 @@
 use super::contrast::Contrast;
 use super::model::{RandomTerms, Row, mixed_model};
 use super::sensor_means::{mean_of_sensors, sensor_means};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A mean over wearers and sensors.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,9 +35,7 @@ pub fn mean_over_wearers(
     if people < 2 {
         return one_wearer(values, sensors);
     }
-    let rows: Vec<Row> = (0..values.len())
-        .map(|i| Row::new(vec![1.0], values[i], sensors[i], wearers[i]))
-        .collect();
+    let rows = in_short(values, sensors, wearers);
     let terms = RandomTerms {
         slope: false,
         outer: true,
@@ -48,6 +46,22 @@ pub fn mean_over_wearers(
         mean: model.contrast(&[1.0], people as f64 - 1.0),
         sd_wearers: model.sd_outer(),
     })
+}
+
+/// The values of each sensor of each wearer: their number, mean and squares about it. Source: Welford 1962 Technometrics 4:419.
+fn in_short(values: &[f64], sensors: &[usize], wearers: &[usize]) -> Vec<Row> {
+    let mut rows = BTreeMap::<(usize, usize), Row>::new();
+    for ((&value, &sensor), &wearer) in values.iter().zip(sensors).zip(wearers) {
+        let row = rows.entry((wearer, sensor)).or_insert_with(|| Row {
+            count: 0.0,
+            ..Row::new(vec![1.0], 0.0, sensor, wearer)
+        });
+        row.count += 1.0;
+        let apart = value - row.value;
+        row.value += apart / row.count;
+        row.squares += apart * (value - row.value);
+    }
+    rows.into_values().collect()
 }
 
 fn one_wearer(values: &[f64], sensors: &[usize]) -> Option<MeanOverWearers> {

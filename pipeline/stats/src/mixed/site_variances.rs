@@ -3,7 +3,8 @@
 use super::contrast::{Contrast, WaldTest};
 use crate::distributions::{f_upper_tail, t_quantile, t_two_sided};
 use crate::interval::Interval;
-use crate::linear::{Square, dot};
+use crate::linear::{Square, add, dot};
+use std::collections::BTreeMap;
 
 /// Degrees of freedom from which on a site's scatter is taken from its own sensors.
 const LEAST_DF: f64 = 2.0;
@@ -14,8 +15,10 @@ const DOUBT: f64 = 2.0;
 
 /// The mean of a sensor as least squares sees it.
 pub(super) struct Point {
-    /// Site, fixed effects first, then what else is fitted.
     pub site: usize,
+    /// Each wearer has a level of its own.
+    pub wearer: usize,
+    /// What else is fitted.
     pub columns: Vec<f64>,
     pub mean: f64,
     /// Its precision if all sites scattered alike.
@@ -48,40 +51,39 @@ struct Part {
 }
 
 impl OwnVariances {
-    /// `None` where the columns depend on each other or nothing is left over. Sites are numbered below `sites`; the first
-    /// `effects` columns are what is asked for.
-    pub fn new(points: &[Point], sites: usize, effects: usize) -> Option<Self> {
+    /// `None` where the columns depend on each other within wearers or nothing is left over. Sites are numbered below
+    /// `sites`; an effect is of each column.
+    pub fn new(mut points: Vec<Point>, sites: usize) -> Option<Self> {
+        let shares = less_wearers(&mut points);
         let size = points.first()?.columns.len();
         let mut normal = Square::zero(size);
         let mut right = vec![0.0; size];
-        for point in points {
+        for point in &points {
             normal.add_outer(point.weight, &point.columns);
-            for (cell, column) in right.iter_mut().zip(&point.columns) {
-                *cell += point.weight * column * point.mean;
-            }
+            add(&mut right, point.weight * point.mean, &point.columns);
         }
         let inverse = normal.cholesky(1e-10)?.inverse_of_product();
         let product =
             |v: &[f64]| -> Vec<f64> { (0..size).map(|i| dot(inverse.row(i), v)).collect() };
-        let solution = product(&right);
-        let mut scatters = vec![Scatter::new(effects); sites];
-        for point in points {
+        let effects = product(&right);
+        let mut scatters = vec![Scatter::new(size); sites];
+        for (point, share) in points.iter().zip(shares) {
             let pull = product(&point.columns);
-            let leverage = point.weight * dot(&pull, &point.columns);
-            let residual = point.mean - dot(&solution, &point.columns);
+            let leverage = share + point.weight * dot(&pull, &point.columns);
+            let residual = point.mean - dot(&effects, &point.columns);
             let scatter = &mut scatters[point.site];
             scatter.squares += point.weight * residual * residual;
             scatter.df += 1.0 - leverage;
-            scatter.unscaled.add_outer(point.weight, &pull[..effects]);
-            let share = point.weight * point.weight * point.least_variance;
-            scatter.least.add_outer(share, &pull[..effects]);
+            scatter.unscaled.add_outer(point.weight, &pull);
+            let least = point.weight * point.weight * point.least_variance;
+            scatter.least.add_outer(least, &pull);
         }
-        let mut alike = Square::zero(effects);
+        let mut alike = Square::zero(size);
         for scatter in &scatters {
             alike.add(1.0, &scatter.unscaled);
         }
         Some(Self {
-            effects: solution[..effects].to_vec(),
+            effects,
             alike,
             parts: parts(&scatters)?,
         })
@@ -107,7 +109,7 @@ impl OwnVariances {
     /// Several combinations against 0: d' H d / tr(H C), H the inverse of their covariance if all sites scattered alike
     /// and C as they do; degrees of freedom of tr(H C) as of a variance. Source: Brunner, Dette and Munk 1997 J Am Stat
     /// Assoc 92:1494, whose numerator's degrees of freedom are here the number of combinations.
-    pub fn test(&self, combinations: &[Vec<f64>], most: f64) -> Option<WaldTest> {
+    pub fn test(&self, combinations: &[&[f64]], most: f64) -> Option<WaldTest> {
         let q = combinations.len();
         let of = |covariance: &Square| {
             let mut among = Square::zero(q);
@@ -134,6 +136,30 @@ impl OwnVariances {
             p: f_upper_tail(f, q as f64, df),
         })
     }
+}
+
+/// Takes the weighted mean of each wearer's points from their columns and means, which fits a level to each wearer, and gives
+/// the share of its wearer's weight that each point has.
+fn less_wearers(points: &mut [Point]) -> Vec<f64> {
+    let mut totals = BTreeMap::<usize, Point>::new();
+    for point in points.iter() {
+        let total = totals.entry(point.wearer).or_insert_with(|| Point {
+            columns: vec![0.0; point.columns.len()],
+            mean: 0.0,
+            weight: 0.0,
+            ..*point
+        });
+        total.weight += point.weight;
+        total.mean += point.weight * point.mean;
+        add(&mut total.columns, point.weight, &point.columns);
+    }
+    let own = points.iter_mut().map(|point| {
+        let total = &totals[&point.wearer];
+        point.mean -= total.mean / total.weight;
+        add(&mut point.columns, -1.0 / total.weight, &total.columns);
+        point.weight / total.weight
+    });
+    own.collect()
 }
 
 /// Sums over the sensors of a site.

@@ -101,10 +101,11 @@ pub fn compare_sites(sensors: &[SensorMean]) -> Result<SiteComparison, SiteRefus
         return Err(SiteRefusal::NotTellable);
     }
     let rank = columns.columns.len();
-    let within = wearers
+    let slopes: Vec<&Vec<f64>> = site_columns[1..].iter().chain(&covariates).collect();
+    let mut apart = Independent::default();
+    let within = slopes
         .iter()
-        .skip(1)
-        .all(|&wearer| columns.try_add(flags(sensors, |sensor| sensor.wearer == wearer)));
+        .all(|column| apart.extend(less_wearers(sensors, column), dot(column, column)));
     let left = |used: usize| sensors.len().saturating_sub(used);
     let most = match within {
         true => left(rank + wearers.len() - 1),
@@ -119,14 +120,11 @@ pub fn compare_sites(sensors: &[SensorMean]) -> Result<SiteComparison, SiteRefus
     };
     let model = fit(sensors, fixed, wearers.len() > 1)?;
     let points = points(sensors, &sites, &model, |sensor| {
-        let others = wearers.iter().skip(1);
-        let wearer = others.map(|&wearer| f64::from(u8::from(sensors[sensor].wearer == wearer)));
-        fixed(sensor).into_iter().chain(wearer).collect()
+        slopes.iter().map(|column| column[sensor]).collect()
     });
-    let effects = model.effects.len();
     Ok(SiteComparison {
         own: within
-            .then(|| OwnVariances::new(&points, sites.len(), effects))
+            .then(|| OwnVariances::new(points, sites.len()))
             .flatten(),
         model,
         sites,
@@ -154,6 +152,7 @@ fn points(
             .unwrap_or(0);
         Point {
             site,
+            wearer: sensor.wearer,
             columns: columns(number),
             mean: sensor.mean,
             weight: precision(model, sensor),
@@ -210,7 +209,10 @@ impl SiteComparison {
         };
         let differences: Vec<Vec<f64>> = (1..self.sites.len()).map(unit).collect();
         match &self.own {
-            Some(own) => own.test(&differences, self.most_df),
+            Some(own) => {
+                let slopes: Vec<&[f64]> = differences.iter().map(|d| &d[1..]).collect();
+                own.test(&slopes, self.most_df)
+            }
             None => self.model.wald(&differences, self.most_df),
         }
     }
@@ -226,7 +228,7 @@ impl SiteComparison {
             }
         }
         Some(match &self.own {
-            Some(own) => own.contrast(&weights, self.most_df),
+            Some(own) => own.contrast(&weights[1..], self.most_df),
             None => self.model.contrast(&weights, self.most_df),
         })
     }
@@ -313,7 +315,22 @@ fn flags(sensors: &[SensorMean], of: impl Fn(&SensorMean) -> bool) -> Vec<f64> {
         .collect()
 }
 
+/// A column less its mean over the sensors of each wearer.
+fn less_wearers(sensors: &[SensorMean], column: &[f64]) -> Vec<f64> {
+    let mut totals = BTreeMap::<usize, (f64, f64)>::new();
+    for (sensor, cell) in sensors.iter().zip(column) {
+        let total = totals.entry(sensor.wearer).or_default();
+        *total = (total.0 + cell, total.1 + 1.0);
+    }
+    let rest = |(sensor, cell): (&SensorMean, &f64)| {
+        let (sum, count) = totals[&sensor.wearer];
+        cell - sum / count
+    };
+    sensors.iter().zip(column).map(rest).collect()
+}
+
 /// Columns none of which is a combination of those before it.
+#[derive(Default)]
 struct Independent {
     columns: Vec<Vec<f64>>,
     basis: Vec<Vec<f64>>,
@@ -321,10 +338,7 @@ struct Independent {
 
 impl Independent {
     fn new(columns: Vec<Vec<f64>>) -> Self {
-        let mut set = Self {
-            columns: Vec::new(),
-            basis: Vec::new(),
-        };
+        let mut set = Self::default();
         for column in columns {
             set.try_add(column);
         }
@@ -333,25 +347,31 @@ impl Independent {
 
     /// Adds a column, unless it is a combination of those that are there.
     fn try_add(&mut self, column: Vec<f64>) -> bool {
-        let size = dot(&column, &column);
-        let mut rest = column.clone();
+        let added = self.extend(column.clone(), dot(&column, &column));
+        if added {
+            self.columns.push(column);
+        }
+        added
+    }
+
+    /// Adds a direction, unless next to nothing of a column's squared length `size` is new in it.
+    fn extend(&mut self, mut direction: Vec<f64>, size: f64) -> bool {
         for _ in 0..2 {
-            for direction in &self.basis {
-                let along = dot(&rest, direction);
-                for (cell, unit) in rest.iter_mut().zip(direction) {
+            for known in &self.basis {
+                let along = dot(&direction, known);
+                for (cell, unit) in direction.iter_mut().zip(known) {
                     *cell -= along * unit;
                 }
             }
         }
-        let left = dot(&rest, &rest);
+        let left = dot(&direction, &direction);
         if left <= 1e-10 * size || size == 0.0 {
             return false;
         }
-        for cell in &mut rest {
+        for cell in &mut direction {
             *cell /= left.sqrt();
         }
-        self.basis.push(rest);
-        self.columns.push(column);
+        self.basis.push(direction);
         true
     }
 }
