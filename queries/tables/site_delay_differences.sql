@@ -15,45 +15,35 @@
 -- upper = { label = "to", unit = "min", digits = 1, class = "upper" }
 -- p = { label = "p", digits = 3, class = "p" }
 -- p_holm = { label = "Holm's p", digits = 3, class = "p" }
-WITH both_sites AS (
+WITH listed AS (
+    SELECT
+        UNNEST(delay_differences(
+            s.position, d.wearer, d.sensor_no, d.level, d.ratio, d.slope, d.wide_slope
+        )) AS difference
+    FROM delay_points AS d
+    INNER JOIN sites AS s ON s.site = d.site
+),
+results AS (
     SELECT
         a.site AS first_site,
         b.site AS second_site,
         a.position AS first_position,
         b.position AS second_position,
-        a.site || ' / ' || b.site AS sites
-    FROM sites AS a
-    INNER JOIN sites AS b ON b.position > a.position
-),
-fits AS (
-    SELECT
-        k.sites,
-        k.first_site,
-        k.second_site,
-        k.first_position,
-        k.second_position,
-        delay_difference(
-            CASE WHEN d.site = k.first_site THEN 1 ELSE 0 END,
-            d.wearer, d.sensor_no, d.level, d.ratio, d.slope, d.wide_slope
-        ) AS fit
-    FROM both_sites AS k
-    INNER JOIN delay_points AS d ON d.site = k.first_site OR d.site = k.second_site
-    GROUP BY k.sites, k.first_site, k.second_site, k.first_position, k.second_position
-),
-results AS (
-    SELECT *, get_field(fit, 'p') AS p
-    FROM fits
-    WHERE get_field(fit, 'minutes') IS NOT NULL
+        l.difference,
+        get_field(l.difference, 'p') AS p
+    FROM listed AS l
+    INNER JOIN sites AS a ON a.position = get_field(l.difference, 'position_a')
+    INNER JOIN sites AS b ON b.position = get_field(l.difference, 'position_b')
 )
 SELECT
-    sites,
+    first_site || ' / ' || second_site AS sites,
     first_site,
     second_site,
-    CAST(get_field(fit, 'wearers') AS BIGINT) AS wearers,
-    CAST(get_field(fit, 'sensors') AS BIGINT) AS sensors,
-    get_field(fit, 'minutes') AS difference_minutes,
-    get_field(fit, 'lower') AS lower,
-    get_field(fit, 'upper') AS upper,
+    CAST(get_field(difference, 'wearers') AS BIGINT) AS wearers,
+    CAST(get_field(difference, 'sensors') AS BIGINT) AS sensors,
+    get_field(difference, 'minutes') AS difference_minutes,
+    get_field(difference, 'lower') AS lower,
+    get_field(difference, 'upper') AS upper,
     p,
     holm(p) OVER () AS p_holm
 FROM results

@@ -18,7 +18,7 @@ use whereworn_stats::survival::logrank::{Subjects, log_rank, log_rank_permutatio
 use super::arguments::Kind::{Code, Count, Label, Number};
 use super::arguments::{SEED, plain, with_unit};
 pub use super::collect::{Evaluate, Rows, Statistic};
-use Evaluate::One;
+use Evaluate::{Many, One};
 
 /// Every aggregate of ours that gives a struct of numbers; read a field with `get_field(x, 'name')`.
 pub const ALL: &[Statistic] = &[
@@ -119,9 +119,9 @@ pub const ALL: &[Statistic] = &[
         evaluate: One(delay_of_sensors),
     },
     Statistic {
-        name: "delay_difference",
+        name: "delay_differences",
         arguments: &[
-            plain("first", Code(1)),
+            plain("position", Count),
             plain("wearer", Label),
             plain("sensor_no", Count),
             with_unit("level", Number, "mg/dL"),
@@ -129,10 +129,19 @@ pub const ALL: &[Statistic] = &[
             plain("slope", Number),
             plain("wide_slope", Number),
         ],
-        fields: &["minutes", "lower", "upper", "p", "sensors", "wearers"],
-        about: "delay of one site (`first` is 1) less that of another (0), within wearers; a row for each `delay_point`",
-        example: "SELECT get_field(delay_difference(CASE WHEN site = 'chest' THEN 1 ELSE 0 END, wearer, sensor_no, level, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points",
-        evaluate: One(delay_between_sites),
+        fields: &[
+            "position_a",
+            "position_b",
+            "minutes",
+            "lower",
+            "upper",
+            "p",
+            "sensors",
+            "wearers",
+        ],
+        about: "a list, one a pair of sites: the delay of the first less that of the second, within wearers; a row for each `delay_point`",
+        example: "SELECT UNNEST(delay_differences(s.position, d.wearer, d.sensor_no, d.level, d.ratio, d.slope, d.wide_slope)) AS difference FROM delay_points AS d INNER JOIN sites AS s ON s.site = d.site",
+        evaluate: Many(delays_between_sites),
     },
     Statistic {
         name: "two_sensors",
@@ -292,29 +301,35 @@ fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
     ])
 }
 
-fn delay_between_sites(rows: &Rows) -> Option<Vec<Option<f64>>> {
-    let (mut first, mut second) = (Vec::new(), Vec::new());
+fn delays_between_sites(rows: &Rows) -> Vec<Vec<Option<f64>>> {
+    let mut sites = BTreeMap::<usize, Vec<DelayPoint>>::new();
     let mut wearer_of = BTreeMap::new();
     let wearers = rows.labels(1).into_iter().zip(rows.numbers(0));
-    for (point, (wearer, is_first)) in delay_points(rows, 2).zip(wearers) {
+    for (point, (wearer, &position)) in delay_points(rows, 2).zip(wearers) {
         wearer_of.insert(point.sensor, wearer);
-        if *is_first > 0.0 {
-            first.push(point);
-        } else {
-            second.push(point);
-        }
+        sites.entry(position as usize).or_default().push(point);
     }
     let wearer_of = |sensor| wearer_of.get(&sensor).copied().unwrap_or_default();
-    let difference = delay_difference(&first, &second, wearer_of)?;
-    let [lower, upper] = ends(difference.interval);
-    Some(vec![
-        Some(difference.minutes),
-        lower,
-        upper,
-        difference.p,
-        Some(difference.sensors as f64),
-        Some(difference.wearers as f64),
-    ])
+    let mut differences = Vec::new();
+    for (a, first) in &sites {
+        for (b, second) in sites.range(a + 1..) {
+            let Some(difference) = delay_difference(first, second, wearer_of) else {
+                continue;
+            };
+            let [lower, upper] = ends(difference.interval);
+            differences.push(vec![
+                Some(*a as f64),
+                Some(*b as f64),
+                Some(difference.minutes),
+                lower,
+                upper,
+                difference.p,
+                Some(difference.sensors as f64),
+                Some(difference.wearers as f64),
+            ]);
+        }
+    }
+    differences
 }
 
 fn difference_of_two(rows: &Rows) -> Option<Vec<Option<f64>>> {
