@@ -42,6 +42,37 @@ fn pastes() {
     close(fit.mean.df, 9.0, 1e-2, "df");
 }
 
+/// By hand, two wearers with two sensors of one value each. Means 1 and 9: wearers 8 apart, variance of a mean
+/// (4² + 4²) / 1 / 2 = 16, t with 1 degree of freedom 12.7062 (any table). Means 3 and 3: nothing between wearers, sensors
+/// ±1 about them with 2 degrees of freedom; REML without a variance between wearers is their standard deviation about one mean,
+/// s² = 4 / 3, over 4 sensors, t with 2 degrees of freedom 4.302653.
+#[test]
+fn two_wearers_by_hand() {
+    let (sensors, wearers) = ([0, 1, 2, 3], [0, 0, 1, 1]);
+    let apart = mean_over_wearers(&[0.0, 2.0, 8.0, 10.0], &sensors, &wearers).unwrap();
+    close(apart.mean.estimate, 5.0, 1e-9, "mean");
+    close(apart.mean.std_error, 4.0, 1e-6, "error");
+    close(
+        apart.mean.interval.upper,
+        5.0 + 12.7062 * 4.0,
+        1e-3,
+        "upper",
+    );
+    let alike = mean_over_wearers(&[2.0, 4.0, 4.0, 2.0], &sensors, &wearers).unwrap();
+    close(alike.mean.df, 2.0, 1e-12, "df");
+    let half = 4.302_653 * (1.0_f64 / 3.0).sqrt();
+    close(alike.mean.interval.upper, 3.0 + half, 1e-5, "upper alike");
+}
+
+/// Four wearers alike, one of whom has two sensors: their one degree of freedom is not what tells how sure the mean is.
+#[test]
+fn one_sensor_more_than_wearers() {
+    let wearers = [0, 0, 1, 2, 3];
+    let values = [0.0, 10.0, 5.1, 5.0, 4.9];
+    let fit = mean_over_wearers(&values, &[0, 1, 2, 3, 4], &wearers).unwrap();
+    close(fit.mean.df, 3.0, 1e-12, "df");
+}
+
 /// By hand: sensor means 2, 4.5 and 6 (of two, two and four values), mean 25 / 6, s² = 49 / 12 (deviations -13/6, 2/6 and
 /// 11/6), standard error √(49 / 36) = 7 / 6, t with 2 degrees of freedom at 0.975 is 4.302653 (any table).
 #[test]

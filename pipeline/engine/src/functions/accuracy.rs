@@ -52,7 +52,7 @@ pub const ALL: &[Statistic] = &[
             plain("wearer", Label),
         ],
         fields: &["mean", "std_error", "df", "lower", "upper", "sd_wearers"],
-        about: "mean with wearers and sensors random, by REML",
+        about: "mean with wearers and sensors random, by REML, with the wider of two t intervals, of wearers and of sensors within them",
         example: "SELECT site, get_field(mean_over_wearers(difference, sensor_no, wearer), 'mean') AS bias FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(over_wearers),
     },

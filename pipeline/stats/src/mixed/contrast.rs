@@ -20,6 +20,24 @@ pub struct Contrast {
     pub p: f64,
 }
 
+impl Contrast {
+    /// Interval and p by t. Nothing speaks against 0 where both the estimate and its error are 0.
+    pub(super) fn by_t(estimate: f64, std_error: f64, df: f64) -> Self {
+        let certain = estimate == 0.0 && std_error == 0.0;
+        Self {
+            estimate,
+            std_error,
+            df,
+            interval: Interval::around(estimate, t_quantile(0.975, df) * std_error),
+            p: if certain {
+                1.0
+            } else {
+                t_two_sided(estimate / std_error, df)
+            },
+        }
+    }
+}
+
 /// Several combinations against 0 at once.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct WaldTest {
@@ -55,13 +73,7 @@ impl MixedModel {
             .clamp(1.0, most.max(1.0));
         let estimate = self.combination(weights);
         let std_error = self.variance_of(weights).sqrt();
-        Contrast {
-            estimate,
-            std_error,
-            df,
-            interval: Interval::around(estimate, t_quantile(0.975, df) * std_error),
-            p: t_two_sided(estimate / std_error, df),
-        }
+        Contrast::by_t(estimate, std_error, df)
     }
 
     /// All combinations against 0 by F; `None` where they are not independent of each other.

@@ -1,8 +1,6 @@
 //! What a sensor of a site reads on average, each sensor counting once.
 
 use super::contrast::Contrast;
-use crate::distributions::{t_quantile, t_two_sided};
-use crate::interval::Interval;
 use crate::rates::clustered::clusters_of;
 
 /// Means of the values of each sensor, in the order of the sensors' numbers.
@@ -26,18 +24,6 @@ pub fn mean_of_sensors(means: &[f64]) -> Option<Contrast> {
     }
     let estimate = means.iter().sum::<f64>() / k;
     let squares: f64 = means.iter().map(|mean| (mean - estimate).powi(2)).sum();
-    let (df, std_error) = (k - 1.0, (squares / (k - 1.0) / k).sqrt());
-    // All means 0: nothing speaks against 0.
-    let p = if estimate == 0.0 && std_error == 0.0 {
-        1.0
-    } else {
-        t_two_sided(estimate / std_error, df)
-    };
-    Some(Contrast {
-        estimate,
-        std_error,
-        df,
-        interval: Interval::around(estimate, t_quantile(0.975, df) * std_error),
-        p,
-    })
+    let std_error = (squares / (k - 1.0) / k).sqrt();
+    Some(Contrast::by_t(estimate, std_error, k - 1.0))
 }

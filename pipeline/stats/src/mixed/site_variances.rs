@@ -1,8 +1,7 @@
 //! Differences between sites where the sensors of each site scatter as much as they do.
 
 use super::contrast::{Contrast, WaldTest};
-use crate::distributions::{f_upper_tail, t_quantile, t_two_sided};
-use crate::interval::Interval;
+use crate::distributions::f_upper_tail;
 use crate::linear::{Square, add, dot};
 use std::collections::BTreeMap;
 
@@ -96,14 +95,7 @@ impl OwnVariances {
             (variance, part.df)
         });
         let (variance, df) = joined(variances, most);
-        let (estimate, std_error) = (dot(&self.effects, weights), variance.sqrt());
-        Contrast {
-            estimate,
-            std_error,
-            df,
-            interval: Interval::around(estimate, t_quantile(0.975, df) * std_error),
-            p: t_two_sided(estimate / std_error, df),
-        }
+        Contrast::by_t(dot(&self.effects, weights), variance.sqrt(), df)
     }
 
     /// Several combinations against 0: d' H d / tr(H C), H the inverse of their covariance if all sites scattered alike
