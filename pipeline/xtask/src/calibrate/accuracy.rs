@@ -67,7 +67,7 @@ fn mean(sensors: usize) -> Promise {
     }
 }
 
-/// What one of a share or a count promises, whose coverage goes up and down with the truth.
+/// What one of a share, a count or a mean over few wearers promises, whose coverage goes up and down with the truth.
 fn count(sensors: usize) -> Promise {
     if sensors < 5 {
         Promise::Covers(0.90)

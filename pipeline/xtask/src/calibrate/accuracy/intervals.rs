@@ -191,7 +191,7 @@ fn over_wearers(sensors: usize, studies: usize) -> Vec<Row> {
         rows.push(counts[0].row(
             "bias over wearers (headline)",
             &condition,
-            headline(sensors),
+            count(sensors),
             studies,
         ));
         rows.push(counts[1].row("bias, random intercept", &condition, Promise::None, studies));
