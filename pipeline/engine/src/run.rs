@@ -96,7 +96,7 @@ enum Stopped {
 /// What is heard of the queries that run.
 enum Heard<'e> {
     Ended(&'e Query, Result<Rows, EngineError>),
-    /// There was too little memory for it beside the others.
+    /// There was too little memory for it beside others.
     Crowded(&'e Query),
     Nothing,
 }
@@ -105,6 +105,8 @@ enum Heard<'e> {
 struct Running {
     since: Instant,
     stop: AbortHandle,
+    /// Whether no other ran at any time beside it.
+    alone: bool,
 }
 
 impl<'e> Run<'e> {
@@ -342,7 +344,7 @@ impl<'e> Run<'e> {
                             self.waiting.remove(&query.name);
                         }
                         None if running.len() < self.engine.at_once => {
-                            running.insert(query.name.clone(), self.spawn(query)?);
+                            running.insert(query.name.clone(), self.spawn(query, false)?);
                         }
                         None => queries.push(query),
                     }
@@ -350,7 +352,8 @@ impl<'e> Run<'e> {
             } else if running.is_empty()
                 && let Some(query) = crowded.last()
             {
-                running.insert(query.name.clone(), self.spawn(query)?);
+                self.engine.wait_for_memory();
+                running.insert(query.name.clone(), self.spawn(query, true)?);
             }
             if running.is_empty() {
                 continue;
@@ -381,7 +384,7 @@ impl<'e> Run<'e> {
         Ok(None)
     }
 
-    fn spawn(&self, query: &Query) -> Result<Running, EngineError> {
+    fn spawn(&self, query: &Query, alone: bool) -> Result<Running, EngineError> {
         let name = query.name.clone();
         let plan = self.planned.get(&name).map(|planned| planned.plan.clone());
         let plan = plan.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
@@ -400,6 +403,7 @@ impl<'e> Run<'e> {
         Ok(Running {
             since: Instant::now(),
             stop,
+            alone,
         })
     }
 
@@ -414,10 +418,10 @@ impl<'e> Run<'e> {
         };
         match self.receiver.recv_timeout(TICK) {
             Ok((name, outcome)) => {
-                let (Some(_), Some(query)) = (running.remove(&name), query_of(&name)) else {
+                let (Some(ended), Some(query)) = (running.remove(&name), query_of(&name)) else {
                     return Ok(Heard::Nothing);
                 };
-                let crowded = !running.is_empty()
+                let crowded = !ended.alone
                     && matches!(&outcome, Err(Stopped::Failed(error)) if messages::is_memory(error));
                 if crowded {
                     return Ok(Heard::Crowded(query));

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use datafusion::arrow::record_batch::RecordBatch;
 use datafusion::catalog::TableProvider;
@@ -37,6 +37,9 @@ const STACK: usize = 64 << 20;
 
 /// How often a run looks at the clock, and whether it has been stopped.
 pub(crate) const TICK: Duration = Duration::from_millis(20);
+
+/// Longest wait for a query that ended to give back its memory, which its parts do a moment after its end is heard.
+const GIVING_BACK: Duration = Duration::from_secs(1);
 
 /// The study itself, or one of several that are pooled.
 pub struct Member<'a> {
@@ -237,6 +240,18 @@ impl Engine {
         self.held
             .lock()
             .is_ok_and(|mut held| held.remove(name).is_some())
+    }
+
+    /// Waits, while no query runs, until nothing but results takes memory.
+    pub(crate) fn wait_for_memory(&self) {
+        let results = self.held.lock().map_or(0, |held| {
+            held.values().map(MemoryReservation::size).sum::<usize>()
+        });
+        let pool = &self.context.runtime_env().memory_pool;
+        let since = Instant::now();
+        while pool.reserved() > results && since.elapsed() < GIVING_BACK {
+            std::thread::sleep(TICK);
+        }
     }
 
     /// Gives the study's tables to the session, and says what their rows are by which kept results are told.
