@@ -1,5 +1,5 @@
 -- title = "What sites are compared by"
--- row = "one fact: a sensor, a pair, a night, a point of delay, a look, or a line of the plan"
+-- row = "one fact: a sensor, a pair, a night, a delay, a look, or a line of the plan"
 -- role = "intermediate"
 -- [columns]
 -- fact = { class = "category" }
@@ -43,6 +43,11 @@ doubts AS (
     FROM findings
     WHERE kind IN ('clock-sensor', 'unit') AND severity = 'wrong' AND sensor <> ''
     GROUP BY wearer, sensor
+),
+delays AS (
+    SELECT sensor_no, sensor_delay(sensor_no, level, ratio, slope, wide_slope) AS delay
+    FROM delay_points
+    GROUP BY sensor_no
 ),
 facts AS (
     SELECT
@@ -114,20 +119,21 @@ facts AS (
     WHERE g.counted = 1
     UNION ALL
     SELECT
-        'slope' AS fact,
+        'delay' AS fact,
         n.number AS of_sensor,
         '' AS text_1,
         '' AS text_2,
         '' AS text_3,
         '' AS text_4,
         '' AS text_5,
-        d.level AS number_1,
-        d.ratio AS number_2,
-        d.slope AS number_3,
-        d.wide_slope AS number_4,
+        get_field(d.delay, 'minutes') AS number_1,
+        get_field(d.delay, 'weight') AS number_2,
+        0.0 AS number_3,
+        0.0 AS number_4,
         0.0 AS number_5
     FROM numbered AS n
-    INNER JOIN delay_points AS d ON d.sensor_no = n.sensor_no
+    INNER JOIN delays AS d ON d.sensor_no = n.sensor_no
+    WHERE get_field(d.delay, 'minutes') IS NOT NULL
     UNION ALL
     SELECT
         'look' AS fact,

@@ -1,10 +1,11 @@
 //! An aggregate that gathers its rows, puts them into an order of their own and hands them to a statistic.
 
+use std::collections::HashMap;
 use std::hash::{Hash, Hasher};
 use std::sync::Arc;
 
 use datafusion::arrow::array::{
-    Array, ArrayRef, AsArray, Float64Array, StringArray, StructArray, new_empty_array,
+    Array, ArrayRef, AsArray, Float64Array, StringArray, StructArray, UInt32Array, new_empty_array,
 };
 use datafusion::arrow::buffer::NullBuffer;
 use datafusion::arrow::compute::{
@@ -18,7 +19,10 @@ use datafusion::logical_expr::utils::format_state_name;
 use datafusion::logical_expr::{Accumulator, AggregateUDFImpl, Signature, Volatility};
 use datafusion::scalar::ScalarValue;
 
-use super::arguments::{Argument, check_types, read};
+use super::arguments::{Argument, Kind, check_types, read};
+
+/// Bytes that a label takes beside its text.
+const NAME: usize = 24;
 
 /// A statistic of many rows.
 pub struct Statistic {
@@ -47,46 +51,69 @@ pub enum Evaluate {
 
 /// The rows of a group in an order that does not depend on how they arrived.
 pub struct Rows {
-    columns: Vec<ArrayRef>,
+    columns: Vec<Column>,
+}
+
+/// Values of one argument.
+enum Column {
+    Values(ArrayRef),
+    /// Places of labels among the different ones, which are in the order of their text.
+    Labels(UInt32Array, Vec<String>),
+}
+
+impl Column {
+    fn array(&self) -> ArrayRef {
+        match self {
+            Self::Values(values) => Arc::clone(values),
+            Self::Labels(places, _) => Arc::new(places.clone()),
+        }
+    }
+
+    fn in_order(self, order: &UInt32Array) -> Result<Self> {
+        Ok(match self {
+            Self::Values(values) => Self::Values(take(&values, order, None)?),
+            Self::Labels(places, names) => {
+                let places = take(&places, order, None)?;
+                Self::Labels(places.as_primitive().clone(), names)
+            }
+        })
+    }
 }
 
 impl Rows {
-    fn column(&self, position: usize) -> Option<&ArrayRef> {
-        self.columns.get(position)
-    }
-
     /// The numbers of an argument.
     pub fn numbers(&self, position: usize) -> &[f64] {
-        let numbers = self
-            .column(position)
-            .and_then(|column| column.as_primitive_opt::<Float64Type>());
-        numbers.map_or(&[], |numbers| numbers.values())
+        match self.columns.get(position) {
+            Some(Column::Values(values)) => values
+                .as_primitive_opt::<Float64Type>()
+                .map_or(&[], |numbers| numbers.values()),
+            _ => &[],
+        }
     }
 
     /// The labels of an argument, numbered from 0 in the order of their text.
     pub fn labels(&self, position: usize) -> Vec<usize> {
-        let texts = self.texts(position);
-        let mut names = texts.clone();
-        names.sort_unstable();
-        names.dedup();
-        let number = |name: &&str| names.binary_search(name).unwrap_or(0);
-        texts.iter().map(number).collect()
+        let (places, _) = self.named(position);
+        places.iter().map(|place| *place as usize).collect()
     }
 
-    /// The texts of an argument.
-    pub fn texts(&self, position: usize) -> Vec<&str> {
-        let texts = self
-            .column(position)
-            .and_then(|column| column.as_string_opt::<i32>());
-        texts
-            .iter()
-            .flat_map(|texts| texts.iter().flatten())
-            .collect()
+    /// Of each row the place of its label among the different ones, and those in the order of their text.
+    pub fn named(&self, position: usize) -> (&[u32], &[String]) {
+        match self.columns.get(position) {
+            Some(Column::Labels(places, names)) => (places.values(), names),
+            _ => (&[], &[]),
+        }
     }
 
     /// The text that is the same in all rows: a seed, of which one is kept.
     pub fn text(&self, position: usize) -> &str {
-        self.texts(position).first().copied().unwrap_or("")
+        match self.columns.get(position) {
+            Some(Column::Values(values)) => values
+                .as_string_opt::<i32>()
+                .and_then(|texts| texts.iter().flatten().next())
+                .unwrap_or(""),
+            _ => "",
+        }
     }
 }
 
@@ -153,11 +180,11 @@ impl AggregateUDFImpl for Collect {
     }
 
     fn accumulator(&self, _: AccumulatorArgs<'_>) -> Result<Box<dyn Accumulator>> {
-        let columns = vec![Vec::new(); self.statistic.arguments.len()];
+        let columns = self.statistic.arguments.iter().map(Gathered::new);
         Ok(Box::new(Collected {
             statistic: self.statistic,
             fields: self.fields(),
-            columns,
+            columns: columns.collect(),
             bytes: 0,
         }))
     }
@@ -175,32 +202,115 @@ impl AggregateUDFImpl for Collect {
     }
 }
 
-/// Rows gathered so far, an array a batch and argument.
+/// Labels of rows: each different text once, and a number a row, since there are many more rows than sensors.
+#[derive(Debug, Default)]
+struct Labels {
+    rows: Vec<u32>,
+    numbers: HashMap<String, u32>,
+}
+
+impl Labels {
+    /// Adds texts; gives the bytes that they take.
+    fn add(&mut self, texts: &StringArray) -> usize {
+        let mut more = 0;
+        for text in texts.iter().flatten() {
+            let number = match self.numbers.get(text) {
+                Some(number) => *number,
+                None => {
+                    let next = self.numbers.len() as u32;
+                    self.numbers.insert(text.to_owned(), next);
+                    more += text.len() + NAME;
+                    next
+                }
+            };
+            self.rows.push(number);
+            more += size_of::<u32>();
+        }
+        more
+    }
+
+    /// The different texts in order, and of each row the place of its own.
+    fn in_order(&self) -> (UInt32Array, Vec<String>) {
+        let mut names: Vec<(&String, u32)> = self.numbers.iter().map(|(k, n)| (k, *n)).collect();
+        names.sort_unstable();
+        let mut place_of = vec![0; names.len()];
+        for (place, (_, number)) in (0..).zip(&names) {
+            place_of[*number as usize] = place;
+        }
+        let places = self.rows.iter().map(|number| place_of[*number as usize]);
+        let names = names.into_iter().map(|(name, _)| name.clone());
+        (UInt32Array::from_iter_values(places), names.collect())
+    }
+}
+
+/// What has come of one argument: an array a batch, or labels.
+#[derive(Debug)]
+enum Gathered {
+    Parts(Vec<ArrayRef>),
+    Labels(Labels),
+}
+
+impl Gathered {
+    fn new(argument: &Argument) -> Self {
+        match argument.kind {
+            Kind::Label => Self::Labels(Labels::default()),
+            _ => Self::Parts(Vec::new()),
+        }
+    }
+
+    /// Adds values; gives the bytes that they take. Of a seed, the same in all rows, one stays.
+    fn add(&mut self, argument: &Argument, part: ArrayRef) -> usize {
+        match self {
+            Self::Labels(labels) => labels.add(part.as_string()),
+            Self::Parts(parts) => {
+                let more = bytes(&part);
+                parts.push(part);
+                if argument.is_seed() {
+                    *parts = least(parts);
+                    return 0;
+                }
+                more
+            }
+        }
+    }
+
+    /// The values as one array of the type in which they are read.
+    fn joined(&self, argument: &Argument) -> Result<ArrayRef> {
+        Ok(match self {
+            Self::Labels(labels) => {
+                let (places, names) = labels.in_order();
+                take(&StringArray::from(names), &places, None)?
+            }
+            Self::Parts(parts) if parts.is_empty() => new_empty_array(&argument.kind.read_as()),
+            Self::Parts(parts) => {
+                let parts: Vec<&dyn Array> = parts.iter().map(|part| part.as_ref()).collect();
+                concat(&parts)?
+            }
+        })
+    }
+
+    fn column(&self, argument: &Argument) -> Result<Column> {
+        Ok(match self {
+            Self::Parts(_) => Column::Values(self.joined(argument)?),
+            Self::Labels(labels) => {
+                let (places, names) = labels.in_order();
+                Column::Labels(places, names)
+            }
+        })
+    }
+}
+
+/// Rows gathered so far.
 #[derive(Debug)]
 struct Collected {
     statistic: &'static Statistic,
     fields: Fields,
-    columns: Vec<Vec<ArrayRef>>,
-    /// Bytes of the arrays that have come: it is asked after every batch, for every group.
+    columns: Vec<Gathered>,
+    /// Bytes of what has come: it is asked after every batch, for every group.
     bytes: usize,
 }
 
 impl Collected {
-    fn joined(&self) -> Result<Vec<ArrayRef>> {
-        let join = |(parts, argument): (&Vec<ArrayRef>, &Argument)| -> Result<ArrayRef> {
-            if parts.is_empty() {
-                return Ok(new_empty_array(&argument.kind.read_as()));
-            }
-            let parts: Vec<&dyn Array> = parts.iter().map(|part| part.as_ref()).collect();
-            Ok(concat(&parts)?)
-        };
-        self.columns
-            .iter()
-            .zip(self.statistic.arguments)
-            .map(join)
-            .collect()
-    }
-
     fn structs(&self, rows: &[Vec<Option<f64>>], exist: Option<NullBuffer>) -> Result<StructArray> {
         let column = |place: usize| -> ArrayRef {
             let cell = |row: &Vec<Option<f64>>| row.get(place).copied().flatten();
@@ -211,41 +321,33 @@ impl Collected {
         Ok(StructArray::try_new(self.fields.clone(), columns, exist)?)
     }
 
-    /// Adds values of the argument at a position; of a seed, the same in all rows, one stays.
-    fn keep(&mut self, position: usize, parts: impl IntoIterator<Item = ArrayRef>) {
+    /// Adds values of the argument at a position.
+    fn keep(&mut self, position: usize, part: ArrayRef) {
         let argument = self.statistic.arguments.get(position);
-        let (Some(column), Some(argument)) = (self.columns.get_mut(position), argument) else {
-            return;
-        };
-        for part in parts {
-            if !argument.is_seed() {
-                self.bytes += bytes(&part);
-            }
-            column.push(part);
-        }
-        if argument.is_seed() {
-            *column = least(column);
+        if let (Some(gathered), Some(argument)) = (self.columns.get_mut(position), argument) {
+            self.bytes += gathered.add(argument, part);
         }
     }
 
     fn in_order(&self) -> Result<Rows> {
-        let columns = self.joined()?;
-        let of_rows = |argument: &Argument| !argument.is_seed();
-        let sort: Vec<SortColumn> = (columns.iter().zip(self.statistic.arguments))
-            .filter(|(_, argument)| of_rows(argument))
-            .map(|(values, _)| SortColumn {
-                values: Arc::clone(values),
+        let arguments = self.statistic.arguments;
+        let columns = self.columns.iter().zip(arguments);
+        let columns = columns.map(|(gathered, argument)| gathered.column(argument));
+        let columns = columns.collect::<Result<Vec<_>>>()?;
+        let sort: Vec<SortColumn> = (columns.iter().zip(arguments))
+            .filter(|(_, argument)| !argument.is_seed())
+            .map(|(column, _)| SortColumn {
+                values: column.array(),
                 options: None,
             })
             .collect();
         let order = lexsort_to_indices(&sort, None)?;
-        let sorted = |(column, argument): (&ArrayRef, &Argument)| -> Result<ArrayRef> {
-            match of_rows(argument) {
-                true => Ok(take(column, &order, None)?),
-                false => Ok(Arc::clone(column)),
-            }
+        drop(sort);
+        let sorted = |(column, argument): (Column, &Argument)| match argument.is_seed() {
+            true => Ok(column),
+            false => column.in_order(&order),
         };
-        let columns = columns.iter().zip(self.statistic.arguments).map(sorted);
+        let columns = columns.into_iter().zip(arguments).map(sorted);
         let columns = columns.collect::<Result<_>>()?;
         Ok(Rows { columns })
     }
@@ -267,7 +369,7 @@ impl Accumulator for Collected {
             None => Ok(cell),
         };
         for (position, cell) in cells.into_iter().enumerate() {
-            self.keep(position, [own(cell)?]);
+            self.keep(position, own(cell)?);
         }
         Ok(())
     }
@@ -293,16 +395,19 @@ impl Accumulator for Collected {
     }
 
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
-        let joined = self.joined()?;
-        Ok(joined
-            .into_iter()
-            .map(|array| SingleRowListArrayBuilder::new(array).build_list_scalar())
-            .collect())
+        let state = |(gathered, argument): (&Gathered, &Argument)| -> Result<ScalarValue> {
+            let joined = gathered.joined(argument)?;
+            Ok(SingleRowListArrayBuilder::new(joined).build_list_scalar())
+        };
+        let columns = self.columns.iter().zip(self.statistic.arguments);
+        columns.map(state).collect()
     }
 
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {
         for (position, state) in states.iter().enumerate() {
-            self.keep(position, state.as_list::<i32>().iter().flatten());
+            for part in state.as_list::<i32>().iter().flatten() {
+                self.keep(position, part);
+            }
         }
         Ok(())
     }

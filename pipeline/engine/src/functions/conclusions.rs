@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 use whereworn_stats::conclusions::{
     Conclusion, Ending, Measure, Night, Pair, Plan, Primary, Sensor, Study, conclude,
 };
-use whereworn_stats::delay::point::DelayPoint;
-use whereworn_stats::delay::sensor_delay;
+use whereworn_stats::delay::SensorDelay;
 
 use super::arguments::Kind::{Count, Label, Number};
 use super::arguments::plain;
@@ -57,27 +56,40 @@ pub const ALL: &[Statistic] = &[Statistic {
 
 /// The arguments as columns.
 struct Facts<'a> {
-    facts: Vec<&'a str>,
+    facts: (&'a [u32], &'a [String]),
     of_sensor: &'a [f64],
-    texts: [Vec<&'a str>; 5],
-    labels: [Vec<usize>; 5],
+    texts: [(&'a [u32], &'a [String]); 5],
     numbers: [&'a [f64]; 5],
 }
 
 impl<'a> Facts<'a> {
     fn new(rows: &'a Rows) -> Self {
         Self {
-            facts: rows.texts(0),
+            facts: rows.named(0),
             of_sensor: rows.numbers(1),
-            texts: [2, 3, 4, 5, 6].map(|place| rows.texts(place)),
-            labels: [2, 3, 4, 5, 6].map(|place| rows.labels(place)),
+            texts: [2, 3, 4, 5, 6].map(|place| rows.named(place)),
             numbers: [7, 8, 9, 10, 11].map(|place| rows.numbers(place)),
         }
     }
 
+    fn fact(&self, row: usize) -> &'a str {
+        let (places, names) = self.facts;
+        &names[places[row] as usize]
+    }
+
+    fn text(&self, text: usize, row: usize) -> &'a str {
+        let (places, names) = self.texts[text];
+        &names[places[row] as usize]
+    }
+
+    /// The place of a text among the different ones of its column.
+    fn label(&self, text: usize, row: usize) -> usize {
+        self.texts[text].0[row] as usize
+    }
+
     /// The rows of one kind of fact.
     fn of(&self, fact: &'static str) -> impl Iterator<Item = usize> {
-        (0..self.facts.len()).filter(move |row| self.facts[*row] == fact)
+        (0..self.of_sensor.len()).filter(move |row| self.fact(*row) == fact)
     }
 
     /// The sensor that a row is of, as a key.
@@ -86,8 +98,8 @@ impl<'a> Facts<'a> {
     }
 
     fn plan(&self) -> Plan {
-        let measure = |row: usize| Measure::of_name(self.texts[0][row]);
-        let text = |place: usize, row: usize| self.texts[place][row].to_owned();
+        let measure = |row: usize| Measure::of_name(self.text(0, row));
+        let text = |place: usize, row: usize| self.text(place, row).to_owned();
         let measures = self.of("plan measure").filter_map(measure);
         let rows = self.of("plan row").filter_map(|row| {
             Some(Primary::Row {
@@ -108,7 +120,7 @@ impl<'a> Facts<'a> {
     fn sites(&self) -> Vec<(f64, &'a str)> {
         let mut sites: Vec<(f64, &str)> = self
             .of("site")
-            .map(|row| (self.numbers[0][row], self.texts[1][row]))
+            .map(|row| (self.numbers[0][row], self.text(1, row)))
             .collect();
         sites.sort_by(|a, b| a.0.total_cmp(&b.0));
         sites
@@ -117,23 +129,22 @@ impl<'a> Facts<'a> {
     fn study(&self, sites: &[(f64, &'a str)]) -> Study<'a> {
         let mut sensors = BTreeMap::new();
         for row in self.of("sensor") {
-            let key = self.texts[1][row];
+            let key = self.text(1, row);
             if let Some(site) = sites.iter().position(|(_, site)| *site == key) {
                 sensors.insert(self.sensor(row), self.bare_sensor(row, site));
             }
         }
-        let mut slopes = BTreeMap::<u64, Vec<DelayPoint>>::new();
-        for row in 0..self.facts.len() {
+        for row in 0..self.of_sensor.len() {
             let [one, two, three, four, _] = self.numbers.map(|column| column[row]);
             let Some(sensor) = sensors.get_mut(&self.sensor(row)) else {
                 continue;
             };
-            match self.facts[row] {
+            match self.fact(row) {
                 "pair" => sensor.pairs.push(Pair {
                     time: one,
                     difference: two,
                     relative: three,
-                    routine: self.texts[0][row] == "routine",
+                    routine: self.text(0, row) == "routine",
                     age: four,
                 }),
                 "night" => sensor.nights.push(Night {
@@ -142,23 +153,18 @@ impl<'a> Facts<'a> {
                 }),
                 // Of two draws of one spot the first counts.
                 "draw" if sensor.chances.is_empty() => sensor.chances = self.chances(row, sites),
-                "slope" => slopes
-                    .entry(self.sensor(row))
-                    .or_default()
-                    .push(DelayPoint {
-                        sensor: 0,
-                        level: one,
-                        ratio: two,
-                        slope: three,
-                        wide_slope: four,
-                    }),
+                "delay" => {
+                    sensor.delay = Some(SensorDelay {
+                        minutes: one,
+                        weight: two,
+                    });
+                }
                 _ => {}
             }
         }
-        for (number, sensor) in &mut sensors {
+        for sensor in sensors.values_mut() {
             sensor.pairs.sort_by(|a, b| a.time.total_cmp(&b.time));
             sensor.nights.sort_by(|a, b| a.end.total_cmp(&b.end));
-            sensor.delay = slopes.get(number).and_then(|points| sensor_delay(points));
         }
         let mut looks: Vec<f64> = self.of("look").map(|row| self.numbers[0][row]).collect();
         looks.sort_by(f64::total_cmp);
@@ -172,7 +178,7 @@ impl<'a> Facts<'a> {
     /// The chance that each site had in a draw; of sites that were never worn nothing is asked.
     fn chances(&self, row: usize, sites: &[(f64, &str)]) -> Vec<f64> {
         let mut chances = vec![0.0; sites.len()];
-        let [allowed, all] = [0, 1].map(|text| self.texts[text][row].split('+'));
+        let [allowed, all] = [0, 1].map(|text| self.text(text, row).split('+'));
         for (site, chance) in allowed.zip(all) {
             let place = sites.iter().position(|(_, key)| *key == site);
             if let Some((place, chance)) = place.zip(chance.parse().ok()) {
@@ -187,11 +193,11 @@ impl<'a> Facts<'a> {
         let [inserted, quarter, rated_days, known_until, ending] =
             self.numbers.map(|column| column[row]);
         Sensor {
-            wearer: self.labels[0][row],
+            wearer: self.label(0, row),
             site,
-            model: self.labels[2][row],
-            lot: self.labels[3][row],
-            tape: self.labels[4][row],
+            model: self.label(2, row),
+            lot: self.label(3, row),
+            tape: self.label(4, row),
             clock_doubted: ending as i64 & 4 > 0,
             unit_doubted: ending as i64 & 8 > 0,
             inserted,

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use whereworn_stats::delay::difference::delay_difference;
 use whereworn_stats::delay::first_order::first_order_delay;
 use whereworn_stats::delay::point::{DelayPair, DelayPoint, delay_point};
+use whereworn_stats::delay::sensor_delay;
 use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::random_intercept::random_intercept;
 use whereworn_stats::rates::heterogeneity::{ExposedUnit, rate_test};
@@ -117,6 +118,20 @@ pub const ALL: &[Statistic] = &[
         about: "delay of a first-order lag behind fingersticks; a row for each `delay_point`",
         example: "SELECT site, get_field(first_order_delay(sensor_no, level, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points GROUP BY site ORDER BY site",
         evaluate: One(delay_of_sensors),
+    },
+    Statistic {
+        name: "sensor_delay",
+        arguments: &[
+            plain("sensor_no", Count),
+            with_unit("level", Number, "mg/dL"),
+            plain("ratio", Number),
+            plain("slope", Number),
+            plain("wide_slope", Number),
+        ],
+        fields: &["minutes", "weight"],
+        about: "delay of one sensor, and one over its variance up to a factor that all sensors have; a row for each `delay_point`",
+        example: "SELECT sensor_no, get_field(sensor_delay(sensor_no, level, ratio, slope, wide_slope), 'minutes') AS minutes FROM delay_points GROUP BY sensor_no ORDER BY sensor_no",
+        evaluate: One(delay_of_one),
     },
     Statistic {
         name: "delay_differences",
@@ -299,6 +314,11 @@ fn delay_of_sensors(rows: &Rows) -> Option<Vec<Option<f64>>> {
         Some(delay.sensors as f64),
         Some(delay.pairs as f64),
     ])
+}
+
+fn delay_of_one(rows: &Rows) -> Option<Vec<Option<f64>>> {
+    let delay = sensor_delay(&delay_points(rows, 0).collect::<Vec<_>>())?;
+    Some(vec![Some(delay.minutes), Some(delay.weight)])
 }
 
 fn delays_between_sites(rows: &Rows) -> Vec<Vec<Option<f64>>> {
