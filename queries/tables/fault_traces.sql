@@ -1,4 +1,4 @@
--- title = "The last day of sensors that ended early"
+-- title = "The last day of sensors that failed or never started"
 -- row = "one reading or fingerstick of the 24 hours before the end"
 -- section = "faults"
 -- order = 2
@@ -15,7 +15,10 @@
 -- reading = { label = "Reading", unit = "mg/dL", digits = 0, class = "estimate" }
 -- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 0, class = "estimate" }
 -- error = { label = "Marked as an error", class = "category", type = "integer" }
-WITH marks AS (
+WITH failed AS (
+    SELECT * FROM early_ends WHERE cause IN ('sensor-fault', 'not-started')
+),
+marks AS (
     SELECT
         panel,
         time,
@@ -26,7 +29,7 @@ WITH marks AS (
     WHERE status IN ('ok', 'low', 'high', 'error')
     UNION ALL
     SELECT e.panel, f.time, CAST(NULL AS DOUBLE) AS reading, f.glucose AS fingerstick, 0 AS error
-    FROM early_ends AS e
+    FROM failed AS e
     INNER JOIN fingersticks AS f ON f.wearer = e.wearer
     WHERE
         f.purpose <> 'control'
@@ -45,6 +48,6 @@ SELECT
     m.reading,
     m.fingerstick,
     m.error
-FROM early_ends AS e
+FROM failed AS e
 INNER JOIN marks AS m ON m.panel = e.panel
 ORDER BY e.panel, m.time, m.fingerstick NULLS FIRST, m.reading
