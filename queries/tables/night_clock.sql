@@ -38,29 +38,18 @@ quarters AS (
     CROSS JOIN spans AS n
     WHERE n.first_quarter + k.value <= n.last_quarter
 ),
-covered AS (
-    SELECT
-        wearer,
-        site,
-        opens,
-        SUM(nights * minutes_between(GREATEST(opens, night_start), LEAST(closes, night_end))) / 60 AS nights
-    FROM quarters
-    GROUP BY wearer, site, opens
-),
 -- The hour by the clock of where the wearer was.
-hours AS (
-    SELECT o.wearer, o.opens, clock_hour(o.opens, z.timezone) AS hour
-    FROM (SELECT DISTINCT wearer, opens FROM covered) AS o
-    INNER JOIN wearer_zones AS z
-        ON z.wearer = o.wearer
-        AND (z.zone_from IS NULL OR o.opens >= z.zone_from)
-        AND (z.zone_until IS NULL OR o.opens < z.zone_until)
-),
 exposure AS (
-    SELECT c.site, h.hour, SUM(c.nights) AS nights
-    FROM hours AS h
-    INNER JOIN covered AS c ON c.opens = h.opens AND c.wearer = h.wearer
-    GROUP BY c.site, h.hour
+    SELECT
+        q.site,
+        clock_hour(q.opens, z.timezone) AS hour,
+        SUM(q.nights * minutes_between(GREATEST(q.opens, q.night_start), LEAST(q.closes, q.night_end))) / 60 AS nights
+    FROM wearer_zones AS z
+    INNER JOIN quarters AS q
+        ON q.wearer = z.wearer
+        AND (z.zone_from IS NULL OR q.opens >= z.zone_from)
+        AND (z.zone_until IS NULL OR q.opens < z.zone_until)
+    GROUP BY q.site, clock_hour(q.opens, z.timezone)
 ),
 found AS (
     SELECT a.site, clock_hour(a.nadir_time, z.timezone) AS hour, COUNT(*) AS artefacts
