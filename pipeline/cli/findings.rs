@@ -148,7 +148,7 @@ fn cell(text: &str) -> Cell {
     if text.is_empty() {
         Cell::Empty
     } else {
-        Cell::Text(text.to_owned())
+        Cell::text(text)
     }
 }
 

@@ -7,10 +7,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;
 use std::fs::{self, File};
-use std::io::{self, ErrorKind, Write};
+use std::io::{self, BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
-use whereworn_load::files::{self, Access};
+use whereworn_load::files::{self, Access, Hashed};
 
 use crate::failure::Failure;
 use crate::stop::{Unfinished, undisturbed};
@@ -41,6 +41,9 @@ pub struct Output {
     /// Whether the report stands in its place.
     done: bool,
 }
+
+/// A file that is being written.
+pub type Pieces = BufWriter<Hashed<File>>;
 
 /// Files of a report by name, with the SHA-256 of each where it is known.
 pub type Files = BTreeMap<String, Option<String>>;
@@ -84,17 +87,28 @@ impl Output {
 
     /// Writes a whole file; `name` has `/` between its parts.
     pub fn write(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+        self.write_by(name, |out| out.write_all(bytes))
+    }
+
+    /// Writes a whole file piece by piece.
+    pub fn write_by(
+        &mut self,
+        name: &str,
+        write: impl FnOnce(&mut Pieces) -> io::Result<()>,
+    ) -> Result<(), Failure> {
         let path = self.new.join(name);
-        undisturbed(|| {
+        let hash = undisturbed(|| {
             if let Some(folder) = path.parent() {
                 files::create_dir(folder, self.access).map_err(Failure::io(folder, "creating"))?;
             }
             let file = files::create(&path, self.access);
-            let mut file = file.map_err(Failure::io(&path, "creating"))?;
-            file.write_all(bytes).map_err(Failure::io(&path, "writing"))
-        })?;
-        self.written
-            .insert(name.to_owned(), Some(files::sha256(bytes)));
+            let file = file.map_err(Failure::io(&path, "creating"))?;
+            let mut out = BufWriter::new(Hashed::new(file));
+            let written = write(&mut out).and_then(|()| Ok(out.into_inner()?.finish()));
+            written.map_err(Failure::io(&path, "writing"))
+        });
+        let (_, _, hash) = hash?;
+        self.written.insert(name.to_owned(), Some(hash));
         Ok(())
     }
 

@@ -158,7 +158,7 @@ mod tests {
         let numbers = vec![Cell::Number(2.5), Cell::Empty, Cell::Integer(-3)];
         let printed = aligned(&table(numbers, CellKind::Number));
         assert_eq!(printed, "value\n  2.5\n\n   -3\n");
-        let texts = vec![Cell::Text("a".to_owned()), Cell::Text("bc".to_owned())];
+        let texts = vec![Cell::text("a"), Cell::text("bc")];
         assert_eq!(aligned(&table(texts, CellKind::Text)), "value\na\nbc\n");
     }
 

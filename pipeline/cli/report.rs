@@ -1,5 +1,6 @@
 //! `report` and `load`.
 
+use std::io;
 use std::path::Path;
 
 use serde_json::Value;
@@ -283,15 +284,11 @@ fn summary(settled: &whereworn_load::Settled) -> String {
 
 fn write_table(output: &mut Output, table: &ResultTable) -> Result<(), Failure> {
     let name = format!("tables/{}.csv", table.name);
-    let mut bytes = Vec::new();
-    table
-        .write_csv(&mut bytes)
-        .map_err(Failure::io(Path::new(&name), "writing"))?;
-    output.write(&name, &bytes)?;
+    output.write_by(&name, |out| table.write_csv(out))?;
     let name = format!("tables/{}.parquet", table.name);
-    let mut bytes = Vec::new();
-    write_parquet(table, &mut bytes, &name)?;
-    output.write(&name, &bytes)
+    output.write_by(&name, |out| {
+        write_parquet(table, out, &name).map_err(io::Error::other)
+    })
 }
 
 fn rejects_csv(rejects: &[Reject]) -> Result<Vec<u8>, Failure> {

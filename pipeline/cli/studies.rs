@@ -423,7 +423,7 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
         return None;
     }
     let column = |of: &dyn Fn(&Opened) -> Cell| -> Vec<Cell> { opened.iter().map(of).collect() };
-    let text = |text: &str| Cell::Text(text.to_owned());
+    let text = |text: &str| Cell::text(text);
     let used = |one: &Opened, table: Table| {
         let counts = one.settled.counts.get(&table);
         Cell::Integer(counts.map_or(0, |counts| counts.accepted as i64))
@@ -440,14 +440,11 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
                 column(&|one| used(one, Table::Fingersticks)),
             ),
             ("events", column(&|one| used(one, Table::WearEvents))),
-            (
-                "unit",
-                column(&settings(|of| Cell::Text(of.unit().code().to_owned()))),
-            ),
+            ("unit", column(&settings(|of| Cell::text(of.unit().code())))),
             (
                 "timezone",
                 column(&settings(|of| {
-                    Cell::Text(of.study.timezone.clone().unwrap_or("UTC".to_owned()))
+                    Cell::text(of.study.timezone.as_deref().unwrap_or("UTC"))
                 })),
             ),
             (
@@ -464,11 +461,11 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
             ),
             (
                 "night_from",
-                column(&settings(|of| Cell::Text(of.night.from.clone()))),
+                column(&settings(|of| Cell::text(&*of.night.from))),
             ),
             (
                 "night_to",
-                column(&settings(|of| Cell::Text(of.night.to.clone()))),
+                column(&settings(|of| Cell::text(&*of.night.to))),
             ),
             (
                 "night_coverage",

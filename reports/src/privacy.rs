@@ -203,8 +203,11 @@ impl Replacement<'_> {
             Class::Identifying => return None,
             Class::Time => return Some(self.days(column)),
             Class::Site => self.replaced(&column, |key| match key {
-                OTHERS => Cell::Text(key.to_owned()),
-                key => self.sites.get(key).cloned().map_or(Cell::Empty, Cell::Text),
+                OTHERS => Cell::text(key),
+                key => self
+                    .sites
+                    .get(key)
+                    .map_or(Cell::Empty, |site| Cell::text(&**site)),
             }),
             Class::Wearer => self.replaced(&column, |name| self.wearer(name)),
             Class::Sensor if number => return None,
@@ -215,7 +218,7 @@ impl Replacement<'_> {
                 // Several words of a cell are joined by a plus.
                 let known = |word: &str| words.is_some_and(|words| words.contains_key(word));
                 self.replaced(&column, |text| match text.split('+').all(known) {
-                    true => Cell::Text(text.to_owned()),
+                    true => Cell::text(text),
                     false => Cell::Empty,
                 })
             }
@@ -263,7 +266,7 @@ impl Replacement<'_> {
 
     fn numbered(&self, template: &str, place: Option<usize>) -> Cell {
         place.map_or(Cell::Empty, |place| {
-            Cell::Text(fill(template, &[("number", &(place + 1).to_string())]))
+            Cell::text(fill(template, &[("number", &(place + 1).to_string())]))
         })
     }
 

@@ -11,12 +11,13 @@ use datafusion::execution::session_state::SessionState;
 use datafusion::logical_expr::LogicalPlan;
 use datafusion::physical_plan::execute_stream;
 use futures::StreamExt;
+use whereworn_model::table::Cell;
 
 /// Rows of a result held together: a sort of thousands of tiny batches costs more than all else.
-const BATCH_ROWS: usize = 1 << 16;
+pub(crate) const BATCH_ROWS: usize = 1 << 16;
 
 /// Bytes of a cell of a result table, texts apart.
-const CELL: usize = 32;
+const CELL: usize = size_of::<Cell>();
 
 /// Rows of a query, and the memory that they have been granted.
 pub(crate) struct Rows {

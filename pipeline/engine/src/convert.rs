@@ -1,5 +1,7 @@
 //! From the engine's columns to result tables.
 
+use std::collections::HashMap;
+
 use datafusion::arrow::array::{Array, AsArray, RecordBatch};
 use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{
@@ -19,9 +21,10 @@ pub(crate) fn result_table(
 ) -> Result<ResultTable, ArrowError> {
     let mut columns = Vec::new();
     for (index, field) in schema.fields().iter().enumerate() {
-        let mut cells = Vec::new();
+        let mut cells = Vec::with_capacity(batches.iter().map(RecordBatch::num_rows).sum());
+        let mut texts = HashMap::new();
         for batch in batches {
-            add_cells(batch.column(index), &mut cells)?;
+            add_cells(batch.column(index), &mut cells, &mut texts)?;
         }
         columns.push(Column {
             name: field.name().clone(),
@@ -67,10 +70,15 @@ pub(crate) fn arrow_kind(kind: CellKind) -> DataType {
     }
 }
 
-fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError> {
+/// Adds cells; equal texts of a column are one.
+fn add_cells(
+    array: &dyn Array,
+    cells: &mut Vec<Cell>,
+    texts: &mut HashMap<String, Cell>,
+) -> Result<(), ArrowError> {
     let to = arrow_kind(cell_kind(array.data_type()));
     let array = cast(array, &to)?;
-    let of = |row: usize| -> Result<Cell, ArrowError> {
+    let mut of = |row: usize| -> Result<Cell, ArrowError> {
         if array.is_null(row) {
             return Ok(Cell::Empty);
         }
@@ -81,7 +89,17 @@ fn add_cells(array: &dyn Array, cells: &mut Vec<Cell>) -> Result<(), ArrowError>
                 Cell::Time(array.as_primitive::<TimestampMicrosecondType>().value(row))
             }
             DataType::Date32 => Cell::Date(date(array.as_primitive::<Date32Type>().value(row))?),
-            _ => Cell::Text(array.as_string::<i32>().value(row).to_owned()),
+            _ => {
+                let text = array.as_string::<i32>().value(row);
+                match texts.get(text) {
+                    Some(cell) => cell.clone(),
+                    None => {
+                        let cell = Cell::text(text);
+                        texts.insert(text.to_owned(), cell.clone());
+                        cell
+                    }
+                }
+            }
         })
     };
     for row in 0..array.len() {

@@ -1,6 +1,7 @@
 //! Result tables as Parquet and Arrow.
 
 use std::io::Write;
+use std::ops::Range;
 use std::sync::Arc;
 
 use datafusion::arrow::array::{
@@ -16,6 +17,7 @@ use datafusion::parquet::file::properties::WriterProperties;
 use jiff::civil::date;
 use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 
+use crate::collect::BATCH_ROWS;
 use crate::convert::arrow_kind;
 use crate::describe::meaning;
 use crate::error::EngineError;
@@ -33,15 +35,17 @@ pub fn write_parquet(
         file: name.to_owned(),
         message,
     };
-    let batch = batch(table).map_err(|error| failed(error.to_string()))?;
+    let batch = |rows| batch_of(table, rows).map_err(|error| failed(error.to_string()));
     let properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
         .build();
-    let mut writer = ArrowWriter::try_new(out, batch.schema(), Some(properties))
+    let mut writer = ArrowWriter::try_new(out, batch(0..0)?.schema(), Some(properties))
         .map_err(|error| failed(error.to_string()))?;
-    writer
-        .write(&batch)
-        .map_err(|error| failed(error.to_string()))?;
+    for from in (0..table.rows()).step_by(BATCH_ROWS) {
+        writer
+            .write(&batch(from..table.rows().min(from + BATCH_ROWS))?)
+            .map_err(|error| failed(error.to_string()))?;
+    }
     writer.close().map_err(|error| failed(error.to_string()))?;
     Ok(())
 }
@@ -65,6 +69,11 @@ pub fn write_arrow(table: &ResultTable, out: impl Write, name: &str) -> Result<(
 
 /// The cells of a table by column; one that is not of its column's kind is null.
 pub(crate) fn batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
+    batch_of(table, 0..table.rows())
+}
+
+/// Some rows of a table.
+fn batch_of(table: &ResultTable, rows: Range<usize>) -> Result<RecordBatch, ArrowError> {
     let field = |column: &Column| {
         let said = [
             (
@@ -91,13 +100,14 @@ pub(crate) fn batch(table: &ResultTable) -> Result<RecordBatch, ArrowError> {
         .into_iter()
         .filter_map(|(key, value)| Some((key.to_owned(), value.clone()?)));
     let schema = Arc::new(Schema::new_with_metadata(fields, said.collect()));
-    let options = RecordBatchOptions::new().with_row_count(Some(table.rows()));
-    let columns = table.columns.iter().map(array).collect();
+    let options = RecordBatchOptions::new().with_row_count(Some(rows.len()));
+    let columns = table.columns.iter();
+    let columns = columns.map(|column| array(column, rows.clone())).collect();
     RecordBatch::try_new_with_options(schema, columns, &options)
 }
 
-fn array(column: &Column) -> ArrayRef {
-    let cells = column.cells.iter();
+fn array(column: &Column, rows: Range<usize>) -> ArrayRef {
+    let cells = column.cells.get(rows).unwrap_or_default().iter();
     match column.kind {
         CellKind::Integer => Arc::new(Int64Array::from_iter(cells.map(|cell| match cell {
             Cell::Integer(value) => Some(*value),

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 use std::io::{self, Write};
+use std::sync::Arc;
 
 pub use crate::header::CellKind;
 use crate::header::{ColumnHeader, Header};
@@ -16,8 +17,8 @@ pub enum Cell {
     Integer(i64),
     /// A finite number.
     Number(f64),
-    /// Text, untrusted.
-    Text(String),
+    /// Text, untrusted. Cells share it: there are many more of them than sites or sensors.
+    Text(Arc<String>),
     /// An instant in UTC.
     Time(Micros),
     /// A calendar date, local to the study.
@@ -25,6 +26,11 @@ pub enum Cell {
 }
 
 impl Cell {
+    /// A text.
+    pub fn text(text: impl Into<String>) -> Self {
+        Self::Text(Arc::new(text.into()))
+    }
+
     /// A number; what is not finite is no value.
     pub fn number(value: f64) -> Self {
         if value.is_finite() {
@@ -207,10 +213,7 @@ mod tests {
         ResultTable {
             name: "t".to_owned(),
             columns: vec![
-                column(
-                    "site",
-                    vec![Cell::Text("a,\"b\"".into()), Cell::Text("c".into())],
-                ),
+                column("site", vec![Cell::text("a,\"b\""), Cell::text("c")]),
                 column(
                     "bias",
                     vec![Cell::number(0.1 + 0.2), Cell::number(f64::NAN)],
@@ -248,8 +251,8 @@ mod tests {
 
     #[test]
     fn formulas_are_text() {
-        assert_eq!(Cell::Text("=1+2".into()).to_text(), "'=1+2");
-        assert_eq!(Cell::Text("@a,b".into()).to_text(), "'@a,b");
+        assert_eq!(Cell::text("=1+2").to_text(), "'=1+2");
+        assert_eq!(Cell::text("@a,b").to_text(), "'@a,b");
         for text in ["-5.5", "a=b", "", "+1e3"] {
             assert_eq!(inert(text), text);
         }
@@ -269,7 +272,7 @@ mod tests {
             Cell::Empty,
             Cell::Integer(-3),
             Cell::Number(0.5),
-            Cell::Text("7".into()),
+            Cell::text("7"),
             Cell::Time(8),
         ];
         assert_eq!(

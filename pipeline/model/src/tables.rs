@@ -157,8 +157,8 @@ mod tests {
     /// The table `site_comparison` with one row of numbers that tell the columns apart.
     fn comparison() -> ResultTable {
         let cell = |place: usize, kind| match kind {
-            CellKind::Text => Cell::Text("chest".to_owned()),
-            CellKind::Boolean => Cell::Text("true".to_owned()),
+            CellKind::Text => Cell::text("chest"),
+            CellKind::Boolean => Cell::text("true"),
             CellKind::Integer => Cell::Integer(place as i64),
             _ => Cell::Number(place as f64 + 0.5),
         };

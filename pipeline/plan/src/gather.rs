@@ -364,9 +364,7 @@ impl Matters {
     pub fn key(&self, candidate: usize) -> table::Cell {
         let site = self.candidates.get(candidate);
         let site = site.and_then(|&place| self.sites.get(place));
-        site.map_or(table::Cell::Empty, |site| {
-            table::Cell::Text(site.key.clone())
-        })
+        site.map_or(table::Cell::Empty, |site| table::Cell::text(&*site.key))
     }
 }
 

@@ -144,30 +144,24 @@ pub fn table(draws: &[LoggedDraw]) -> ResultTable {
         ("drawn_at", CellKind::Time, |draw| {
             Cell::Time(draw.drawn_at.as_microsecond())
         }),
-        ("wearer", CellKind::Text, |draw| {
-            Cell::Text(draw.wearer.clone())
-        }),
+        ("wearer", CellKind::Text, |draw| Cell::text(&*draw.wearer)),
         ("number", CellKind::Integer, |draw| {
             Cell::Integer(draw.number as i64)
         }),
-        ("site", CellKind::Text, |draw| Cell::Text(draw.site.clone())),
-        ("side", CellKind::Text, |draw| {
-            Cell::Text(draw.side.word().to_owned())
-        }),
+        ("site", CellKind::Text, |draw| Cell::text(&*draw.site)),
+        ("side", CellKind::Text, |draw| Cell::text(draw.side.word())),
         ("block", CellKind::Integer, |draw| {
             Cell::Integer(draw.block as i64)
         }),
-        ("model", CellKind::Text, |draw| {
-            Cell::Text(draw.model.clone())
-        }),
+        ("model", CellKind::Text, |draw| Cell::text(&*draw.model)),
         ("allowed", CellKind::Text, |draw| {
-            Cell::Text(draw.allowed.join("+"))
+            Cell::text(draw.allowed.join("+"))
         }),
         ("probability", CellKind::Number, |draw| {
             Cell::Number(draw.probability)
         }),
         ("chances", CellKind::Text, |draw| {
-            Cell::Text(joined(&draw.chances))
+            Cell::text(joined(&draw.chances))
         }),
     ];
     let column = |(name, kind, of): Column| whereworn_model::table::Column {

@@ -59,7 +59,7 @@ fn sites(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> ResultT
         "best_sites",
         SITES,
         vec![
-            ("wearer", cells(&|_| Cell::Text(wearer.to_owned()))),
+            ("wearer", cells(&|_| Cell::text(wearer))),
             ("site", cells(&|place| matters.key(place))),
             ("sensors", cells(&|place| whole(matters.sensors[place]))),
             (
@@ -89,11 +89,8 @@ fn priorities(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> Re
         "best_priorities",
         PRIORITIES,
         vec![
-            ("wearer", cells(&|_| Cell::Text(wearer.to_owned()))),
-            (
-                "priority",
-                cells(&|place| Cell::Text(aspect(place).name.to_owned())),
-            ),
+            ("wearer", cells(&|_| Cell::text(wearer))),
+            ("priority", cells(&|place| Cell::text(aspect(place).name))),
             (
                 "weight",
                 cells(&|place| Cell::Number(aspect(place).priority)),

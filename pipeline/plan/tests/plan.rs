@@ -24,7 +24,7 @@ fn text(text: &str) -> Cell {
     if text.is_empty() {
         Cell::Empty
     } else {
-        Cell::Text(text.into())
+        Cell::text(text)
     }
 }
 

@@ -158,7 +158,7 @@ fn every_site_is_on_the_body_or_beside_it() {
         .iter_mut()
         .find(|column| column.name == "site")
         .unwrap();
-    site.cells[1] = whereworn_model::table::Cell::Text("ear".to_owned());
+    site.cells[1] = whereworn_model::table::Cell::text("ear");
     let report = study.report();
     let svg = figure(&report, "site_body");
     for words in [

@@ -219,8 +219,7 @@ fn every_sentence_holds_to_its_row() {
         let on_label = |cells: &mut Vec<whereworn_model::table::Cell>| {
             for (at, cell) in cells.iter_mut().enumerate() {
                 let yes = at < (seed % 4) as usize + 1;
-                *cell =
-                    whereworn_model::table::Cell::Text(if yes { "yes" } else { "no" }.to_owned());
+                *cell = whereworn_model::table::Cell::text(if yes { "yes" } else { "no" });
             }
         };
         let columns = &mut study.table("site_comparison").columns;

@@ -16,7 +16,7 @@ fn study(rows: &[&str]) -> Study {
         fixture::table("conclusions", fixture::tables::CONCLUSIONS, COLUMNS, &rows);
     let columns = &mut study.table("site_comparison").columns;
     let label = columns.iter_mut().find(|column| column.name == "on_label");
-    label.unwrap().cells[1] = Cell::Text("yes".to_owned());
+    label.unwrap().cells[1] = Cell::text("yes");
     study
 }
 

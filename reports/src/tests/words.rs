@@ -41,8 +41,8 @@ fn the_trade_off_has_both_figures() {
     let mut study = fixture::full();
     for column in &mut study.table("site_comparison").columns {
         if column.name == "on_label" {
-            column.cells[1] = Cell::Text("yes".to_owned());
-            column.cells[2] = Cell::Text("yes".to_owned());
+            column.cells[1] = Cell::text("yes");
+            column.cells[2] = Cell::text("yes");
         }
     }
     let markdown = study.report().markdown;
@@ -64,7 +64,7 @@ fn no_one_is_urged_off_the_label() {
     let mut study = fixture::full();
     for column in &mut study.table("site_comparison").columns {
         if column.name == "on_label" {
-            column.cells.fill(Cell::Text("yes".to_owned()));
+            column.cells.fill(Cell::text("yes"));
         }
     }
     assert!(study.report().markdown.contains(more));
@@ -358,7 +358,7 @@ fn sheets_are_of_sensors_that_failed() {
     assert_eq!(sheets(&study), [true, true]);
     let columns = &mut study.table("fault_sheet").columns;
     let cause = columns.iter_mut().find(|column| column.name == "cause");
-    cause.unwrap().cells[0] = Cell::Text("fell-off".to_owned());
+    cause.unwrap().cells[0] = Cell::text("fell-off");
     assert_eq!(sheets(&study), [false, true]);
 }
 
