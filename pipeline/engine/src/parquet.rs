@@ -127,3 +127,49 @@ fn array(column: &Column, rows: Range<usize>) -> ArrayRef {
         }))),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::io::Seek;
+
+    use datafusion::arrow::array::AsArray;
+    use datafusion::arrow::datatypes::Int64Type;
+    use datafusion::parquet::arrow::arrow_reader::ParquetRecordBatchReader;
+    use whereworn_model::header::Header;
+
+    use super::*;
+
+    /// Two pieces and a row more, and no row at all.
+    #[test]
+    fn every_row_of_a_long_table_is_written_once() {
+        for rows in [2 * BATCH_ROWS + 1, 0] {
+            let table = ResultTable {
+                name: "t".to_owned(),
+                header: Header::default(),
+                columns: vec![Column {
+                    name: "n".to_owned(),
+                    kind: CellKind::Integer,
+                    header: Default::default(),
+                    cells: (0..rows as i64).map(Cell::Integer).collect(),
+                }],
+                own_query: false,
+                fault: None,
+            };
+            let mut file = tempfile::tempfile().unwrap();
+            write_parquet(&table, &file, "t").unwrap();
+            file.rewind().unwrap();
+            let reader = ParquetRecordBatchReader::try_new(file, 1 << 10).unwrap();
+            let read: Vec<i64> = reader
+                .flat_map(|batch| {
+                    let batch = batch.unwrap();
+                    batch
+                        .column(0)
+                        .as_primitive::<Int64Type>()
+                        .values()
+                        .to_vec()
+                })
+                .collect();
+            assert!(read.iter().copied().eq(0..rows as i64), "{rows} rows");
+        }
+    }
+}
