@@ -69,7 +69,7 @@ impl StudyMonth {
         let as_of = scope
             .as_of
             .unwrap_or_else(|| jiff::Timestamp::now().as_microsecond());
-        let opened = studies::open(&places, scope, as_of, &progress)?;
+        let mut opened = studies::open(&places, scope, as_of, &progress)?;
         let mut warnings: Vec<String> = studies::renamed(&places).into_iter().collect();
         warnings.extend(opened.iter().flat_map(Opened::warnings));
         if opened.iter().any(|one| !one.name.is_empty()) {
@@ -78,7 +78,7 @@ impl StudyMonth {
             study.evidence = studies::evidence_file(&opened);
             warnings.extend(differing);
         }
-        let settled = studies::rows(&opened)?;
+        let settled = studies::rows(&mut opened)?;
         let evidence = Evidence::read(&study)?;
         warnings.extend(evidence.warnings.iter().cloned());
         let own = opened.iter().find(|one| one.study.dir == *first);

@@ -315,14 +315,14 @@ impl Opened {
     }
 }
 
-/// The rows of all, under their names.
-pub fn rows(opened: &[Opened]) -> Result<Settled, Failure> {
+/// The rows of all, under their names: of several studies they lie together from now on, and with none of them.
+pub fn rows(opened: &mut [Opened]) -> Result<Settled, Failure> {
     let mut named = Vec::new();
     for one in opened {
         if one.name.is_empty() {
             return Ok(one.settled.clone());
         }
-        named.push(one.settled.clone().named(&one.name, one.first_sensor)?);
+        named.push(one.settled.take_tables().named(&one.name, one.first_sensor)?);
     }
     Settled::joined(named)?.ok_or_else(|| Failure::Request("no study is named".to_owned()))
 }

@@ -9,12 +9,15 @@
 -- sensor_no = { class = "sensor", type = "integer" }
 -- fingerstick = { class = "estimate" }
 -- reason = { class = "category" }
-WITH worn AS (
+WITH unpaired AS (
+    SELECT c.*
+    FROM pairs AS p
+    RIGHT ANTI JOIN checks_worn AS c ON c.fingerstick_no = p.fingerstick_no AND c.sensor_no = p.sensor_no
+),
+worn AS (
     SELECT c.*, s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost
-    FROM checks_worn AS c
-    INNER JOIN sessions AS s ON s.wearer = c.wearer AND s.sensor = c.sensor
-    LEFT JOIN pairs AS p ON p.fingerstick_no = c.fingerstick_no AND p.wearer = c.wearer AND p.sensor = c.sensor
-    WHERE p.fingerstick_no IS NULL
+    FROM sessions AS s
+    INNER JOIN unpaired AS c ON c.wearer = s.wearer AND c.sensor = s.sensor
 ),
 nearby AS (
     SELECT
@@ -58,6 +61,5 @@ SELECT
         WHEN f.purpose IN ('calibration', 'control') THEN 'calibration or control'
         ELSE 'no sensor worn'
     END AS reason
-FROM numbered_fingersticks AS f
-LEFT JOIN checks_worn AS c ON c.fingerstick_no = f.fingerstick_no
-WHERE c.fingerstick_no IS NULL
+FROM checks_worn AS c
+RIGHT ANTI JOIN numbered_fingersticks AS f ON f.fingerstick_no = c.fingerstick_no

@@ -44,6 +44,20 @@ impl Settled {
         Ok(self)
     }
 
+    /// Takes its tables away; all else stays here too.
+    pub fn take_tables(&mut self) -> Self {
+        let whole = self.clone();
+        for table in [
+            &mut self.sensors,
+            &mut self.fingersticks,
+            &mut self.wear_events,
+            &mut self.judgements,
+        ] {
+            *table = RecordBatch::new_empty(table.schema());
+        }
+        whole
+    }
+
     /// The rows of several studies, each under its own name, in the order of these names' bytes. Nothing where there is none.
     ///
     /// # Errors
