@@ -322,7 +322,11 @@ pub fn rows(opened: &mut [Opened]) -> Result<Settled, Failure> {
         if one.name.is_empty() {
             return Ok(one.settled.clone());
         }
-        named.push(one.settled.take_tables().named(&one.name, one.first_sensor)?);
+        named.push(
+            one.settled
+                .take_tables()
+                .named(&one.name, one.first_sensor)?,
+        );
     }
     Settled::joined(named)?.ok_or_else(|| Failure::Request("no study is named".to_owned()))
 }
