@@ -129,8 +129,9 @@ impl Profiles {
     /// Takes off each lag's median; gives the noise at the lag at which the differences scatter least.
     fn centre(&mut self, cell: &[usize]) -> f64 {
         let mut least = f64::INFINITY;
+        let mut centres = vec![0.0; LAGS];
         let mut values = Vec::with_capacity(cell.len());
-        for lag in 0..LAGS {
+        for (lag, taken) in centres.iter_mut().enumerate() {
             values.clear();
             values.extend(
                 cell.iter()
@@ -140,9 +141,7 @@ impl Profiles {
             let Some(centre) = median(&mut values) else {
                 continue;
             };
-            for item in cell {
-                self.scores[item * LAGS + lag] -= centre as f32;
-            }
+            *taken = centre as f32;
             if values.len() as f64 >= LEAST_PRESENT * cell.len() as f64 {
                 values
                     .iter_mut()
@@ -150,6 +149,11 @@ impl Profiles {
                 // 1.4826 makes the median deviation of a normal variate its standard deviation.
                 least = least.min(1.4826 * median(&mut values).unwrap_or(f64::INFINITY));
             }
+        }
+        for item in cell {
+            let row = self.row_mut(*item).iter_mut();
+            row.zip(&centres)
+                .for_each(|(score, centre)| *score -= centre);
         }
         least
     }
@@ -167,55 +171,73 @@ impl Profiles {
                 fitted / (near.count() as f64).sqrt()
             })
             .collect();
-        for lag in 0..LAGS {
-            let centre = self.location(cell, &weights, noise, lag);
-            let (mut sum, mut present) = (0.0, 0.0);
-            for (item, weight) in cell.iter().zip(&weights) {
-                let score = &mut self.scores[item * LAGS + lag];
+        let centres = self.locations(cell, &weights, noise);
+        let (mut sums, mut present) = (vec![0.0; LAGS], vec![0.0; LAGS]);
+        for (item, weight) in cell.iter().zip(&weights) {
+            let at_lags = centres.iter().zip(&mut sums).zip(&mut present);
+            for (score, ((centre, sum), present)) in self.row_mut(*item).iter_mut().zip(at_lags) {
                 if score.is_nan() {
                     continue;
                 }
                 let ratio = (f64::from(*score) - centre) / noise;
                 let value = -weight * (FREEDOM + 1.0) / 2.0 * (ratio * ratio / FREEDOM).ln_1p();
                 *score = value as f32;
-                sum += value;
-                present += 1.0;
+                *sum += value;
+                *present += 1.0;
             }
-            let mean = match present {
+        }
+        let means: Vec<f32> = sums
+            .iter()
+            .zip(present)
+            .map(|(sum, present)| match present {
                 enough if enough >= LEAST_PRESENT * cell.len() as f64 && enough > 0.0 => {
-                    sum / enough
+                    (sum / enough) as f32
                 }
                 _ => -3.0,
-            };
-            for item in cell {
-                let score = &mut self.scores[item * LAGS + lag];
+            })
+            .collect();
+        for item in cell {
+            for (score, mean) in self.row_mut(*item).iter_mut().zip(&means) {
                 if score.is_nan() {
-                    *score = mean as f32;
+                    *score = *mean;
                 }
             }
         }
     }
 
-    /// The location that makes the differences at a lag likeliest, from their median on: iteratively reweighted, as the
+    /// The locations that make the differences at each lag likeliest, from their medians on: iteratively reweighted, as the
     /// t likelihood asks (Lange, Little & Taylor 1989, J Am Stat Assoc 84:881).
-    fn location(&self, cell: &[usize], weights: &[f64], noise: f64, lag: usize) -> f64 {
-        let mut centre = 0.0;
+    fn locations(&self, cell: &[usize], weights: &[f64], noise: f64) -> Vec<f64> {
+        let mut centres = vec![0.0; LAGS];
         for _ in 0..STEPS_OF_LOCATION {
-            let (mut all, mut sum) = (0.0, 0.0);
+            let (mut all, mut sums) = (vec![0.0; LAGS], vec![0.0; LAGS]);
             for (item, weight) in cell.iter().zip(weights) {
-                let value = f64::from(self.scores[item * LAGS + lag]);
-                if !value.is_nan() {
+                let at_lags = centres.iter().zip(&mut all).zip(&mut sums);
+                for (score, ((centre, all), sum)) in self.row(*item).iter().zip(at_lags) {
+                    let value = f64::from(*score);
                     let ratio = (value - centre) / noise;
                     let share = weight / (FREEDOM + ratio * ratio);
-                    all += share;
-                    sum += share * value;
+                    // No branch: so the rows are taken several lags at a time.
+                    *all += if value.is_nan() { 0.0 } else { share };
+                    *sum += if value.is_nan() { 0.0 } else { share * value };
                 }
             }
-            if all > 0.0 {
-                centre = sum / all;
+            for ((centre, all), sum) in centres.iter_mut().zip(all).zip(sums) {
+                if all > 0.0 {
+                    *centre = sum / all;
+                }
             }
         }
-        centre
+        centres
+    }
+
+    /// The scores of an item at all lags.
+    fn row(&self, item: usize) -> &[f32] {
+        &self.scores[item * LAGS..(item + 1) * LAGS]
+    }
+
+    fn row_mut(&mut self, item: usize) -> &mut [f32] {
+        &mut self.scores[item * LAGS..(item + 1) * LAGS]
     }
 
     /// Log-likelihood of an item at a lag, in steps, beyond what its shift explains.
@@ -228,8 +250,15 @@ impl Profiles {
     pub fn sum(&self, items: &[usize]) -> Vec<f64> {
         let mut sums = vec![0.0; LAGS];
         for item in items {
-            for (lag, sum) in (-REACH..=REACH).zip(&mut sums) {
-                *sum += self.at(*item, lag);
+            if self.shift[*item] == 0 {
+                let row = self.row(*item).iter();
+                sums.iter_mut()
+                    .zip(row)
+                    .for_each(|(sum, score)| *sum += f64::from(*score));
+            } else {
+                for (lag, sum) in (-REACH..=REACH).zip(&mut sums) {
+                    *sum += self.at(*item, lag);
+                }
             }
         }
         sums

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use whereworn_model::rows::SensorReadings;
+use whereworn_model::rows::{Reading, SensorReadings};
 use whereworn_model::time::Micros;
 
 use crate::finding::{Finding, OF_ALL, Severity};
@@ -34,6 +34,23 @@ struct Tally {
     first_rejected: Option<(u64, String)>,
 }
 
+impl Tally {
+    /// Counts a row that lies so far outside its session, or within it.
+    fn count(&mut self, line: u64, time: Micros, out: Micros) {
+        let aside = out > 0;
+        self.accepted += u64::from(!aside);
+        self.aside += u64::from(aside);
+        self.far += u64::from(out > NEAR);
+        self.first_line = self.first_line.min(line);
+        self.last_line = self.last_line.max(line);
+        self.from = self.from.min(time);
+        self.to = self.to.max(time);
+        if aside {
+            self.first_aside = Some(self.first_aside.map_or(line, |first| first.min(line)));
+        }
+    }
+}
+
 /// Rows by file and month.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Tallies {
@@ -48,7 +65,8 @@ impl Tallies {
         let checks = log.checks.iter().map(|row| (&row.file, row.line, row.time));
         let events = log.events.iter().map(|row| (&row.file, row.line, row.time));
         for (file, line, time) in checks.chain(events) {
-            tallies.add(log, file, line, time, 0, &mut cache);
+            let month = month_of(log, time, &mut cache);
+            tallies.of(file, month, line, time).count(line, time, 0);
         }
         tallies
     }
@@ -61,13 +79,26 @@ impl Tallies {
         worn: Option<RangeInclusive<Micros>>,
     ) {
         let mut cache = None;
-        for reading in &readings.readings {
-            if let Some(file) = log.files.get(reading.file) {
+        let mut rest = readings.readings.as_slice();
+        while let Some(first) = rest.first() {
+            let month = month_of(log, first.time, &mut cache);
+            let (from, to) = cache.as_ref().map_or((0, 0), |(from, to, _)| (*from, *to));
+            let alike = |reading: &&Reading| {
+                reading.file == first.file && (from..to).contains(&reading.time)
+            };
+            let run = rest.iter().take_while(alike).count().max(1);
+            let (run, later) = rest.split_at(run);
+            rest = later;
+            let Some(file) = log.files.get(first.file) else {
+                continue;
+            };
+            let tally = self.of(&file.name, month, first.line, first.time);
+            for reading in run {
                 let out = worn.as_ref().map_or(Micros::MAX, |worn| {
                     let before = worn.start().saturating_sub(reading.time);
                     before.max(reading.time.saturating_sub(*worn.end()))
                 });
-                self.add(log, &file.name, reading.line, reading.time, out, &mut cache);
+                tally.count(reading.line, reading.time, out);
             }
         }
     }
@@ -97,37 +128,16 @@ impl Tallies {
         }
     }
 
-    fn add(
-        &mut self,
-        log: &Log<'_>,
-        file: &str,
-        line: u64,
-        time: Micros,
-        out: Micros,
-        cache: &mut Option<(Micros, Micros, String)>,
-    ) {
-        let month = month_of(log, time, cache);
-        let aside = out > 0;
-        let tally = self
-            .by
-            .entry((file.to_owned(), month))
-            .or_insert_with(|| Tally {
-                first_line: line,
-                last_line: line,
-                from: time,
-                to: time,
-                ..Tally::default()
-            });
-        tally.accepted += u64::from(!aside);
-        tally.aside += u64::from(aside);
-        tally.far += u64::from(out > NEAR);
-        tally.first_line = tally.first_line.min(line);
-        tally.last_line = tally.last_line.max(line);
-        tally.from = tally.from.min(time);
-        tally.to = tally.to.max(time);
-        if aside {
-            tally.first_aside = Some(tally.first_aside.map_or(line, |first| first.min(line)));
-        }
+    /// The tally of a file and month, begun with a row of theirs where there is none yet.
+    fn of(&mut self, file: &str, month: String, line: u64, time: Micros) -> &mut Tally {
+        let tally = self.by.entry((file.to_owned(), month));
+        tally.or_insert_with(|| Tally {
+            first_line: line,
+            last_line: line,
+            from: time,
+            to: time,
+            ..Tally::default()
+        })
     }
 
     /// A finding for each file and month with rows rejected or set aside.
