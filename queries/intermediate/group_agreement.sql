@@ -1,6 +1,6 @@
 -- title = "Agreement with fingersticks by group"
 -- row = "one site and one group of pairs"
--- role = "intermediate"
+-- role = "view"
 -- [columns]
 -- grouping = { class = "category" }
 -- place = { class = "category", type = "integer" }
@@ -22,6 +22,7 @@
 -- within_40_40 = { class = "share" }
 -- within_20_percent = { class = "share" }
 
+-- Each table that reads it takes one way of grouping: so the pairs of one lie in memory at a time.
 -- An interval takes three sensors: with two, Student's t leaves it too wide to say anything.
 WITH figures AS (
     SELECT
@@ -64,4 +65,3 @@ SELECT
     f.within_20_percent
 FROM figures AS f
 INNER JOIN sites AS s ON s.site = f.site
-ORDER BY f.grouping, s.position, f.place, f.name, f.part

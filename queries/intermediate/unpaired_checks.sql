@@ -1,5 +1,5 @@
 -- title = "Fingersticks that found no reading to pair with"
--- row = "one fingerstick and one sensor then worn, or one fingerstick while none was worn"
+-- row = "one fingerstick and one sensor then worn, or one fingerstick, without its number, while none was worn"
 -- role = "intermediate"
 -- [columns]
 -- fingerstick_no = { class = "identifying", type = "integer" }
@@ -51,7 +51,7 @@ FROM worn AS w
 LEFT JOIN nearby AS n ON n.fingerstick_no = w.fingerstick_no AND n.sensor_no = w.sensor_no
 UNION ALL
 SELECT
-    f.fingerstick_no,
+    CAST(NULL AS BIGINT UNSIGNED) AS fingerstick_no,
     f.wearer,
     CAST(NULL AS VARCHAR) AS sensor,
     CAST(NULL AS VARCHAR) AS site,
@@ -61,5 +61,6 @@ SELECT
         WHEN f.purpose IN ('calibration', 'control') THEN 'calibration or control'
         ELSE 'no sensor worn'
     END AS reason
-FROM checks_worn AS c
-RIGHT ANTI JOIN numbered_fingersticks AS f ON f.fingerstick_no = c.fingerstick_no
+FROM sessions AS s
+RIGHT ANTI JOIN fingersticks AS f
+    ON f.wearer = s.wearer AND f.time >= s.inserted AND f.time <= s.worn_until

@@ -236,6 +236,22 @@ fn queries_that_crowd_each_other_run_one_after_the_other() {
     assert!(neither.err.contains("needs more memory"), "{}", neither.err);
 }
 
+/// One result of more than 10 MB is held until two tables are made of it; a query that needs some 24 MB waits for that.
+#[test]
+fn a_query_waits_until_results_have_given_back_their_memory() {
+    let study = study();
+    study.write(
+        "queries/last_readings.sql",
+        "-- role = \"intermediate\"\nSELECT value - value + 1 AS panel, CAST(NULL AS TIMESTAMP) AS time, CAST(value AS DOUBLE) AS glucose, 'none' AS status FROM generate_series(1, 450000)",
+    );
+    study.write(
+        "queries/site_pairs.sql",
+        "SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position FROM (SELECT SUM(a.value * b.value) AS n FROM generate_series(1, 3000000) AS a CROSS JOIN generate_series(1, 40) AS b) AS busy WHERE n < 0",
+    );
+    let run = study.try_report(&["--memory", "32"]);
+    assert_eq!(run.code, 0, "{}", run.err);
+}
+
 #[test]
 fn what_a_header_expects_is_held() {
     let cases = [

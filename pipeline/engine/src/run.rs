@@ -96,8 +96,8 @@ enum Stopped {
 /// What is heard of the queries that run.
 enum Heard<'e> {
     Ended(&'e Query, Result<Rows, EngineError>),
-    /// There was too little memory for it beside others.
-    Crowded(&'e Query),
+    /// There was too little memory for it, and there may be more later.
+    Crowded(&'e Query, Room),
     Nothing,
 }
 
@@ -105,8 +105,18 @@ enum Heard<'e> {
 struct Running {
     since: Instant,
     stop: AbortHandle,
-    /// Whether no other ran at any time beside it.
-    alone: bool,
+    room: Room,
+}
+
+/// What a query shares the memory with, beside the results that are still needed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Room {
+    /// Other queries.
+    Shared,
+    /// Nothing; but later there may be fewer results.
+    Alone,
+    /// Nothing, and there will never be fewer.
+    Last,
 }
 
 impl<'e> Run<'e> {
@@ -292,16 +302,13 @@ impl<'e> Run<'e> {
             return Ok(None);
         }
         let replaced = self.queries.iter().filter(|other| other.replaces.is_some());
-        let blamed: Vec<(String, String)> = replaced
-            .map(|other| {
-                let name = &query.name;
-                let message = format!(
-                    "{}: with it in place of the program's own, `{name}` failed: {error}",
-                    other.file
-                );
-                (other.name.clone(), message)
-            })
-            .collect();
+        let blame = |other: &&Query| {
+            let (file, name) = (&other.file, &query.name);
+            let said = "with it in place of the program's own";
+            let message = format!("{file}: {said}, `{name}` failed: {error}");
+            (other.name.clone(), message)
+        };
+        let blamed: Vec<(String, String)> = replaced.map(|other| blame(&other)).collect();
         if blamed.is_empty() {
             Err(error)
         } else {
@@ -318,10 +325,9 @@ impl<'e> Run<'e> {
                 needed.extend(query.names.iter().cloned());
             }
         }
-        let ready = self.queries.iter().copied();
-        ready
-            .filter(|query| self.waiting.contains(&query.name))
-            .partition(|query| needed.contains(&query.name))
+        let all = self.queries.iter().copied();
+        let waiting = all.filter(|query| self.waiting.contains(&query.name));
+        waiting.partition(|query| needed.contains(&query.name))
     }
 
     fn run_side_by_side(
@@ -330,9 +336,12 @@ impl<'e> Run<'e> {
         progress: &dyn Fn(&str),
     ) -> Result<Option<Vec<(String, String)>>, EngineError> {
         let mut running: BTreeMap<String, Running> = BTreeMap::new();
-        // Those for which there was too little memory beside others run alone, before any other begins.
+        // Where there was too little memory beside others a query runs alone, before any other begins; where it is still
+        // too little it waits until nothing else can run.
         let mut crowded: Vec<&'e Query> = Vec::new();
-        while !(queries.is_empty() && running.is_empty() && crowded.is_empty()) {
+        let mut postponed: Vec<&'e Query> = Vec::new();
+        let mut failed_since = 0;
+        while queries.len() + running.len() + crowded.len() + postponed.len() > 0 {
             if crowded.is_empty() {
                 let (ready, later): (Vec<_>, Vec<_>) =
                     queries.into_iter().partition(|query| !self.waits(query));
@@ -344,29 +353,42 @@ impl<'e> Run<'e> {
                             self.waiting.remove(&query.name);
                         }
                         None if running.len() < self.engine.at_once => {
-                            running.insert(query.name.clone(), self.spawn(query, false)?);
+                            running.insert(query.name.clone(), self.spawn(query, Room::Shared)?);
                         }
                         None => queries.push(query),
                     }
                 }
-            } else if running.is_empty()
-                && let Some(query) = crowded.last()
-            {
-                self.engine.wait_for_memory();
-                running.insert(query.name.clone(), self.spawn(query, true)?);
             }
             if running.is_empty() {
-                continue;
+                let others = queries.len() + crowded.len() + postponed.len() > 1;
+                let Some(query) = crowded.last().or(postponed.last()) else {
+                    continue;
+                };
+                let room = match others && failed_since < postponed.len().max(1) {
+                    true => Room::Alone,
+                    false => Room::Last,
+                };
+                self.engine.wait_for_memory();
+                running.insert(query.name.clone(), self.spawn(query, room)?);
             }
             let (query, outcome) = match self.next(&mut running)? {
                 Heard::Nothing => continue,
-                Heard::Crowded(query) => {
+                Heard::Crowded(query, Room::Shared) => {
                     crowded.push(query);
+                    continue;
+                }
+                Heard::Crowded(query, _) => {
+                    crowded.retain(|other| other.name != query.name);
+                    postponed.retain(|other| other.name != query.name);
+                    postponed.insert(0, query);
+                    failed_since += 1;
                     continue;
                 }
                 Heard::Ended(query, outcome) => (query, outcome),
             };
+            failed_since = 0;
             crowded.retain(|other| other.name != query.name);
+            postponed.retain(|other| other.name != query.name);
             self.waiting.remove(&query.name);
             let finished = outcome.and_then(|rows| {
                 self.keep(query, &rows);
@@ -384,7 +406,7 @@ impl<'e> Run<'e> {
         Ok(None)
     }
 
-    fn spawn(&self, query: &Query, alone: bool) -> Result<Running, EngineError> {
+    fn spawn(&self, query: &Query, room: Room) -> Result<Running, EngineError> {
         let name = query.name.clone();
         let plan = self.planned.get(&name).map(|planned| planned.plan.clone());
         let plan = plan.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
@@ -403,7 +425,7 @@ impl<'e> Run<'e> {
         Ok(Running {
             since: Instant::now(),
             stop,
-            alone,
+            room,
         })
     }
 
@@ -421,10 +443,10 @@ impl<'e> Run<'e> {
                 let (Some(ended), Some(query)) = (running.remove(&name), query_of(&name)) else {
                     return Ok(Heard::Nothing);
                 };
-                let crowded = !ended.alone
-                    && matches!(&outcome, Err(Stopped::Failed(error)) if messages::is_memory(error));
-                if crowded {
-                    return Ok(Heard::Crowded(query));
+                if ended.room != Room::Last
+                    && matches!(&outcome, Err(Stopped::Failed(error)) if messages::is_memory(error))
+                {
+                    return Ok(Heard::Crowded(query, ended.room));
                 }
                 let outcome = outcome.map_err(|stopped| self.explained(query, &stopped));
                 Ok(Heard::Ended(query, outcome))
