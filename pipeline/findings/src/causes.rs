@@ -7,6 +7,7 @@
 
 use crate::lag::{DELAYS, Profiles, STEP, highest, moments, value};
 use crate::sensor_shifts::{sensor_break, sensor_jump, whole_sensor};
+use crate::shared_breaks::shared_break;
 use crate::stretches::{Search, stretch, whole_meter};
 use crate::trace::Trace;
 use crate::worn_at_once::Pair;
@@ -57,6 +58,8 @@ pub(crate) struct Cause {
     pub ends: Option<f64>,
     /// The same in steps of the grid, as the profiles keep it.
     pub steps: i32,
+    /// Whether the times of the readings show when it begins or ends.
+    pub shown: bool,
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
@@ -107,6 +110,7 @@ fn best(
         }
     }
     found.extend(stretch(profiles, &search, Scope::All));
+    found.extend(shared_break(profiles, &search, traces));
     found
         .into_iter()
         .filter(|cause| cause.net > 0.0)

@@ -16,6 +16,7 @@ mod nights;
 mod rows;
 mod sensor_shifts;
 mod sessions;
+mod shared_breaks;
 mod sites;
 mod stretches;
 mod trace;

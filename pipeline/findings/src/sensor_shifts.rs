@@ -98,6 +98,7 @@ pub(crate) fn whole_sensor(
         begins: None,
         ends: None,
         steps: lag - (USUAL_DELAY.0 / STEP).round() as i32,
+        shown: false,
     })
 }
 
@@ -183,6 +184,7 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
         begins: after.then_some(at),
         ends: (!after).then_some(at),
         steps,
+        shown: known.is_some(),
     })
 }
 
@@ -193,6 +195,17 @@ fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
         .fold((0, f64::NEG_INFINITY), |best, next| {
             if next.1 > best.1 { next } else { best }
         })
+}
+
+/// What a jump that readings show, among so many gaps, is worth for what it gained; `None` where it is not.
+pub(crate) fn worth(sign: Sign, gained: f64, gaps: f64) -> Option<f64> {
+    let worth = match sign {
+        Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
+        Sign::Overlap => return None,
+        Sign::OtherMinutes => gained - OTHER_MINUTES,
+        Sign::Gap => gained - GAP_JUMP - gaps.ln(),
+    };
+    (worth > 0.0).then_some(worth)
 }
 
 /// A jump where the times of the readings show one: its size is known, and with an overlap that it was one.
@@ -219,15 +232,9 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
         let steps = (found.minutes / STEP).round() as i32;
         let gained = best_before(&first, &second, steps).1 - flat;
         // Worth its price against one lag for all; ranked, as other causes are, against a delay alone.
-        let worth = match found.sign {
-            Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
-            Sign::Overlap => continue,
-            Sign::OtherMinutes => gained - OTHER_MINUTES,
-            Sign::Gap => gained - GAP_JUMP - gaps.ln(),
-        };
-        if worth <= 0.0 {
+        let Some(worth) = worth(found.sign, gained, gaps) else {
             continue;
-        }
+        };
         let net = worth + flat - usual;
         if best.as_ref().is_none_or(|best| net > best.net) {
             let cause = jump_at(profiles, sensor, split, Some(found.minutes))?;

@@ -15,7 +15,7 @@ const WHOLE_METER: f64 = 11.0;
 const STRETCH: f64 = 17.0;
 
 /// More for a stretch that ends within the data too.
-const BOTH_ENDS: f64 = 4.0;
+pub(crate) const BOTH_ENDS: f64 = 4.0;
 
 /// How often the ends of a stretch are moved.
 const MOST_TRIMS: usize = 5;
@@ -66,7 +66,7 @@ fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
 }
 
 /// Gain of log-likelihood where the lag of `items` is longer by `steps`, each sensor having a delay of its own.
-fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 {
+pub(crate) fn gain(profiles: &Profiles, search: &Search, items: &[usize], steps: i32) -> f64 {
     let mut by_sensor = std::collections::BTreeMap::<usize, Vec<usize>>::new();
     for item in items {
         by_sensor
@@ -76,7 +76,7 @@ fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 
     }
     by_sensor
         .iter()
-        .map(|(sensor, shifted)| sensor_gain(profiles, prior, *sensor, shifted, steps))
+        .map(|(sensor, shifted)| sensor_gain(profiles, &search.prior, *sensor, shifted, steps))
         .sum()
 }
 
@@ -118,7 +118,7 @@ pub(crate) fn whole_meter(profiles: &Profiles, search: &Search, meter: usize) ->
         return None;
     }
     let gains: Vec<(i32, f64)> = shifts()
-        .map(|steps| (steps, gain(profiles, &search.prior, &items, steps)))
+        .map(|steps| (steps, gain(profiles, search, &items, steps)))
         .collect();
     let (steps, top) = refined(profiles, search, &items, &gains)?;
     shift_of(
@@ -141,7 +141,7 @@ fn refined(
     let best = gains.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     [best.0 - 1, best.0 + 1]
         .into_iter()
-        .map(|steps| (steps, gain(profiles, &search.prior, items, steps)))
+        .map(|steps| (steps, gain(profiles, search, items, steps)))
         .chain([*best])
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
@@ -159,7 +159,7 @@ fn shift_of(
         return None;
     }
     let (mean, error) = moments((-5..=5).map(|near| {
-        let share = (gain(profiles, &search.prior, &items, steps + near) - top).exp();
+        let share = (gain(profiles, search, &items, steps + near) - top).exp();
         (share, f64::from(near) * STEP)
     }));
     let minutes = f64::from(steps) * STEP + mean;
@@ -198,6 +198,7 @@ fn shift_of(
         ends: after.map(|item| (time(*item) + time(last_item)) / 2.0),
         items,
         steps,
+        shown: false,
     })
 }
 
@@ -231,7 +232,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
                 .iter()
                 .flat_map(|block| block.2.iter().copied())
                 .collect();
-            let gained = gain(profiles, &search.prior, &items, steps);
+            let gained = gain(profiles, search, &items, steps);
             let sides = usize::from(items.len() < total && !at_an_end(&items));
             let best = found.get_mut(sides)?;
             if best.as_ref().is_none_or(|best| gained > best.2) {
@@ -253,7 +254,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
             }
             items = trimmed;
         }
-        let top = gain(profiles, &search.prior, &items, steps);
+        let top = gain(profiles, search, &items, steps);
         let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
         shift_of(profiles, search, scope, items, (steps, top), STRETCH)
     });
@@ -362,7 +363,7 @@ fn trimmed(
     };
     let score = |range: std::ops::Range<usize>| {
         own.get(range).map_or(f64::NEG_INFINITY, |items| {
-            gain(profiles, &search.prior, items, steps)
+            gain(profiles, search, items, steps)
         })
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);

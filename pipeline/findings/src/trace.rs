@@ -58,6 +58,17 @@ pub(crate) enum Sign {
     Gap,
 }
 
+impl Sign {
+    /// The one of two that tells less.
+    pub fn vaguer(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Gap, _) | (_, Self::Gap) => Self::Gap,
+            (Self::OtherMinutes, _) | (_, Self::OtherMinutes) => Self::OtherMinutes,
+            _ => Self::Overlap,
+        }
+    }
+}
+
 impl Trace {
     /// The `ok` readings from `from` to `to`; what contradicts some of them may be a clock that was put back.
     pub fn new(
