@@ -5,7 +5,8 @@
 //! alone; the best that is worth its price is taken, and the rest is looked at again with it explained. So one
 //! meter's clock is one cause, not one for each sensor.
 
-use crate::lag::{DELAYS, Profiles, STEP, highest, moments, value};
+use crate::edges::{Edge, told};
+use crate::lag::{DELAYS, Item, Profiles, STEP, highest, moments, value};
 use crate::sensor_shifts::{sensor_break, sensor_jump, whole_sensor};
 use crate::shared_breaks::shared_break;
 use crate::stretches::{Search, stretch, whole_meter};
@@ -36,6 +37,26 @@ pub(crate) enum Scope {
     All,
 }
 
+impl Scope {
+    /// Whether it is about a fingerstick.
+    pub fn has_item(self, item: &Item) -> bool {
+        match self {
+            Self::Sensor(sensor) => item.sensor == sensor,
+            Self::Meter(meter) => item.meter == meter,
+            Self::All => true,
+        }
+    }
+
+    /// Whether the log tells of it by this edge: of no meter.
+    pub fn has(self, edge: &Edge) -> bool {
+        match self {
+            Self::Sensor(sensor) => edge.sensor == sensor,
+            Self::Meter(_) => false,
+            Self::All => true,
+        }
+    }
+}
+
 /// One shift.
 #[derive(Clone, Debug)]
 pub(crate) struct Cause {
@@ -60,6 +81,46 @@ pub(crate) struct Cause {
     pub steps: i32,
     /// Whether the times of the readings show when it begins or ends.
     pub shown: bool,
+    /// Gain of log-likelihood by the log, which tells of the clocks of readings alone.
+    pub by_log: f64,
+    /// Minutes that the log tells, and their standard error.
+    pub log: Option<(f64, f64)>,
+}
+
+impl Cause {
+    /// The edges of the log that it shifts.
+    fn edges<'a>(&'a self, profiles: &'a Profiles) -> impl Iterator<Item = &'a Edge> {
+        let own = profiles.edges.iter().filter(|edge| self.scope.has(edge));
+        own.filter(|edge| edge.is_in(None, [self.begins, self.ends]))
+    }
+
+    /// With what the log says of its size.
+    fn with_log(self, profiles: &Profiles) -> Self {
+        if self.shown {
+            return self;
+        }
+        let of_sensor = self.whole && matches!(self.scope, Scope::Sensor(_));
+        let spread = if of_sensor { USUAL_DELAY.1 } else { 0.0 };
+        let log = told(self.edges(profiles), (self.minutes, self.error.hypot(spread)));
+        let told = Self { log, ..self };
+        if of_sensor {
+            return told;
+        }
+        let (minutes, error) = told.size((told.minutes, told.error));
+        Self { minutes, error, ..told }
+    }
+
+    /// Minutes and their standard error, from fingersticks and from the log, where they agree.
+    pub fn size(&self, (minutes, error): (f64, f64)) -> (f64, f64) {
+        match self.log {
+            Some((log, of_log)) if (log - minutes).abs() <= 3.0 * error.hypot(of_log) => {
+                let (own, other) = (error.powi(-2), of_log.powi(-2));
+                let both = own + other;
+                ((own * minutes + other * log) / both, both.powf(-0.5))
+            }
+            _ => (minutes, error),
+        }
+    }
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
@@ -76,8 +137,14 @@ pub(crate) fn causes(
         let Some(best) = best(profiles, traces, (pairs, &wholes), meters) else {
             break;
         };
+        let best = best.with_log(profiles);
         for item in &best.items {
             profiles.shift[*item] += best.steps;
+        }
+        for edge in &mut profiles.edges {
+            if best.scope.has(edge) && edge.is_in(None, [best.begins, best.ends]) {
+                edge.shift += best.steps;
+            }
         }
         if let (Scope::Sensor(sensor), true) = (best.scope, best.whole)
             && let Some(whole) = wholes.get_mut(sensor)

@@ -6,6 +6,7 @@ use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
+use crate::edges::edges;
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
@@ -99,7 +100,7 @@ pub(crate) struct Clocks {
 
 /// Looks at the clocks of a wearer.
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
-    let mut profiles = Profiles::new(wearer.items(), &wearer.traces);
+    let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
     let pairs = pairs(&wearer.sessions, &wearer.traces);
     let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
     let delays = delays(&profiles);
@@ -138,12 +139,8 @@ fn of_cause(
                 .map_or("", |session| session.site.as_str());
             let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
             let minutes = cause.lag.unwrap_or(0.0) - delay;
-            vec![whole_sensor(
-                wearer,
-                sensor,
-                minutes,
-                cause.error.hypot(spread),
-            )]
+            let (minutes, error) = cause.size((minutes, cause.error.hypot(spread)));
+            vec![whole_sensor(wearer, sensor, minutes, error)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, clocks, cause, (&[sensor], None))],
         Scope::Meter(meter) if cause.whole => {
@@ -187,12 +184,7 @@ fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
     let (from, to) = (own.min(moment), own.max(moment));
     let profiles = &clocks.profiles;
     let lost = |(place, item): (usize, &Item)| {
-        let scoped = match cause.scope {
-            Scope::Sensor(sensor) => item.sensor == sensor,
-            Scope::Meter(meter) => item.meter == meter,
-            Scope::All => true,
-        };
-        if !scoped || !(from..=to).contains(&item.time) {
+        if !cause.scope.has_item(item) || !(from..=to).contains(&item.time) {
             return 0.0;
         }
         let delay = clocks.delays.get(item.sensor).copied().flatten();
@@ -201,7 +193,13 @@ fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
         let other = delay + if shifted { -cause.steps } else { cause.steps };
         profiles.at(place, delay) - profiles.at(place, other)
     };
-    profiles.items.iter().enumerate().map(lost).sum::<f64>() < OTHER_MOMENT
+    let edges = profiles.edges.iter().filter(|edge| cause.scope.has(edge));
+    let edges = edges.filter(|edge| (from..=to).contains(&edge.time));
+    let by_log = edges.map(|edge| {
+        let shifted = edge.is_in(None, [cause.begins, cause.ends]);
+        -edge.gain(if shifted { -cause.minutes } else { cause.minutes })
+    });
+    profiles.items.iter().enumerate().map(lost).chain(by_log).sum::<f64>() < OTHER_MOMENT
 }
 
 fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {

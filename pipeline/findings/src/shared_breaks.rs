@@ -97,7 +97,8 @@ fn cause(profiles: &Profiles, search: &Search, span: &Span, gaps: f64) -> Option
     if items.len() == profiles.items.len() || gain(profiles, search, &others, steps) < OTHERS {
         return None;
     }
-    let gained = gain(profiles, search, &items, steps);
+    let by_log = profiles.edges_gain(None, [span.from, span.to], span.minutes);
+    let gained = gain(profiles, search, &items, steps) + by_log;
     Some(Cause {
         scope: Scope::All,
         items,
@@ -110,5 +111,7 @@ fn cause(profiles: &Profiles, search: &Search, span: &Span, gaps: f64) -> Option
         ends: span.to,
         steps,
         shown: true,
+        by_log,
+        log: None,
     })
 }

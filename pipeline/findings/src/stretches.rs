@@ -10,6 +10,9 @@ pub(crate) const HOUR: i32 = 24;
 /// Least checks of a stretch, and beside it.
 const LEAST_STRETCH: usize = 12;
 
+/// Least gain of log-likelihood by fingersticks, whatever the log says.
+const WITHOUT_LOG: f64 = 8.0;
+
 const WHOLE_METER: f64 = 11.0;
 
 const STRETCH: f64 = 17.0;
@@ -102,6 +105,63 @@ fn sensor_gain(
     log_sum(with.map(|((p, all), (before, after))| p + all - before + after)) - base
 }
 
+/// What the log says of a stretch: its gain, and the moments between which the stretch begins and ends.
+struct ByLog {
+    gain: f64,
+    begins: (f64, f64),
+    ends: (f64, f64),
+}
+
+/// What the log says of shifted items: all in between counts, and beside them as far as it says that it is shifted too.
+fn by_log(profiles: &Profiles, scope: Scope, items: &[usize], steps: i32) -> ByLog {
+    let time = |item: usize| profiles.items.get(item).map(|item| item.time);
+    let (first, last) = (items.iter().min(), items.iter().max());
+    let of_scope = |item: &usize| scope.has_item(&profiles.items[*item]);
+    let before = first.and_then(|first| (0..*first).rev().find(of_scope));
+    let after = last.and_then(|last| (last + 1..profiles.items.len()).find(of_scope));
+    let moment = |item: Option<usize>, none: f64| item.and_then(time).unwrap_or(none);
+    let (before, after) = (moment(before, f64::NEG_INFINITY), moment(after, f64::INFINITY));
+    let (first, last) = (moment(first.copied(), before), moment(last.copied(), after));
+    let mut told = ByLog {
+        gain: 0.0,
+        begins: (before, first),
+        ends: (last, after),
+    };
+    let minutes = f64::from(steps) * STEP;
+    let own = profiles.edges.iter().filter(|edge| scope.has(edge));
+    let own: Vec<(f64, f64)> = own.map(|edge| (edge.time, edge.gain(minutes))).collect();
+    let inside = own.iter().filter(|edge| (first..=last).contains(&edge.0));
+    told.gain += inside.map(|edge| edge.1).sum::<f64>();
+    let (early, (from, to)) = as_far(own.iter().rev().filter(|edge| before < edge.0 && edge.0 < first), before);
+    told.gain += early;
+    told.begins = (from.unwrap_or(before), to.unwrap_or(first));
+    let (late, (to, from)) = as_far(own.iter().filter(|edge| last < edge.0 && edge.0 < after), after);
+    told.gain += late;
+    told.ends = (from.unwrap_or(last), to.unwrap_or(after));
+    told
+}
+
+/// How much the first of some edges gain together at most, the first that is left out then and the last that is not;
+/// all of them where nothing lies beyond.
+fn as_far<'a>(
+    edges: impl Iterator<Item = &'a (f64, f64)>,
+    beyond: f64,
+) -> (f64, (Option<f64>, Option<f64>)) {
+    let (mut best, mut sum) = ((0.0, (None, None)), 0.0);
+    let mut last = None;
+    for (time, gain) in edges {
+        if last == best.1.1 {
+            best.1.0 = Some(*time);
+        }
+        sum += gain;
+        last = Some(*time);
+        if sum > best.0 || beyond.is_infinite() {
+            best = (sum, (None, last));
+        }
+    }
+    best
+}
+
 /// Shifts tried over stretches of time: every 5 min up to 3 h, then whole hours.
 fn shifts() -> impl Iterator<Item = i32> {
     let near = (6..=72).step_by(2);
@@ -155,7 +215,8 @@ fn shift_of(
     (steps, top): (i32, f64),
     price: f64,
 ) -> Option<Cause> {
-    if top <= price {
+    let log = by_log(profiles, scope, &items, steps);
+    if top <= WITHOUT_LOG || top + log.gain <= price {
         return None;
     }
     let (mean, error) = moments((-5..=5).map(|near| {
@@ -163,10 +224,7 @@ fn shift_of(
         (share, f64::from(near) * STEP)
     }));
     let minutes = f64::from(steps) * STEP + mean;
-    let in_scope = |item: &usize| match scope {
-        Scope::Meter(meter) => profiles.items[*item].meter == meter,
-        _ => true,
-    };
+    let in_scope = |item: &usize| scope.has_item(&profiles.items[*item]);
     let others: Vec<usize> = (0..profiles.items.len()).filter(in_scope).collect();
     let (first_item, last_item) = (items.iter().min().copied()?, items.iter().max().copied()?);
     let time = |item: usize| profiles.items[item].time;
@@ -187,18 +245,21 @@ fn shift_of(
         return None;
     }
     let price = price + if begins && ends { BOTH_ENDS } else { 0.0 };
+    let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
     (minutes.abs() >= LEAST_JUMP).then(|| Cause {
         scope,
-        whole: before.is_none() && after.is_none(),
+        whole: !begins && !ends,
         minutes,
         error,
         lag: None,
-        net: top - price,
-        begins: before.map(|item| (time(*item) + time(first_item)) / 2.0),
-        ends: after.map(|item| (time(*item) + time(last_item)) / 2.0),
+        net: top + log.gain - price,
+        begins: begins.then(|| middle(log.begins)),
+        ends: ends.then(|| middle(log.ends)),
         items,
         steps,
         shown: false,
+        by_log: log.gain,
+        log: None,
     })
 }
 
@@ -208,10 +269,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
         .blocks
         .iter()
         .filter_map(|block| {
-            let own = |item: &&usize| match scope {
-                Scope::Meter(meter) => profiles.items[**item].meter == meter,
-                _ => true,
-            };
+            let own = |item: &&usize| scope.has_item(&profiles.items[**item]);
             let items: Vec<usize> = block.items.iter().filter(own).copied().collect();
             (!items.is_empty()).then_some((block.from, block.to, items))
         })
@@ -349,10 +407,7 @@ fn trimmed(
     steps: i32,
 ) -> Vec<usize> {
     let own: Vec<usize> = (0..profiles.items.len())
-        .filter(|item| match scope {
-            Scope::Meter(meter) => profiles.items[*item].meter == meter,
-            _ => true,
-        })
+        .filter(|item| scope.has_item(&profiles.items[*item]))
         .collect();
     let place = |item: Option<usize>| item.and_then(|item| own.binary_search(&item).ok());
     let (Some(first), Some(last)) = (
@@ -363,7 +418,7 @@ fn trimmed(
     };
     let score = |range: std::ops::Range<usize>| {
         own.get(range).map_or(f64::NEG_INFINITY, |items| {
-            gain(profiles, search, items, steps)
+            gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
         })
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);
