@@ -26,6 +26,9 @@ pub(crate) const LEAST_CHECKS: usize = 6;
 /// Least minutes claimed of a jump or between meters; fifteen and more is what shall be found.
 pub(crate) const LEAST_JUMP: f64 = 11.5;
 
+/// Log-likelihood by which the log has to say whose clock it is.
+const WHOSE: f64 = 3.0;
+
 /// Whose lag is shifted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Scope {
@@ -83,43 +86,34 @@ pub(crate) struct Cause {
     pub shown: bool,
     /// Gain of log-likelihood by the log, which tells of the clocks of readings alone.
     pub by_log: f64,
-    /// Minutes that the log tells, and their standard error.
-    pub log: Option<(f64, f64)>,
+    /// What the log says of its size.
+    pub edges: Vec<Edge>,
 }
 
 impl Cause {
-    /// The edges of the log that it shifts.
-    fn edges<'a>(&'a self, profiles: &'a Profiles) -> impl Iterator<Item = &'a Edge> {
-        let own = profiles.edges.iter().filter(|edge| self.scope.has(edge));
-        own.filter(|edge| edge.is_in(None, [self.begins, self.ends]))
+    /// Whether it is the clock of readings, by their times or by the log.
+    pub fn is_of_readings(&self) -> bool {
+        self.shown || self.by_log >= WHOSE
+    }
+
+    /// Whether it begins or ends within some minutes of a moment.
+    pub fn is_within(&self, most: f64, moment: f64) -> bool {
+        let around = [self.begins, self.ends];
+        around.iter().flatten().any(|at| (at - moment).abs() <= most)
     }
 
     /// With what the log says of its size.
-    fn with_log(self, profiles: &Profiles) -> Self {
+    fn with_log(mut self, profiles: &Profiles) -> Self {
         if self.shown {
             return self;
         }
-        let of_sensor = self.whole && matches!(self.scope, Scope::Sensor(_));
-        let spread = if of_sensor { USUAL_DELAY.1 } else { 0.0 };
-        let log = told(self.edges(profiles), (self.minutes, self.error.hypot(spread)));
-        let told = Self { log, ..self };
-        if of_sensor {
-            return told;
+        let own = profiles.edges.iter().filter(|edge| self.scope.has(edge));
+        let own = own.filter(|edge| edge.is_in(None, [self.begins, self.ends]));
+        self.edges = own.copied().collect();
+        if self.lag.is_none() {
+            (self.minutes, self.error) = told((self.minutes, self.error), &self.edges);
         }
-        let (minutes, error) = told.size((told.minutes, told.error));
-        Self { minutes, error, ..told }
-    }
-
-    /// Minutes and their standard error, from fingersticks and from the log, where they agree.
-    pub fn size(&self, (minutes, error): (f64, f64)) -> (f64, f64) {
-        match self.log {
-            Some((log, of_log)) if (log - minutes).abs() <= 3.0 * error.hypot(of_log) => {
-                let (own, other) = (error.powi(-2), of_log.powi(-2));
-                let both = own + other;
-                ((own * minutes + other * log) / both, both.powf(-0.5))
-            }
-            _ => (minutes, error),
-        }
+        self
     }
 }
 
@@ -170,10 +164,18 @@ fn best(
         found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
-    if meters > 1 {
-        for meter in 0..meters {
+    for meter in 0..meters {
+        if meters > 1 {
             found.extend(whole_meter(profiles, &search, meter));
-            found.extend(stretch(profiles, &search, Scope::Meter(meter)));
+        }
+        // Of one meter and everybody's readings the log says whose clock it is.
+        if meters > 1 || !profiles.edges.is_empty() {
+            let whose = if meters > 1 { 0.0 } else { WHOSE };
+            let cause = stretch(profiles, &search, Scope::Meter(meter));
+            found.extend(cause.map(|cause| Cause {
+                net: cause.net - whose,
+                ..cause
+            }));
         }
     }
     found.extend(stretch(profiles, &search, Scope::All));

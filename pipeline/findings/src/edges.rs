@@ -13,11 +13,14 @@ const ASTRAY: f64 = 0.2;
 const USUAL: f64 = 15.0;
 
 /// A time is usual where this share of the wearer's sensors keeps it, and so many: a clock may have been off for most.
-const LEAST_SHARE: f64 = 0.25;
+const LEAST_SHARE: f64 = 0.1;
 const LEAST_SENSORS: usize = 2;
 
 /// Least minutes by which first and last readings vary: logs are kept to some minutes.
 const LEAST_SPREAD: f64 = 2.5;
+
+/// Steps either way in which a shift is looked for within four standard errors.
+const OFFS: i32 = 100;
 
 /// Spread of the time to the next reading, in spacings: that of a uniform variate.
 const OF_SPACING: f64 = 0.29;
@@ -106,15 +109,22 @@ fn of_kind(known: &[(usize, f64, f64, f64)]) -> Vec<Edge> {
     known.iter().map(edge).collect()
 }
 
-/// A shift in minutes by edges near one that is known with an error, and the error of that; `None` where none is near.
-pub(crate) fn told<'a>(
-    edges: impl Iterator<Item = &'a Edge>,
-    (minutes, error): (f64, f64),
-) -> Option<(f64, f64)> {
-    let near = edges.filter(|edge| (edge.rest() - minutes).abs() <= 3.0 * error.hypot(edge.spread));
-    let (sum, weight) = near.fold((0.0, 0.0), |(sum, weight), edge| {
-        let own = 1.0 / (edge.spread * edge.spread);
-        (sum + own * edge.rest(), weight + own)
-    });
-    (weight > 0.0).then(|| (sum / weight, (1.0 / weight).sqrt()))
+/// Mean and standard deviation of a shift in minutes, from what is known of it and what the log says.
+pub(crate) fn told((minutes, error): (f64, f64), edges: &[Edge]) -> (f64, f64) {
+    if edges.is_empty() {
+        return (minutes, error);
+    }
+    let score = |off: f64| {
+        let by_log: f64 = edges.iter().map(|edge| edge.at(minutes + off)).sum();
+        by_log - (off / error).powi(2) / 2.0
+    };
+    let offs = || (-OFFS..=OFFS).map(|step| f64::from(step) * 4.0 * error / f64::from(OFFS));
+    let top = offs().map(score).fold(f64::NEG_INFINITY, f64::max);
+    let (mut all, mut first, mut second) = (0.0, 0.0, 0.0);
+    for off in offs() {
+        let share = (score(off) - top).exp();
+        (all, first, second) = (all + share, first + share * off, second + share * off * off);
+    }
+    let mean = first / all;
+    (minutes + mean, (second / all - mean * mean).max(0.0).sqrt())
 }

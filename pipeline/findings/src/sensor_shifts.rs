@@ -134,7 +134,7 @@ pub(crate) fn whole_sensor(
         steps: lag - (USUAL_DELAY.0 / STEP).round() as i32,
         shown: false,
         by_log: 0.0,
-        log: None,
+        edges: Vec::new(),
     })
 }
 
@@ -227,7 +227,7 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
         steps,
         shown: known.is_some(),
         by_log: if after { log_after } else { log_before },
-        log: None,
+        edges: Vec::new(),
     })
 }
 
@@ -238,6 +238,13 @@ fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
         .fold((0, f64::NEG_INFINITY), |best, next| {
             if next.1 > best.1 { next } else { best }
         })
+}
+
+/// How many gaps there are among breaks.
+pub(crate) fn gaps<'a>(breaks: impl Iterator<Item = &'a Break>) -> f64 {
+    breaks
+        .filter(|found| found.sign == Sign::Gap && found.price == 0.0)
+        .count() as f64
 }
 
 /// What a jump that readings show, among so many gaps, is worth for what it gained; `None` where it is not.
@@ -257,10 +264,7 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
     let usual = highest(&whole, DELAYS).1;
-    let gaps = breaks
-        .iter()
-        .filter(|found| found.sign == Sign::Gap)
-        .count() as f64;
+    let gaps = gaps(breaks.iter());
     let mut best: Option<Cause> = None;
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
@@ -276,7 +280,7 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
         let (after, before) = log_around(profiles, sensor, found.at, found.minutes);
         let gained = best_before(&first, &second, steps).1 - flat + after.max(before);
         // Worth its price against one lag for all; ranked, as other causes are, against a delay alone.
-        let Some(worth) = worth(found.sign, gained, gaps) else {
+        let Some(worth) = worth(found.sign, gained - found.price, gaps) else {
             continue;
         };
         let net = worth + flat - usual;

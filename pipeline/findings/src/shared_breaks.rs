@@ -5,7 +5,7 @@
 
 use crate::causes::{Cause, Scope};
 use crate::lag::{Profiles, STEP};
-use crate::sensor_shifts::worth;
+use crate::sensor_shifts::{gaps, worth};
 use crate::stretches::{BOTH_ENDS, Search, gain};
 use crate::trace::{Break, Sign, Trace};
 
@@ -37,8 +37,7 @@ pub(crate) fn shared_break(
         .flat_map(|(sensor, trace)| trace.breaks.iter().map(move |found| (sensor, *found)))
         .filter(|(sensor, found)| !is_explained(profiles, *sensor, found.at))
         .collect();
-    let gaps = breaks.iter().filter(|(_, found)| found.sign == Sign::Gap);
-    let gaps = gaps.count() as f64;
+    let gaps = gaps(breaks.iter().map(|(_, found)| found));
     spans(&breaks)
         .into_iter()
         .filter_map(|span| cause(profiles, search, &span, gaps))
@@ -61,7 +60,7 @@ fn spans(breaks: &[(usize, Break)]) -> Vec<Span> {
             to,
             minutes,
             sign: first.sign,
-            price: 0.0,
+            price: first.price,
             shown_by: [*sensor; 2],
         };
         spans.push(one_sided(Some(first.at), None, first.minutes));
@@ -73,7 +72,7 @@ fn spans(breaks: &[(usize, Break)]) -> Vec<Span> {
                     to: Some(second.at),
                     minutes: first.minutes,
                     sign: first.sign.vaguer(second.sign),
-                    price: BOTH_ENDS,
+                    price: first.price + second.price + BOTH_ENDS,
                     shown_by: [*sensor, *other],
                 });
             }
@@ -106,12 +105,12 @@ fn cause(profiles: &Profiles, search: &Search, span: &Span, gaps: f64) -> Option
         minutes: span.minutes,
         error: 1.0,
         lag: None,
-        net: worth(span.sign, gained, gaps)? - span.price,
+        net: worth(span.sign, gained - span.price, gaps)?,
         begins: span.from,
         ends: span.to,
         steps,
         shown: true,
         by_log,
-        log: None,
+        edges: Vec::new(),
     })
 }

@@ -259,7 +259,7 @@ fn shift_of(
         steps,
         shown: false,
         by_log: log.gain,
-        log: None,
+        edges: Vec::new(),
     })
 }
 
@@ -304,7 +304,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
         found[0] = Some(side);
     }
     let made = found.into_iter().flatten().filter_map(|(items, steps, _)| {
-        let mut items = items;
+        let mut items = from_the_log(profiles, search, scope, items, steps);
         for _ in 0..MOST_TRIMS {
             let trimmed = trimmed(profiles, search, scope, items.clone(), steps);
             if trimmed == items {
@@ -396,6 +396,36 @@ fn runs(sums: &[Vec<f64>], steps: i32) -> Vec<std::ops::Range<usize>> {
         return Vec::new();
     }
     vec![best.clone(), best.start..sums.len(), 0..best.end]
+}
+
+/// A stretch with its begin or its end moved to where the log has one, where that explains more.
+fn from_the_log(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: Vec<usize>,
+    steps: i32,
+) -> Vec<usize> {
+    let score = |items: &[usize]| {
+        gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
+    };
+    let time = |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
+    let (first, last) = (time(items.iter().min()), time(items.iter().max()));
+    let all: Vec<usize> = (0..profiles.items.len())
+        .filter(|item| scope.has_item(&profiles.items[*item]))
+        .collect();
+    let edges = profiles.edges.iter().filter(|edge| scope.has(edge));
+    let moved = edges.flat_map(|edge| [(edge.time, last), (first, edge.time)]);
+    let mut best = (score(&items), items);
+    for (from, to) in moved {
+        let within = |item: &usize| (from..=to).contains(&profiles.items[*item].time);
+        let items: Vec<usize> = all.iter().copied().filter(within).collect();
+        let scored = score(&items);
+        if !items.is_empty() && scored > best.0 {
+            best = (scored, items);
+        }
+    }
+    best.1
 }
 
 /// Moves the ends of a stretch check by check, where that explains more.
