@@ -99,7 +99,10 @@ impl Cause {
     /// Whether it begins or ends within some minutes of a moment.
     pub fn is_within(&self, most: f64, moment: f64) -> bool {
         let around = [self.begins, self.ends];
-        around.iter().flatten().any(|at| (at - moment).abs() <= most)
+        around
+            .iter()
+            .flatten()
+            .any(|at| (at - moment).abs() <= most)
     }
 
     /// With what the log says of its size.
@@ -164,21 +167,22 @@ fn best(
         found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
-    for meter in 0..meters {
-        if meters > 1 {
+    let all = stretch(profiles, &search, Scope::All);
+    if meters > 1 {
+        for meter in 0..meters {
             found.extend(whole_meter(profiles, &search, meter));
+            found.extend(stretch(profiles, &search, Scope::Meter(meter)));
         }
+        found.extend(all);
+    } else if profiles.edges.is_empty() {
+        found.extend(all);
+    } else {
         // Of one meter and everybody's readings the log says whose clock it is.
-        if meters > 1 || !profiles.edges.is_empty() {
-            let whose = if meters > 1 { 0.0 } else { WHOSE };
-            let cause = stretch(profiles, &search, Scope::Meter(meter));
-            found.extend(cause.map(|cause| Cause {
-                net: cause.net - whose,
-                ..cause
-            }));
-        }
+        let denied = |meter: &Cause, all: &Cause| all.net <= 0.0 || meter.net > all.net + WHOSE;
+        let meter = stretch(profiles, &search, Scope::Meter(0));
+        let meter = meter.filter(|meter| all.as_ref().is_none_or(|all| denied(meter, all)));
+        found.extend(meter.or(all));
     }
-    found.extend(stretch(profiles, &search, Scope::All));
     found.extend(shared_break(profiles, &search, traces));
     found
         .into_iter()

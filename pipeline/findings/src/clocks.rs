@@ -200,9 +200,20 @@ fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
     let edges = edges.filter(|edge| (from..=to).contains(&edge.time));
     let by_log = edges.map(|edge| {
         let shifted = edge.is_in(None, [cause.begins, cause.ends]);
-        -edge.gain(if shifted { -cause.minutes } else { cause.minutes })
+        -edge.gain(if shifted {
+            -cause.minutes
+        } else {
+            cause.minutes
+        })
     });
-    profiles.items.iter().enumerate().map(lost).chain(by_log).sum::<f64>() < OTHER_MOMENT
+    profiles
+        .items
+        .iter()
+        .enumerate()
+        .map(lost)
+        .chain(by_log)
+        .sum::<f64>()
+        < OTHER_MOMENT
 }
 
 fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {

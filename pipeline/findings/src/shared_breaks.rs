@@ -46,7 +46,10 @@ pub(crate) fn shared_break(
 
 /// Whether what was found so far shifts a sensor at a moment.
 fn is_explained(profiles: &Profiles, sensor: usize, at: f64) -> bool {
-    let items = profiles.of_sensor.get(sensor).map_or(&[][..], Vec::as_slice);
+    let items = profiles
+        .of_sensor
+        .get(sensor)
+        .map_or(&[][..], Vec::as_slice);
     let split = items.partition_point(|item| profiles.items[*item].time <= at);
     let around = items.get(split.saturating_sub(1)..=split);
     around.is_some_and(|two| matches!(two, [a, b] if profiles.shift[*a] != profiles.shift[*b]))

@@ -17,6 +17,10 @@ const WHOLE_METER: f64 = 11.0;
 
 const STRETCH: f64 = 17.0;
 
+/// Less for one of so many checks, with as many beside it: few are shifted by chance more easily than many.
+const OF_MANY: f64 = 3.0;
+const MANY: usize = 40;
+
 /// More for a stretch that ends within the data too.
 pub(crate) const BOTH_ENDS: f64 = 4.0;
 
@@ -120,7 +124,10 @@ fn by_log(profiles: &Profiles, scope: Scope, items: &[usize], steps: i32) -> ByL
     let before = first.and_then(|first| (0..*first).rev().find(of_scope));
     let after = last.and_then(|last| (last + 1..profiles.items.len()).find(of_scope));
     let moment = |item: Option<usize>, none: f64| item.and_then(time).unwrap_or(none);
-    let (before, after) = (moment(before, f64::NEG_INFINITY), moment(after, f64::INFINITY));
+    let (before, after) = (
+        moment(before, f64::NEG_INFINITY),
+        moment(after, f64::INFINITY),
+    );
     let (first, last) = (moment(first.copied(), before), moment(last.copied(), after));
     let mut told = ByLog {
         gain: 0.0,
@@ -132,10 +139,18 @@ fn by_log(profiles: &Profiles, scope: Scope, items: &[usize], steps: i32) -> ByL
     let own: Vec<(f64, f64)> = own.map(|edge| (edge.time, edge.gain(minutes))).collect();
     let inside = own.iter().filter(|edge| (first..=last).contains(&edge.0));
     told.gain += inside.map(|edge| edge.1).sum::<f64>();
-    let (early, (from, to)) = as_far(own.iter().rev().filter(|edge| before < edge.0 && edge.0 < first), before);
+    let (early, (from, to)) = as_far(
+        own.iter()
+            .rev()
+            .filter(|edge| before < edge.0 && edge.0 < first),
+        before,
+    );
     told.gain += early;
     told.begins = (from.unwrap_or(before), to.unwrap_or(first));
-    let (late, (to, from)) = as_far(own.iter().filter(|edge| last < edge.0 && edge.0 < after), after);
+    let (late, (to, from)) = as_far(
+        own.iter().filter(|edge| last < edge.0 && edge.0 < after),
+        after,
+    );
     told.gain += late;
     told.ends = (from.unwrap_or(last), to.unwrap_or(after));
     told
@@ -216,7 +231,7 @@ fn shift_of(
     price: f64,
 ) -> Option<Cause> {
     let log = by_log(profiles, scope, &items, steps);
-    if top <= WITHOUT_LOG || top + log.gain <= price {
+    if top <= WITHOUT_LOG {
         return None;
     }
     let (mean, error) = moments((-5..=5).map(|near| {
@@ -231,9 +246,9 @@ fn shift_of(
     let before = others.iter().rev().find(|item| **item < first_item);
     let after = others.iter().find(|item| **item > last_item);
     let (begins, ends) = (before.is_some(), after.is_some());
+    let rest = others.len() - items.len();
     if begins || ends {
         let days = (time(last_item) - time(first_item)) / 1440.0;
-        let rest = others.len() - items.len();
         if days < SIDE_DAYS || items.len().min(rest) < LEAST_STRETCH {
             return None;
         }
@@ -244,7 +259,12 @@ fn shift_of(
     if begins && ends && !journey {
         return None;
     }
-    let price = price + if begins && ends { BOTH_ENDS } else { 0.0 };
+    let price = price
+        + match (begins, ends) {
+            (true, true) => BOTH_ENDS,
+            _ if items.len().min(rest) >= MANY => -OF_MANY,
+            _ => 0.0,
+        };
     let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
     (minutes.abs() >= LEAST_JUMP).then(|| Cause {
         scope,
