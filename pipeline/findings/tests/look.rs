@@ -427,10 +427,7 @@ fn an_hour_that_all_readings_show_is_dated_by_them() {
             (found.kind, found.size, found.sensor.as_str()),
             ("clock-change", Some(minutes as f64), "")
         );
-        assert!(
-            (found.from.unwrap() - at).abs() <= 60 * MINUTE,
-            "{found:?}"
-        );
+        assert!((found.from.unwrap() - at).abs() <= 60 * MINUTE, "{found:?}");
     }
 }
 
