@@ -5,8 +5,10 @@
 //! alone; the best that is worth its price is taken, and the rest is looked at again with it explained. So one
 //! meter's clock is one cause, not one for each sensor.
 
-use crate::lag::{DELAYS, Profiles, STEP, highest, moments, value};
+use crate::edges::{Edge, told};
+use crate::lag::{DELAYS, Item, Profiles, STEP, highest, moments, value};
 use crate::sensor_shifts::{sensor_break, sensor_jump, whole_sensor};
+use crate::shared_breaks::shared_break;
 use crate::stretches::{Search, stretch, whole_meter};
 use crate::trace::Trace;
 use crate::worn_at_once::Pair;
@@ -24,6 +26,9 @@ pub(crate) const LEAST_CHECKS: usize = 6;
 /// Least minutes claimed of a jump or between meters; fifteen and more is what shall be found.
 pub(crate) const LEAST_JUMP: f64 = 11.5;
 
+/// Log-likelihood by which the log has to say whose clock it is.
+const WHOSE: f64 = 3.0;
+
 /// Whose lag is shifted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Scope {
@@ -33,6 +38,26 @@ pub(crate) enum Scope {
     Meter(usize),
     /// Everybody's.
     All,
+}
+
+impl Scope {
+    /// Whether it is about a fingerstick.
+    pub fn has_item(self, item: &Item) -> bool {
+        match self {
+            Self::Sensor(sensor) => item.sensor == sensor,
+            Self::Meter(meter) => item.meter == meter,
+            Self::All => true,
+        }
+    }
+
+    /// Whether the log tells of it by this edge: of no meter.
+    pub fn has(self, edge: &Edge) -> bool {
+        match self {
+            Self::Sensor(sensor) => edge.sensor == sensor,
+            Self::Meter(_) => false,
+            Self::All => true,
+        }
+    }
 }
 
 /// One shift.
@@ -57,6 +82,42 @@ pub(crate) struct Cause {
     pub ends: Option<f64>,
     /// The same in steps of the grid, as the profiles keep it.
     pub steps: i32,
+    /// Whether the times of the readings show when it begins or ends.
+    pub shown: bool,
+    /// Gain of log-likelihood by the log, which tells of the clocks of readings alone.
+    pub by_log: f64,
+    /// What the log says of its size.
+    pub edges: Vec<Edge>,
+}
+
+impl Cause {
+    /// Whether it is the clock of readings, by their times or by the log.
+    pub fn is_of_readings(&self) -> bool {
+        self.shown || self.by_log >= WHOSE
+    }
+
+    /// Whether it begins or ends within some minutes of a moment.
+    pub fn is_within(&self, most: f64, moment: f64) -> bool {
+        let around = [self.begins, self.ends];
+        around
+            .iter()
+            .flatten()
+            .any(|at| (at - moment).abs() <= most)
+    }
+
+    /// With what the log says of its size.
+    fn with_log(mut self, profiles: &Profiles) -> Self {
+        if self.shown {
+            return self;
+        }
+        let own = profiles.edges.iter().filter(|edge| self.scope.has(edge));
+        let own = own.filter(|edge| edge.is_in(None, [self.begins, self.ends]));
+        self.edges = own.copied().collect();
+        if self.lag.is_none() {
+            (self.minutes, self.error) = told((self.minutes, self.error), &self.edges);
+        }
+        self
+    }
 }
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
@@ -73,8 +134,14 @@ pub(crate) fn causes(
         let Some(best) = best(profiles, traces, (pairs, &wholes), meters) else {
             break;
         };
+        let best = best.with_log(profiles);
         for item in &best.items {
             profiles.shift[*item] += best.steps;
+        }
+        for edge in &mut profiles.edges {
+            if best.scope.has(edge) && edge.is_in(None, [best.begins, best.ends]) {
+                edge.shift += best.steps;
+            }
         }
         if let (Scope::Sensor(sensor), true) = (best.scope, best.whole)
             && let Some(whole) = wholes.get_mut(sensor)
@@ -100,13 +167,23 @@ fn best(
         found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
+    let all = stretch(profiles, &search, Scope::All);
     if meters > 1 {
         for meter in 0..meters {
             found.extend(whole_meter(profiles, &search, meter));
             found.extend(stretch(profiles, &search, Scope::Meter(meter)));
         }
+        found.extend(all);
+    } else if profiles.edges.is_empty() {
+        found.extend(all);
+    } else {
+        // Of one meter and everybody's readings the log says whose clock it is.
+        let denied = |meter: &Cause, all: &Cause| all.net <= 0.0 || meter.net > all.net + WHOSE;
+        let meter = stretch(profiles, &search, Scope::Meter(0));
+        let meter = meter.filter(|meter| all.as_ref().is_none_or(|all| denied(meter, all)));
+        found.extend(meter.or(all));
     }
-    found.extend(stretch(profiles, &search, Scope::All));
+    found.extend(shared_break(profiles, &search, traces));
     found
         .into_iter()
         .filter(|cause| cause.net > 0.0)

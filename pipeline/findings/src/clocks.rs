@@ -6,6 +6,7 @@ use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
+use crate::edges::{edges, told};
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
@@ -27,6 +28,9 @@ const ODDS_FAR: (f64, f64) = (8.0, 14.0);
 
 /// Most minutes that a shift may be off the change of the clocks that explains it.
 const NEAR_CHANGE: f64 = 12.0;
+
+/// A break that the readings show so near to a change of the clocks, minutes, is that change.
+const SAME_MOMENT: f64 = 180.0;
 
 /// Log-likelihood that another moment of a shift may cost.
 const OTHER_MOMENT: f64 = 3.0;
@@ -99,7 +103,7 @@ pub(crate) struct Clocks {
 
 /// Looks at the clocks of a wearer.
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
-    let mut profiles = Profiles::new(wearer.items(), &wearer.traces);
+    let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
     let pairs = pairs(&wearer.sessions, &wearer.traces);
     let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
     let delays = delays(&profiles);
@@ -138,12 +142,8 @@ fn of_cause(
                 .map_or("", |session| session.site.as_str());
             let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
             let minutes = cause.lag.unwrap_or(0.0) - delay;
-            vec![whole_sensor(
-                wearer,
-                sensor,
-                minutes,
-                cause.error.hypot(spread),
-            )]
+            let (minutes, error) = told((minutes, cause.error.hypot(spread)), &cause.edges);
+            vec![whole_sensor(wearer, sensor, minutes, error)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, clocks, cause, (&[sensor], None))],
         Scope::Meter(meter) if cause.whole => {
@@ -187,12 +187,7 @@ fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
     let (from, to) = (own.min(moment), own.max(moment));
     let profiles = &clocks.profiles;
     let lost = |(place, item): (usize, &Item)| {
-        let scoped = match cause.scope {
-            Scope::Sensor(sensor) => item.sensor == sensor,
-            Scope::Meter(meter) => item.meter == meter,
-            Scope::All => true,
-        };
-        if !scoped || !(from..=to).contains(&item.time) {
+        if !cause.scope.has_item(item) || !(from..=to).contains(&item.time) {
             return 0.0;
         }
         let delay = clocks.delays.get(item.sensor).copied().flatten();
@@ -201,7 +196,24 @@ fn may_begin(clocks: &Clocks, cause: &Cause, moment: f64) -> bool {
         let other = delay + if shifted { -cause.steps } else { cause.steps };
         profiles.at(place, delay) - profiles.at(place, other)
     };
-    profiles.items.iter().enumerate().map(lost).sum::<f64>() < OTHER_MOMENT
+    let edges = profiles.edges.iter().filter(|edge| cause.scope.has(edge));
+    let edges = edges.filter(|edge| (from..=to).contains(&edge.time));
+    let by_log = edges.map(|edge| {
+        let shifted = edge.is_in(None, [cause.begins, cause.ends]);
+        -edge.gain(if shifted {
+            -cause.minutes
+        } else {
+            cause.minutes
+        })
+    });
+    profiles
+        .items
+        .iter()
+        .enumerate()
+        .map(lost)
+        .chain(by_log)
+        .sum::<f64>()
+        < OTHER_MOMENT
 }
 
 fn covers(clocks: &Clocks, cause: &Cause, sensor: usize) -> bool {
@@ -347,10 +359,11 @@ fn change(
         .and_then(|at| transition(&wearer.zone, at));
     let near = match cause.scope {
         Scope::Sensor(_) => (2.0 * cause.error).clamp(LEAST_ERROR, NEAR_CHANGE),
-        _ => NEAR_CHANGE,
+        _ => (3.0 * cause.error).clamp(NEAR_HOUR, NEAR_CHANGE),
     };
     let followed = put
         .filter(|(_, put)| (cause.minutes.abs() - put.abs()).abs() <= near)
+        .filter(|(at, _)| !cause.shown || cause.is_within(SAME_MOMENT, minutes(*at)))
         .filter(|(at, _)| may_begin(clocks, cause, minutes(*at)));
     let hours = match followed {
         Some((_, put)) => Some(put.abs().copysign(cause.minutes)),
@@ -364,6 +377,7 @@ fn change(
     // The clocks were put forward or back then: which device did not follow is told by the sign.
     let by_meter = match (meter, hours, put) {
         (Some(_), _, _) => true,
+        _ if cause.is_of_readings() => false,
         (None, Some(hours), Some((_, put))) => hours == put,
         (None, Some(_), None) => false,
         (None, None, _) => only.is_none() && wearer.meters.len() < 2,

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::edges::Edge;
 use crate::trace::{Trace, median};
 
 /// Minutes from one lag of the grid to the next.
@@ -71,11 +72,13 @@ pub(crate) struct Profiles {
     pub shift: Vec<i32>,
     /// Positions of each sensor's items.
     pub of_sensor: Vec<Vec<usize>>,
+    /// What the log says of each sensor, by time.
+    pub edges: Vec<Edge>,
 }
 
 impl Profiles {
     /// Profiles of the checks of a wearer against the traces of the sensors worn then. Items come by time.
-    pub fn new(items: Vec<Item>, traces: &[&Trace]) -> Self {
+    pub fn new(items: Vec<Item>, traces: &[&Trace], edges: Vec<Edge>) -> Self {
         let offsets: Vec<f64> = (-REACH..=REACH).map(|lag| f64::from(lag) * STEP).collect();
         let mut rows: Vec<f32> = Vec::with_capacity(items.len() * LAGS);
         let mut row = Vec::with_capacity(LAGS);
@@ -100,6 +103,7 @@ impl Profiles {
             items,
             scores: rows,
             of_sensor,
+            edges,
         };
         profiles.score();
         profiles
@@ -244,6 +248,12 @@ impl Profiles {
     pub fn at(&self, item: usize, lag: i32) -> f64 {
         let lag = (lag + self.shift[item]).clamp(-REACH, REACH) + REACH;
         f64::from(self.scores[item * LAGS + lag as usize])
+    }
+
+    /// Gain of log-likelihood by the log where readings are shifted by some minutes from one moment to another.
+    pub fn edges_gain(&self, sensor: Option<usize>, span: [Option<f64>; 2], minutes: f64) -> f64 {
+        let own = self.edges.iter().filter(|edge| edge.is_in(sensor, span));
+        own.map(|edge| edge.gain(minutes)).sum()
     }
 
     /// Sum over some items at every lag, by position in the grid.

@@ -7,6 +7,7 @@
 mod bias;
 mod causes;
 mod clocks;
+mod edges;
 mod finding;
 mod kept;
 mod lag;
@@ -16,6 +17,7 @@ mod nights;
 mod rows;
 mod sensor_shifts;
 mod sessions;
+mod shared_breaks;
 mod sites;
 mod stretches;
 mod trace;

@@ -69,6 +69,9 @@ pub(crate) struct Session {
 /// What its readings show.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Seen {
+    /// Its first reading, before its insertion too, and its last, after its end too; of one id for one sensor.
+    pub first: Option<Micros>,
+    pub last: Option<Micros>,
     /// First and last reading from the insertion on.
     pub span: Option<(Micros, Micros)>,
     /// The longest time without a reading inside, before and after it.

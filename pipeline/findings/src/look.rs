@@ -294,6 +294,9 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
         .collect()
 }
 
+/// Readings further before an insertion, or after an end, are another's: no clock is off by more.
+const FURTHEST_OUT: Micros = 14 * 3_600_000_000;
+
 /// What the readings of a session show of its course.
 fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
     let until = session.readings_until(log.cutoff);
@@ -304,6 +307,13 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         .collect();
     let times: Vec<f64> = inside.iter().map(|reading| minutes(reading.time)).collect();
     let spacing = median_step(&times);
+    // A clock that is off puts some of the readings before the insertion, or after the end.
+    let own = session.insert - FURTHEST_OUT..=until.saturating_add(FURTHEST_OUT);
+    let mut own = readings
+        .readings
+        .iter()
+        .map(|reading| reading.time)
+        .filter(|time| session.second.is_none() && own.contains(time));
     let gap = inside
         .iter()
         .zip(inside.iter().skip(1))
@@ -315,6 +325,8 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         .map(|reading| reading.time)
         .collect();
     Seen {
+        first: own.next(),
+        last: own.next_back(),
         span: inside
             .first()
             .zip(inside.last())

@@ -13,6 +13,9 @@ const BREAK_CHECKS: usize = 4;
 /// Least gain of log-likelihood, by what is claimed.
 const WHOLE_SENSOR: f64 = 9.0;
 
+/// The same without what the log says.
+const WITHOUT_LOG: f64 = 4.5;
+
 const SENSOR_JUMP: f64 = 15.0;
 
 const GAP_JUMP: f64 = 9.5;
@@ -21,6 +24,9 @@ const OTHER_MINUTES: f64 = 1.5;
 
 /// Minutes that the lag before a jump has to be further off than the lag after it, to be the wrong one.
 const RATHER_AFTER: f64 = 10.0;
+
+/// Log-likelihood by which the log tells it instead.
+const TOLD_BY_LOG: f64 = 3.0;
 
 /// A sensor's lag is claimed from so many minutes outside 0 to 20; ten and more is what shall be found.
 const OUTSIDE: f64 = 5.0;
@@ -71,6 +77,30 @@ fn add_beside(
     used
 }
 
+/// A profile of a sensor's lag with what the log says of its shift, delays being as they are.
+fn with_log(profiles: &Profiles, sensor: usize, profile: &[f64]) -> Vec<f64> {
+    let span = [None, None];
+    let shifts: Vec<f64> = (-REACH..=REACH)
+        .map(|steps| profiles.edges_gain(Some(sensor), span, f64::from(steps) * STEP))
+        .collect();
+    let by_log = |lag: i32| {
+        DELAYS
+            .map(|delay| value(&shifts, lag - delay) + unusual(delay))
+            .fold(f64::NEG_INFINITY, f64::max)
+    };
+    let lags = (-REACH..=REACH).zip(profile);
+    lags.map(|(lag, own)| own + by_log(lag)).collect()
+}
+
+/// What the log says where the clock of a sensor is put forward after a moment, and put back before it.
+fn log_around(profiles: &Profiles, sensor: usize, at: f64, minutes: f64) -> (f64, f64) {
+    let own = Some(sensor);
+    (
+        profiles.edges_gain(own, [Some(at), None], minutes),
+        profiles.edges_gain(own, [None, Some(at)], -minutes),
+    )
+}
+
 /// The lag of a sensor outside what a delay can be.
 pub(crate) fn whole_sensor(
     profiles: &Profiles,
@@ -83,8 +113,12 @@ pub(crate) fn whole_sensor(
     if items.len() < LEAST_CHECKS && others == 0 {
         return None;
     }
-    let (lag, top) = highest(&profile, -REACH..=REACH);
-    let usual = highest_delay(&profile);
+    let with_log = with_log(profiles, sensor, &profile);
+    let (lag, top) = highest(&with_log, -REACH..=REACH);
+    let usual = highest_delay(&with_log);
+    if value(&profile, lag) - highest_delay(&profile) < WITHOUT_LOG {
+        return None;
+    }
     let (minutes, error) = around_top(&profile, lag);
     let outside = !(-OUTSIDE..=20.0 + OUTSIDE).contains(&minutes);
     outside.then(|| Cause {
@@ -98,6 +132,9 @@ pub(crate) fn whole_sensor(
         begins: None,
         ends: None,
         steps: lag - (USUAL_DELAY.0 / STEP).round() as i32,
+        shown: false,
+        by_log: 0.0,
+        edges: Vec::new(),
     })
 }
 
@@ -135,6 +172,7 @@ pub(crate) fn sensor_jump(profiles: &Profiles, sensor: usize) -> Option<Cause> {
     let (top, split) = found?;
     let cause = jump_at(profiles, sensor, split, None)?;
     let usual = highest(&whole, DELAYS).1;
+    let top = top + cause.by_log;
     let enough = top - flat > SENSOR_JUMP && cause.minutes.abs() >= LEAST_JUMP;
     enough.then_some(Cause {
         net: top - usual - SENSOR_JUMP,
@@ -165,13 +203,17 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
     let (minutes, error) = known.map_or_else(told, |minutes| (minutes, 1.0));
     // Which side is off is told by the one that no delay explains; where both may be, clocks go wrong more often than right.
     let off = |lag: i32| (f64::from(lag) * STEP - USUAL_DELAY.0).abs();
-    let after = off(late) + RATHER_AFTER >= off(early);
+    let at = (time(split - 1) + time(split)) / 2.0;
+    let (log_after, log_before) = log_around(profiles, sensor, at, minutes);
+    let after = match log_after - log_before {
+        told if told.abs() >= TOLD_BY_LOG => told > 0.0,
+        _ => off(late) + RATHER_AFTER >= off(early),
+    };
     let (shifted, steps) = if after {
         (items[split..].to_vec(), late - early)
     } else {
         (items[..split].to_vec(), early - late)
     };
-    let at = (time(split - 1) + time(split)) / 2.0;
     Some(Cause {
         scope: Scope::Sensor(sensor),
         items: shifted,
@@ -183,6 +225,9 @@ fn jump_at(profiles: &Profiles, sensor: usize, split: usize, known: Option<f64>)
         begins: after.then_some(at),
         ends: (!after).then_some(at),
         steps,
+        shown: known.is_some(),
+        by_log: if after { log_after } else { log_before },
+        edges: Vec::new(),
     })
 }
 
@@ -195,16 +240,31 @@ fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
         })
 }
 
+/// How many gaps there are among breaks.
+pub(crate) fn gaps<'a>(breaks: impl Iterator<Item = &'a Break>) -> f64 {
+    breaks
+        .filter(|found| found.sign == Sign::Gap && found.price == 0.0)
+        .count() as f64
+}
+
+/// What a jump that readings show, among so many gaps, is worth for what it gained; `None` where it is not.
+pub(crate) fn worth(sign: Sign, gained: f64, gaps: f64) -> Option<f64> {
+    let worth = match sign {
+        Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
+        Sign::Overlap => return None,
+        Sign::OtherMinutes => gained - OTHER_MINUTES,
+        Sign::Gap => gained - GAP_JUMP - gaps.ln(),
+    };
+    (worth > 0.0).then_some(worth)
+}
+
 /// A jump where the times of the readings show one: its size is known, and with an overlap that it was one.
 pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break]) -> Option<Cause> {
     let items = profiles.of_sensor.get(sensor)?;
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
     let usual = highest(&whole, DELAYS).1;
-    let gaps = breaks
-        .iter()
-        .filter(|found| found.sign == Sign::Gap)
-        .count() as f64;
+    let gaps = gaps(breaks.iter());
     let mut best: Option<Cause> = None;
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
@@ -217,17 +277,12 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
         }
         let (first, second) = (profiles.sum(&items[..split]), profiles.sum(&items[split..]));
         let steps = (found.minutes / STEP).round() as i32;
-        let gained = best_before(&first, &second, steps).1 - flat;
+        let (after, before) = log_around(profiles, sensor, found.at, found.minutes);
+        let gained = best_before(&first, &second, steps).1 - flat + after.max(before);
         // Worth its price against one lag for all; ranked, as other causes are, against a delay alone.
-        let worth = match found.sign {
-            Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
-            Sign::Overlap => continue,
-            Sign::OtherMinutes => gained - OTHER_MINUTES,
-            Sign::Gap => gained - GAP_JUMP - gaps.ln(),
-        };
-        if worth <= 0.0 {
+        let Some(worth) = worth(found.sign, gained - found.price, gaps) else {
             continue;
-        }
+        };
         let net = worth + flat - usual;
         if best.as_ref().is_none_or(|best| net > best.net) {
             let cause = jump_at(profiles, sensor, split, Some(found.minutes))?;

@@ -10,12 +10,19 @@ pub(crate) const HOUR: i32 = 24;
 /// Least checks of a stretch, and beside it.
 const LEAST_STRETCH: usize = 12;
 
+/// Least gain of log-likelihood by fingersticks, whatever the log says.
+const WITHOUT_LOG: f64 = 8.0;
+
 const WHOLE_METER: f64 = 11.0;
 
 const STRETCH: f64 = 17.0;
 
+/// Less for one of so many checks, with as many beside it: few are shifted by chance more easily than many.
+const OF_MANY: f64 = 3.0;
+const MANY: usize = 40;
+
 /// More for a stretch that ends within the data too.
-const BOTH_ENDS: f64 = 4.0;
+pub(crate) const BOTH_ENDS: f64 = 4.0;
 
 /// How often the ends of a stretch are moved.
 const MOST_TRIMS: usize = 5;
@@ -66,7 +73,7 @@ fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
 }
 
 /// Gain of log-likelihood where the lag of `items` is longer by `steps`, each sensor having a delay of its own.
-fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 {
+pub(crate) fn gain(profiles: &Profiles, search: &Search, items: &[usize], steps: i32) -> f64 {
     let mut by_sensor = std::collections::BTreeMap::<usize, Vec<usize>>::new();
     for item in items {
         by_sensor
@@ -76,7 +83,7 @@ fn gain(profiles: &Profiles, prior: &[f64], items: &[usize], steps: i32) -> f64 
     }
     by_sensor
         .iter()
-        .map(|(sensor, shifted)| sensor_gain(profiles, prior, *sensor, shifted, steps))
+        .map(|(sensor, shifted)| sensor_gain(profiles, &search.prior, *sensor, shifted, steps))
         .sum()
 }
 
@@ -102,6 +109,74 @@ fn sensor_gain(
     log_sum(with.map(|((p, all), (before, after))| p + all - before + after)) - base
 }
 
+/// What the log says of a stretch: its gain, and the moments between which the stretch begins and ends.
+struct ByLog {
+    gain: f64,
+    begins: (f64, f64),
+    ends: (f64, f64),
+}
+
+/// What the log says of shifted items: all in between counts, and beside them as far as it says that it is shifted too.
+fn by_log(profiles: &Profiles, scope: Scope, items: &[usize], steps: i32) -> ByLog {
+    let time = |item: usize| profiles.items.get(item).map(|item| item.time);
+    let (first, last) = (items.iter().min(), items.iter().max());
+    let of_scope = |item: &usize| scope.has_item(&profiles.items[*item]);
+    let before = first.and_then(|first| (0..*first).rev().find(of_scope));
+    let after = last.and_then(|last| (last + 1..profiles.items.len()).find(of_scope));
+    let moment = |item: Option<usize>, none: f64| item.and_then(time).unwrap_or(none);
+    let (before, after) = (
+        moment(before, f64::NEG_INFINITY),
+        moment(after, f64::INFINITY),
+    );
+    let (first, last) = (moment(first.copied(), before), moment(last.copied(), after));
+    let mut told = ByLog {
+        gain: 0.0,
+        begins: (before, first),
+        ends: (last, after),
+    };
+    let minutes = f64::from(steps) * STEP;
+    let own = profiles.edges.iter().filter(|edge| scope.has(edge));
+    let own: Vec<(f64, f64)> = own.map(|edge| (edge.time, edge.gain(minutes))).collect();
+    let inside = own.iter().filter(|edge| (first..=last).contains(&edge.0));
+    told.gain += inside.map(|edge| edge.1).sum::<f64>();
+    let (early, (from, to)) = as_far(
+        own.iter()
+            .rev()
+            .filter(|edge| before < edge.0 && edge.0 < first),
+        before,
+    );
+    told.gain += early;
+    told.begins = (from.unwrap_or(before), to.unwrap_or(first));
+    let (late, (to, from)) = as_far(
+        own.iter().filter(|edge| last < edge.0 && edge.0 < after),
+        after,
+    );
+    told.gain += late;
+    told.ends = (from.unwrap_or(last), to.unwrap_or(after));
+    told
+}
+
+/// How much the first of some edges gain together at most, the first that is left out then and the last that is not;
+/// all of them where nothing lies beyond.
+fn as_far<'a>(
+    edges: impl Iterator<Item = &'a (f64, f64)>,
+    beyond: f64,
+) -> (f64, (Option<f64>, Option<f64>)) {
+    let (mut best, mut sum) = ((0.0, (None, None)), 0.0);
+    let mut last = None;
+    for (time, gain) in edges {
+        if last == best.1.1 {
+            best.1.0 = Some(*time);
+        }
+        sum += gain;
+        last = Some(*time);
+        if sum > best.0 || beyond.is_infinite() {
+            best = (sum, (None, last));
+        }
+    }
+    best
+}
+
 /// Shifts tried over stretches of time: every 5 min up to 3 h, then whole hours.
 fn shifts() -> impl Iterator<Item = i32> {
     let near = (6..=72).step_by(2);
@@ -118,7 +193,7 @@ pub(crate) fn whole_meter(profiles: &Profiles, search: &Search, meter: usize) ->
         return None;
     }
     let gains: Vec<(i32, f64)> = shifts()
-        .map(|steps| (steps, gain(profiles, &search.prior, &items, steps)))
+        .map(|steps| (steps, gain(profiles, search, &items, steps)))
         .collect();
     let (steps, top) = refined(profiles, search, &items, &gains)?;
     shift_of(
@@ -141,7 +216,7 @@ fn refined(
     let best = gains.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     [best.0 - 1, best.0 + 1]
         .into_iter()
-        .map(|steps| (steps, gain(profiles, &search.prior, items, steps)))
+        .map(|steps| (steps, gain(profiles, search, items, steps)))
         .chain([*best])
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
@@ -155,27 +230,25 @@ fn shift_of(
     (steps, top): (i32, f64),
     price: f64,
 ) -> Option<Cause> {
-    if top <= price {
+    let log = by_log(profiles, scope, &items, steps);
+    if top <= WITHOUT_LOG {
         return None;
     }
     let (mean, error) = moments((-5..=5).map(|near| {
-        let share = (gain(profiles, &search.prior, &items, steps + near) - top).exp();
+        let share = (gain(profiles, search, &items, steps + near) - top).exp();
         (share, f64::from(near) * STEP)
     }));
     let minutes = f64::from(steps) * STEP + mean;
-    let in_scope = |item: &usize| match scope {
-        Scope::Meter(meter) => profiles.items[*item].meter == meter,
-        _ => true,
-    };
+    let in_scope = |item: &usize| scope.has_item(&profiles.items[*item]);
     let others: Vec<usize> = (0..profiles.items.len()).filter(in_scope).collect();
     let (first_item, last_item) = (items.iter().min().copied()?, items.iter().max().copied()?);
     let time = |item: usize| profiles.items[item].time;
     let before = others.iter().rev().find(|item| **item < first_item);
     let after = others.iter().find(|item| **item > last_item);
     let (begins, ends) = (before.is_some(), after.is_some());
+    let rest = others.len() - items.len();
     if begins || ends {
         let days = (time(last_item) - time(first_item)) / 1440.0;
-        let rest = others.len() - items.len();
         if days < SIDE_DAYS || items.len().min(rest) < LEAST_STRETCH {
             return None;
         }
@@ -186,18 +259,27 @@ fn shift_of(
     if begins && ends && !journey {
         return None;
     }
-    let price = price + if begins && ends { BOTH_ENDS } else { 0.0 };
+    let price = price
+        + match (begins, ends) {
+            (true, true) => BOTH_ENDS,
+            _ if items.len().min(rest) >= MANY => -OF_MANY,
+            _ => 0.0,
+        };
+    let middle = |(from, to): (f64, f64)| (from + to) / 2.0;
     (minutes.abs() >= LEAST_JUMP).then(|| Cause {
         scope,
-        whole: before.is_none() && after.is_none(),
+        whole: !begins && !ends,
         minutes,
         error,
         lag: None,
-        net: top - price,
-        begins: before.map(|item| (time(*item) + time(first_item)) / 2.0),
-        ends: after.map(|item| (time(*item) + time(last_item)) / 2.0),
+        net: top + log.gain - price,
+        begins: begins.then(|| middle(log.begins)),
+        ends: ends.then(|| middle(log.ends)),
         items,
         steps,
+        shown: false,
+        by_log: log.gain,
+        edges: Vec::new(),
     })
 }
 
@@ -207,10 +289,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
         .blocks
         .iter()
         .filter_map(|block| {
-            let own = |item: &&usize| match scope {
-                Scope::Meter(meter) => profiles.items[**item].meter == meter,
-                _ => true,
-            };
+            let own = |item: &&usize| scope.has_item(&profiles.items[**item]);
             let items: Vec<usize> = block.items.iter().filter(own).copied().collect();
             (!items.is_empty()).then_some((block.from, block.to, items))
         })
@@ -231,7 +310,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
                 .iter()
                 .flat_map(|block| block.2.iter().copied())
                 .collect();
-            let gained = gain(profiles, &search.prior, &items, steps);
+            let gained = gain(profiles, search, &items, steps);
             let sides = usize::from(items.len() < total && !at_an_end(&items));
             let best = found.get_mut(sides)?;
             if best.as_ref().is_none_or(|best| gained > best.2) {
@@ -245,7 +324,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
         found[0] = Some(side);
     }
     let made = found.into_iter().flatten().filter_map(|(items, steps, _)| {
-        let mut items = items;
+        let mut items = from_the_log(profiles, search, scope, items, steps);
         for _ in 0..MOST_TRIMS {
             let trimmed = trimmed(profiles, search, scope, items.clone(), steps);
             if trimmed == items {
@@ -253,7 +332,7 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
             }
             items = trimmed;
         }
-        let top = gain(profiles, &search.prior, &items, steps);
+        let top = gain(profiles, search, &items, steps);
         let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
         shift_of(profiles, search, scope, items, (steps, top), STRETCH)
     });
@@ -339,6 +418,36 @@ fn runs(sums: &[Vec<f64>], steps: i32) -> Vec<std::ops::Range<usize>> {
     vec![best.clone(), best.start..sums.len(), 0..best.end]
 }
 
+/// A stretch with its begin or its end moved to where the log has one, where that explains more.
+fn from_the_log(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: Vec<usize>,
+    steps: i32,
+) -> Vec<usize> {
+    let score = |items: &[usize]| {
+        gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
+    };
+    let time = |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
+    let (first, last) = (time(items.iter().min()), time(items.iter().max()));
+    let all: Vec<usize> = (0..profiles.items.len())
+        .filter(|item| scope.has_item(&profiles.items[*item]))
+        .collect();
+    let edges = profiles.edges.iter().filter(|edge| scope.has(edge));
+    let moved = edges.flat_map(|edge| [(edge.time, last), (first, edge.time)]);
+    let mut best = (score(&items), items);
+    for (from, to) in moved {
+        let within = |item: &usize| (from..=to).contains(&profiles.items[*item].time);
+        let items: Vec<usize> = all.iter().copied().filter(within).collect();
+        let scored = score(&items);
+        if !items.is_empty() && scored > best.0 {
+            best = (scored, items);
+        }
+    }
+    best.1
+}
+
 /// Moves the ends of a stretch check by check, where that explains more.
 fn trimmed(
     profiles: &Profiles,
@@ -348,10 +457,7 @@ fn trimmed(
     steps: i32,
 ) -> Vec<usize> {
     let own: Vec<usize> = (0..profiles.items.len())
-        .filter(|item| match scope {
-            Scope::Meter(meter) => profiles.items[*item].meter == meter,
-            _ => true,
-        })
+        .filter(|item| scope.has_item(&profiles.items[*item]))
         .collect();
     let place = |item: Option<usize>| item.and_then(|item| own.binary_search(&item).ok());
     let (Some(first), Some(last)) = (
@@ -362,7 +468,7 @@ fn trimmed(
     };
     let score = |range: std::ops::Range<usize>| {
         own.get(range).map_or(f64::NEG_INFINITY, |items| {
-            gain(profiles, &search.prior, items, steps)
+            gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
         })
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);

@@ -45,6 +45,20 @@ pub(crate) struct Break {
     pub minutes: f64,
     /// What shows it.
     pub sign: Sign,
+    /// Log-likelihood that it costs to suppose readings missing beside it.
+    pub price: f64,
+}
+
+impl Break {
+    /// The break, and as it would be were readings missing beside it: a gap is longer then than the clock was put forward.
+    fn with_missing(self, spacing: f64) -> impl Iterator<Item = Self> {
+        let missing = (0..=MOST_MISSING).map(move |missing| Self {
+            minutes: self.minutes - f64::from(missing) * spacing,
+            price: f64::from(missing) * MISSING,
+            ..self
+        });
+        missing.filter(|found| (LEAST_BREAK..=MOST_BREAK).contains(&found.minutes.abs()))
+    }
 }
 
 /// What shows that a clock may have been set.
@@ -56,6 +70,17 @@ pub(crate) enum Sign {
     OtherMinutes,
     /// A gap, which may as well be one.
     Gap,
+}
+
+impl Sign {
+    /// The one of two that tells less.
+    pub fn vaguer(self, other: Self) -> Self {
+        match (self, other) {
+            (Self::Gap, _) | (_, Self::Gap) => Self::Gap,
+            (Self::OtherMinutes, _) | (_, Self::OtherMinutes) => Self::OtherMinutes,
+            _ => Self::Overlap,
+        }
+    }
 }
 
 impl Trace {
@@ -74,19 +99,16 @@ impl Trace {
                 trace.levels.push(reading.glucose.ln() as f32);
             }
         }
-        let all: Vec<f64> = sensor
-            .readings
-            .iter()
-            .filter(|reading| (from..=to).contains(&reading.time))
-            .map(|reading| minutes(reading.time))
-            .collect();
+        // A clock that was set shows in readings before the insertion or after the end too.
+        let all = sensor.readings.iter();
+        let all: Vec<f64> = all.map(|reading| minutes(reading.time)).collect();
         trace.spacing = median_step(&all);
         trace.smooth();
-        trace.breaks = breaks(&all, trace.spacing);
-        let inside = sensor.readings.iter();
-        let inside = inside.filter(|reading| (from..=to).contains(&reading.time));
-        let again = again(inside, contradicted, trace.spacing);
-        trace.breaks.extend(again);
+        let again = again(sensor.readings.iter(), contradicted, trace.spacing);
+        let breaks = breaks(&all, trace.spacing).into_iter().chain(again);
+        trace.breaks = breaks
+            .flat_map(|found| found.with_missing(trace.spacing))
+            .collect();
         trace
     }
 
@@ -157,6 +179,13 @@ impl Trace {
 /// Least minutes of a break that matters.
 const LEAST_BREAK: f64 = 11.5;
 
+/// Most minutes of one: the furthest that time zones lie from UTC.
+const MOST_BREAK: f64 = 840.0;
+
+/// How many readings may be missing beside a break, and what each costs: about one in twenty is.
+const MOST_MISSING: i32 = 2;
+const MISSING: f64 = 3.0;
+
 /// A step so near to whole spacings keeps the minutes, and most steps that may not where a sensor keeps them.
 const SAME_MINUTES: f64 = 0.6;
 const MOST_UNEVEN: usize = 3;
@@ -186,6 +215,7 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
                 at: *before,
                 minutes: step - spacing,
                 sign: if other { Sign::OtherMinutes } else { Sign::Gap },
+                price: 0.0,
             });
         }
     }
@@ -211,6 +241,7 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
                         at: *last,
                         minutes: -back,
                         sign: Sign::Overlap,
+                        price: 0.0,
                     });
                 }
             }
@@ -248,6 +279,7 @@ fn again<'a>(
                     at,
                     minutes: -back,
                     sign: Sign::Overlap,
+                    price: 0.0,
                 },
             )),
         }

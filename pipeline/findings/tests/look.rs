@@ -404,3 +404,104 @@ fn one_id_for_two_sensors_is_told() {
     assert!(kinds.contains(&("sensor-reused", "s1")), "{kinds:?}");
     assert_eq!(kinds.len(), 2, "{kinds:?}");
 }
+
+/// The clock of all readings is put back by an hour two days into the third sensor: two runs of readings interleave
+/// there, and later sensors are shifted too. The day and the hour are told by that.
+#[test]
+fn an_hour_that_all_readings_show_is_dated_by_them() {
+    for minutes in [-60, 60] {
+        let mut study = Study::new(6);
+        let at = START + (2 * 14_700 + 2_000) * MINUTE + 2 * MINUTE;
+        // Few checks near it: fingersticks alone leave days open.
+        let open = at - 4 * DAY..at + 4 * DAY;
+        study.checks.retain(|check| !open.contains(&check.time));
+        for sensor in 0..6 {
+            study.shift(sensor, at, minutes);
+            study.settle(sensor);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{minutes}: {:?}", outcome.findings);
+        };
+        assert_eq!(
+            (found.kind, found.size, found.sensor.as_str()),
+            ("clock-change", Some(minutes as f64), "")
+        );
+        assert!((found.from.unwrap() - at).abs() <= 60 * MINUTE, "{found:?}");
+    }
+}
+
+/// The same shift of all fingersticks is the meter's: the log agrees with the readings, whose times show nothing.
+#[test]
+fn the_log_tells_the_clock_of_the_meter_from_that_of_the_readings() {
+    let at = START + 3 * 14_700 * MINUTE + DAY;
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "bag".into();
+        if check.time >= at {
+            check.time += 60 * MINUTE;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.size, found.meter.as_str()),
+        ("clock-change", Some(60.0), "bag")
+    );
+}
+
+/// Between two sensors the readings show nothing. Insertions and ends by the log bound the day, where no check does.
+#[test]
+fn an_hour_between_sensors_is_dated_by_the_log() {
+    let mut study = Study::new(6);
+    let at = START + (3 * 14_700 - 150) * MINUTE;
+    let open = at - 5 * DAY..at + 9 * DAY;
+    study.checks.retain(|check| !open.contains(&check.time));
+    for sensor in 3..6 {
+        study.shift(sensor, at, -60);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
+    assert!(
+        (found.from.unwrap() - at).abs() <= 150 * MINUTE,
+        "{found:?}"
+    );
+}
+
+/// A clock that is 52 min ahead is not an hour ahead: first and last reading come 52 min later than the log has it, and
+/// fingersticks alone would not tell.
+#[test]
+fn minutes_of_a_clock_are_told_by_the_log_too() {
+    let mut study = Study::new(6);
+    study.shift(2, 0, 52);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
+    assert!((found.size.unwrap() - 52.0).abs() <= 3.0, "{found:?}");
+}
+
+/// A clock put forward by 23 min where two readings are missing leaves a gap of 33 min more than usual: the fingersticks
+/// tell which.
+#[test]
+fn readings_missing_beside_a_jump_are_no_part_of_it() {
+    let mut study = Study::new(6);
+    let at = START + (14_700 + 5 * 1_440) * MINUTE + 2 * MINUTE;
+    let missing = at..at + 10 * MINUTE;
+    study.sensors[1]
+        .readings
+        .retain(|reading| !missing.contains(&reading.time));
+    study.shift(1, at, 23);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert_eq!(found.size, Some(23.0));
+}

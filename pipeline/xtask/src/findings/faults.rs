@@ -24,8 +24,9 @@ pub struct Expected {
     pub file: Option<String>,
     /// Size and how far it may be off.
     pub size: Option<(f64, f64)>,
-    /// From when on, give or take three days.
-    pub from: Option<Micros>,
+    /// From when on, give or take three days: not before the first moment, nor after the second. Between the two there is
+    /// no reading that tells.
+    pub from: Option<(Micros, Micros)>,
 }
 
 impl Expected {
@@ -51,9 +52,10 @@ impl Expected {
                 .size
                 .is_some_and(|own| (own - size).abs() <= off + 1e-9)
         });
-        let from = self
-            .from
-            .is_none_or(|from| found.from.is_some_and(|own| (own - from).abs() <= 3 * DAY));
+        let from = self.from.is_none_or(|(first, last)| {
+            let near = first - 3 * DAY..=last + 3 * DAY;
+            found.from.is_some_and(|own| near.contains(&own))
+        });
         found.kind == self.kind
             && same(&self.wearer, &found.wearer)
             && same(&self.sensor, &found.sensor)

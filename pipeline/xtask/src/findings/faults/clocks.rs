@@ -108,7 +108,7 @@ fn sensor_jump(
     shift(readings(rows, &one)?, at, minutes);
     Some(Expected {
         size: Some((minutes, 4.0)),
-        from: Some(at),
+        from: Some((at, at)),
         ..planting.of(&one)
     })
 }
@@ -208,6 +208,16 @@ fn change(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
         });
         (at, minutes) = inside.map(|(second, minutes)| (second * 1_000_000, *minutes))?;
     }
+    let own = rows.readings.iter().filter(|one| one.wearer == wearer);
+    let times = || {
+        own.clone()
+            .flat_map(|one| &one.readings)
+            .map(|reading| reading.time)
+    };
+    let from = (
+        times().filter(|time| *time < at).max()?,
+        times().filter(|time| *time >= at).min()?,
+    );
     for sensor in rows
         .readings
         .iter_mut()
@@ -218,7 +228,7 @@ fn change(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
     Some(Expected {
         wearer: Some(wearer),
         size: Some((minutes, 0.0)),
-        from: Some(at),
+        from: Some(from),
         ..planting.expected()
     })
 }
