@@ -23,6 +23,9 @@ pub(crate) const LAGS: usize = 2 * REACH as usize + 1;
 /// Delays of a sensor behind the blood that are no sign of a wrong clock: 0 to 20 min, in steps.
 pub(crate) const DELAYS: std::ops::RangeInclusive<i32> = 0..=8;
 
+/// How many they are.
+pub(crate) const DELAY_COUNT: usize = 9;
+
 /// Degrees of freedom of the noise.
 const FREEDOM: f64 = 5.0;
 

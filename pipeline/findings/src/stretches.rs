@@ -1,7 +1,10 @@
 //! Shifts of the lag of several sensors: of a meter's checks, and of a meter's or everybody's over a stretch of time.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
 use crate::causes::{Cause, LEAST_CHECKS, LEAST_JUMP, SIDE_DAYS, Scope};
-use crate::lag::{DELAYS, Profiles, STEP, highest, moments};
+use crate::lag::{DELAY_COUNT, DELAYS, Profiles, STEP, highest, moments};
 use crate::sensor_shifts::unusual;
 
 /// Steps of the grid in an hour.
@@ -42,7 +45,12 @@ struct Block {
 pub(crate) struct Search {
     blocks: Vec<Block>,
     prior: Vec<f64>,
+    /// Sums over all checks of a sensor, whose lags are longer by some steps.
+    of_all: RefCell<BTreeMap<(usize, i32), Delays>>,
 }
+
+/// A value for each delay.
+type Delays = [f64; DELAY_COUNT];
 
 impl Search {
     pub fn new(profiles: &Profiles) -> Self {
@@ -62,7 +70,11 @@ impl Search {
         }
         blocks.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.sensor.cmp(&b.sensor)));
         let prior = DELAYS.map(unusual).collect();
-        Self { blocks, prior }
+        Self {
+            blocks,
+            prior,
+            of_all: RefCell::default(),
+        }
     }
 }
 
@@ -74,38 +86,57 @@ fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
 
 /// Gain of log-likelihood where the lag of `items` is longer by `steps`, each sensor having a delay of its own.
 pub(crate) fn gain(profiles: &Profiles, search: &Search, items: &[usize], steps: i32) -> f64 {
-    let mut by_sensor = std::collections::BTreeMap::<usize, Vec<usize>>::new();
+    let mut counts = vec![0; profiles.of_sensor.len()];
+    let sensor_of = |item: &usize| profiles.items[*item].sensor;
     for item in items {
-        by_sensor
-            .entry(profiles.items[*item].sensor)
-            .or_default()
-            .push(*item);
+        counts[sensor_of(item)] += 1;
     }
-    by_sensor
-        .iter()
-        .map(|(sensor, shifted)| sensor_gain(profiles, &search.prior, *sensor, shifted, steps))
+    let is_whole = |sensor: usize, count: usize| count == profiles.of_sensor[sensor].len();
+    let mut parts = BTreeMap::<usize, Vec<usize>>::new();
+    for item in items {
+        let sensor = sensor_of(item);
+        if !is_whole(sensor, counts[sensor]) {
+            parts.entry(sensor).or_default().push(*item);
+        }
+    }
+    let counted = counts.iter().enumerate().filter(|(_, count)| **count > 0);
+    counted
+        .map(|(sensor, _)| match parts.get(&sensor) {
+            Some(part) => sensor_gain(profiles, search, sensor, part, steps),
+            None => sensor_gain(profiles, search, sensor, &profiles.of_sensor[sensor], steps),
+        })
         .sum()
+}
+
+/// Sums over items at each delay and some steps more.
+fn sums(profiles: &Profiles, of: &[usize], more: i32) -> Delays {
+    let mut sums = [0.0; DELAY_COUNT];
+    for (delay, sum) in DELAYS.zip(&mut sums) {
+        *sum = of.iter().map(|item| profiles.at(*item, delay + more)).sum();
+    }
+    sums
 }
 
 fn sensor_gain(
     profiles: &Profiles,
-    prior: &[f64],
+    search: &Search,
     sensor: usize,
     shifted: &[usize],
     steps: i32,
 ) -> f64 {
-    let own = profiles
-        .of_sensor
-        .get(sensor)
-        .map_or(&[][..], Vec::as_slice);
-    let sums = |of: &[usize], more: i32| -> Vec<f64> {
-        DELAYS
-            .map(|delay| of.iter().map(|item| profiles.at(*item, delay + more)).sum())
-            .collect()
+    let own = &profiles.of_sensor[sensor];
+    let of_all = |more: i32| {
+        let mut known = search.of_all.borrow_mut();
+        let known = known.entry((sensor, more));
+        *known.or_insert_with(|| sums(profiles, own, more))
     };
-    let (all, before, after) = (sums(own, 0), sums(shifted, 0), sums(shifted, steps));
-    let base = log_sum(prior.iter().zip(&all).map(|(p, a)| p + a));
-    let with = prior.iter().zip(&all).zip(before.iter().zip(&after));
+    let all = of_all(0);
+    let (before, after) = match shifted.len() == own.len() {
+        true => (all, of_all(steps)),
+        false => (sums(profiles, shifted, 0), sums(profiles, shifted, steps)),
+    };
+    let base = log_sum(search.prior.iter().zip(&all).map(|(p, a)| p + a));
+    let with = search.prior.iter().zip(&all).zip(before.iter().zip(&after));
     log_sum(with.map(|((p, all), (before, after))| p + all - before + after)) - base
 }
 
@@ -363,7 +394,7 @@ fn one_sided(
     for steps in shifts().filter(|steps| steps.abs() <= HOUR) {
         let whole: Vec<f64> = own
             .iter()
-            .map(|(sensor, items)| sensor_gain(profiles, &search.prior, *sensor, items, steps))
+            .map(|(sensor, items)| sensor_gain(profiles, search, *sensor, items, steps))
             .collect();
         for block in blocks {
             let Some(&split) = block.2.first() else {
@@ -377,8 +408,8 @@ fn one_sided(
                 } else if cut == items.len() {
                     before += whole;
                 } else {
-                    after += sensor_gain(profiles, &search.prior, *sensor, &items[cut..], steps);
-                    before += sensor_gain(profiles, &search.prior, *sensor, &items[..cut], steps);
+                    after += sensor_gain(profiles, search, *sensor, &items[cut..], steps);
+                    before += sensor_gain(profiles, search, *sensor, &items[..cut], steps);
                 }
             }
             for (late, gained) in [(true, after), (false, before)] {
