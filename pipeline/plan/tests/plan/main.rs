@@ -11,7 +11,7 @@ use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
 use whereworn_plan::standing;
 
-use study::{AGREED, CUTOFF, Log, at, figures, plan_of, text, usual};
+use study::{AGREED, CUTOFF, Log, plan_of, usual};
 
 #[test]
 fn the_next_sensor_waits_for_the_one_that_is_on() {

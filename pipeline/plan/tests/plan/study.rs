@@ -7,15 +7,15 @@ use whereworn_model::table::{Cell, CellKind, Column, ResultTable};
 use whereworn_model::time::{Micros, parse_instant};
 use whereworn_plan::document::{Made, Order, make};
 use whereworn_plan::gather::{PlanError, Study, choose_wearer};
-use whereworn_plan::log::{LoggedDraw, parse};
+use whereworn_plan::log::LoggedDraw;
 
 pub const CUTOFF: &str = "2026-09-30T20:00:00Z";
 
-pub fn at(text: &str) -> Cell {
+fn at(text: &str) -> Cell {
     Cell::Time(parse_instant(text).unwrap())
 }
 
-pub fn text(text: &str) -> Cell {
+fn text(text: &str) -> Cell {
     if text.is_empty() {
         Cell::Empty
     } else {
@@ -163,7 +163,7 @@ impl Log {
     }
 }
 
-pub fn figures() -> Vec<Vec<Cell>> {
+fn figures() -> Vec<Vec<Cell>> {
     let mut rows = Vec::new();
     for (site, value) in [
         ("abdomen", 0.0),
