@@ -7,10 +7,14 @@ use crate::fixture::{self, HOSTILE, Study};
 
 mod charts;
 mod claims;
+mod copies;
+mod drawings;
 mod editions;
 mod geometry;
+mod kinds;
 mod layers;
 mod layout;
+mod limits;
 mod page;
 mod panels;
 mod said;

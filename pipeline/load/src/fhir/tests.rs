@@ -1,3 +1,5 @@
+use whereworn_model::time::Micros;
+
 use super::*;
 use crate::block::STATUSES;
 use crate::input::Table;

@@ -6,9 +6,10 @@ use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
 
+use super::FhirFile;
 use super::copies::Copy;
+use super::found::Path;
 use super::worn::Worn;
-use super::{FhirFile, Path};
 use crate::block::SensorName;
 use crate::corrections::{Corrected, Corrections, OfSubject};
 use crate::fingersticks::Fingerstick;

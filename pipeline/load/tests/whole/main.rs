@@ -2,8 +2,12 @@
 //! hand; 1 mmol/L is 18.0156 mg/dL (molar mass of glucose 180.156 g/mol).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod folders;
 mod inputs;
+mod maps;
+mod pools;
 mod rows;
+mod words;
 
 use std::fs;
 use std::path::Path;
