@@ -51,7 +51,7 @@ FROM worn AS w
 LEFT JOIN nearby AS n ON n.fingerstick_no = w.fingerstick_no AND n.sensor_no = w.sensor_no
 UNION ALL
 SELECT
-    CAST(NULL AS BIGINT UNSIGNED) AS fingerstick_no,
+    NULL AS fingerstick_no,
     f.wearer,
     CAST(NULL AS VARCHAR) AS sensor,
     CAST(NULL AS VARCHAR) AS site,
