@@ -308,7 +308,7 @@ impl<'e> Run<'e> {
             let message = format!("{file}: {said}, `{name}` failed: {error}");
             (other.name.clone(), message)
         };
-        let blamed: Vec<(String, String)> = replaced.map(|other| blame(&other)).collect();
+        let blamed: Vec<(String, String)> = replaced.map(blame).collect();
         if blamed.is_empty() {
             Err(error)
         } else {

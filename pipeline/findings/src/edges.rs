@@ -12,6 +12,10 @@ const ASTRAY: f64 = 0.2;
 /// Minutes to the middle of a usual time within which others are as usual.
 const USUAL: f64 = 15.0;
 
+/// Most standard deviation of those, minutes, of few less: times spread evenly, as of a log kept to the hour, have 8.7
+/// there, and their middle is no usual time. Such a log tells nothing.
+const MOST_SPREAD: f64 = 6.5;
+
 /// A time is usual where this share of the wearer's sensors keeps it, and so many: a clock may have been off for most.
 const LEAST_SHARE: f64 = 0.1;
 const LEAST_SENSORS: usize = 2;
@@ -86,27 +90,35 @@ pub(crate) fn edges(sessions: &[&Session]) -> Vec<Edge> {
 
 /// Edges of one kind: sensor, when by the log, minutes from there to the reading, spacing.
 fn of_kind(known: &[(usize, f64, f64, f64)]) -> Vec<Edge> {
-    let near = |middle: f64| {
-        let off = known.iter().map(move |one| one.2 - middle);
-        off.filter(|off| off.abs() <= USUAL)
-    };
-    let least = LEAST_SENSORS.max((LEAST_SHARE * known.len() as f64).ceil() as usize);
-    let usual = known.iter().map(|one| one.2);
-    let usual = usual.filter(|middle| near(*middle).count() >= least);
-    let Some(usual) = usual.min_by(|a, b| a.abs().total_cmp(&b.abs())) else {
+    let delays: Vec<f64> = known.iter().map(|one| one.2).collect();
+    let Some((middle, spread)) = usual(&delays) else {
         return Vec::new();
     };
-    let count = near(usual).count() as f64;
-    let middle = usual + near(usual).sum::<f64>() / count;
-    let variance = near(middle).map(|off| off * off).sum::<f64>() / count;
     let edge = |one: &(usize, f64, f64, f64)| Edge {
         sensor: one.0,
         time: one.1,
         late: one.2 - middle,
-        spread: variance.sqrt().max(OF_SPACING * one.3).max(LEAST_SPREAD),
+        spread: spread.max(OF_SPACING * one.3).max(LEAST_SPREAD),
         shift: 0,
     };
     known.iter().map(edge).collect()
+}
+
+/// Middle and standard deviation of the usual one among some times, minutes; `None` where there is none.
+fn usual(times: &[f64]) -> Option<(f64, f64)> {
+    let near = |middle: f64| {
+        let off = times.iter().map(move |time| time - middle);
+        off.filter(|off| off.abs() <= USUAL)
+    };
+    let least = LEAST_SENSORS.max((LEAST_SHARE * times.len() as f64).ceil() as usize);
+    let usual = times.iter().filter(|time| near(**time).count() >= least);
+    let usual = usual.min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let count = near(*usual).count() as f64;
+    let middle = usual + near(*usual).sum::<f64>() / count;
+    let count = near(middle).count() as f64;
+    let squares = near(middle).map(|off| off * off).sum::<f64>();
+    let spread = (squares / (count - 1.0)).sqrt();
+    (spread * (1.0 + 2.0 / count) <= MOST_SPREAD).then_some((middle, spread))
 }
 
 /// Mean and standard deviation of a shift in minutes, from what is known of it and what the log says.
