@@ -212,20 +212,22 @@ fn a_query_without_end() {
     );
 }
 
+/// What a query reads that holds some 24 MB on its way, and gives no rows.
+const BUSY: &str = "FROM (SELECT SUM(a.value * b.value) AS n FROM generate_series(1, 3000000) AS a CROSS JOIN generate_series(1, 40) AS b) AS busy WHERE n < 0";
+
 /// A query holds some 24 MB on its way, two at once more than is allowed: the one that found too little memory runs again when
 /// the other is done.
 #[test]
 fn queries_that_crowd_each_other_run_one_after_the_other() {
-    let busy = "FROM (SELECT SUM(a.value * b.value) AS n FROM generate_series(1, 3000000) AS a CROSS JOIN generate_series(1, 40) AS b) AS busy WHERE n < 0";
     let allowed = |memory: &str| {
         let study = study();
         study.write(
             "queries/last_readings.sql",
-            format!("SELECT CAST(1 AS BIGINT) AS panel, CAST(NULL AS TIMESTAMP) AS time, 1.0 AS glucose, 'ok' AS status {busy}"),
+            format!("SELECT CAST(1 AS BIGINT) AS panel, CAST(NULL AS TIMESTAMP) AS time, 1.0 AS glucose, 'ok' AS status {BUSY}"),
         );
         study.write(
             "queries/site_pairs.sql",
-            format!("SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position {busy}"),
+            format!("SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position {BUSY}"),
         );
         study.try_report(&["--memory", memory])
     };
@@ -236,9 +238,9 @@ fn queries_that_crowd_each_other_run_one_after_the_other() {
     assert!(neither.err.contains("needs more memory"), "{}", neither.err);
 }
 
-/// One result of more than 10 MB is held until two tables are made of it; a query that needs some 24 MB waits for that.
+/// One result of more than 10 MB is held until two tables are made of it; queries that need some 24 MB each wait for that.
 #[test]
-fn a_query_waits_until_results_have_given_back_their_memory() {
+fn queries_wait_until_results_have_given_back_their_memory() {
     let study = study();
     study.write(
         "queries/last_readings.sql",
@@ -246,7 +248,11 @@ fn a_query_waits_until_results_have_given_back_their_memory() {
     );
     study.write(
         "queries/site_pairs.sql",
-        "SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position FROM (SELECT SUM(a.value * b.value) AS n FROM generate_series(1, 3000000) AS a CROSS JOIN generate_series(1, 40) AS b) AS busy WHERE n < 0",
+        format!("SELECT 'chest' AS site, 'calf' AS against, CAST(1 AS BIGINT) AS position, CAST(2 AS BIGINT) AS against_position {BUSY}"),
+    );
+    study.write(
+        "queries/numbered_people.sql",
+        format!("SELECT 'a' AS wearer, CAST(1 AS BIGINT) AS person_no {BUSY}"),
     );
     let run = study.try_report(&["--memory", "32"]);
     assert_eq!(run.code, 0, "{}", run.err);

@@ -361,12 +361,11 @@ impl<'e> Run<'e> {
             }
             if running.is_empty() {
                 let others = queries.len() + crowded.len() + postponed.len() > 1;
-                let Some(query) = crowded.last().or(postponed.last()) else {
-                    continue;
-                };
-                let room = match others && failed_since < postponed.len().max(1) {
-                    true => Room::Alone,
-                    false => Room::Last,
+                let (query, room) = match (crowded.last(), postponed.last()) {
+                    (Some(query), _) if others => (query, Room::Alone),
+                    (None, Some(query)) if failed_since < postponed.len() => (query, Room::Alone),
+                    (Some(query), _) | (None, Some(query)) => (query, Room::Last),
+                    (None, None) => continue,
                 };
                 self.engine.wait_for_memory();
                 running.insert(query.name.clone(), self.spawn(query, room)?);

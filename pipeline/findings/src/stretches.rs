@@ -91,21 +91,27 @@ pub(crate) fn gain(profiles: &Profiles, search: &Search, items: &[usize], steps:
     for item in items {
         counts[sensor_of(item)] += 1;
     }
-    let is_whole = |sensor: usize, count: usize| count == profiles.of_sensor[sensor].len();
     let mut parts = BTreeMap::<usize, Vec<usize>>::new();
     for item in items {
         let sensor = sensor_of(item);
-        if !is_whole(sensor, counts[sensor]) {
+        if counts[sensor] < profiles.of_sensor[sensor].len() {
             parts.entry(sensor).or_default().push(*item);
         }
     }
     let counted = counts.iter().enumerate().filter(|(_, count)| **count > 0);
     counted
-        .map(|(sensor, _)| match parts.get(&sensor) {
-            Some(part) => sensor_gain(profiles, search, sensor, part, steps),
-            None => sensor_gain(profiles, search, sensor, &profiles.of_sensor[sensor], steps),
+        .map(|(sensor, _)| {
+            let shifted = parts.get(&sensor).unwrap_or(&profiles.of_sensor[sensor]);
+            sensor_gain(profiles, search, sensor, shifted, steps)
         })
         .sum()
+}
+
+/// The checks that a scope is about.
+fn of_scope(profiles: &Profiles, scope: Scope) -> Vec<usize> {
+    let all = 0..profiles.items.len();
+    all.filter(|item| scope.has_item(&profiles.items[*item]))
+        .collect()
 }
 
 /// Sums over items at each delay and some steps more.
@@ -187,6 +193,17 @@ fn by_log(profiles: &Profiles, scope: Scope, items: &[usize], steps: i32) -> ByL
     told
 }
 
+/// What fingersticks and the log gain together.
+fn gain_with_log(
+    profiles: &Profiles,
+    search: &Search,
+    scope: Scope,
+    items: &[usize],
+    steps: i32,
+) -> f64 {
+    gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
+}
+
 /// How much the first of some edges gain together at most, the first that is left out then and the last that is not;
 /// all of them where nothing lies beyond.
 fn as_far<'a>(
@@ -217,9 +234,7 @@ fn shifts() -> impl Iterator<Item = i32> {
 
 /// The checks of one meter against those of the others.
 pub(crate) fn whole_meter(profiles: &Profiles, search: &Search, meter: usize) -> Option<Cause> {
-    let items: Vec<usize> = (0..profiles.items.len())
-        .filter(|item| profiles.items[*item].meter == meter)
-        .collect();
+    let items = of_scope(profiles, Scope::Meter(meter));
     if items.len() < LEAST_CHECKS || profiles.items.len() - items.len() < LEAST_CHECKS {
         return None;
     }
@@ -261,17 +276,16 @@ fn shift_of(
     (steps, top): (i32, f64),
     price: f64,
 ) -> Option<Cause> {
-    let log = by_log(profiles, scope, &items, steps);
     if top <= WITHOUT_LOG {
         return None;
     }
+    let log = by_log(profiles, scope, &items, steps);
     let (mean, error) = moments((-5..=5).map(|near| {
         let share = (gain(profiles, search, &items, steps + near) - top).exp();
         (share, f64::from(near) * STEP)
     }));
     let minutes = f64::from(steps) * STEP + mean;
-    let in_scope = |item: &usize| scope.has_item(&profiles.items[*item]);
-    let others: Vec<usize> = (0..profiles.items.len()).filter(in_scope).collect();
+    let others = of_scope(profiles, scope);
     let (first_item, last_item) = (items.iter().min().copied()?, items.iter().max().copied()?);
     let time = |item: usize| profiles.items[item].time;
     let before = others.iter().rev().find(|item| **item < first_item);
@@ -457,14 +471,10 @@ fn from_the_log(
     items: Vec<usize>,
     steps: i32,
 ) -> Vec<usize> {
-    let score = |items: &[usize]| {
-        gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
-    };
+    let score = |items: &[usize]| gain_with_log(profiles, search, scope, items, steps);
     let time = |item: Option<&usize>| item.map_or(0.0, |item| profiles.items[*item].time);
     let (first, last) = (time(items.iter().min()), time(items.iter().max()));
-    let all: Vec<usize> = (0..profiles.items.len())
-        .filter(|item| scope.has_item(&profiles.items[*item]))
-        .collect();
+    let all = of_scope(profiles, scope);
     let edges = profiles.edges.iter().filter(|edge| scope.has(edge));
     let moved = edges.flat_map(|edge| [(edge.time, last), (first, edge.time)]);
     let mut best = (score(&items), items);
@@ -487,9 +497,7 @@ fn trimmed(
     items: Vec<usize>,
     steps: i32,
 ) -> Vec<usize> {
-    let own: Vec<usize> = (0..profiles.items.len())
-        .filter(|item| scope.has_item(&profiles.items[*item]))
-        .collect();
+    let own = of_scope(profiles, scope);
     let place = |item: Option<usize>| item.and_then(|item| own.binary_search(&item).ok());
     let (Some(first), Some(last)) = (
         place(items.iter().min().copied()),
@@ -499,7 +507,7 @@ fn trimmed(
     };
     let score = |range: std::ops::Range<usize>| {
         own.get(range).map_or(f64::NEG_INFINITY, |items| {
-            gain(profiles, search, items, steps) + by_log(profiles, scope, items, steps).gain
+            gain_with_log(profiles, search, scope, items, steps)
         })
     };
     let near = |place: usize, most: usize| place.saturating_sub(12)..=(place + 12).min(most);

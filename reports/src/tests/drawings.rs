@@ -1,9 +1,7 @@
 //! Every kind of drawing, wide and narrow, as one page that can be opened and looked at. Marks are held to their numbers by the
 //! tests of geometry; here the rest is: titles, legends, rows and columns, lengths of signs, what stands where.
 
-use std::path::Path;
-
-use super::charts;
+use super::{charts, is_golden};
 use crate::Edition;
 use crate::fixture::{self, Study};
 
@@ -95,7 +93,6 @@ fn drawings(html: &str) -> Vec<String> {
         .collect()
 }
 
-/// To write the page anew, run the test with WHEREWORN_GOLDEN=write and look at what changed.
 #[test]
 fn every_drawing_is_as_it_was_looked_at() {
     let study = study();
@@ -105,13 +102,5 @@ fn every_drawing_is_as_it_was_looked_at() {
     let wearer = drawings(&study.edition(Edition::Wearer).html).into_iter();
     all.extend(wearer.filter(|drawing| drawing.contains("\"best_sites-")));
     let text = format!("<!DOCTYPE html>\n<title>Drawings</title>\n{}", all.concat());
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/tests/drawings.html");
-    if std::env::var_os("WHEREWORN_GOLDEN").is_some() {
-        std::fs::write(&path, &text).unwrap();
-    }
-    let wanted = std::fs::read_to_string(&path).unwrap();
-    for (line, (a, b)) in wanted.lines().zip(text.lines()).enumerate() {
-        assert_eq!(a, b, "line {}", line + 1);
-    }
-    assert_eq!(wanted.len(), text.len());
+    is_golden("drawings.html", &text);
 }

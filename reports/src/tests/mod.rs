@@ -1,5 +1,7 @@
 //! The whole report, from invented tables to the page.
 
+use std::path::{Path, PathBuf};
+
 use whereworn_model::settings::{Language, Settings};
 use whereworn_model::table::Cell;
 
@@ -47,6 +49,24 @@ fn all() -> Vec<(&'static str, Study)> {
             },
         ),
     ]
+}
+
+fn golden_folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("src/tests/golden")
+}
+
+/// Holds a text to the file of a name among the golden ones, line by line. With WHEREWORN_GOLDEN=write the file is written
+/// anew: look at what changed.
+fn is_golden(name: &str, text: &str) {
+    let path = golden_folder().join(name);
+    if std::env::var_os("WHEREWORN_GOLDEN").is_some() {
+        std::fs::write(&path, text).unwrap();
+    }
+    let wanted = std::fs::read_to_string(&path).unwrap();
+    for (line, (a, b)) in wanted.lines().zip(text.lines()).enumerate() {
+        assert_eq!(a, b, "{name}, line {}", line + 1);
+    }
+    assert_eq!(wanted.len(), text.len(), "{name}");
 }
 
 #[test]
