@@ -510,3 +510,31 @@ fn readings_missing_beside_a_jump_are_no_part_of_it() {
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
     assert_eq!(found.size, Some(23.0));
 }
+
+/// The readings of the last sensor show that its clock was put forward, and no other sensor is shifted: it is its own.
+#[test]
+fn a_jump_of_the_last_sensor_is_not_everybodys() {
+    let mut study = Study::new(6);
+    study.shift(5, START + (5 * 14_700 + 5 * 1_440) * MINUTE, 40);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s5"));
+    assert_eq!(found.size, Some(40.0));
+}
+
+/// A sensor that the log ends 3 days early has 863 readings after that, of 8,517 in June (2,879 of each of two sensors, 2,759
+/// of the third): a tenth, but 24 of them are no two hours late, and make no file wrong.
+#[test]
+fn readings_after_an_end_are_counted_as_set_aside() {
+    let mut study = Study::new(3);
+    let end = |event: &&mut WearEvent| &*event.sensor == "s1" && &*event.event == "end";
+    study.events.iter_mut().find(end).unwrap().time -= 3 * DAY;
+    let outcome = study.look();
+    let mut all = outcome.findings.iter();
+    let aside = all.find(|found| found.kind == "set-aside").unwrap();
+    assert_eq!((aside.severity, aside.size), (Severity::Thin, Some(0.1013)));
+    let text = "863 readings of 8517 in 2026-06 set aside";
+    assert!(aside.text.contains(text), "{}", aside.text);
+}
