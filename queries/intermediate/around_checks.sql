@@ -11,23 +11,31 @@
 -- pairing_minutes = { class = "estimate" }
 -- warm = { class = "category", type = "boolean" }
 
--- A join on time buckets of that width and their two neighbours finds the readings in one pass. The left side of a
--- join is the one held in memory: it is the smaller one here and in the other intermediate queries.
+-- A join on time buckets finds the readings in one pass: with a bucket four times as wide as that, what is around a
+-- fingerstick lies in one or two. The left side of a join is the one held in memory: it is the smaller one here and in
+-- the other intermediate queries.
 WITH width AS (
-    SELECT CAST(GREATEST(45.0, MAX(pairing_minutes)) * 60000000 AS BIGINT) AS micros
+    SELECT 4 * CAST(GREATEST(45.0, MAX(pairing_minutes)) * 60000000 AS BIGINT) AS micros
     FROM wearer_limits
+),
+limited AS (
+    SELECT
+        c.*,
+        l.pairing_minutes,
+        CAST(GREATEST(45.0, l.pairing_minutes) * 60000000 AS BIGINT) AS own_micros
+    FROM checks_worn AS c
+    INNER JOIN wearer_limits AS l ON l.wearer = c.wearer
+    WHERE c.sensor_no IS NOT NULL
 ),
 wanted AS (
     SELECT
         c.*,
-        l.pairing_minutes,
-        CAST(GREATEST(45.0, l.pairing_minutes) * 60000000 AS BIGINT) AS own_micros,
-        CAST(c.fingerstick_time AS BIGINT) / w.micros + k.step AS bucket
-    FROM checks_worn AS c
-    INNER JOIN wearer_limits AS l ON l.wearer = c.wearer
+        (CAST(c.fingerstick_time AS BIGINT) - c.own_micros) / w.micros + k.step AS bucket
+    FROM limited AS c
     CROSS JOIN width AS w
-    CROSS JOIN (VALUES (-1), (0), (1)) AS k (step)
-    WHERE c.sensor_no IS NOT NULL
+    CROSS JOIN (VALUES (0), (1)) AS k (step)
+    WHERE (CAST(c.fingerstick_time AS BIGINT) - c.own_micros) / w.micros + k.step
+        <= (CAST(c.fingerstick_time AS BIGINT) + c.own_micros) / w.micros
 ),
 bucketed AS (
     SELECT

@@ -1,6 +1,6 @@
 -- title = "Runs of readings that fall off and recover faster than blood glucose can, by setting of the detector"
 -- row = "one run of one sensor, by day or night, under one setting"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- setting = { class = "category" }
 -- wearer = { class = "wearer" }

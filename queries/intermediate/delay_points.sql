@@ -1,6 +1,6 @@
 -- title = "Fingersticks against the slope of each sensor"
 -- row = "one pair outside artefacts, with readings enough around it"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- wearer = { class = "wearer" }
 -- site = { class = "site" }

@@ -1,6 +1,6 @@
 -- title = "Readings near each fingerstick"
 -- row = "one reading of a worn sensor within the pairing limit of one fingerstick, or the 15.5 minutes before that"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- fingerstick_no = { class = "identifying", type = "integer" }
 -- sensor_no = { class = "sensor", type = "integer" }

@@ -25,13 +25,26 @@ WITH at_night AS (
     CROSS JOIN settings AS t
     WHERE a.nadir_time >= n.night_start AND a.nadir_time < n.night_end AND n.night_end <= t.month_end
 ),
-used_settings AS (
-    SELECT DISTINCT setting FROM at_night
+checked AS (
+    SELECT
+        a.setting,
+        a.wearer,
+        a.sensor_no,
+        a.start,
+        c.fingerstick_no,
+        c.fingerstick
+    FROM at_night AS a
+    INNER JOIN checks_worn AS c
+        ON c.sensor_no = a.sensor_no AND c.fingerstick_time >= a.start AND c.fingerstick_time <= a."end"
+    WHERE c.purpose <> 'control'
+),
+checked_sensors AS (
+    SELECT DISTINCT setting, sensor_no FROM checked
 ),
 clean_pairs AS (
     SELECT u.setting, p.sensor_no, p.relative_difference
-    FROM used_settings AS u
-    CROSS JOIN pairs AS p
+    FROM checked_sensors AS u
+    INNER JOIN pairs AS p ON p.sensor_no = u.sensor_no
     LEFT JOIN at_night AS a
         ON a.setting = u.setting
         AND a.sensor_no = p.sensor_no
@@ -46,23 +59,20 @@ gains AS (
 ),
 checks AS (
     SELECT
-        a.setting,
-        a.sensor_no,
-        a.start,
-        c.fingerstick_no,
-        c.fingerstick * (1 + COALESCE(g.relative_bias, 0)) AS expected,
+        k.setting,
+        k.sensor_no,
+        k.start,
+        k.fingerstick * (1 + COALESCE(g.relative_bias, 0)) AS expected,
         r.glucose AS reading,
         ROW_NUMBER() OVER (
-            PARTITION BY a.setting, a.sensor_no, a.start, c.fingerstick_no
+            PARTITION BY k.setting, k.sensor_no, k.start, k.fingerstick_no
             ORDER BY ABS(r.minutes), r.time
         ) AS rank
-    FROM at_night AS a
-    INNER JOIN checks_worn AS c
-        ON c.sensor_no = a.sensor_no AND c.fingerstick_time >= a.start AND c.fingerstick_time <= a."end"
-    INNER JOIN near_readings AS r ON r.fingerstick_no = c.fingerstick_no AND r.sensor_no = c.sensor_no
-    LEFT JOIN gains AS g ON g.setting = a.setting AND g.sensor_no = a.sensor_no
-    INNER JOIN wearer_limits AS t ON t.wearer = a.wearer
-    WHERE c.purpose <> 'control' AND at_most(ABS(r.minutes), t.pairing_minutes)
+    FROM checked AS k
+    INNER JOIN near_readings AS r ON r.fingerstick_no = k.fingerstick_no AND r.sensor_no = k.sensor_no
+    LEFT JOIN gains AS g ON g.setting = k.setting AND g.sensor_no = k.sensor_no
+    INNER JOIN wearer_limits AS t ON t.wearer = k.wearer
+    WHERE at_most(ABS(r.minutes), t.pairing_minutes)
 ),
 verdicts AS (
     SELECT

@@ -1,6 +1,6 @@
 -- title = "How fast each paired reading was moving"
 -- row = "one pair whose sensor has readings over the quarter of an hour before"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- fingerstick_no = { class = "identifying", type = "integer" }
 -- sensor_no = { class = "sensor", type = "integer" }

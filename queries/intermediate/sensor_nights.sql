@@ -1,6 +1,6 @@
 -- title = "Nights with enough readings"
 -- row = "one night of one sensor"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- wearer = { class = "wearer" }
 -- sensor = { class = "sensor" }

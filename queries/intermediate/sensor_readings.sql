@@ -1,6 +1,6 @@
 -- title = "Readings of each sensor"
 -- row = "one inserted sensor that has readings"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- sensor_no = { class = "sensor", type = "integer" }
 -- readings = { class = "count" }

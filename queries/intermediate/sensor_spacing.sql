@@ -1,6 +1,6 @@
 -- title = "Usual spacing of each sensor's readings"
 -- row = "one sensor"
--- role = "intermediate"
+-- role = "per-sensor"
 -- [columns]
 -- sensor_no = { class = "sensor", type = "integer" }
 -- spacing_minutes = { class = "estimate" }

@@ -20,7 +20,7 @@ WITH fits AS (
         site,
         COUNT(*) AS pairs,
         AVG(difference) AS mean_difference,
-        random_intercept(difference, fingerstick_no) AS fit
+        student_t(0.975, COUNT(*) - 1) * STDDEV(difference) / SQRT(COUNT(*)) AS either_side
     FROM pairs
     GROUP BY wearer, sensor, site
 )
@@ -31,8 +31,8 @@ SELECT
     ROW_NUMBER() OVER (PARTITION BY f.site ORDER BY s.inserted, f.wearer, f.sensor) AS wear_order,
     f.pairs,
     f.mean_difference,
-    CASE WHEN f.pairs >= 5 THEN get_field(f.fit, 'lower') END AS mean_difference_lower,
-    CASE WHEN f.pairs >= 5 THEN get_field(f.fit, 'upper') END AS mean_difference_upper
+    CASE WHEN f.pairs >= 5 THEN f.mean_difference - f.either_side END AS mean_difference_lower,
+    CASE WHEN f.pairs >= 5 THEN f.mean_difference + f.either_side END AS mean_difference_upper
 FROM fits AS f
 INNER JOIN sessions AS s ON s.wearer = f.wearer AND s.sensor = f.sensor
 INNER JOIN sites AS t ON t.site = f.site

@@ -1,6 +1,6 @@
 //! The same input gives the same bytes, however it is cut into files, and the same figures in either unit.
 
-use crate::fixture::{LATER, Output, Row, Study};
+use crate::fixture::{LATER, Output, Row, Study, repository};
 use crate::small_study::{EVENT_COLUMNS, Rows, lines, rows, settings, study};
 
 /// Tables with figures of mixed models, which an iteration finds: held to the tolerance of the published ones.
@@ -69,6 +69,20 @@ fn the_same_bytes_again() {
         let text = String::from_utf8_lossy(bytes);
         assert!(!text.contains(&root), "{name} holds a path of this machine");
     }
+}
+
+/// With little memory, queries that look at each sensor by itself take a part of the sensors at a time.
+#[test]
+fn the_same_bytes_with_less_memory() {
+    let demo = || Study::copy_of(&repository("data-demo"));
+    let alone = |memory| demo().report_with(&["--memory", memory]);
+    assert_same_bytes(&alone("1024"), &alone("32"), &[]);
+    let pooled = |memory| {
+        let more = demo();
+        let (own, more) = (demo(), more.dir().display().to_string());
+        own.report_with(&[&more, "--memory", memory])
+    };
+    assert_same_bytes(&pooled("1024"), &pooled("32"), &["run.json"]);
 }
 
 fn write_in_parts(study: &Study, rows: &Rows) {

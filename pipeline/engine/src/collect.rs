@@ -8,10 +8,11 @@ use datafusion::arrow::datatypes::SchemaRef;
 use datafusion::error::Result;
 use datafusion::execution::memory_pool::{MemoryConsumer, MemoryReservation};
 use datafusion::execution::session_state::SessionState;
-use datafusion::logical_expr::LogicalPlan;
 use datafusion::physical_plan::execute_stream;
 use futures::StreamExt;
 use whereworn_model::table::Cell;
+
+use crate::planning::Planned;
 
 /// Rows of a result held together: a sort of thousands of tiny batches costs more than all else.
 pub(crate) const BATCH_ROWS: usize = 1 << 16;
@@ -57,32 +58,31 @@ impl Rows {
     }
 }
 
-/// Runs an optimized plan to its end.
+/// Runs a plan to its end, one part after the other.
 ///
 /// # Errors
 /// Those of the engine; more rows than the memory allows.
-pub(crate) async fn collect(state: SessionState, plan: LogicalPlan, name: String) -> Result<Rows> {
-    let schema = Arc::clone(plan.schema().inner());
-    let physical = state
-        .query_planner()
-        .create_physical_plan(&plan, &state)
-        .await?;
+pub(crate) async fn collect(state: SessionState, planned: Planned, name: String) -> Result<Rows> {
+    let schema = &planned.schema;
     let context = state.task_ctx();
     let memory = MemoryConsumer::new(name).register(context.memory_pool());
-    let mut stream = execute_stream(physical, context)?;
     let (mut batches, mut waiting, mut rows) = (Vec::new(), Vec::new(), 0);
-    while let Some(batch) = stream.next().await {
-        let batch = batch?;
-        memory.try_grow(bytes(&batch))?;
-        rows += batch.num_rows();
-        waiting.push(as_planned(batch, &schema)?);
-        if rows >= BATCH_ROWS {
-            batches.push(concat_batches(&schema, &std::mem::take(&mut waiting))?);
-            rows = 0;
+    for part in &planned.parts {
+        let physical = planned.physical(part, &state).await?;
+        let mut stream = execute_stream(physical, Arc::clone(&context))?;
+        while let Some(batch) = stream.next().await {
+            let batch = batch?;
+            memory.try_grow(bytes(&batch))?;
+            rows += batch.num_rows();
+            waiting.push(as_planned(batch, schema)?);
+            if rows >= BATCH_ROWS {
+                batches.push(concat_batches(schema, &std::mem::take(&mut waiting))?);
+                rows = 0;
+            }
         }
     }
     if !waiting.is_empty() {
-        batches.push(concat_batches(&schema, &waiting)?);
+        batches.push(concat_batches(schema, &waiting)?);
     }
     Ok(Rows { batches, memory })
 }

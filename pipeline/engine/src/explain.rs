@@ -37,13 +37,12 @@ impl Engine {
             };
             let failed = |error| messages::about(query.source(), &error, &self.table_names());
             let state = self.context.state();
-            let physical = state
-                .query_planner()
-                .create_physical_plan(&planned.plan, &state);
-            plan = displayable(runtime.block_on(physical).map_err(failed)?.as_ref())
-                .indent(false)
-                .to_string();
-            let rows = collect(state, planned.plan.clone(), query.name.clone());
+            if let Some(part) = planned.parts.first() {
+                let physical = runtime.block_on(planned.physical(part, &state));
+                let physical = physical.map_err(failed)?;
+                plan = displayable(physical.as_ref()).indent(false).to_string();
+            }
+            let rows = collect(state, planned.clone(), query.name.clone());
             let rows = runtime.block_on(rows).map_err(failed)?;
             let count: usize = rows.batches.iter().map(|batch| batch.num_rows()).sum();
             let took = since.elapsed().as_secs_f64() * 1000.0;

@@ -105,7 +105,8 @@ impl Kept {
 }
 
 fn encoded(schema: &SchemaRef, batches: &[RecordBatch]) -> Result<Vec<u8>, ArrowError> {
-    let mut writer = StreamWriter::try_new(Vec::new(), schema)?;
+    let room = batches.iter().map(bytes).sum();
+    let mut writer = StreamWriter::try_new(Vec::with_capacity(room), schema)?;
     batches.iter().try_for_each(|batch| writer.write(batch))?;
     writer.into_inner()
 }

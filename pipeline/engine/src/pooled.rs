@@ -23,7 +23,7 @@ use datafusion::datasource::physical_plan::{FileGroup, FileScanConfigBuilder, Pa
 use datafusion::datasource::source::DataSourceExec;
 use datafusion::execution::object_store::ObjectStoreUrl;
 use datafusion::execution::{SendableRecordBatchStream, TaskContext};
-use datafusion::logical_expr::Expr;
+use datafusion::logical_expr::{BinaryExpr, Expr, Operator, TableProviderFilterPushDown};
 use datafusion::object_store::local::LocalFileSystem;
 use datafusion::object_store::path::Path as StorePath;
 use datafusion::object_store::{ObjectStore, ObjectStoreExt};
@@ -55,6 +55,26 @@ struct Part {
     /// Number of its first sensor among those of all.
     first_sensor: i32,
     files: Vec<PartitionedFile>,
+}
+
+/// Whether a filter leaves out all sensors from one number up to another, as far as can be told.
+fn leaves_out(filter: &Expr, first: i32, until: i32) -> bool {
+    let Expr::BinaryExpr(BinaryExpr { left, op, right }) = filter else {
+        return false;
+    };
+    match (left.as_ref(), op, right.as_ref()) {
+        (_, Operator::And, _) => leaves_out(left, first, until) || leaves_out(right, first, until),
+        (Expr::Column(column), op, Expr::Literal(ScalarValue::Int32(Some(bound)), _))
+            if column.name == "sensor_no" =>
+        {
+            match op {
+                Operator::GtEq => until <= *bound,
+                Operator::Lt => first >= *bound,
+                _ => false,
+            }
+        }
+        _ => false,
+    }
 }
 
 /// The readings of several studies, by sensor and time.
@@ -177,11 +197,19 @@ impl TableProvider for PooledReadings {
         TableType::Base
     }
 
+    /// Whole studies are passed over; the rows of the others are filtered again.
+    fn supports_filters_pushdown(
+        &self,
+        filters: &[&Expr],
+    ) -> Result<Vec<TableProviderFilterPushDown>> {
+        Ok(vec![TableProviderFilterPushDown::Inexact; filters.len()])
+    }
+
     async fn scan(
         &self,
         _state: &dyn Session,
         projection: Option<&Vec<usize>>,
-        _filters: &[Expr],
+        filters: &[Expr],
         _limit: Option<usize>,
     ) -> Result<Arc<dyn ExecutionPlan>> {
         let all = || (0..self.schema.fields().len()).collect();
@@ -204,7 +232,16 @@ impl TableProvider for PooledReadings {
             EmissionType::Incremental,
             Boundedness::Bounded,
         );
+        let nexts = self.parts.iter().skip(1).map(|part| part.first_sensor);
+        let parts = self.parts.iter().zip(nexts.chain([i32::MAX]));
+        let read = parts.enumerate().filter(|(_, (part, until))| {
+            let first = part.first_sensor;
+            !filters
+                .iter()
+                .any(|filter| leaves_out(filter, first, *until))
+        });
         Ok(Arc::new(Scan {
+            read: read.map(|(place, _)| place).collect(),
             parts: Arc::clone(&self.parts),
             file_schema: Arc::clone(&self.schema),
             statistics: Arc::new(self.statistics.clone().project(Some(&columns))),
@@ -215,10 +252,12 @@ impl TableProvider for PooledReadings {
     }
 }
 
-/// Reads some columns of all parts, one part after the other.
+/// Reads some columns of some parts, one part after the other.
 #[derive(Clone, Debug)]
 struct Scan {
     parts: Arc<Vec<Part>>,
+    /// Places of the parts that are read.
+    read: Vec<usize>,
     file_schema: SchemaRef,
     columns: Vec<usize>,
     schema: SchemaRef,
@@ -295,7 +334,7 @@ fn prefixed(column: &ArrayRef, prefix: &str) -> ArrayRef {
 
 impl DisplayAs for Scan {
     fn fmt_as(&self, _: DisplayFormatType, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "readings of {} studies", self.parts.len())
+        write!(f, "readings of {} studies", self.read.len())
     }
 }
 
@@ -332,7 +371,7 @@ impl ExecutionPlan for Scan {
         context: Arc<TaskContext>,
     ) -> Result<SendableRecordBatchStream> {
         let scan = self.clone();
-        let parts = stream::iter(0..self.parts.len());
+        let parts = stream::iter(self.read.clone());
         let rows = parts.map(move |part| scan.part(part, Arc::clone(&context)));
         let rows = RecordBatchStreamAdapter::new(Arc::clone(&self.schema), rows.try_flatten());
         Ok(Box::pin(rows))
@@ -344,5 +383,35 @@ impl ExecutionPlan for Scan {
         _: &StatisticsArgs,
     ) -> Result<Arc<Statistics>> {
         Ok(Arc::clone(&self.statistics))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use datafusion::prelude::{col, lit};
+
+    use super::*;
+
+    #[test]
+    fn a_study_is_passed_over_only_where_none_of_its_sensors_is_asked_for() {
+        let asked = |from: i32, until: i32| {
+            let number = || col("sensor_no");
+            number().gt_eq(lit(from)).and(number().lt(lit(until)))
+        };
+        for (from, until, left_out) in [
+            (0, 10, true),
+            (0, 11, false),
+            (19, 40, false),
+            (20, 40, true),
+            (12, 13, false),
+        ] {
+            assert_eq!(
+                leaves_out(&asked(from, until), 10, 20),
+                left_out,
+                "{from} to {until}"
+            );
+        }
+        assert!(!leaves_out(&col("time").lt(lit(5)), 10, 20));
+        assert!(!leaves_out(&col("sensor_no").gt(lit(40)), 10, 20));
     }
 }

@@ -5,6 +5,7 @@
 //! the rest of the study's, one after the other. A query of the study that fails is left out with what is wrong, and
 //! where it stood in place of one of the program, everything starts again without it.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Instant;
@@ -269,6 +270,26 @@ impl<'e> Run<'e> {
         reads.is_some_and(|reads| reads.iter().any(|name| self.waiting.contains(name)))
     }
 
+    /// Bytes of intermediate results that end with a query, those that others wait for too shared out among them.
+    fn gives_back(&self, query: &Query) -> usize {
+        let lies_on = |name: &&String| {
+            let mut all = self.queries.iter();
+            all.any(|query| query.name == **name && query.header.role == Role::Table)
+        };
+        let readers = |name: &String| {
+            let reads = self
+                .waiting
+                .iter()
+                .filter_map(|other| self.reads.get(other));
+            reads.filter(|reads| reads.contains(name)).count().max(1)
+        };
+        let reads = self.reads.get(&query.name).into_iter().flatten();
+        reads
+            .filter(|name| !lies_on(name))
+            .map(|name| self.engine.held(name) / readers(name))
+            .sum()
+    }
+
     /// A query of the study that names another which failed.
     fn lacks_input(&self, query: &Query) -> Option<String> {
         let stands = |name: &str| {
@@ -343,9 +364,10 @@ impl<'e> Run<'e> {
         let mut failed_since = 0;
         while queries.len() + running.len() + crowded.len() + postponed.len() > 0 {
             if crowded.is_empty() {
-                let (ready, later): (Vec<_>, Vec<_>) =
+                let (mut ready, later): (Vec<_>, Vec<_>) =
                     queries.into_iter().partition(|query| !self.waits(query));
                 queries = later;
+                ready.sort_by_cached_key(|query| Reverse(self.gives_back(query)));
                 for query in ready {
                     match self.lacks_input(query) {
                         Some(message) => {
@@ -407,10 +429,11 @@ impl<'e> Run<'e> {
 
     fn spawn(&self, query: &Query, room: Room) -> Result<Running, EngineError> {
         let name = query.name.clone();
-        let plan = self.planned.get(&name).map(|planned| planned.plan.clone());
-        let plan = plan.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
+        let planned = self.planned.get(&name).cloned();
+        let planned = planned.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
         let runtime = self.engine.runtime()?;
-        let task = runtime.spawn(collect(self.engine.context.state(), plan, name.clone()));
+        let rows = collect(self.engine.context.state(), planned, name.clone());
+        let task = runtime.spawn(rows);
         let stop = task.abort_handle();
         let sender = self.sender.clone();
         runtime.spawn(async move {

@@ -124,6 +124,8 @@ pub struct Limits {
     pub spill: Option<PathBuf>,
     /// Time for one query of the study's own.
     pub time: Duration,
+    /// Sensors whose rows a query that looks at each by itself takes at a time.
+    pub sensors_at_once: usize,
 }
 
 /// Functions that can fill the memory from a single row.
@@ -136,6 +138,8 @@ pub struct Engine {
     runtime: Option<Runtime>,
     /// Most queries that run side by side.
     pub(crate) at_once: usize,
+    /// Sensors that have readings: they are numbered from 0.
+    pub(crate) sensors: usize,
     /// Names of the tables that the study itself gives.
     of_study: Vec<String>,
     /// The results of earlier runs.
@@ -184,6 +188,7 @@ impl Engine {
             limits,
             runtime: Some(runtime),
             at_once,
+            sensors: study.sensors.num_rows(),
             of_study: Vec::new(),
             kept: None,
             held: Mutex::default(),
@@ -233,6 +238,12 @@ impl Engine {
         if let Ok(mut held) = self.held.lock() {
             held.insert(name.to_owned(), memory);
         }
+    }
+
+    /// Bytes of a result that lies in a table.
+    pub(crate) fn held(&self, name: &str) -> usize {
+        let held = self.held.lock();
+        held.map_or(0, |held| held.get(name).map_or(0, MemoryReservation::size))
     }
 
     /// Gives back the memory of a result; gives whether it had any.

@@ -85,6 +85,9 @@ pub enum Role {
     Table,
     /// An intermediate result for other queries: computed once, written nowhere.
     Intermediate,
+    /// As an intermediate result, of which a row depends on no sensor's rows but those of its own `sensor_no`: computed
+    /// for some sensors after the other.
+    PerSensor,
     /// A name for other queries: computed as a part of each, written nowhere.
     View,
 }
