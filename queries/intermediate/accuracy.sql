@@ -1,6 +1,6 @@
 -- title = "Agreement with fingersticks, by site and period"
 -- row = "one site and period of wear"
--- role = "intermediate"
+-- role = "view"
 -- [columns]
 -- site = { class = "site" }
 -- period = { class = "category" }

@@ -1,6 +1,6 @@
 -- title = "What sites are compared by"
 -- row = "one fact: a sensor, a pair, a night, a delay, a look, or a line of the plan"
--- role = "intermediate"
+-- role = "view"
 -- [columns]
 -- fact = { class = "category" }
 -- of_sensor = { class = "sensor", type = "number" }
@@ -195,4 +195,3 @@ SELECT
     number_4,
     number_5
 FROM facts
-ORDER BY fact, of_sensor, number_1, number_2, number_3, text_1, text_2, text_3

@@ -5,6 +5,8 @@
 //! the rest of the study's, one after the other. A query of the study that fails is left out with what is wrong, and
 //! where it stood in place of one of the program, everything starts again without it.
 
+mod order;
+
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
@@ -18,7 +20,6 @@ use tokio::task::AbortHandle;
 use whereworn_model::header::Role;
 use whereworn_model::table::ResultTable;
 
-use crate::base_tables;
 use crate::catalog::{Catalog, Query};
 use crate::collect::{Rows, collect};
 use crate::convert::result_table;
@@ -249,65 +250,6 @@ impl<'e> Run<'e> {
         Ok(None)
     }
 
-    /// A view is computed as a part of what names it: what it reads has to be there by then.
-    fn note_what_it_reads(&mut self, query: &Query) {
-        let is_view = |name: &String| {
-            let mut all = self.queries.iter();
-            all.any(|query| query.name == *name && query.header.role == Role::View)
-        };
-        let behind = query
-            .names
-            .iter()
-            .filter(|name| is_view(name))
-            .filter_map(|name| self.reads.get(name));
-        let reads = behind.flatten().chain(&query.names).cloned().collect();
-        self.reads.insert(query.name.clone(), reads);
-    }
-
-    /// Whether a query still waits for another.
-    fn waits(&self, query: &Query) -> bool {
-        let reads = self.reads.get(&query.name);
-        reads.is_some_and(|reads| reads.iter().any(|name| self.waiting.contains(name)))
-    }
-
-    /// Bytes of intermediate results that end with a query, those that others wait for too shared out among them.
-    fn gives_back(&self, query: &Query) -> usize {
-        let lies_on = |name: &&String| {
-            let mut all = self.queries.iter();
-            all.any(|query| query.name == **name && query.header.role == Role::Table)
-        };
-        let readers = |name: &String| {
-            let reads = self
-                .waiting
-                .iter()
-                .filter_map(|other| self.reads.get(other));
-            reads.filter(|reads| reads.contains(name)).count().max(1)
-        };
-        let reads = self.reads.get(&query.name).into_iter().flatten();
-        reads
-            .filter(|name| !lies_on(name))
-            .map(|name| self.engine.held(name) / readers(name))
-            .sum()
-    }
-
-    /// A query of the study that names another which failed.
-    fn lacks_input(&self, query: &Query) -> Option<String> {
-        let stands = |name: &str| {
-            self.queries.iter().any(|other| other.name == name)
-                || base_tables::NAMES.contains(&name)
-        };
-        let refused = self.catalog.refused().iter();
-        let refused = refused.filter(|refused| !stands(&refused.name));
-        let (name, why) = refused
-            .map(|refused| (&refused.name, &refused.message))
-            .chain(&self.faults)
-            .find(|(name, _)| query.names.contains(*name))?;
-        query.own.then(|| {
-            let message = format!("needs `{name}`, which failed: {why}");
-            query.source().error(message).to_string()
-        })
-    }
-
     /// A query failed: what this means for the run.
     fn fail(
         &mut self,
@@ -337,20 +279,6 @@ impl<'e> Run<'e> {
         }
     }
 
-    /// The queries of the program with those that they need, and the others.
-    fn phases(&self) -> (Vec<&'e Query>, Vec<&'e Query>) {
-        let mut needed = BTreeSet::new();
-        for query in self.queries.iter().rev() {
-            if !query.own || needed.contains(&query.name) {
-                needed.insert(query.name.clone());
-                needed.extend(query.names.iter().cloned());
-            }
-        }
-        let all = self.queries.iter().copied();
-        let waiting = all.filter(|query| self.waiting.contains(&query.name));
-        waiting.partition(|query| needed.contains(&query.name))
-    }
-
     fn run_side_by_side(
         &mut self,
         mut queries: Vec<&'e Query>,
@@ -367,7 +295,10 @@ impl<'e> Run<'e> {
                 let (mut ready, later): (Vec<_>, Vec<_>) =
                     queries.into_iter().partition(|query| !self.waits(query));
                 queries = later;
-                ready.sort_by_cached_key(|query| Reverse(self.gives_back(query)));
+                if !ready.is_empty() && running.len() < self.engine.at_once {
+                    let gives = self.gives_back();
+                    ready.sort_by_key(|query| Reverse(gives.get(query.name.as_str()).copied()));
+                }
                 for query in ready {
                     match self.lacks_input(query) {
                         Some(message) => {
