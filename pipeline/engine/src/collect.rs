@@ -6,6 +6,8 @@ use datafusion::arrow::array::{Array, RecordBatch, RecordBatchOptions};
 use datafusion::arrow::compute::concat_batches;
 use datafusion::arrow::datatypes::SchemaRef;
 use datafusion::error::Result;
+use datafusion::execution::TaskContext;
+use datafusion::execution::disk_manager::{DiskManagerBuilder, DiskManagerMode};
 use datafusion::execution::memory_pool::{MemoryConsumer, MemoryReservation};
 use datafusion::execution::session_state::SessionState;
 use datafusion::physical_plan::execute_stream;
@@ -58,13 +60,29 @@ impl Rows {
     }
 }
 
+/// Whether a query may put rows into files where the memory does not hold them. Sums of numbers then come in another order,
+/// so that their last digits depend on the memory, and what is gathered is there twice on its way.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Spill {
+    Never,
+    IfNeeded,
+}
+
 /// Runs a plan to its end, one part after the other.
 ///
 /// # Errors
 /// Those of the engine; more rows than the memory allows.
-pub(crate) async fn collect(state: SessionState, planned: Planned, name: String) -> Result<Rows> {
+pub(crate) async fn collect(
+    state: SessionState,
+    planned: Planned,
+    name: String,
+    spill: Spill,
+) -> Result<Rows> {
     let schema = &planned.schema;
-    let context = state.task_ctx();
+    let context = match spill {
+        Spill::IfNeeded => state.task_ctx(),
+        Spill::Never => Arc::new(without_files(&state)?),
+    };
     let memory = MemoryConsumer::new(name).register(context.memory_pool());
     let (mut batches, mut waiting, mut rows) = (Vec::new(), Vec::new(), 0);
     for part in &planned.parts {
@@ -85,6 +103,14 @@ pub(crate) async fn collect(state: SessionState, planned: Planned, name: String)
         batches.push(concat_batches(schema, &waiting)?);
     }
     Ok(Rows { batches, memory })
+}
+
+/// What a query runs in that may write no files.
+fn without_files(state: &SessionState) -> Result<TaskContext> {
+    let mut environment = state.runtime_env().as_ref().clone();
+    let none = DiskManagerBuilder::default().with_mode(DiskManagerMode::Disabled);
+    environment.disk_manager = Arc::new(none.build()?);
+    Ok(TaskContext::from(state).with_runtime(Arc::new(environment)))
 }
 
 /// Rows under the schema of the plan, which other plans were made with; what ran may have narrowed it.

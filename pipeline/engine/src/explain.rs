@@ -5,7 +5,7 @@ use std::time::Instant;
 use datafusion::physical_plan::displayable;
 
 use crate::catalog::Catalog;
-use crate::collect::collect;
+use crate::collect::{Spill, collect};
 use crate::error::EngineError;
 use crate::messages;
 use crate::session::Engine;
@@ -42,7 +42,7 @@ impl Engine {
                 let physical = physical.map_err(failed)?;
                 plan = displayable(physical.as_ref()).indent(false).to_string();
             }
-            let rows = collect(state, planned.clone(), query.name.clone());
+            let rows = collect(state, planned.clone(), query.name.clone(), Spill::IfNeeded);
             let rows = runtime.block_on(rows).map_err(failed)?;
             let count: usize = rows.batches.iter().map(|batch| batch.num_rows()).sum();
             let took = since.elapsed().as_secs_f64() * 1000.0;

@@ -17,6 +17,7 @@ pub mod functions;
 mod kept;
 mod messages;
 mod parquet;
+mod per_sensor;
 mod plan;
 mod planning;
 mod pooled;

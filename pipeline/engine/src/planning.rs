@@ -6,7 +6,7 @@ use std::sync::mpsc::{RecvTimeoutError, channel};
 
 use datafusion::arrow::array::RecordBatch;
 use datafusion::arrow::datatypes::{DataType, SchemaRef, TimeUnit};
-use datafusion::common::tree_node::{Transformed, TreeNode, TreeNodeRecursion};
+use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
 use datafusion::common::{Column, ParamValues};
 use datafusion::datasource::{MemTable, ViewTable};
 use datafusion::error::DataFusionError;
@@ -14,7 +14,7 @@ use datafusion::execution::context::SQLOptions;
 use datafusion::execution::session_state::SessionState;
 use datafusion::logical_expr::{Expr, LogicalPlan, LogicalPlanBuilder, Volatility, cast};
 use datafusion::physical_plan::ExecutionPlan;
-use datafusion::prelude::{SessionContext, lit};
+use datafusion::prelude::SessionContext;
 use datafusion::scalar::ScalarValue;
 use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, Role};
 use whereworn_model::time::parse_instant;
@@ -25,6 +25,7 @@ use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
 use crate::messages;
+use crate::per_sensor;
 use crate::session::Engine;
 
 /// A query that can run: its plan, and the table in which its rows will lie.
@@ -63,9 +64,6 @@ impl Planned {
     }
 }
 
-/// The column that says whose a row is.
-const SENSOR: &str = "sensor_no";
-
 /// Functions whose value depends on when they are called.
 const OF_THE_CLOCK: [&str; 5] = [
     "now",
@@ -95,7 +93,11 @@ impl Engine {
             false => self.runtime()?.block_on(thinking)?,
         };
         let schema = Arc::clone(thought.optimized.schema().inner());
-        check_columns(query, &schema).map_err(|message| query.source().error(message))?;
+        let refused = |message: String| query.source().error(message);
+        check_columns(query, &schema).map_err(refused)?;
+        if query.header.role == Role::PerSensor {
+            per_sensor::check(&thought.optimized).map_err(refused)?;
+        }
         self.context.deregister_table(query.name.as_str())?;
         if query.header.role == Role::View {
             let view = ViewTable::new(thought.written, None);
@@ -108,7 +110,7 @@ impl Engine {
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
         let parts = match query.header.role {
             Role::PerSensor if self.sensors > self.limits.sensors_at_once => {
-                self.by_sensors(&thought.written)?
+                per_sensor::parts(&thought.written, self.sensors, self.limits.sensors_at_once)?
             }
             _ => vec![thought.optimized],
         };
@@ -118,16 +120,6 @@ impl Engine {
             table,
         }))
     }
-
-    /// A plan for each so many sensors, in the order of their numbers.
-    fn by_sensors(&self, plan: &LogicalPlan) -> Result<Vec<LogicalPlan>, DataFusionError> {
-        let at_once = self.limits.sensors_at_once.max(1);
-        let firsts = (0..self.sensors).step_by(at_once);
-        firsts
-            .map(|first| of_sensors(plan, first, first + at_once))
-            .collect()
-    }
-
     /// Waits for a plan, but no longer than a query may take: planning computes what is constant, and cannot be stopped.
     fn within_limit(
         &self,
@@ -165,30 +157,6 @@ async fn think(
     let written = in_microseconds(written).map_err(failed)?;
     let optimized = state.optimize(&written).map_err(failed)?;
     Ok(Thought { written, optimized })
-}
-
-/// A plan on the rows of the sensors from one number up to another, of all tables that have a sensor's number.
-fn of_sensors(
-    plan: &LogicalPlan,
-    first: usize,
-    until: usize,
-) -> Result<LogicalPlan, DataFusionError> {
-    let restricted = |node: LogicalPlan| {
-        let LogicalPlan::TableScan(scan) = &node else {
-            return Ok(Transformed::no(node));
-        };
-        let fields = &scan.projected_schema;
-        if !fields.has_column_with_unqualified_name(SENSOR) {
-            return Ok(Transformed::no(node));
-        }
-        let number = Expr::Column(Column::new(Some(scan.table_name.clone()), SENSOR));
-        let from = number.clone().gt_eq(lit(first as i32));
-        let rows = LogicalPlanBuilder::from(node)
-            .filter(from.and(number.lt(lit(until as i32))))?
-            .build()?;
-        Ok(Transformed::yes(rows))
-    };
-    Ok(plan.clone().transform_up_with_subqueries(restricted)?.data)
 }
 
 /// Instants of a query in microseconds, as the store has them: a literal has nanoseconds, and other queries reckon with what
@@ -309,11 +277,6 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
     }
     if query.header.role == Role::Table {
         readable(schema)?;
-    }
-    if query.header.role == Role::PerSensor && schema.field_with_name(SENSOR).is_err() {
-        return Err(format!(
-            "its role is `per-sensor`, and it does not give `{SENSOR}`"
-        ));
     }
     match &query.replaces {
         Some(header) => gives_what_others_read(header, schema),

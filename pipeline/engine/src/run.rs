@@ -21,7 +21,7 @@ use whereworn_model::header::Role;
 use whereworn_model::table::ResultTable;
 
 use crate::catalog::{Catalog, Query};
-use crate::collect::{Rows, collect};
+use crate::collect::{Rows, Spill, collect};
 use crate::convert::result_table;
 use crate::error::EngineError;
 use crate::expect;
@@ -363,7 +363,11 @@ impl<'e> Run<'e> {
         let planned = self.planned.get(&name).cloned();
         let planned = planned.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
         let runtime = self.engine.runtime()?;
-        let rows = collect(self.engine.context.state(), planned, name.clone());
+        let spill = match room {
+            Room::Last => Spill::IfNeeded,
+            Room::Shared | Room::Alone => Spill::Never,
+        };
+        let rows = collect(self.engine.context.state(), planned, name.clone(), spill);
         let task = runtime.spawn(rows);
         let stop = task.abort_handle();
         let sender = self.sender.clone();
