@@ -18,37 +18,19 @@
 -- wear_days = { class = "estimate" }
 -- sensor_no = { class = "sensor", type = "integer" }
 -- fingerstick_no = { class = "identifying", type = "integer" }
-WITH candidates AS (
-    SELECT
-        c.*,
-        r.time AS reading_time,
-        r.glucose AS reading,
-        ROW_NUMBER() OVER (
-            PARTITION BY r.fingerstick_no, r.sensor_no
-            ORDER BY ABS(r.minutes), r.time
-        ) AS rank
-    FROM near_readings AS r
-    INNER JOIN checks_worn AS c ON c.fingerstick_no = r.fingerstick_no AND c.sensor_no = r.sensor_no
-    INNER JOIN wearer_limits AS t ON t.wearer = c.wearer
-    WHERE
-        r.status = 'ok'
-        AND r.warm
-        AND c.purpose NOT IN ('calibration', 'control')
-        AND at_most(ABS(r.minutes), t.pairing_minutes)
-)
 SELECT
-    wearer,
-    sensor,
-    site,
-    fingerstick_time,
-    reading_time,
-    fingerstick,
-    reading,
-    reading - fingerstick AS difference,
-    (reading - fingerstick) / fingerstick AS relative_difference,
-    days_between(inserted, reading_time) AS wear_days,
-    sensor_no,
-    fingerstick_no
-FROM candidates
-WHERE rank = 1
-ORDER BY wearer, fingerstick_time, fingerstick_no, sensor
+    c.wearer,
+    c.sensor,
+    c.site,
+    c.fingerstick_time,
+    n.time AS reading_time,
+    c.fingerstick,
+    n.glucose AS reading,
+    n.glucose - c.fingerstick AS difference,
+    (n.glucose - c.fingerstick) / c.fingerstick AS relative_difference,
+    days_between(c.inserted, n.time) AS wear_days,
+    c.sensor_no,
+    c.fingerstick_no
+FROM nearest_readings AS n
+INNER JOIN checks_worn AS c ON c.fingerstick_no = n.fingerstick_no AND c.sensor_no = n.sensor_no
+ORDER BY c.wearer, c.fingerstick_time, c.fingerstick_no, c.sensor

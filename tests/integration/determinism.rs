@@ -82,7 +82,7 @@ fn the_same_bytes_with_less_memory() {
         let (own, more) = (demo(), more.dir().display().to_string());
         own.report_with(&[&more, "--memory", memory])
     };
-    assert_same_bytes(&pooled("1024"), &pooled("32"), &["run.json"]);
+    assert_same_bytes(&pooled("1024"), &pooled("48"), &["run.json"]);
 }
 
 fn write_in_parts(study: &Study, rows: &Rows) {

@@ -118,7 +118,8 @@ pub struct KeptEvidence<'a> {
 /// What a run may take.
 #[derive(Clone, Debug)]
 pub struct Limits {
-    /// Bytes for all queries together; what sorts and groups beyond it goes to files for as long as it is needed.
+    /// Bytes for all queries together; what sorts and groups beyond it goes to files for as long as it is needed. Three
+    /// quarters are granted: the rest is for what they copy on their way, which the engine does not count.
     pub memory: usize,
     /// Folder of those files; the system's place for such files where there is none.
     pub spill: Option<PathBuf>,
@@ -172,8 +173,8 @@ impl Engine {
             .thread_stack_size(STACK)
             .build()
             .map_err(|error| EngineError::Start(error.to_string()))?;
-        let mut environment =
-            RuntimeEnvBuilder::new().with_memory_pool(Arc::new(FairSpillPool::new(limits.memory)));
+        let granted = FairSpillPool::new(limits.memory / 4 * 3);
+        let mut environment = RuntimeEnvBuilder::new().with_memory_pool(Arc::new(granted));
         if let Some(folder) = &limits.spill {
             environment = environment.with_temp_file_path(folder);
         }

@@ -69,6 +69,14 @@ impl Column {
         }
     }
 
+    /// The values themselves, of labels their texts.
+    fn values(self) -> Result<ArrayRef> {
+        Ok(match self {
+            Self::Values(values) => values,
+            Self::Labels(places, names) => take(&StringArray::from(names), &places, None)?,
+        })
+    }
+
     fn in_order(self, order: &UInt32Array) -> Result<Self> {
         Ok(match self {
             Self::Values(values) => Self::Values(take(&values, order, None)?),
@@ -229,16 +237,16 @@ impl Labels {
         more
     }
 
-    /// The different texts in order, and of each row the place of its own.
-    fn in_order(&self) -> (UInt32Array, Vec<String>) {
-        let mut names: Vec<(&String, u32)> = self.numbers.iter().map(|(k, n)| (k, *n)).collect();
+    /// Of each row the place of its text among the different ones in order, and those.
+    fn in_order(self) -> (UInt32Array, Vec<String>) {
+        let mut names: Vec<(String, u32)> = self.numbers.into_iter().collect();
         names.sort_unstable();
         let mut place_of = vec![0; names.len()];
         for (place, (_, number)) in (0..).zip(&names) {
             place_of[*number as usize] = place;
         }
         let places = self.rows.iter().map(|number| place_of[*number as usize]);
-        let names = names.into_iter().map(|(name, _)| name.clone());
+        let names = names.into_iter().map(|(name, _)| name);
         (UInt32Array::from_iter_values(places), names.collect())
     }
 }
@@ -274,29 +282,33 @@ impl Gathered {
         }
     }
 
-    /// The values as one array of the type in which they are read.
-    fn joined(&self, argument: &Argument) -> Result<ArrayRef> {
+    /// Takes all values out as one column: where there are millions they are not there twice.
+    fn take(&mut self, argument: &Argument) -> Result<Column> {
         Ok(match self {
             Self::Labels(labels) => {
-                let (places, names) = labels.in_order();
-                take(&StringArray::from(names), &places, None)?
+                let (places, names) = std::mem::take(labels).in_order();
+                Column::Labels(places, names)
             }
-            Self::Parts(parts) if parts.is_empty() => new_empty_array(&argument.kind.read_as()),
+            Self::Parts(parts) if parts.is_empty() => {
+                Column::Values(new_empty_array(&argument.kind.read_as()))
+            }
             Self::Parts(parts) => {
+                let parts = std::mem::take(parts);
                 let parts: Vec<&dyn Array> = parts.iter().map(|part| part.as_ref()).collect();
-                concat(&parts)?
+                Column::Values(concat(&parts)?)
             }
         })
     }
 
-    fn column(&self, argument: &Argument) -> Result<Column> {
-        Ok(match self {
-            Self::Parts(_) => Column::Values(self.joined(argument)?),
-            Self::Labels(labels) => {
-                let (places, names) = labels.in_order();
-                Column::Labels(places, names)
-            }
-        })
+    /// Puts values back that were taken out.
+    fn put_back(&mut self, column: &Column) {
+        *self = match column {
+            Column::Values(values) => Self::Parts(vec![Arc::clone(values)]),
+            Column::Labels(places, names) => Self::Labels(Labels {
+                rows: places.values().to_vec(),
+                numbers: names.iter().cloned().zip(0..).collect(),
+            }),
+        };
     }
 }
 
@@ -329,10 +341,10 @@ impl Collected {
         }
     }
 
-    fn in_order(&self) -> Result<Rows> {
+    fn in_order(&mut self) -> Result<Rows> {
         let arguments = self.statistic.arguments;
-        let columns = self.columns.iter().zip(arguments);
-        let columns = columns.map(|(gathered, argument)| gathered.column(argument));
+        let columns = self.columns.iter_mut().zip(arguments);
+        let columns = columns.map(|(gathered, argument)| gathered.take(argument));
         let columns = columns.collect::<Result<Vec<_>>>()?;
         let sort: Vec<SortColumn> = (columns.iter().zip(arguments))
             .filter(|(_, argument)| !argument.is_seed())
@@ -348,7 +360,10 @@ impl Collected {
             false => column.in_order(&order),
         };
         let columns = columns.into_iter().zip(arguments).map(sorted);
-        let columns = columns.collect::<Result<_>>()?;
+        let columns = columns.collect::<Result<Vec<_>>>()?;
+        for (gathered, column) in self.columns.iter_mut().zip(&columns) {
+            gathered.put_back(column);
+        }
         Ok(Rows { columns })
     }
 }
@@ -395,11 +410,12 @@ impl Accumulator for Collected {
     }
 
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
-        let state = |(gathered, argument): (&Gathered, &Argument)| -> Result<ScalarValue> {
-            let joined = gathered.joined(argument)?;
-            Ok(SingleRowListArrayBuilder::new(joined).build_list_scalar())
+        let state = |(gathered, argument): (&mut Gathered, &Argument)| -> Result<ScalarValue> {
+            let column = gathered.take(argument)?;
+            gathered.put_back(&column);
+            Ok(SingleRowListArrayBuilder::new(column.values()?).build_list_scalar())
         };
-        let columns = self.columns.iter().zip(self.statistic.arguments);
+        let columns = self.columns.iter_mut().zip(self.statistic.arguments);
         columns.map(state).collect()
     }
 
