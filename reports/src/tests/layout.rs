@@ -1,8 +1,10 @@
 //! How drawings are laid out: nothing beyond their edges, no two texts on one another, no bare stretch at the end.
 
-use super::svg::{Element, drawings};
+use super::svg::{Element, close, drawings, hex, place_of, strokes, texts};
 use crate::Edition;
 use crate::chart::lettering;
+use crate::fixture;
+use crate::palette::{INK, RULE};
 
 /// A box: left, top, right, bottom, CSS pixels.
 type Room = (f64, f64, f64, f64);
@@ -114,4 +116,62 @@ fn nothing_is_beyond_an_edge_and_no_text_on_another() {
         }
     }
     assert!(seen > 10_000, "{seen}");
+}
+
+/// Panels beside one another are equally wide and apart, and reach as far to the right as the lines between rows; below one
+/// another they begin at the same place. Lines of a long name of a row stand around its middle.
+#[test]
+fn panels_share_the_width() {
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\", series = \"s\" }\nSELECT 1";
+    let long = "a long name that takes two lines";
+    let rows = ["p", "q", "r"].map(|s| [format!("oak;{s};1"), format!("{long};{s};2")]);
+    let mut table = fixture::table("own", sql, "k;s;v", &rows.concat());
+    table.own_query = true;
+    let mut study = fixture::empty();
+    study.tables = vec![table];
+    for (name, _, all) in drawings(&study.report().html) {
+        let narrow = name.contains("narrow");
+        let lines = |width, colour| {
+            let lines = strokes(&all, width).into_iter();
+            let level = lines.filter(|e| e.points.len() == 2 && e.points[0].1 == e.points[1].1);
+            let own = level.filter(|e| e.is("stroke", &hex(colour)));
+            own.map(|e| (e.points[0], e.points[1].0))
+                .collect::<Vec<_>>()
+        };
+        let (feet, between) = (lines(1.0, INK), lines(0.75, RULE));
+        assert_eq!(feet.len(), 3, "{name}");
+        let (first, second, third) = (feet[0], feet[1], feet[2]);
+        let width = |foot: ((f64, f64), f64)| foot.1 - foot.0.0;
+        for foot in [second, third] {
+            close(width(foot), width(first), "width");
+        }
+        let gap = second.0.0 - first.1;
+        assert!(gap >= 12.0, "{name}: {gap}");
+        let last = if narrow {
+            close(third.0.0, first.0.0, "begins below");
+            assert!(third.0.1 > first.0.1 + 60.0, "{name}: below");
+            second
+        } else {
+            close(third.0.0 - second.1, gap, "apart");
+            third
+        };
+        close(last.1, between[0].1, "to the right");
+        if narrow {
+            continue;
+        }
+        // Two rows of equal height: the line between them lies as far below the middle of one as above that of the other.
+        let row = place_of(&all, "oak").1;
+        let below: Vec<f64> = texts(&all)
+            .into_iter()
+            .filter(|(words, x, _)| *x < first.0.0 - 20.0 && *words != "oak" && !words.is_empty())
+            .map(|(_, _, y)| y)
+            .collect();
+        assert_eq!(below.len(), 2, "{:?}", texts(&all));
+        close(
+            (below[0] + below[1]) / 2.0 - between[0].0.1,
+            between[0].0.1 - row,
+            "middle of two",
+        );
+        assert!((10.0..20.0).contains(&(below[1] - below[0])), "{below:?}");
+    }
 }

@@ -3,6 +3,7 @@
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
 
 use super::all;
+use crate::fixture;
 use crate::{Edition, Report};
 
 /// Every study in every edition.
@@ -223,5 +224,29 @@ fn anchors_are_unique_and_reached() {
         ids.sort_unstable();
         ids.dedup();
         assert_eq!(ids.len(), count, "{name}");
+    }
+}
+
+/// What stands in the margin of a printed page is a string of a style sheet, whatever a title holds (CSS Syntax Level 3,
+/// section 4.3.7: a character by its code in hexadecimal digits, which a blank ends), and no longer than 60 characters.
+#[test]
+fn a_title_stays_in_the_margin_of_paper() {
+    let long = "a".repeat(60);
+    for (title, margin) in [
+        ("Elm 7", "Elm 7".to_owned()),
+        ("a\"b\\c}", "a\\22 b\\5C c\\7D ".to_owned()),
+        (&*long, long.clone()),
+        (&*format!("{long}b"), format!("{long}…")),
+    ] {
+        let mut study = fixture::empty();
+        study.settings.study.title = title.to_owned();
+        let html = study.report().html;
+        let (_, rule) = html.split_once("@top-left { content: \"").unwrap();
+        let (found, rest) = rule.split_once("\" }").unwrap();
+        assert_eq!(found, margin);
+        assert!(
+            rest.starts_with(" @top-right { content: \"March 2026\" }"),
+            "{rest:.80}"
+        );
     }
 }

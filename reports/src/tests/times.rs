@@ -88,6 +88,26 @@ fn a_cell_stands_below_its_hour_and_in_its_row() {
     );
 }
 
+/// A long name takes two lines, as far above the middle of its row's cells as below.
+#[test]
+fn lines_of_a_name_stand_around_its_row() {
+    let long = "an oak beside the old mill and the pond";
+    let rows = [format!("{long};22;1.5"), format!("{long};23;2")];
+    let all = own(STRIP, "k;hour;rate", &rows.each_ref().map(String::as_str));
+    let cell = of_colour(&all, "stroke", GHOST);
+    let cell = cell.iter().find(|e| e.points.len() == 5).unwrap();
+    let words = texts(&all);
+    let lines: Vec<&(&str, f64, f64)> = words
+        .iter()
+        .filter(|(w, _, _)| long.contains(w) && w.len() > 2)
+        .collect();
+    assert_eq!(lines.len(), 2, "{words:?}");
+    assert_eq!(format!("{} {}", lines[0].0, lines[1].0), long);
+    close((lines[0].2 + lines[1].2) / 2.0, middle(cell).1, "middle");
+    let apart = lines[1].2 - lines[0].2;
+    assert!((10.0..16.0).contains(&apart), "{apart}");
+}
+
 /// The legend has the shades in order, from none to the strongest, and so do the cells: 1 and 2 lie in the first step, 20 in
 /// the last.
 #[test]

@@ -375,3 +375,67 @@ fn a_hidden_column_stays_in_the_files() {
     let own = report.tables.iter().find(|table| table.name == "own");
     assert!(own.unwrap().column("secret").is_some());
 }
+
+/// Sensors of each site stand beside what went with them where there are two sites, and something that has from two to six
+/// values.
+#[test]
+fn what_went_with_a_site_needs_two_of_both() {
+    let caption = "**Sensors of each site, by what went with them.**";
+    assert!(!fixture::one_site().report().markdown.contains(caption));
+    let mut study = fixture::two_sites();
+    let sessions = study.table("sessions");
+    let rows = sessions.rows();
+    assert!(rows > 7, "{rows}");
+    let alike = ["wearer", "tape", "inserted"];
+    for column in &mut sessions.columns {
+        if alike.contains(&column.name.as_str()) {
+            column.cells = vec![column.cells[0].clone(); rows];
+        }
+    }
+    assert!(!study.report().markdown.contains(caption));
+    for (models, told) in [(2, true), (6, true), (7, false)] {
+        let sessions = study.table("sessions");
+        let model = sessions.columns.iter_mut().find(|c| c.name == "model");
+        for (row, cell) in model.unwrap().cells.iter_mut().enumerate() {
+            *cell = Cell::text(format!("M{}", row % models));
+        }
+        let markdown = study.report().markdown;
+        assert_eq!(markdown.contains(caption), told, "{models}");
+        let Some((_, table)) = markdown.split_once(caption) else {
+            continue;
+        };
+        let (table, _) = table.split_once("Where a site went").unwrap();
+        assert!(table.trim().starts_with("| Site | Model |"), "{table}");
+        let counts = table.split(":\u{a0}").skip(1).map(|count| {
+            let end = count.find(|c: char| !c.is_ascii_digit()).unwrap();
+            count[..end].parse::<usize>().unwrap()
+        });
+        assert_eq!(counts.sum::<usize>(), rows, "{table}");
+    }
+}
+
+/// What a dash and a figure without brackets mean is said below a table that has one, and below no other.
+#[test]
+fn a_gap_is_explained_where_it_is() {
+    let sql = "-- [columns]\n-- v = { label = \"V\", digits = 1 }\n-- v_lower = { class = \"lower\" }\n\
+               -- v_upper = { class = \"upper\" }\n-- k = { label = \"K\" }\nSELECT 1";
+    let (dash, bare) = (
+        "– means that there was nothing",
+        "A figure without brackets",
+    );
+    for (rows, dashed, without) in [
+        (["oak;1.5;1;2", ";2.5;2;3"], false, false),
+        (["oak;1.5;1;2", "elm;2.5;;"], false, true),
+        (["oak;1.5;1;2", "elm;;;"], true, false),
+        (["oak;1.5;;", "elm;;;"], true, true),
+    ] {
+        let given = rows.map(str::to_owned);
+        let mut table = fixture::table("own", sql, "k;v;v_lower;v_upper", &given);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let markdown = study.report().markdown;
+        assert_eq!(markdown.contains(dash), dashed, "{rows:?}\n{markdown}");
+        assert_eq!(markdown.contains(bare), without, "{rows:?}\n{markdown}");
+    }
+}

@@ -6,6 +6,7 @@ mod folders;
 mod inputs;
 mod maps;
 mod pools;
+mod resources;
 mod rows;
 mod words;
 

@@ -151,6 +151,70 @@ fn duplicates_and_contradictions_over_two_files() {
     assert_eq!(readings(&store)[0].2, 180.156);
 }
 
+/// Rows of one instant are the same where status and glucose are, whichever comes first; two without glucose have the same.
+#[test]
+fn one_instant_has_one_reading() {
+    let rows = [
+        ("100,ok", "99,ok", false),
+        ("99,ok", "100,ok", false),
+        ("100,ok", "100.0,ok", true),
+        (",error", ",error", true),
+        (",error", ",warmup", false),
+        (",error", "100,error", false),
+        ("100,error", ",error", false),
+        ("40,ok", "40,low", false),
+    ];
+    let mut text = "sensor,time,glucose,status\n".to_owned();
+    for (minute, (first, second, _)) in rows.iter().enumerate() {
+        for row in [first, second] {
+            text += &format!("a,2026-03-01T09:{minute:02}:00Z,{row}\n");
+        }
+    }
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        ("readings/r.csv", &text),
+    ]);
+    let settled = place.settled();
+    let refused: Vec<u64> = settled.rejects.iter().map(|reject| reject.line).collect();
+    let differ = rows.iter().enumerate().filter(|(_, row)| !row.2);
+    let wanted: Vec<u64> = differ.map(|(row, _)| 2 * row as u64 + 3).collect();
+    assert_eq!(refused, wanted);
+    let all = counts(&settled, Table::Readings);
+    assert_eq!((all.duplicates, all.accepted), (2, rows.len() as u64));
+}
+
+/// Longer than what is read of a file at first: no row is lost or read twice, and the last line is the last.
+#[test]
+fn a_long_file_is_read_to_its_end() {
+    let mut text = "sensor,time,glucose\n".to_owned();
+    for minute in 0..20_000 {
+        let (day, hour) = (1 + minute / 1440, minute / 60 % 24);
+        let end = ["\r", "\r\n", "\n"][minute % 3];
+        text += &format!(
+            "a,2026-04-{day:02}T{hour:02}:{:02}:00Z,{}{end}",
+            minute % 60,
+            60 + minute % 300
+        );
+    }
+    text += "a,2026-05-01T00:00:00Z,0\n";
+    assert!(text.len() > 1 << 19);
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        ("readings/r.csv", &text),
+    ]);
+    rejected(
+        &place.settled(),
+        &[("readings/r.csv:20002:glucose", "no body has")],
+    );
+    let rows = readings(&place.load().0);
+    assert_eq!(rows.len(), 20_000);
+    let sum: f64 = rows.iter().map(|row| row.2).sum();
+    let wanted: i32 = (0..20_000).map(|minute| 60 + minute % 300).sum();
+    assert_eq!(sum, f64::from(wanted));
+}
+
 #[test]
 fn what_counts_up_to_an_instant() {
     let place = Place::new(&[
