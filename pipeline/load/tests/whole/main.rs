@@ -88,6 +88,25 @@ fn rejected(settled: &Settled, wanted: &[(&str, &str)]) {
     }
 }
 
+/// Every reject of a CSV file shows the row as it stands there; none does of a sensor as a whole.
+fn as_written(place: &Place, settled: &Settled) {
+    for reject in settled
+        .rejects
+        .iter()
+        .filter(|reject| !reject.raw.is_empty())
+    {
+        let text = fs::read_to_string(place.path().join(&reject.file)).unwrap();
+        let line = text.lines().nth(reject.line as usize - 1).unwrap();
+        assert_eq!(
+            reject.raw,
+            line.trim(),
+            "{}, line {}",
+            reject.file,
+            reject.line
+        );
+    }
+}
+
 fn counts(settled: &Settled, table: Table) -> RowCounts {
     settled.counts.get(&table).copied().unwrap_or_default()
 }

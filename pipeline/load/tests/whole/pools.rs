@@ -259,13 +259,23 @@ fn what_is_in_the_folder_and_in_memory() {
     let folder = again.spill_folder(7, Access::Owner).unwrap();
     assert!(folder.ends_with("spill-7") && folder.is_dir());
     fs::write(folder.join("x"), "rows").unwrap();
-    let other = place.path().join(".whereworn/notes.txt");
-    fs::write(&other, "mine").unwrap();
+    let mine = [
+        "notes.txt",
+        "my-notes.parquet",
+        "2026.parquet",
+        "manifest.json",
+    ];
+    let left = ["readings-000099.parquet", ".manifest.json.new", "spill-8"];
+    for name in mine[..3].iter().chain(&left) {
+        place.write(&format!(".whereworn/{name}"), "x");
+    }
     drop(place.load());
     assert!(folder.is_dir(), "as long as another reads");
     drop((again, store));
     drop(place.load());
-    assert!(!folder.exists() && other.exists());
+    let is_there = |name: &&str| place.path().join(".whereworn").join(name).exists();
+    assert!(!folder.exists());
+    assert!(mine.iter().all(is_there) && !left.iter().any(|name| is_there(&name)));
     // A store beside another study's folder.
     let elsewhere = tempfile::tempdir().unwrap();
     let options = LoadOptions {

@@ -42,6 +42,46 @@ fn resources_are_read_among_readings_alone() {
     assert_eq!(named(&place), ["a 09:05 100"]);
 }
 
+/// What was withdrawn, and what cannot be an instant, is counted beside what is kept.
+#[test]
+fn resources_that_are_not_kept_are_counted() {
+    let mut text = reading(5, 100);
+    text += &reading(10, 101).replace("\"final\"", "\"entered-in-error\"");
+    text += &reading(15, 102).replace("2026-", "1926-");
+    text += &reading(20, 103).replace("2026-03-01T09:20:00Z", "1970-01-01T00:00:00Z");
+    text += &reading(25, 104).replace("T09:25:00Z", "");
+    text += &reading(30, 105).replace("T09:30:00Z", "T09:30");
+    text += &reading(35, 106).replace("T09:35:00Z", " around nine");
+    let void = reading(40, 107).replace("\"final\"", "\"entered-in-error\"");
+    text += &void.replace("99504-3", "41653-7");
+    let device = "\"device\":{\"reference\":\"a\"},\"valueQ";
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        (
+            "wear-events/e.csv",
+            &INSERT.replace("2026-03-01T08", "1970-01-01T00"),
+        ),
+        ("readings/r.ndjson", &text.replace("\"valueQ", device)),
+    ]);
+    let settled = place.settled();
+    rejected(
+        &settled,
+        &[
+            ("readings/r.ndjson:3:", "a time before 1970"),
+            ("readings/r.ndjson:5:", "has no time of day"),
+            ("readings/r.ndjson:6:", "has no offset from UTC"),
+            ("readings/r.ndjson:7:", "unparsable time"),
+        ],
+    );
+    let [all, checks] = [Table::Readings, Table::Fingersticks].map(|table| counts(&settled, table));
+    assert_eq!(
+        (all.read, all.rejected, all.withdrawn, all.accepted),
+        (7, 4, 1, 2)
+    );
+    assert_eq!((checks.read, checks.withdrawn, checks.accepted), (1, 1, 0));
+    assert_eq!(named(&place), ["a 00:00 103", "a 09:05 100"]);
+}
+
 /// The log is taken from the store where it is as it was, and from its files where they changed.
 #[test]
 fn the_log_names_the_sensors_of_readings() {

@@ -26,7 +26,9 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
              a,2026-03-01T10:30:00Z,>27.8,mmol/L,\n\
              a,2026-03-01T10:35:00Z,,,error\n\
              a,1026-03-01T10:40:00Z,100,,\n\
-             a,2026-03-01T10:45:00Z,88,,warmup\n",
+             a,2026-03-01T10:45:00Z,88,,warmup\n\
+             a,,100,,\na,1969-12-31T23:59:59Z,100,,\n\
+             a,2026-03-01T10:50:00Z,\"5,5\",mmol/L,\na,2026-03-01T10:55:00Z,\"1,234\",mg/dL,\n",
         ),
     ]);
     let (store, loaded) = place.load();
@@ -45,10 +47,17 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
             ("readings/r.csv:10:", "number of fields"),
             ("readings/r.csv:11:sensor", "sensor"),
             ("readings/r.csv:17:time", "before 1970"),
+            (
+                "readings/r.csv:19:time",
+                "unparsable time: the field is empty",
+            ),
+            ("readings/r.csv:20:time", "before 1970"),
+            ("readings/r.csv:22:glucose", "unparsable number `1,234`"),
         ],
     );
+    as_written(&place, &settled);
     let all = counts(&settled, Table::Readings);
-    assert_eq!((all.read, all.rejected, all.accepted), (17, 10, 7));
+    assert_eq!((all.read, all.rejected, all.accepted), (21, 13, 8));
     let kept: Vec<(String, f64, Status)> = readings(&store)
         .into_iter()
         .map(|(_, time, glucose, status)| (time[11..16].to_owned(), glucose, status))
@@ -62,12 +71,13 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
     assert_eq!(kept[4], (clock("10:30"), 500.8337, Status::High));
     assert_eq!((&*kept[5].0, kept[5].2), ("10:35", Status::Error));
     assert_eq!(kept[6], (clock("10:45"), 88.0, Status::Warmup));
+    assert_eq!(kept[7], (clock("10:50"), 99.0858, Status::Ok));
     let files = store.file_rows();
     let rows: Vec<(&str, &str, u64)> = files.iter().map(|f| (&*f.name, f.table, f.rows)).collect();
     assert_eq!(
         rows,
         [
-            ("readings/r.csv", "readings", 17),
+            ("readings/r.csv", "readings", 21),
             ("wear-events/e.csv", "wear-events", 1)
         ]
     );
@@ -109,6 +119,12 @@ fn duplicates_and_contradictions_over_two_files() {
             ),
         ],
     );
+    as_written(&place, &settled);
+    let contradicting = settled
+        .rejects
+        .iter()
+        .filter(|reject| !reject.raw.is_empty());
+    assert_eq!(contradicting.count(), 3);
     let all = counts(&settled, Table::Readings);
     assert_eq!(
         (all.read, all.rejected, all.duplicates, all.accepted),
@@ -275,6 +291,29 @@ fn what_counts_up_to_an_instant() {
         whole.span,
         Some((at("2026-02-02T08:01:00Z"), at("2026-04-02T07:59:00Z")))
     );
+}
+
+/// Where no row counts, the span is that of the readings up to the instant, which is one of them.
+#[test]
+fn readings_alone_have_a_span() {
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\na,2026-04-01T09:00:00Z,100\nb,2026-05-01T09:00:00Z,100\n",
+        ),
+    ]);
+    let (store, _) = place.load();
+    let span = |as_of: Micros| store.settle(&place.study(), as_of).unwrap().span;
+    let (first, second, last) = (
+        at("2026-03-01T09:00:00Z"),
+        at("2026-04-01T09:00:00Z"),
+        at("2026-05-01T09:00:00Z"),
+    );
+    assert_eq!(span(Micros::MAX), Some((first, last)));
+    assert_eq!(span(last), Some((first, last)));
+    assert_eq!(span(second), Some((first, second)));
+    assert_eq!(span(first - 1), None);
 }
 
 #[test]
