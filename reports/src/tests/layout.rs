@@ -69,7 +69,9 @@ fn nothing_is_beyond_an_edge_and_no_text_on_another() {
     let mut seen = 0;
     for (study, input) in super::all() {
         for edition in [Edition::Clinician, Edition::Wearer] {
-            for (name, (width, height), elements) in drawings(&input.edition(edition).html) {
+            let report = input.edition(edition);
+            let html = report.html + &report.sheets.unwrap_or_default();
+            for (name, (width, height), elements) in drawings(&html) {
                 let name = format!("{study}, {}, {name}", edition.name());
                 let (mut low, mut right) = (0.0_f64, 0.0_f64);
                 // The first rectangle is the ground.

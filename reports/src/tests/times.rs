@@ -299,6 +299,13 @@ fn the_last_day_ends_where_the_sensor_did() {
     ] {
         assert!(page.contains(words), "{words}");
     }
+    let words = texts(&all);
+    let clocks: Vec<&str> = words
+        .iter()
+        .map(|t| t.0)
+        .filter(|t| t.contains(':'))
+        .collect();
+    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
     let end = strokes(&all, 2.0);
     let end = end.iter().find(|e| e.is("stroke", &hex(ACCENT))).unwrap();
     close(end.points[0].0, x(21.5 * 60.0), "the end");
