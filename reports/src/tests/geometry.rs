@@ -2,7 +2,7 @@
 //! intervals, steps, bands, limits, spans, shades and numbers at risk have to lie where the ticks say that they do.
 
 use super::svg::{
-    Element, across, axis, close, drawn, elements, middle, numbers, own, strokes, upright,
+    Element, across, axis, close, drawn, elements, middle, numbers, own, place_of, strokes, upright,
 };
 use crate::Edition;
 use crate::fixture;
@@ -276,6 +276,35 @@ fn steps_keep_their_value_and_count_who_is_followed() {
             _ => 6.0,
         };
         assert_eq!(*count, wanted, "day {day}");
+    }
+}
+
+/// Only steps of a share begin before their first row: all of a site at day 0 where it counts who is left, none of it where not.
+#[test]
+fn a_curve_begins_where_its_rows_do() {
+    for (kind, unit, columns, first) in [
+        ("line", "share", "day;v", (4.0, 90.0)),
+        ("steps", "days", "day;v", (4.0, 0.9)),
+        ("steps", "share", "day;v", (0.0, 0.0)),
+        ("steps", "share", "day;v;at_risk", (0.0, 100.0)),
+    ] {
+        let sql = format!(
+            "-- chart = {{ kind = \"{kind}\", x = \"day\", y = \"v\" }}\n-- [columns]\n\
+             -- day = {{ unit = \"days\", digits = 0 }}\n-- v = {{ unit = \"{unit}\" }}\nSELECT 1"
+        );
+        let rows = ["4;0.9;9", "8;0.6;6", "14;0.3;3"];
+        let all = own(&sql, columns, &rows);
+        let numbers = numbers(&all);
+        let level = place_of(&all, "14").1;
+        let days: Vec<(f64, f64)> = numbers
+            .iter()
+            .filter(|n| (n.2 - level).abs() < 0.1)
+            .map(|n| (n.0, n.1))
+            .collect();
+        let line = strokes(&all, 2.25)[0];
+        let (x, y) = (axis(&days), upright(&all));
+        close(line.points[0].0, x(first.0), kind);
+        close(line.points[0].1, y(first.1), kind);
     }
 }
 

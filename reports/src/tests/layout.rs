@@ -1,10 +1,11 @@
 //! How drawings are laid out: nothing beyond their edges, no two texts on one another, no bare stretch at the end.
 
-use super::svg::{Element, close, drawings, hex, place_of, strokes, texts};
+use super::svg::{self, Element, close, drawings, hex, of_colour, place_of, strokes, texts};
 use crate::Edition;
 use crate::chart::lettering;
-use crate::fixture;
-use crate::palette::{INK, RULE};
+use crate::fixture::{self, Study};
+use crate::palette::{GHOST, INK, RULE};
+use whereworn_model::table::Cell;
 
 /// A box: left, top, right, bottom, CSS pixels.
 type Room = (f64, f64, f64, f64);
@@ -64,10 +65,48 @@ fn overlap(a: Room, b: Room) -> bool {
     across > 0.5 && upright > 0.5
 }
 
+/// A study whose sites are these.
+fn crowd(sites: [&str; 5]) -> Study {
+    let mut study = fixture::full();
+    let known = study
+        .table("site_comparison")
+        .column("site")
+        .unwrap()
+        .cells
+        .clone();
+    let all = study.tables.iter_mut().flat_map(|table| &mut table.columns);
+    let cells = all.flat_map(|column| &mut column.cells);
+    for cell in cells {
+        let place = known.iter().position(|site| cell == site);
+        if let Some(place) = place {
+            *cell = Cell::text(sites[place]);
+        }
+    }
+    study
+}
+
 #[test]
 fn nothing_is_beyond_an_edge_and_no_text_on_another() {
     let mut seen = 0;
-    for (study, input) in super::all() {
+    let crowded = [
+        ["abdomen", "chest", "upper-thigh", "forearm", "calf"],
+        [
+            "abdomen",
+            "upper-buttock",
+            "lower-back",
+            "upper-arm-back",
+            "left ear lobe",
+        ],
+        [
+            "left ear lobe",
+            "right ear lobe",
+            "side of the neck",
+            "back of the hand",
+            "calf",
+        ],
+    ];
+    let crowded = crowded.map(|sites| ("full", crowd(sites)));
+    for (study, input) in super::all().into_iter().chain(crowded) {
         for edition in [Edition::Clinician, Edition::Wearer] {
             let report = input.edition(edition);
             let html = report.html + &report.sheets.unwrap_or_default();
@@ -118,6 +157,30 @@ fn nothing_is_beyond_an_edge_and_no_text_on_another() {
         }
     }
     assert!(seen > 10_000, "{seen}");
+}
+
+/// A leader begins between the name of its site and the figure, and ends beyond that.
+#[test]
+fn leaders_run_from_words_to_the_figure() {
+    let sites = ["abdomen", "chest", "upper-thigh", "lower-back", "calf"];
+    let study = crowd(sites);
+    let all = svg::drawn(&study, "site_body");
+    let names = ["Abdomen", "Chest", "Upper thigh", "Lower back", "Calf"];
+    let leaders = of_colour(&all, "stroke", GHOST).into_iter();
+    let leaders: Vec<&Element> = leaders
+        .filter(|e| e.points.len() == 3 && e.points[0].1 == e.points[1].1)
+        .collect();
+    for name in names {
+        let (x, y) = place_of(&all, name);
+        let leader = leaders
+            .iter()
+            .find(|e| (e.points[0].1 - y).abs() < 0.6 && (e.points[0].0 < 420.0) == (x < 420.0));
+        let points = &leader.unwrap_or_else(|| panic!("{name}")).points;
+        let xs = [x, points[0].0, points[1].0, points[2].0];
+        let right = xs.windows(2).all(|pair| pair[0] < pair[1]);
+        let left = xs.windows(2).all(|pair| pair[0] > pair[1]);
+        assert!(right || left, "{name}: {xs:?}");
+    }
 }
 
 /// Panels beside one another are equally wide and apart, and reach as far to the right as the lines between rows; below one

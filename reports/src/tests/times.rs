@@ -62,10 +62,21 @@ fn a_cell_stands_below_its_hour_and_in_its_row() {
             };
             let words = texts(&all);
             let number = words.iter().find(|(_, x, y)| within((*x, *y)));
-            let hatched = of_colour(&all, "stroke", RULE);
-            let hatched = hatched
-                .iter()
-                .any(|e| e.points.len() == 2 && within(middle(e)));
+            let hatches = of_colour(&all, "stroke", RULE).into_iter();
+            let hatches = hatches.filter(|e| e.points.len() == 2 && within(middle(e)));
+            let hatches: Vec<&Element> = hatches.collect();
+            for (start, end) in hatches.iter().map(|e| (e.points[0], e.points[1])) {
+                let inside = |(x, y): (f64, f64)| {
+                    (from.0 - 0.3..=to.0 + 0.3).contains(&x)
+                        && (from.1 - 0.3..=to.1 + 0.3).contains(&y)
+                };
+                assert!(
+                    inside(start) && inside(end),
+                    "{row} {hour}: {start:?} {end:?}"
+                );
+                close(end.0 - start.0, start.1 - end.1, "slanting up");
+            }
+            let hatched = hatches.len() > 2;
             let shaded = of_colour(&all, "fill", ACCENT).iter().any(|e| {
                 let (x, y) = (e.length("x"), e.length("y"));
                 within((x + e.length("width") / 2.0, y + e.length("height") / 2.0))
@@ -417,6 +428,18 @@ fn a_quarter_is_a_scale_of_days() {
         desc.ends_with("How they ended: ended as planned 1; no end yet 1."),
         "{desc}"
     );
+}
+
+/// A sensor that ended as it began is a line at its instant, and its sign stands there.
+#[test]
+fn an_instant_is_seen() {
+    let rows = [
+        "oak;2026-01-11T00:00:00Z;2026-01-11T00:00:00Z;fell-off",
+        "elm;2026-02-01T00:00:00Z;2026-03-01T00:00:00Z;completed",
+    ];
+    let all = own(SPANS, "k;a;b;cause", &rows);
+    let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
+    close(bars[0].length("width"), 1.0, "an instant");
 }
 
 /// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a diamond, a triangle, an arrow.

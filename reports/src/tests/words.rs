@@ -428,6 +428,7 @@ fn a_gap_is_explained_where_it_is() {
         (["oak;1.5;1;2", "elm;2.5;;"], false, true),
         (["oak;1.5;1;2", "elm;;;"], true, false),
         (["oak;1.5;;", "elm;;;"], true, true),
+        (["oak;1.5;1;2", "elm;;1;2"], true, false),
     ] {
         let given = rows.map(str::to_owned);
         let mut table = fixture::table("own", sql, "k;v;v_lower;v_upper", &given);
@@ -437,5 +438,40 @@ fn a_gap_is_explained_where_it_is() {
         let markdown = study.report().markdown;
         assert_eq!(markdown.contains(dash), dashed, "{rows:?}\n{markdown}");
         assert_eq!(markdown.contains(bare), without, "{rows:?}\n{markdown}");
+        assert!(
+            markdown.contains("| oak | 1.5") && !markdown.contains("– ("),
+            "{markdown}"
+        );
+    }
+}
+
+/// A query may ask for so many rows, or for none: then its picture stands alone, and the file has the rows.
+#[test]
+fn so_many_rows_are_shown_as_a_query_asks_for() {
+    let rows: Vec<String> = (1..=5).map(|n| format!("oak {n};{n}")).collect();
+    for (show, lead) in [
+        (0, Some("First 0 of 5 rows")),
+        (3, Some("First 3 of 5 rows")),
+        (5, None),
+    ] {
+        let sql = format!(
+            "-- show = {show}\n-- chart = {{ kind = \"bars\", x = \"k\", y = \"n\" }}\n-- [columns]\n\
+             -- k = {{ label = \"Tree\" }}\nSELECT 1"
+        );
+        let mut table = fixture::table("own", &sql, "k;n", &rows);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let report = study.report();
+        let shown = report.markdown.matches("\n| oak ").count();
+        assert_eq!(
+            (shown, report.figures.len()),
+            (show, 1),
+            "{}",
+            report.markdown
+        );
+        assert_eq!(report.markdown.contains("| Tree |"), show > 0);
+        assert_eq!(report.markdown.contains("First "), lead.is_some());
+        assert!(report.markdown.contains(lead.unwrap_or_default()));
     }
 }

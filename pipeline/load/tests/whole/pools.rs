@@ -103,6 +103,29 @@ fn several_studies_are_one_under_their_names() {
         .named("south", 3)
         .unwrap();
     let (own, other) = (first.clone(), second.clone());
+    // Whatever is neither a name nor the number of a sensor is as it was at home.
+    let home = settled(&south, "2026-05-04T12:00:00Z");
+    for (batch, named) in [
+        (&home.sensors, &second.sensors),
+        (&home.fingersticks, &second.fingersticks),
+        (&home.wear_events, &second.wear_events),
+        (&home.judgements, &second.judgements),
+    ] {
+        let fields = batch.schema();
+        let kept = fields.fields().iter().map(|field| field.name());
+        let kept: Vec<&String> = kept
+            .filter(|name| {
+                !["sensor_no", "wearer", "sensor", "meter", "file"].contains(&name.as_str())
+            })
+            .collect();
+        for name in kept {
+            assert_eq!(
+                batch.column_by_name(name),
+                named.column_by_name(name),
+                "{name}"
+            );
+        }
+    }
     let whole = first.take_tables();
     assert_eq!(
         (first.sensors.num_rows(), first.wear_events.num_rows()),
