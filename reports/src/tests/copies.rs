@@ -159,7 +159,13 @@ fn a_report_of_one_wearer_has_no_row_of_another() {
     wearers.cells[0] = Cell::Empty;
     let before: Vec<String> = wearers.cells.iter().map(Cell::to_text).collect();
     study.wearer = Some("Keeper Ines");
-    let kept = report(&study, Edition::Clinician, Vec::new()).tables;
+    let report = report(&study, Edition::Clinician, Vec::new());
+    let said = "Sites are compared over all 2 wearers;";
+    assert!(
+        report.markdown.contains(said),
+        "a row of no one is of no other wearer"
+    );
+    let kept = report.tables;
     let find = |name: &str| kept.iter().find(|table| table.name == name).unwrap();
     let after: Vec<String> = (0..find("sessions").rows())
         .map(|row| find("sessions").text(row, "wearer").to_owned())

@@ -102,33 +102,30 @@ fn sites_stand_side_by_side_where_their_axes_say() {
     }
 }
 
-/// An interval many times as wide as the others is cut at the axis, with an arrow.
+/// An interval many times as wide as the others is cut at the axis, with an arrow to where it goes on.
 #[test]
 fn one_wide_interval_does_not_set_the_axis() {
-    let mut study = fixture::full();
-    for column in &mut study.table("site_comparison").columns {
-        if column.name == "bias_upper" {
-            column.cells[3] = whereworn_model::table::Cell::Number(900.0);
+    let explained = "An arrow: the interval goes on beyond the axis.";
+    for (end, value) in [("bias_upper", 900.0), ("bias_lower", -900.0)] {
+        let mut study = fixture::full();
+        let arrows = |study: &fixture::Study| {
+            let all = drawn(study, "site_comparison");
+            let values = numbers(&all).into_iter().map(|(value, _, _)| value.abs());
+            assert!(values.fold(0.0, f64::max) < 200.0);
+            let lines = strokes(&all, 2.0).into_iter();
+            let arrows = lines.filter(|line| line.points.len() == 3);
+            let onwards = arrows.map(|line| line.points[1].0 - line.points[0].0);
+            onwards.filter(|onwards| onwards * value > 0.0).count()
+        };
+        let before = arrows(&study);
+        for column in &mut study.table("site_comparison").columns {
+            if column.name == end {
+                column.cells[3] = whereworn_model::table::Cell::Number(value);
+            }
         }
+        assert_eq!(arrows(&study), before + 1, "{end}");
+        assert!(study.report().markdown.contains(explained));
     }
-    let all = drawn(&study, "site_comparison");
-    let most = numbers(&all)
-        .iter()
-        .map(|(value, _, _)| *value)
-        .fold(0.0, f64::max);
-    assert!(most < 200.0, "{most}");
-    let arrows = strokes(&all, 2.0);
-    let arrow = arrows.iter().find(|line| line.points.len() == 3).unwrap();
-    assert!(
-        arrow.points[1].0 > arrow.points[0].0,
-        "it points to where the interval goes on"
-    );
-    assert!(
-        study
-            .report()
-            .markdown
-            .contains("An arrow: the interval goes on beyond the axis.")
-    );
 }
 
 #[test]

@@ -200,6 +200,53 @@ fn one_instant_has_one_reading() {
     assert_eq!((all.duplicates, all.accepted), (2, rows.len() as u64));
 }
 
+/// A sensor is one within its wearer, also where its rows come again from the store beside those of a new file.
+#[test]
+fn two_wearers_may_have_a_sensor_of_one_name() {
+    let row = |wearer: &str, minute: u32, glucose: u32| {
+        format!("{wearer},a,2026-03-01T09:{minute:02}:00Z,{glucose}\n")
+    };
+    let header = "wearer,sensor,time,glucose\n".to_owned();
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        (
+            "readings/r.csv",
+            &(header.clone() + &row("ana", 0, 100) + &row("ben", 0, 200) + &row("ben", 5, 201)),
+        ),
+    ]);
+    let found = |place: &Place| {
+        let mut found = Vec::new();
+        let (store, _) = place.load();
+        store
+            .each_sensor(Micros::MAX, &mut |sensor| {
+                let glucose = sensor.readings.iter().map(|reading| reading.glucose);
+                found.push((
+                    sensor.wearer.clone(),
+                    sensor.sensor.clone(),
+                    glucose.collect::<Vec<_>>(),
+                ));
+            })
+            .unwrap();
+        found
+    };
+    let is = |wearer: &str, glucose: &[f64]| (wearer.to_owned(), "a".to_owned(), glucose.to_vec());
+    assert_eq!(
+        found(&place),
+        [is("ana", &[100.0]), is("ben", &[200.0, 201.0])]
+    );
+    place.write(
+        "readings/s.csv",
+        &(header + &row("ben", 10, 202) + &row("ana", 10, 102)),
+    );
+    assert_eq!(
+        found(&place),
+        [
+            is("ana", &[100.0, 102.0]),
+            is("ben", &[200.0, 201.0, 202.0])
+        ]
+    );
+}
+
 /// Longer than what is read of a file at first: no row is lost or read twice, and the last line is the last.
 #[test]
 fn a_long_file_is_read_to_its_end() {
