@@ -475,3 +475,29 @@ fn so_many_rows_are_shown_as_a_query_asks_for() {
         assert!(report.markdown.contains(lead.unwrap_or_default()));
     }
 }
+
+/// The interval of a figure stands behind it, by the names of its ends or as the chart says; that of a table stands with its
+/// first estimate.
+#[test]
+fn an_interval_stands_behind_its_figure() {
+    let chart = "-- chart = { kind = \"points\", x = \"w\", y = \"v\", lower = \"from\", upper = \"to\" }\n";
+    for (chart, ends) in [
+        ("", "v_lower;v_upper"),
+        ("", "lower;upper"),
+        (chart, "from;to"),
+    ] {
+        let sql = format!(
+            "{chart}-- [columns]\n-- v = {{ digits = 1, class = \"estimate\" }}\n-- w = {{ digits = 1, class = \"estimate\" }}\nSELECT 1"
+        );
+        let columns = format!("k;v;w;{ends}");
+        let mut table = fixture::table("own", &sql, &columns, &["oak;1.5;7;1;2".to_owned()]);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let markdown = study.report().markdown;
+        assert!(
+            markdown.contains("| oak | 1.5 (1.0 to 2.0) | 7 |\n"),
+            "{ends}\n{markdown}"
+        );
+    }
+}
