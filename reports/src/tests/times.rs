@@ -5,6 +5,8 @@ use super::svg::{
 };
 use crate::fixture::{self, Study};
 use crate::palette::{ACCENT, GHOST, INK, MUTED, RULE};
+use whereworn_model::table::Cell;
+use whereworn_model::time::{format_utc, parse_instant};
 use whereworn_model::units::Unit;
 
 const STRIP: &str = "-- chart = { kind = \"strip\", x = \"hour\", y = \"k\", value = \"rate\" }\n-- [columns]\n\
@@ -172,10 +174,10 @@ fn trace(rows: &[String], unit: Unit) -> Vec<Element> {
     drawn(&study, "own")
 }
 
-/// A reading every five minutes from 22:00 UTC on.
+/// Minutes after 22:00 UTC of 4 March.
 fn at(minute: usize) -> String {
-    let (day, minute) = (4 + (22 * 60 + minute) / 1440, (22 * 60 + minute) % 1440);
-    format!("2026-03-0{day}T{:02}:{:02}:00Z", minute / 60, minute % 60)
+    let start = parse_instant("2026-03-04T22:00:00Z").unwrap();
+    format_utc(start + minute as i64 * 60_000_000)
 }
 
 /// 180.156 mg/dL are 10 mmol/L, 70 are 3.9 (molar mass of glucose 180.156 g/mol).
@@ -274,6 +276,66 @@ fn a_long_trace_keeps_its_peaks() {
             .find(|p| (p.0 - at).abs() < 0.6 && (p.1 - y(level)).abs() < 0.6);
         assert!(peak.is_some(), "{level}");
     }
+}
+
+/// Below a picture of some days stand clock times, below one of weeks or months the days at whose midnights they lie, as many
+/// as there is room for. By hand from 4 March, 22:00.
+#[test]
+fn long_pictures_have_days_below() {
+    for (days, first, last, count) in [
+        (1, "00:00", "20:00", 11),
+        (3, "00:00", "18:00", 12),
+        (9, "00:00", "00:00", 8),
+        (20, "6 Mar", "24 Mar", 10),
+        (60, "11 Mar", "29 Apr", 8),
+        (300, "1 Apr", "1 Dec", 9),
+    ] {
+        let hours = 0..=days * 24;
+        let rows: Vec<String> = hours
+            .map(|hour| format!("p;{};{};", at(hour * 60), 80 + hour % 50))
+            .collect();
+        let all = trace(&rows, Unit::MgDl);
+        let words = texts(&all);
+        let level = words
+            .iter()
+            .find(|(words, _, _)| *words == first)
+            .unwrap()
+            .2;
+        let below: Vec<_> = words.iter().filter(|(_, _, y)| *y == level).collect();
+        assert_eq!(
+            (below[0].0, below[below.len() - 1].0),
+            (first, last),
+            "{days}"
+        );
+        assert_eq!(below.len(), count, "{days}");
+        let least = if first.contains(':') { 46.0 } else { 62.0 };
+        assert!(
+            below.windows(2).all(|pair| pair[1].1 - pair[0].1 >= least),
+            "{below:?}"
+        );
+    }
+}
+
+/// A clock time that would reach beyond the edge is not written: there is no room for 22:00 after an end at 21:57.
+#[test]
+fn no_clock_time_at_the_edge() {
+    let mut study = fixture::full();
+    let ended = study
+        .table("fault_sheet")
+        .columns
+        .iter_mut()
+        .find(|c| c.name == "ended");
+    let ended = &mut ended.unwrap().cells[0];
+    let day = &ended.to_text()[..10];
+    *ended = Cell::Time(parse_instant(&format!("{day}T21:57:00Z")).unwrap());
+    let all = sheet(&study);
+    let words = texts(&all);
+    let clocks: Vec<&str> = words
+        .iter()
+        .map(|t| t.0)
+        .filter(|t| t.contains(':'))
+        .collect();
+    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
 }
 
 /// Clock times below a picture as an axis of minutes of the day.

@@ -494,7 +494,7 @@ fn an_interval_stands_behind_its_figure() {
         table.own_query = true;
         let mut study = fixture::empty();
         study.tables = vec![table];
-        let markdown = study.report().markdown;
+        let markdown = study.report().markdown.replace('\u{a0}', " ");
         assert!(
             markdown.contains("| oak | 1.5 (1.0 to 2.0) | 7 |\n"),
             "{ends}\n{markdown}"

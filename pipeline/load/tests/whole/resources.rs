@@ -91,6 +91,7 @@ fn the_log_names_the_sensors_of_readings() {
         ("readings/r.ndjson", &reading(5, 100)),
     ]);
     assert_eq!(named(&place), ["a 09:05 100"]);
+    assert_eq!((place.load().1.parsed, place.load().1.unchanged), (0, 2));
     place.write("readings/r.ndjson", &(reading(5, 100) + &reading(10, 101)));
     assert_eq!(named(&place), ["a 09:05 100", "a 09:10 101"]);
     let swapped = "sensor,time,event,site,cause\na,2026-03-01T08:00:00Z,insert,calf,\na,2026-03-01T09:07:00Z,end,,chosen\n\
