@@ -411,7 +411,16 @@ fn copies_of_an_observation() {
             assert_eq!(values, ["106"], "{older}");
         }
     }
-    for order in [[&old, &void], [&void, &old]] {
+    // What is withdrawn need have neither a value nor a time that can be read.
+    let bare = void.replace("\"value\":100,", "");
+    let timeless = void.replace("2026-03-01T01:05:00+01:00", "soon");
+    assert!(bare != void && timeless != void);
+    for order in [
+        [&old, &void],
+        [&void, &old],
+        [&old, &bare],
+        [&old, &timeless],
+    ] {
         let (values, withdrawn) = kept(&[order[0].clone()], &[order[1].clone()]);
         assert_eq!((values.len(), withdrawn), (0, 2));
     }

@@ -298,7 +298,7 @@ fn what_is_in_the_folder_and_in_memory() {
     drop(place.load());
     let is_there = |name: &&str| place.path().join(".whereworn").join(name).exists();
     assert!(!folder.exists());
-    assert!(mine.iter().all(is_there) && !left.iter().any(|name| is_there(&name)));
+    assert!(mine.iter().all(is_there) && !left.iter().any(is_there));
     // A store beside another study's folder.
     let elsewhere = tempfile::tempdir().unwrap();
     let options = LoadOptions {
