@@ -85,78 +85,97 @@ fn crowd(sites: [&str; 5]) -> Study {
     study
 }
 
+/// Holds every drawing of a report to the rules, and counts what is drawn.
+fn laid_out(study: &str, input: &Study, edition: Edition) -> usize {
+    let mut seen = 0;
+    let report = input.edition(edition);
+    let html = report.html + &report.sheets.unwrap_or_default();
+    for (name, (width, height), elements) in drawings(&html) {
+        let name = format!("{study}, {}, {name}", edition.name());
+        let (mut low, mut right) = (0.0_f64, 0.0_f64);
+        // The first rectangle is the ground.
+        let drawn = elements
+            .iter()
+            .filter(|e| e.name != "rect" || e.length("width") < width);
+        for element in drawn.clone() {
+            let Some(room) = room(element) else { continue };
+            let within = room.0 >= -0.5 && room.1 >= -0.5;
+            let within = within && room.2 <= width + 0.5 && room.3 <= height + 0.5;
+            assert!(
+                within,
+                "{name}: {room:?} beyond {width} by {height}: {element:?}"
+            );
+            (low, right) = (low.max(room.3), right.max(room.2));
+            seen += 1;
+        }
+        assert!(
+            height - low < 30.0,
+            "{name}: nothing below {low} of {height}"
+        );
+        assert!(
+            width - right < 120.0,
+            "{name}: nothing right of {right} of {width}"
+        );
+        let texts: Vec<&Element> = drawn
+            .filter(|e| e.name == "text" && !e.text.is_empty())
+            .collect();
+        // Of a study with ordinary names nothing is cut off.
+        for text in texts.iter().filter(|_| study == "full") {
+            assert!(!text.text.ends_with('…'), "{name}: {}", text.text);
+        }
+        for (place, one) in texts.iter().enumerate() {
+            for other in &texts[place + 1..] {
+                assert!(
+                    !overlap(of_text(one), of_text(other)),
+                    "{name}: `{}` on `{}`",
+                    one.text,
+                    other.text
+                );
+            }
+        }
+    }
+    seen
+}
+
 #[test]
 fn nothing_is_beyond_an_edge_and_no_text_on_another() {
     let mut seen = 0;
-    let crowded = [
+    for (study, input) in super::all() {
+        for edition in [Edition::Clinician, Edition::Wearer] {
+            seen += laid_out(study, &input, edition);
+        }
+    }
+    assert!(seen > 10_000, "{seen}");
+}
+
+/// Names of sites that crowd on one side of the body, or are on neither, find room.
+#[test]
+fn crowded_sites_find_room() {
+    let ear = "left ear lobe";
+    let neck = "side of the neck";
+    for sites in [
         ["abdomen", "chest", "upper-thigh", "forearm", "calf"],
         [
             "abdomen",
             "upper-buttock",
             "lower-back",
             "upper-arm-back",
-            "left ear lobe",
+            ear,
         ],
-        [
-            "left ear lobe",
-            "right ear lobe",
-            "side of the neck",
-            "back of the hand",
-            "calf",
-        ],
-    ];
-    let crowded = crowded.map(|sites| ("full", crowd(sites)));
-    for (study, input) in super::all().into_iter().chain(crowded) {
-        for edition in [Edition::Clinician, Edition::Wearer] {
-            let report = input.edition(edition);
-            let html = report.html + &report.sheets.unwrap_or_default();
-            for (name, (width, height), elements) in drawings(&html) {
-                let name = format!("{study}, {}, {name}", edition.name());
-                let (mut low, mut right) = (0.0_f64, 0.0_f64);
-                // The first rectangle is the ground.
-                let drawn = elements
-                    .iter()
-                    .filter(|e| e.name != "rect" || e.length("width") < width);
-                for element in drawn.clone() {
-                    let Some(room) = room(element) else { continue };
-                    let within = room.0 >= -0.5 && room.1 >= -0.5;
-                    let within = within && room.2 <= width + 0.5 && room.3 <= height + 0.5;
-                    assert!(
-                        within,
-                        "{name}: {room:?} beyond {width} by {height}: {element:?}"
-                    );
-                    (low, right) = (low.max(room.3), right.max(room.2));
-                    seen += 1;
-                }
-                assert!(
-                    height - low < 30.0,
-                    "{name}: nothing below {low} of {height}"
-                );
-                assert!(
-                    width - right < 120.0,
-                    "{name}: nothing right of {right} of {width}"
-                );
-                let texts: Vec<&Element> = drawn
-                    .filter(|e| e.name == "text" && !e.text.is_empty())
-                    .collect();
-                // Of a study with ordinary names nothing is cut off.
-                for text in texts.iter().filter(|_| study == "full") {
-                    assert!(!text.text.ends_with('…'), "{name}: {}", text.text);
-                }
-                for (place, one) in texts.iter().enumerate() {
-                    for other in &texts[place + 1..] {
-                        assert!(
-                            !overlap(of_text(one), of_text(other)),
-                            "{name}: `{}` on `{}`",
-                            one.text,
-                            other.text
-                        );
-                    }
-                }
-            }
-        }
+        [ear, "right ear lobe", neck, "back of the hand", "calf"],
+    ] {
+        laid_out("full", &crowd(sites), Edition::Clinician);
     }
-    assert!(seen > 10_000, "{seen}");
+    // Beside the figure a name of some words takes one line.
+    let all = svg::drawn(
+        &crowd([ear, "right ear lobe", neck, "chest", "calf"]),
+        "site_body",
+    );
+    assert!(
+        texts(&all)
+            .iter()
+            .any(|(words, _, _)| words.to_lowercase() == neck)
+    );
 }
 
 /// A leader begins between the name of its site and the figure, and ends beyond that.

@@ -492,7 +492,7 @@ fn a_quarter_is_a_scale_of_days() {
     );
 }
 
-/// A sensor that ended as it began is a line at its instant, and its sign stands there.
+/// A sensor that ended as it began is a line at its instant.
 #[test]
 fn an_instant_is_seen() {
     let rows = [
@@ -501,7 +501,8 @@ fn an_instant_is_seen() {
     ];
     let all = own(SPANS, "k;a;b;cause", &rows);
     let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
-    close(bars[0].length("width"), 1.0, "an instant");
+    let width = bars[0].length("width");
+    assert!((0.75..1.5).contains(&width), "{width}");
 }
 
 /// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a diamond, a triangle, an arrow.
