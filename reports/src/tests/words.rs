@@ -198,6 +198,16 @@ fn what_is_missing_is_said() {
         let end = section.find("\n##").unwrap();
         assert!(section[..end].contains(name), "{part}");
     }
+    // A list of contents without a link is none.
+    for edition in Edition::ALL {
+        let mut study = fixture::empty();
+        study.tables.clear();
+        assert!(
+            !study.edition(edition).html.contains("\"></nav>"),
+            "{}",
+            edition.name()
+        );
+    }
     assert!(empty.figures.is_empty());
     assert_eq!(empty.html.matches("<svg").count(), 0);
 }

@@ -80,6 +80,10 @@ fn resources_that_are_not_kept_are_counted() {
     );
     assert_eq!((checks.read, checks.withdrawn, checks.accepted), (1, 1, 0));
     assert_eq!(named(&place), ["a 00:00 103", "a 09:05 100"]);
+    // Where resources name their devices, another log leaves them as they are.
+    place.write("wear-events/e.csv", INSERT);
+    assert_eq!((place.load().1.parsed, place.load().1.unchanged), (1, 2));
+    assert_eq!(named(&place), ["a 00:00 103", "a 09:05 100"]);
 }
 
 /// The log is taken from the store where it is as it was, and from its files where they changed.

@@ -361,6 +361,13 @@ fn readings_alone_have_a_span() {
     assert_eq!(span(last), Some((first, last)));
     assert_eq!(span(second), Some((first, second)));
     assert_eq!(span(first - 1), None);
+    let counts = store.settle(&place.study(), last).unwrap().counts;
+    let told: Vec<Table> = counts.into_keys().collect();
+    assert_eq!(
+        told,
+        [Table::Readings, Table::Fingersticks, Table::WearEvents],
+        "judgements where there are any"
+    );
 }
 
 #[test]
