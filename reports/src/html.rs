@@ -68,7 +68,7 @@ fn element(block: &Block) -> String {
                 inner(&markdown)
             )
         }
-        Block::Contents(contents) if !contents.links.is_empty() => {
+        Block::Contents(contents) => {
             let label = escape(&contents.label);
             format!(
                 "<nav aria-label=\"{label}\">{}</nav>\n",

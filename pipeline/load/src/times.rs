@@ -281,12 +281,9 @@ impl Clock {
             Moment::One(at) => Some(clock - at),
             _ => None,
         };
-        let first = offset(day * MICROS_PER_DAY)?;
-        let last = offset((day + 1) * MICROS_PER_DAY - 1)?;
-        let (start, end) = (
-            day * MICROS_PER_DAY - first,
-            (day + 1) * MICROS_PER_DAY - last,
-        );
+        let [midnight, next] = [day, day + 1].map(|day| day * MICROS_PER_DAY);
+        let (first, last) = (offset(midnight)?, offset(next - 1)?);
+        let (start, end) = (midnight - first, next - last);
         let mut here = self.stretches.iter();
         let stretch = here.find(|stretch| stretch.from <= start && end <= stretch.until)?;
         let end = Timestamp::from_microsecond(end).ok()?;

@@ -213,6 +213,40 @@ mod tests {
         }
     }
 
+    /// Whatever the values, they lie on their scale, which is not much longer than they are apart and crosses zero where they do.
+    #[test]
+    fn a_scale_holds_its_values() {
+        for values in [
+            &[][..],
+            &[0.0],
+            &[5.0],
+            &[-3.0],
+            &[1e-3, 1e-3],
+            &[2.0, 8.0],
+            &[0.0, 10.0],
+            &[-4.0, -1.0],
+            &[-10.0, 0.0],
+            &[-2.0, f64::NAN, 6.0, f64::INFINITY],
+        ] {
+            let Scale { low, high, .. } = covering(values.iter().copied());
+            let known = || values.iter().copied().filter(|value| value.is_finite());
+            assert!(low < high, "{values:?}");
+            assert!(known().all(|v| (low..=high).contains(&v)), "{values:?}");
+            let least = known().fold(f64::INFINITY, f64::min);
+            let most = known().fold(f64::NEG_INFINITY, f64::max);
+            if least < most {
+                let air = [least - low, high - most].map(|air| air / (most - least));
+                for (air, end) in air.into_iter().zip([least, most]) {
+                    let wanted = if end == 0.0 { 0.0..=0.0 } else { 0.01..=0.1 };
+                    assert!(wanted.contains(&air), "{values:?}: {air}");
+                }
+            } else if least != 0.0 && known().count() > 0 {
+                assert!(high - low <= least.abs(), "{values:?}: {low} to {high}");
+                assert!(low * high > 0.0, "{values:?}: {low} to {high}");
+            }
+        }
+    }
+
     #[test]
     fn a_narrow_scale_has_two_ticks() {
         let scale = |low, high| Scale {

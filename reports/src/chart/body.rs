@@ -182,8 +182,7 @@ impl Body {
     /// The figures above, with numbers; the words below.
     fn narrow(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const HEIGHT: f64 = 300.0;
-        let unit = HEIGHT / 100.0;
-        let middle = (width / 4.0 + 8.0).max(HALF_WIDTH * unit + 12.0);
+        let middle = width / 4.0 + 8.0;
         let blocks: Vec<Callout> = self
             .sites
             .iter()

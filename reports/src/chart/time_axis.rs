@@ -68,10 +68,9 @@ pub(crate) fn clock_ticks(context: &Context, x: &Scale) -> Vec<Tick> {
     else {
         return ticks(context, x);
     };
-    let first = (x.low as Micros).div_euclid(QUARTER) * QUARTER;
-    (0..=(minutes / 15.0) as i64 + 1)
-        .map(|n| first + n * QUARTER)
-        .filter(|at| (x.low..=x.high).contains(&(*at as f64)))
+    let (first, last) = (x.low / QUARTER as f64, x.high / QUARTER as f64);
+    (first.ceil() as i64..=last.floor() as i64)
+        .map(|n| n * QUARTER)
         .filter_map(|at| {
             let local = Timestamp::from_microsecond(at).ok()?;
             let local = local.to_zoned_datetime(context.zone.clone());

@@ -159,7 +159,13 @@ fn a_report_of_one_wearer_has_no_row_of_another() {
     wearers.cells[0] = Cell::Empty;
     let before: Vec<String> = wearers.cells.iter().map(Cell::to_text).collect();
     study.wearer = Some("Keeper Ines");
-    let kept = report(&study, Edition::Clinician, Vec::new()).tables;
+    let report = report(&study, Edition::Clinician, Vec::new());
+    let said = "Sites are compared over all 2 wearers;";
+    assert!(
+        report.markdown.contains(said),
+        "a row of no one is of no other wearer"
+    );
+    let kept = report.tables;
     let find = |name: &str| kept.iter().find(|table| table.name == name).unwrap();
     let after: Vec<String> = (0..find("sessions").rows())
         .map(|row| find("sessions").text(row, "wearer").to_owned())
@@ -187,6 +193,36 @@ fn a_report_of_one_wearer_has_no_row_of_another() {
         lengths.iter().all(|length| *length == wanted.len()),
         "{lengths:?}"
     );
+}
+
+/// A site of a study's own may say where somebody lives or who they are: anybody sees its number, in the report's language.
+#[test]
+fn sites_of_ones_own_are_numbered() {
+    let mut study = fixture::full();
+    for column in study.tables.iter_mut().flat_map(|table| &mut table.columns) {
+        for cell in column
+            .cells
+            .iter_mut()
+            .filter(|cell| cell.as_text() == Some("abdomen"))
+        {
+            *cell = Cell::text("over the harbour tattoo");
+        }
+    }
+    let settings = study.settings.sites.remove("abdomen").unwrap();
+    study
+        .settings
+        .sites
+        .insert("over the harbour tattoo".to_owned(), settings);
+    for (language, label) in [
+        (Language::English, "Own site 1"),
+        (Language::German, "Eigene Stelle 1"),
+    ] {
+        study.settings.study.language = language;
+        let report = report(&study, Edition::Public, Vec::new());
+        for text in [&report.markdown, &report.html] {
+            assert!(text.contains(label) && !text.contains("harbour"), "{label}");
+        }
+    }
 }
 
 /// By hand from the fixture: the calf has two sensors, so nothing of it is left; wearers and sensors are numbered as they began,

@@ -2,7 +2,7 @@
 //! intervals, steps, bands, limits, spans, shades and numbers at risk have to lie where the ticks say that they do.
 
 use super::svg::{
-    Element, across, axis, close, drawn, elements, middle, numbers, own, strokes, upright,
+    Element, across, axis, close, drawn, elements, middle, numbers, own, place_of, strokes, upright,
 };
 use crate::Edition;
 use crate::fixture;
@@ -102,33 +102,30 @@ fn sites_stand_side_by_side_where_their_axes_say() {
     }
 }
 
-/// An interval many times as wide as the others is cut at the axis, with an arrow.
+/// An interval many times as wide as the others is cut at the axis, with an arrow to where it goes on.
 #[test]
 fn one_wide_interval_does_not_set_the_axis() {
-    let mut study = fixture::full();
-    for column in &mut study.table("site_comparison").columns {
-        if column.name == "bias_upper" {
-            column.cells[3] = whereworn_model::table::Cell::Number(900.0);
+    let explained = "An arrow: the interval goes on beyond the axis.";
+    for (end, value) in [("bias_upper", 900.0), ("bias_lower", -900.0)] {
+        let mut study = fixture::full();
+        let arrows = |study: &fixture::Study| {
+            let all = drawn(study, "site_comparison");
+            let values = numbers(&all).into_iter().map(|(value, _, _)| value.abs());
+            assert!(values.fold(0.0, f64::max) < 200.0);
+            let lines = strokes(&all, 2.0).into_iter();
+            let arrows = lines.filter(|line| line.points.len() == 3);
+            let onwards = arrows.map(|line| line.points[1].0 - line.points[0].0);
+            onwards.filter(|onwards| onwards * value > 0.0).count()
+        };
+        let before = arrows(&study);
+        for column in &mut study.table("site_comparison").columns {
+            if column.name == end {
+                column.cells[3] = whereworn_model::table::Cell::Number(value);
+            }
         }
+        assert_eq!(arrows(&study), before + 1, "{end}");
+        assert!(study.report().markdown.contains(explained));
     }
-    let all = drawn(&study, "site_comparison");
-    let most = numbers(&all)
-        .iter()
-        .map(|(value, _, _)| *value)
-        .fold(0.0, f64::max);
-    assert!(most < 200.0, "{most}");
-    let arrows = strokes(&all, 2.0);
-    let arrow = arrows.iter().find(|line| line.points.len() == 3).unwrap();
-    assert!(
-        arrow.points[1].0 > arrow.points[0].0,
-        "it points to where the interval goes on"
-    );
-    assert!(
-        study
-            .report()
-            .markdown
-            .contains("An arrow: the interval goes on beyond the axis.")
-    );
 }
 
 #[test]
@@ -276,6 +273,35 @@ fn steps_keep_their_value_and_count_who_is_followed() {
             _ => 6.0,
         };
         assert_eq!(*count, wanted, "day {day}");
+    }
+}
+
+/// Only steps of a share begin before their first row: all of a site at day 0 where it counts who is left, none of it where not.
+#[test]
+fn a_curve_begins_where_its_rows_do() {
+    for (kind, unit, columns, first) in [
+        ("line", "share", "day;v", (4.0, 90.0)),
+        ("steps", "days", "day;v", (4.0, 0.9)),
+        ("steps", "share", "day;v", (0.0, 0.0)),
+        ("steps", "share", "day;v;at_risk", (0.0, 100.0)),
+    ] {
+        let sql = format!(
+            "-- chart = {{ kind = \"{kind}\", x = \"day\", y = \"v\" }}\n-- [columns]\n\
+             -- day = {{ unit = \"days\", digits = 0 }}\n-- v = {{ unit = \"{unit}\" }}\nSELECT 1"
+        );
+        let rows = ["4;0.9;9", "8;0.6;6", "14;0.3;3"];
+        let all = own(&sql, columns, &rows);
+        let numbers = numbers(&all);
+        let level = place_of(&all, "14").1;
+        let days: Vec<(f64, f64)> = numbers
+            .iter()
+            .filter(|n| (n.2 - level).abs() < 0.1)
+            .map(|n| (n.0, n.1))
+            .collect();
+        let line = strokes(&all, 2.25)[0];
+        let (x, y) = (axis(&days), upright(&all));
+        close(line.points[0].0, x(first.0), kind);
+        close(line.points[0].1, y(first.1), kind);
     }
 }
 

@@ -187,6 +187,13 @@ fn twelve_groups_have_twelve_marks() {
             shape.iter().all(|(a, b)| a.abs() <= 28 && b.abs() <= 28),
             "{name}: {shape:?}"
         );
+        // All but the last look the same in a mirror, the one before it upside down.
+        let turned = |(a, b): &(i64, i64)| if place == 10 { (*a, -b) } else { (-a, *b) };
+        let mut mirrored: Vec<_> = shape.iter().map(turned).collect();
+        let mut sorted = shape.clone();
+        mirrored.sort_unstable();
+        sorted.sort_unstable();
+        assert!(mirrored == sorted || place == 11, "{name}: {shape:?}");
         let shape = format!("{} {shape:?}", mark.name);
         assert!(!shapes.contains(&shape), "{name}: {shape}");
         shapes.push(shape);

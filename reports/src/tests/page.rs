@@ -1,8 +1,10 @@
 //! The page and its figures as documents.
 
 use pulldown_cmark::{Event, Options, Parser, Tag, TagEnd};
+use whereworn_model::table::Cell;
 
 use super::all;
+use crate::fixture;
 use crate::{Edition, Report};
 
 /// Every study in every edition.
@@ -224,4 +226,36 @@ fn anchors_are_unique_and_reached() {
         ids.dedup();
         assert_eq!(ids.len(), count, "{name}");
     }
+}
+
+/// What stands in the margin of a printed page is a string of a style sheet, whatever a title holds (CSS Syntax Level 3,
+/// section 4.3.7: a character by its code in hexadecimal digits, which a blank ends), and no longer than 60 characters.
+#[test]
+fn a_title_stays_in_the_margin_of_paper() {
+    let margin = |study: &fixture::Study| {
+        let html = study.report().html;
+        let (_, rule) = html.split_once("@top-left { content: \"").unwrap();
+        let (found, rest) = rule.split_once("\" }").unwrap();
+        let period = " @top-right { content: \"March 2026\" }";
+        assert!(rest.starts_with(period), "{rest:.80}");
+        found.to_owned()
+    };
+    let long = "a".repeat(60);
+    for (title, wanted) in [
+        ("Elm 7", "Elm 7".to_owned()),
+        ("a\"b\\c}", "a\\22 b\\5C c\\7D ".to_owned()),
+        (&*long, long.clone()),
+        (&*format!("{long}b"), format!("{long}…")),
+    ] {
+        let mut study = fixture::empty();
+        study.settings.study.title = title.to_owned();
+        assert_eq!(margin(&study), wanted);
+    }
+    // Beside the title, of whom the report is: one by name, several by how many.
+    let mut study = fixture::full();
+    assert_eq!(margin(&study), "The lighthouse keepers \\B7  2 wearers");
+    let sessions = study.table("sessions");
+    let wearer = sessions.columns.iter_mut().find(|c| c.name == "wearer");
+    wearer.unwrap().cells.fill(Cell::text("Keeper Odd"));
+    assert_eq!(margin(&study), "The lighthouse keepers \\B7  Keeper Odd");
 }

@@ -5,6 +5,8 @@ use super::svg::{
 };
 use crate::fixture::{self, Study};
 use crate::palette::{ACCENT, GHOST, INK, MUTED, RULE};
+use whereworn_model::table::Cell;
+use whereworn_model::time::{format_utc, parse_instant};
 use whereworn_model::units::Unit;
 
 const STRIP: &str = "-- chart = { kind = \"strip\", x = \"hour\", y = \"k\", value = \"rate\" }\n-- [columns]\n\
@@ -62,10 +64,21 @@ fn a_cell_stands_below_its_hour_and_in_its_row() {
             };
             let words = texts(&all);
             let number = words.iter().find(|(_, x, y)| within((*x, *y)));
-            let hatched = of_colour(&all, "stroke", RULE);
-            let hatched = hatched
-                .iter()
-                .any(|e| e.points.len() == 2 && within(middle(e)));
+            let hatches = of_colour(&all, "stroke", RULE).into_iter();
+            let hatches = hatches.filter(|e| e.points.len() == 2 && within(middle(e)));
+            let hatches: Vec<&Element> = hatches.collect();
+            for (start, end) in hatches.iter().map(|e| (e.points[0], e.points[1])) {
+                let inside = |(x, y): (f64, f64)| {
+                    (from.0 - 0.3..=to.0 + 0.3).contains(&x)
+                        && (from.1 - 0.3..=to.1 + 0.3).contains(&y)
+                };
+                assert!(
+                    inside(start) && inside(end),
+                    "{row} {hour}: {start:?} {end:?}"
+                );
+                close(end.0 - start.0, start.1 - end.1, "slanting up");
+            }
+            let hatched = hatches.len() > 2;
             let shaded = of_colour(&all, "fill", ACCENT).iter().any(|e| {
                 let (x, y) = (e.length("x"), e.length("y"));
                 within((x + e.length("width") / 2.0, y + e.length("height") / 2.0))
@@ -86,6 +99,26 @@ fn a_cell_stands_below_its_hour_and_in_its_row() {
         desc.contains("oak highest from 03:00 to 04:00 with 20.0; elm none"),
         "{desc}"
     );
+}
+
+/// A long name takes two lines, as far above the middle of its row's cells as below.
+#[test]
+fn lines_of_a_name_stand_around_its_row() {
+    let long = "an oak beside the old mill and the pond";
+    let rows = [format!("{long};22;1.5"), format!("{long};23;2")];
+    let all = own(STRIP, "k;hour;rate", &rows.each_ref().map(String::as_str));
+    let cell = of_colour(&all, "stroke", GHOST);
+    let cell = cell.iter().find(|e| e.points.len() == 5).unwrap();
+    let words = texts(&all);
+    let lines: Vec<&(&str, f64, f64)> = words
+        .iter()
+        .filter(|(w, _, _)| long.contains(w) && w.len() > 2)
+        .collect();
+    assert_eq!(lines.len(), 2, "{words:?}");
+    assert_eq!(format!("{} {}", lines[0].0, lines[1].0), long);
+    close((lines[0].2 + lines[1].2) / 2.0, middle(cell).1, "middle");
+    let apart = lines[1].2 - lines[0].2;
+    assert!((10.0..16.0).contains(&apart), "{apart}");
 }
 
 /// The legend has the shades in order, from none to the strongest, and so do the cells: 1 and 2 lie in the first step, 20 in
@@ -141,10 +174,10 @@ fn trace(rows: &[String], unit: Unit) -> Vec<Element> {
     drawn(&study, "own")
 }
 
-/// A reading every five minutes from 22:00 UTC on.
+/// Minutes after 22:00 UTC of 4 March.
 fn at(minute: usize) -> String {
-    let (day, minute) = (4 + (22 * 60 + minute) / 1440, (22 * 60 + minute) % 1440);
-    format!("2026-03-0{day}T{:02}:{:02}:00Z", minute / 60, minute % 60)
+    let start = parse_instant("2026-03-04T22:00:00Z").unwrap();
+    format_utc(start + minute as i64 * 60_000_000)
 }
 
 /// 180.156 mg/dL are 10 mmol/L, 70 are 3.9 (molar mass of glucose 180.156 g/mol).
@@ -245,6 +278,67 @@ fn a_long_trace_keeps_its_peaks() {
     }
 }
 
+/// Below a picture of some days stand clock times, below one of weeks or months the days at whose midnights they lie, as many
+/// as there is room for. By hand from 4 March, 22:00.
+#[test]
+fn long_pictures_have_days_below() {
+    for (days, first, last, count) in [
+        (1, "00:00", "20:00", 11),
+        (3, "00:00", "18:00", 12),
+        (9, "00:00", "00:00", 8),
+        (20, "6 Mar", "24 Mar", 10),
+        (25, "11 Mar", "25 Mar", 3),
+        (60, "11 Mar", "29 Apr", 8),
+        (300, "1 Apr", "1 Dec", 9),
+    ] {
+        let hours = 0..=days * 24;
+        let rows: Vec<String> = hours
+            .map(|hour| format!("p;{};{};", at(hour * 60), 80 + hour % 50))
+            .collect();
+        let all = trace(&rows, Unit::MgDl);
+        let words = texts(&all);
+        let level = words
+            .iter()
+            .find(|(words, _, _)| *words == first)
+            .unwrap()
+            .2;
+        let below: Vec<_> = words.iter().filter(|(_, _, y)| *y == level).collect();
+        assert_eq!(
+            (below[0].0, below[below.len() - 1].0),
+            (first, last),
+            "{days}"
+        );
+        assert_eq!(below.len(), count, "{days}");
+        let least = if first.contains(':') { 46.0 } else { 62.0 };
+        assert!(
+            below.windows(2).all(|pair| pair[1].1 - pair[0].1 >= least),
+            "{below:?}"
+        );
+    }
+}
+
+/// A clock time that would reach beyond the edge is not written: there is no room for 22:00 after an end at 21:57.
+#[test]
+fn no_clock_time_at_the_edge() {
+    let mut study = fixture::full();
+    let ended = study
+        .table("fault_sheet")
+        .columns
+        .iter_mut()
+        .find(|c| c.name == "ended");
+    let ended = &mut ended.unwrap().cells[0];
+    let day = &ended.to_text()[..10];
+    *ended = Cell::Time(parse_instant(&format!("{day}T21:57:00Z")).unwrap());
+    let all = sheet(&study);
+    let words = texts(&all);
+    let clocks: Vec<&str> = words
+        .iter()
+        .map(|t| t.0)
+        .filter(|t| t.contains(':'))
+        .collect();
+    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
+}
+
 /// Clock times below a picture as an axis of minutes of the day.
 fn clock(all: &[Element]) -> impl Fn(f64) -> f64 + use<> {
     let ticks: Vec<(f64, f64)> = texts(all)
@@ -279,6 +373,13 @@ fn the_last_day_ends_where_the_sensor_did() {
     ] {
         assert!(page.contains(words), "{words}");
     }
+    let words = texts(&all);
+    let clocks: Vec<&str> = words
+        .iter()
+        .map(|t| t.0)
+        .filter(|t| t.contains(':'))
+        .collect();
+    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
     let end = strokes(&all, 2.0);
     let end = end.iter().find(|e| e.is("stroke", &hex(ACCENT))).unwrap();
     close(end.points[0].0, x(21.5 * 60.0), "the end");
@@ -390,6 +491,19 @@ fn a_quarter_is_a_scale_of_days() {
         desc.ends_with("How they ended: ended as planned 1; no end yet 1."),
         "{desc}"
     );
+}
+
+/// A sensor that ended as it began is a line at its instant.
+#[test]
+fn an_instant_is_seen() {
+    let rows = [
+        "oak;2026-01-11T00:00:00Z;2026-01-11T00:00:00Z;fell-off",
+        "elm;2026-02-01T00:00:00Z;2026-03-01T00:00:00Z;completed",
+    ];
+    let all = own(SPANS, "k;a;b;cause", &rows);
+    let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
+    let width = bars[0].length("width");
+    assert!((0.75..1.5).contains(&width), "{width}");
 }
 
 /// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a diamond, a triangle, an arrow.

@@ -198,6 +198,16 @@ fn what_is_missing_is_said() {
         let end = section.find("\n##").unwrap();
         assert!(section[..end].contains(name), "{part}");
     }
+    // A list of contents without a link is none.
+    for edition in Edition::ALL {
+        let mut study = fixture::empty();
+        study.tables.clear();
+        assert!(
+            !study.edition(edition).html.contains("\"></nav>"),
+            "{}",
+            edition.name()
+        );
+    }
     assert!(empty.figures.is_empty());
     assert_eq!(empty.html.matches("<svg").count(), 0);
 }
@@ -374,4 +384,130 @@ fn a_hidden_column_stays_in_the_files() {
     assert!(!report.markdown.contains("Secret") && !report.markdown.contains("31415"));
     let own = report.tables.iter().find(|table| table.name == "own");
     assert!(own.unwrap().column("secret").is_some());
+}
+
+/// Sensors of each site stand beside what went with them where there are two sites, and something that has from two to six
+/// values.
+#[test]
+fn what_went_with_a_site_needs_two_of_both() {
+    let caption = "**Sensors of each site, by what went with them.**";
+    assert!(!fixture::one_site().report().markdown.contains(caption));
+    let mut study = fixture::two_sites();
+    let sessions = study.table("sessions");
+    let rows = sessions.rows();
+    assert!(rows > 7, "{rows}");
+    let alike = ["wearer", "tape", "inserted"];
+    for column in &mut sessions.columns {
+        if alike.contains(&column.name.as_str()) {
+            column.cells = vec![column.cells[0].clone(); rows];
+        }
+    }
+    assert!(!study.report().markdown.contains(caption));
+    for (models, told) in [(2, true), (6, true), (7, false)] {
+        let sessions = study.table("sessions");
+        let model = sessions.columns.iter_mut().find(|c| c.name == "model");
+        for (row, cell) in model.unwrap().cells.iter_mut().enumerate() {
+            *cell = Cell::text(format!("M{}", row % models));
+        }
+        let markdown = study.report().markdown;
+        assert_eq!(markdown.contains(caption), told, "{models}");
+        let Some((_, table)) = markdown.split_once(caption) else {
+            continue;
+        };
+        let (table, _) = table.split_once("Where a site went").unwrap();
+        assert!(table.trim().starts_with("| Site | Model |"), "{table}");
+        let counts = table.split(":\u{a0}").skip(1).map(|count| {
+            let end = count.find(|c: char| !c.is_ascii_digit()).unwrap();
+            count[..end].parse::<usize>().unwrap()
+        });
+        assert_eq!(counts.sum::<usize>(), rows, "{table}");
+    }
+}
+
+/// What a dash and a figure without brackets mean is said below a table that has one, and below no other.
+#[test]
+fn a_gap_is_explained_where_it_is() {
+    let sql = "-- [columns]\n-- v = { label = \"V\", digits = 1 }\n-- v_lower = { class = \"lower\" }\n\
+               -- v_upper = { class = \"upper\" }\n-- k = { label = \"K\" }\nSELECT 1";
+    let (dash, bare) = (
+        "– means that there was nothing",
+        "A figure without brackets",
+    );
+    for (rows, dashed, without) in [
+        (["oak;1.5;1;2", ";2.5;2;3"], false, false),
+        (["oak;1.5;1;2", "elm;2.5;;"], false, true),
+        (["oak;1.5;1;2", "elm;;;"], true, false),
+        (["oak;1.5;;", "elm;;;"], true, true),
+        (["oak;1.5;1;2", "elm;;1;2"], true, false),
+    ] {
+        let given = rows.map(str::to_owned);
+        let mut table = fixture::table("own", sql, "k;v;v_lower;v_upper", &given);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let markdown = study.report().markdown;
+        assert_eq!(markdown.contains(dash), dashed, "{rows:?}\n{markdown}");
+        assert_eq!(markdown.contains(bare), without, "{rows:?}\n{markdown}");
+        assert!(
+            markdown.contains("| oak | 1.5") && !markdown.contains("– ("),
+            "{markdown}"
+        );
+    }
+}
+
+/// A query may ask for so many rows, or for none: then its picture stands alone, and the file has the rows.
+#[test]
+fn so_many_rows_are_shown_as_a_query_asks_for() {
+    let rows: Vec<String> = (1..=5).map(|n| format!("oak {n};{n}")).collect();
+    for (show, lead) in [
+        (0, Some("First 0 of 5 rows")),
+        (3, Some("First 3 of 5 rows")),
+        (5, None),
+    ] {
+        let sql = format!(
+            "-- show = {show}\n-- chart = {{ kind = \"bars\", x = \"k\", y = \"n\" }}\n-- [columns]\n\
+             -- k = {{ label = \"Tree\" }}\nSELECT 1"
+        );
+        let mut table = fixture::table("own", &sql, "k;n", &rows);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let report = study.report();
+        let shown = report.markdown.matches("\n| oak ").count();
+        assert_eq!(
+            (shown, report.figures.len()),
+            (show, 1),
+            "{}",
+            report.markdown
+        );
+        assert_eq!(report.markdown.contains("| Tree |"), show > 0);
+        assert_eq!(report.markdown.contains("First "), lead.is_some());
+        assert!(report.markdown.contains(lead.unwrap_or_default()));
+    }
+}
+
+/// The interval of a figure stands behind it, by the names of its ends or as the chart says; that of a table stands with its
+/// first estimate.
+#[test]
+fn an_interval_stands_behind_its_figure() {
+    let chart = "-- chart = { kind = \"points\", x = \"w\", y = \"v\", lower = \"from\", upper = \"to\" }\n";
+    for (chart, ends) in [
+        ("", "v_lower;v_upper"),
+        ("", "lower;upper"),
+        (chart, "from;to"),
+    ] {
+        let sql = format!(
+            "{chart}-- [columns]\n-- v = {{ digits = 1, class = \"estimate\" }}\n-- w = {{ digits = 1, class = \"estimate\" }}\nSELECT 1"
+        );
+        let columns = format!("k;v;w;{ends}");
+        let mut table = fixture::table("own", &sql, &columns, &["oak;1.5;7;1;2".to_owned()]);
+        table.own_query = true;
+        let mut study = fixture::empty();
+        study.tables = vec![table];
+        let markdown = study.report().markdown.replace('\u{a0}', " ");
+        assert!(
+            markdown.contains("| oak | 1.5 (1.0 to 2.0) | 7 |\n"),
+            "{ends}\n{markdown}"
+        );
+    }
 }

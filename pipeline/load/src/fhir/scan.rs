@@ -363,8 +363,18 @@ mod tests {
             let broken = pieces(&text[..end]).unwrap_err();
             assert_eq!(broken.offset, end as u64, "{}", broken.message);
         }
-        assert!(pieces(b"{\"a\":1} x").is_err());
-        assert!(pieces(b"{\"a\":1]").is_err());
+        for (wrong, offset) in [
+            ("{\"a\":1} x", 8),
+            ("{\"a\":1]", 6),
+            ("{1:2}", 2),
+            ("[1 2]", 3),
+        ] {
+            assert_eq!(
+                pieces(wrong.as_bytes()).unwrap_err().offset,
+                offset,
+                "{wrong}"
+            );
+        }
         assert!(pieces(b"").unwrap().is_empty());
     }
 

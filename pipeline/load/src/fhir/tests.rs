@@ -397,7 +397,30 @@ fn copies_of_an_observation() {
             (["105".to_owned()].as_slice(), 1)
         );
     }
-    for order in [[&old, &void], [&void, &old]] {
+    // Of others the one last changed stands, and of those changed at once the one issued last, in whichever order they come.
+    let issued = |value: u32, day: u32| {
+        let issued = format!("\"issued\":\"2026-03-0{day}T00:00:00Z\",\"meta\"");
+        with("1", "final", value, early).replace("\"meta\"", &issued)
+    };
+    for (older, newer) in [
+        (&old, &with("1", "final", 106, late)),
+        (&issued(107, 4), &issued(106, 5)),
+    ] {
+        for order in [[older, newer], [newer, older]] {
+            let (values, _) = kept(&[order[0].clone()], &[order[1].clone()]);
+            assert_eq!(values, ["106"], "{older}");
+        }
+    }
+    // What is withdrawn need have neither a value nor a time that can be read.
+    let bare = void.replace("\"value\":100,", "");
+    let timeless = void.replace("2026-03-01T01:05:00+01:00", "soon");
+    assert!(bare != void && timeless != void);
+    for order in [
+        [&old, &void],
+        [&void, &old],
+        [&old, &bare],
+        [&old, &timeless],
+    ] {
         let (values, withdrawn) = kept(&[order[0].clone()], &[order[1].clone()]);
         assert_eq!((values.len(), withdrawn), (0, 2));
     }

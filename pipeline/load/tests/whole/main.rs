@@ -6,6 +6,7 @@ mod folders;
 mod inputs;
 mod maps;
 mod pools;
+mod resources;
 mod rows;
 mod words;
 
@@ -84,6 +85,25 @@ fn rejected(settled: &Settled, wanted: &[(&str, &str)]) {
     assert_eq!(found, places, "{:#?}", settled.rejects);
     for (reject, (place, words)) in settled.rejects.iter().zip(wanted) {
         assert!(reject.reason.contains(words), "{place}: {}", reject.reason);
+    }
+}
+
+/// Every reject of a CSV file shows the row as it stands there; none does of a sensor as a whole.
+fn as_written(place: &Place, settled: &Settled) {
+    for reject in settled
+        .rejects
+        .iter()
+        .filter(|reject| !reject.raw.is_empty())
+    {
+        let text = fs::read_to_string(place.path().join(&reject.file)).unwrap();
+        let line = text.lines().nth(reject.line as usize - 1).unwrap();
+        assert_eq!(
+            reject.raw,
+            line.trim(),
+            "{}, line {}",
+            reject.file,
+            reject.line
+        );
     }
 }
 

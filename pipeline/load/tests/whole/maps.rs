@@ -316,6 +316,68 @@ fn names_of_ours_and_second_columns() {
     assert!(told(&without, &known).1.open.is_empty());
 }
 
+/// A quarter of an hour apart, so that days taken for months leap at every midnight: three tell which is which, two do not.
+#[test]
+fn rows_that_follow_tell_day_from_month() {
+    let text = |days: usize, day_first: bool| {
+        let mut text = "When;Sensor;Value\n".to_owned();
+        for n in 0..96 * days {
+            let day = format!("{:02}", 3 + n / 96);
+            let date = if day_first {
+                [&*day, "05"]
+            } else {
+                ["05", &*day]
+            };
+            writeln!(
+                text,
+                "{}/2026 {:02}:{:02};k;{}",
+                date.join("/"),
+                n / 4 % 24,
+                n % 4 * 15,
+                90 + n % 7
+            )
+            .unwrap();
+        }
+        // One row in many may be no row: a footer.
+        text += "end of the list;k;95\n";
+        told(&text, &Known::default()).1
+    };
+    for (day_first, format) in [(true, "%d/%m/%Y %H:%M"), (false, "%m/%d/%Y %H:%M")] {
+        let mapping = text(4, day_first);
+        assert_eq!(mapping.export.time_format.as_deref(), Some(format));
+        assert!(mapping.open.is_empty(), "{:?}", mapping.open);
+        let mapping = text(3, day_first);
+        assert!(
+            mapping.open[0].starts_with("day and month can be read either way"),
+            "{:?}",
+            mapping.open
+        );
+    }
+}
+
+/// Remarks with a number here and there are no glucose, on whichever side of it they stand.
+#[test]
+fn remarks_are_no_glucose() {
+    let mut text = "remark,time,sensor,value,more\n".to_owned();
+    for n in 0..30 {
+        let remark = if n % 6 == 0 {
+            format!("{}", 100 + n)
+        } else {
+            format!("walked {n}")
+        };
+        writeln!(
+            text,
+            "{remark},2026-03-01T{:02}:{:02}:00Z,k,{},{remark}",
+            8 + n / 12,
+            n % 12 * 5,
+            90 + n % 7
+        )
+        .unwrap();
+    }
+    let (_, mapping) = told(&text, &Known::default());
+    assert_eq!(mapping.export.columns["glucose"].names(), ["value"]);
+}
+
 #[test]
 fn what_is_no_table_is_refused() {
     for (text, words) in [

@@ -103,6 +103,29 @@ fn several_studies_are_one_under_their_names() {
         .named("south", 3)
         .unwrap();
     let (own, other) = (first.clone(), second.clone());
+    // Whatever is neither a name nor the number of a sensor is as it was at home.
+    let home = settled(&south, "2026-05-04T12:00:00Z");
+    for (batch, named) in [
+        (&home.sensors, &second.sensors),
+        (&home.fingersticks, &second.fingersticks),
+        (&home.wear_events, &second.wear_events),
+        (&home.judgements, &second.judgements),
+    ] {
+        let fields = batch.schema();
+        let kept = fields.fields().iter().map(|field| field.name());
+        let kept: Vec<&String> = kept
+            .filter(|name| {
+                !["sensor_no", "wearer", "sensor", "meter", "file"].contains(&name.as_str())
+            })
+            .collect();
+        for name in kept {
+            assert_eq!(
+                batch.column_by_name(name),
+                named.column_by_name(name),
+                "{name}"
+            );
+        }
+    }
     let whole = first.take_tables();
     assert_eq!(
         (first.sensors.num_rows(), first.wear_events.num_rows()),
@@ -259,13 +282,23 @@ fn what_is_in_the_folder_and_in_memory() {
     let folder = again.spill_folder(7, Access::Owner).unwrap();
     assert!(folder.ends_with("spill-7") && folder.is_dir());
     fs::write(folder.join("x"), "rows").unwrap();
-    let other = place.path().join(".whereworn/notes.txt");
-    fs::write(&other, "mine").unwrap();
+    let mine = [
+        "notes.txt",
+        "my-notes.parquet",
+        "2026.parquet",
+        "manifest.json",
+    ];
+    let left = ["readings-000099.parquet", ".manifest.json.new", "spill-8"];
+    for name in mine[..3].iter().chain(&left) {
+        place.write(&format!(".whereworn/{name}"), "x");
+    }
     drop(place.load());
     assert!(folder.is_dir(), "as long as another reads");
     drop((again, store));
     drop(place.load());
-    assert!(!folder.exists() && other.exists());
+    let is_there = |name: &&str| place.path().join(".whereworn").join(name).exists();
+    assert!(!folder.exists());
+    assert!(mine.iter().all(is_there) && !left.iter().any(is_there));
     // A store beside another study's folder.
     let elsewhere = tempfile::tempdir().unwrap();
     let options = LoadOptions {

@@ -26,7 +26,9 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
              a,2026-03-01T10:30:00Z,>27.8,mmol/L,\n\
              a,2026-03-01T10:35:00Z,,,error\n\
              a,1026-03-01T10:40:00Z,100,,\n\
-             a,2026-03-01T10:45:00Z,88,,warmup\n",
+             a,2026-03-01T10:45:00Z,88,,warmup\n\
+             a,,100,,\na,1969-12-31T23:59:59Z,100,,\n\
+             a,2026-03-01T10:50:00Z,\"5,5\",mmol/L,\na,2026-03-01T10:55:00Z,\"1,234\",mg/dL,\n",
         ),
     ]);
     let (store, loaded) = place.load();
@@ -45,10 +47,17 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
             ("readings/r.csv:10:", "number of fields"),
             ("readings/r.csv:11:sensor", "sensor"),
             ("readings/r.csv:17:time", "before 1970"),
+            (
+                "readings/r.csv:19:time",
+                "unparsable time: the field is empty",
+            ),
+            ("readings/r.csv:20:time", "before 1970"),
+            ("readings/r.csv:22:glucose", "unparsable number `1,234`"),
         ],
     );
+    as_written(&place, &settled);
     let all = counts(&settled, Table::Readings);
-    assert_eq!((all.read, all.rejected, all.accepted), (17, 10, 7));
+    assert_eq!((all.read, all.rejected, all.accepted), (21, 13, 8));
     let kept: Vec<(String, f64, Status)> = readings(&store)
         .into_iter()
         .map(|(_, time, glucose, status)| (time[11..16].to_owned(), glucose, status))
@@ -62,12 +71,13 @@ fn every_reading_is_kept_or_rejected_with_its_reason() {
     assert_eq!(kept[4], (clock("10:30"), 500.8337, Status::High));
     assert_eq!((&*kept[5].0, kept[5].2), ("10:35", Status::Error));
     assert_eq!(kept[6], (clock("10:45"), 88.0, Status::Warmup));
+    assert_eq!(kept[7], (clock("10:50"), 99.0858, Status::Ok));
     let files = store.file_rows();
     let rows: Vec<(&str, &str, u64)> = files.iter().map(|f| (&*f.name, f.table, f.rows)).collect();
     assert_eq!(
         rows,
         [
-            ("readings/r.csv", "readings", 17),
+            ("readings/r.csv", "readings", 21),
             ("wear-events/e.csv", "wear-events", 1)
         ]
     );
@@ -109,6 +119,12 @@ fn duplicates_and_contradictions_over_two_files() {
             ),
         ],
     );
+    as_written(&place, &settled);
+    let contradicting = settled
+        .rejects
+        .iter()
+        .filter(|reject| !reject.raw.is_empty());
+    assert_eq!(contradicting.count(), 3);
     let all = counts(&settled, Table::Readings);
     assert_eq!(
         (all.read, all.rejected, all.duplicates, all.accepted),
@@ -149,6 +165,117 @@ fn duplicates_and_contradictions_over_two_files() {
     let (store, loaded) = place.load();
     assert_eq!((loaded.parsed, loaded.unchanged), (2, 0));
     assert_eq!(readings(&store)[0].2, 180.156);
+}
+
+/// Rows of one instant are the same where status and glucose are, whichever comes first; two without glucose have the same.
+#[test]
+fn one_instant_has_one_reading() {
+    let rows = [
+        ("100,ok", "99,ok", false),
+        ("99,ok", "100,ok", false),
+        ("100,ok", "100.0,ok", true),
+        (",error", ",error", true),
+        (",error", ",warmup", false),
+        (",error", "100,error", false),
+        ("100,error", ",error", false),
+        ("40,ok", "40,low", false),
+    ];
+    let mut text = "sensor,time,glucose,status\n".to_owned();
+    for (minute, (first, second, _)) in rows.iter().enumerate() {
+        for row in [first, second] {
+            text += &format!("a,2026-03-01T09:{minute:02}:00Z,{row}\n");
+        }
+    }
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        ("readings/r.csv", &text),
+    ]);
+    let settled = place.settled();
+    let refused: Vec<u64> = settled.rejects.iter().map(|reject| reject.line).collect();
+    let differ = rows.iter().enumerate().filter(|(_, row)| !row.2);
+    let wanted: Vec<u64> = differ.map(|(row, _)| 2 * row as u64 + 3).collect();
+    assert_eq!(refused, wanted);
+    let all = counts(&settled, Table::Readings);
+    assert_eq!((all.duplicates, all.accepted), (2, rows.len() as u64));
+}
+
+/// A sensor is one within its wearer, also where its rows come again from the store beside those of a new file.
+#[test]
+fn two_wearers_may_have_a_sensor_of_one_name() {
+    let row = |wearer: &str, minute: u32, glucose: u32| {
+        format!("{wearer},a,2026-03-01T09:{minute:02}:00Z,{glucose}\n")
+    };
+    let header = "wearer,sensor,time,glucose\n".to_owned();
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        (
+            "readings/r.csv",
+            &(header.clone() + &row("ana", 0, 100) + &row("ben", 0, 200) + &row("ben", 5, 201)),
+        ),
+    ]);
+    let found = |place: &Place| {
+        let mut found = Vec::new();
+        let (store, _) = place.load();
+        store
+            .each_sensor(Micros::MAX, &mut |sensor| {
+                let glucose = sensor.readings.iter().map(|reading| reading.glucose);
+                found.push((
+                    sensor.wearer.clone(),
+                    sensor.sensor.clone(),
+                    glucose.collect::<Vec<_>>(),
+                ));
+            })
+            .unwrap();
+        found
+    };
+    let is = |wearer: &str, glucose: &[f64]| (wearer.to_owned(), "a".to_owned(), glucose.to_vec());
+    assert_eq!(
+        found(&place),
+        [is("ana", &[100.0]), is("ben", &[200.0, 201.0])]
+    );
+    place.write(
+        "readings/s.csv",
+        &(header + &row("ben", 10, 202) + &row("ana", 10, 102)),
+    );
+    assert_eq!(
+        found(&place),
+        [
+            is("ana", &[100.0, 102.0]),
+            is("ben", &[200.0, 201.0, 202.0])
+        ]
+    );
+}
+
+/// Longer than what is read of a file at first: no row is lost or read twice, and the last line is the last.
+#[test]
+fn a_long_file_is_read_to_its_end() {
+    let mut text = "sensor,time,glucose\n".to_owned();
+    for minute in 0..20_000 {
+        let (day, hour) = (1 + minute / 1440, minute / 60 % 24);
+        let end = ["\r", "\r\n", "\n"][minute % 3];
+        text += &format!(
+            "a,2026-04-{day:02}T{hour:02}:{:02}:00Z,{}{end}",
+            minute % 60,
+            60 + minute % 300
+        );
+    }
+    text += "a,2026-05-01T00:00:00Z,0\n";
+    assert!(text.len() > 1 << 19);
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        ("readings/r.csv", &text),
+    ]);
+    rejected(
+        &place.settled(),
+        &[("readings/r.csv:20002:glucose", "no body has")],
+    );
+    let rows = readings(&place.load().0);
+    assert_eq!(rows.len(), 20_000);
+    let sum: f64 = rows.iter().map(|row| row.2).sum();
+    let wanted: i32 = (0..20_000).map(|minute| 60 + minute % 300).sum();
+    assert_eq!(sum, f64::from(wanted));
 }
 
 #[test]
@@ -210,6 +337,36 @@ fn what_counts_up_to_an_instant() {
     assert_eq!(
         whole.span,
         Some((at("2026-02-02T08:01:00Z"), at("2026-04-02T07:59:00Z")))
+    );
+}
+
+/// Where no row counts, the span is that of the readings up to the instant, which is one of them.
+#[test]
+fn readings_alone_have_a_span() {
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\na,2026-04-01T09:00:00Z,100\nb,2026-05-01T09:00:00Z,100\n",
+        ),
+    ]);
+    let (store, _) = place.load();
+    let span = |as_of: Micros| store.settle(&place.study(), as_of).unwrap().span;
+    let (first, second, last) = (
+        at("2026-03-01T09:00:00Z"),
+        at("2026-04-01T09:00:00Z"),
+        at("2026-05-01T09:00:00Z"),
+    );
+    assert_eq!(span(Micros::MAX), Some((first, last)));
+    assert_eq!(span(last), Some((first, last)));
+    assert_eq!(span(second), Some((first, second)));
+    assert_eq!(span(first - 1), None);
+    let counts = store.settle(&place.study(), last).unwrap().counts;
+    let told: Vec<Table> = counts.into_keys().collect();
+    assert_eq!(
+        told,
+        [Table::Readings, Table::Fingersticks, Table::WearEvents],
+        "judgements where there are any"
     );
 }
 
