@@ -493,19 +493,6 @@ fn a_quarter_is_a_scale_of_days() {
     );
 }
 
-/// A sensor that ended as it began is a line at its instant.
-#[test]
-fn an_instant_is_seen() {
-    let rows = [
-        "oak;2026-01-11T00:00:00Z;2026-01-11T00:00:00Z;fell-off",
-        "elm;2026-02-01T00:00:00Z;2026-03-01T00:00:00Z;completed",
-    ];
-    let all = own(SPANS, "k;a;b;cause", &rows);
-    let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
-    let width = bars[0].length("width");
-    assert!((0.75..1.5).contains(&width), "{width}");
-}
-
 /// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a diamond, a triangle, an arrow.
 fn shape(all: &[Element], (x, y): (f64, f64)) -> Vec<usize> {
     let ink = hex(INK);
