@@ -44,10 +44,10 @@ doubts AS (
     WHERE kind IN ('clock-sensor', 'unit') AND severity = 'wrong' AND sensor <> ''
     GROUP BY wearer, sensor
 ),
-delays AS (
-    SELECT sensor_no, sensor_delay(sensor_no, level, ratio, slope, wide_slope) AS delay
-    FROM delay_points
-    GROUP BY sensor_no
+worn_pairs AS (
+    SELECT p.*, c.purpose
+    FROM checks_worn AS c
+    INNER JOIN compared_pairs AS p ON p.fingerstick_no = c.fingerstick_no AND p.sensor_no = c.sensor_no
 ),
 facts AS (
     SELECT
@@ -86,7 +86,7 @@ facts AS (
     SELECT
         'pair' AS fact,
         n.number AS of_sensor,
-        c.purpose AS text_1,
+        p.purpose AS text_1,
         '' AS text_2,
         '' AS text_3,
         '' AS text_4,
@@ -97,8 +97,7 @@ facts AS (
         p.wear_days AS number_4,
         0.0 AS number_5
     FROM numbered AS n
-    INNER JOIN compared_pairs AS p ON p.sensor_no = n.sensor_no
-    INNER JOIN checks_worn AS c ON c.fingerstick_no = p.fingerstick_no AND c.sensor_no = p.sensor_no
+    INNER JOIN worn_pairs AS p ON p.sensor_no = n.sensor_no
     UNION ALL
     SELECT
         'night' AS fact,
@@ -126,14 +125,13 @@ facts AS (
         '' AS text_3,
         '' AS text_4,
         '' AS text_5,
-        get_field(d.delay, 'minutes') AS number_1,
-        get_field(d.delay, 'weight') AS number_2,
+        d.minutes AS number_1,
+        d.weight AS number_2,
         0.0 AS number_3,
         0.0 AS number_4,
         0.0 AS number_5
     FROM numbered AS n
-    INNER JOIN delays AS d ON d.sensor_no = n.sensor_no
-    WHERE get_field(d.delay, 'minutes') IS NOT NULL
+    INNER JOIN sensor_delays AS d ON d.sensor_no = n.sensor_no
     UNION ALL
     SELECT
         'look' AS fact,

@@ -71,8 +71,22 @@ pub struct Settings {
 pub struct SettingsError {
     /// Line of the file, from 1.
     pub line: usize,
-    /// What is wrong and what to do.
+    /// What is wrong and what to do, on one line.
     pub message: String,
+}
+
+impl SettingsError {
+    /// Names and values in a message may hold anything: what would break or steer a line is escaped.
+    fn new(line: usize, message: &str) -> Self {
+        let shown = |c: char| match c.is_control() {
+            true => c.escape_default().to_string(),
+            false => c.to_string(),
+        };
+        Self {
+            line,
+            message: message.chars().map(shown).collect(),
+        }
+    }
 }
 
 /// A time zone and the instant from which on it holds; the first holds from ever.
@@ -117,16 +131,13 @@ impl Settings {
             before.filter(|byte| **byte == b'\n').count() + 1
         };
         let plain = |error: &toml::de::Error| readable(error.message());
-        let table = DeTable::parse(text).map_err(|error| SettingsError {
-            line: error.span().map_or(1, |span| line(span.start)),
-            message: plain(&error),
+        let table = DeTable::parse(text).map_err(|error| {
+            let line = error.span().map_or(1, |span| line(span.start));
+            SettingsError::new(line, &plain(&error))
         })?;
         let table = table.get_ref();
         if let Some((place, message)) = keys::first_unknown(table) {
-            return Err(SettingsError {
-                line: line(place),
-                message,
-            });
+            return Err(SettingsError::new(line(place), &message));
         }
         let settings: Self = toml::from_str(text).map_err(|error| {
             let place = error.span().map_or(0, |span| span.start);
@@ -135,14 +146,12 @@ impl Settings {
                 true => plain(&error),
                 false => format!("{key}: {}", plain(&error)),
             };
-            SettingsError {
-                line: line(place),
-                message,
-            }
+            SettingsError::new(line(place), &message)
         })?;
-        check::check(&settings).map_err(|problem| SettingsError {
-            line: line(keys::offset_of(table, &problem.path)),
-            message: format!("{}: {}", shown(&problem.path), problem.message),
+        check::check(&settings).map_err(|problem| {
+            let line = line(keys::offset_of(table, &problem.path));
+            let message = format!("{}: {}", shown(&problem.path), problem.message);
+            SettingsError::new(line, &message)
         })?;
         Ok(settings)
     }

@@ -99,6 +99,12 @@ fn an_error_names_its_own_line_and_key() {
             "meals",
             "use `readings`, `fingersticks` or `wear-events`",
         ),
+        (
+            22,
+            "fingersticks",
+            "finger\\nsticks",
+            "unknown table `finger\\nsticks`",
+        ),
         (24, "mmol/L", "g/L", "exports.b.unit"),
         (27, "2026-03-01", "2026-03-32", "2026-03-32"),
         (27, "from", "since", "use `wearer`, `sensor`,"),
