@@ -322,24 +322,28 @@ fn delay_of_one(rows: &Rows) -> Option<Vec<Option<f64>>> {
 }
 
 fn delays_between_sites(rows: &Rows) -> Vec<Vec<Option<f64>>> {
-    let mut sites = BTreeMap::<usize, Vec<DelayPoint>>::new();
-    let mut wearer_of = BTreeMap::new();
-    let wearers = rows.labels(1).into_iter().zip(rows.numbers(0));
-    for (point, (wearer, &position)) in delay_points(rows, 2).zip(wearers) {
-        wearer_of.insert(point.sensor, wearer);
-        sites.entry(position as usize).or_default().push(point);
-    }
+    let points: Vec<DelayPoint> = delay_points(rows, 2).collect();
+    let sensors = points.iter().map(|point| point.sensor);
+    let wearer_of: BTreeMap<usize, usize> = sensors.zip(rows.labels(1)).collect();
     let wearer_of = |sensor| wearer_of.get(&sensor).copied().unwrap_or_default();
+    // Rows are in the order of their arguments, the first of which is the site's position.
+    let mut sites = Vec::new();
+    let mut rest = points.as_slice();
+    for site in rows.numbers(0).chunk_by(|a, b| a == b) {
+        let (own, later) = rest.split_at(site.len());
+        sites.extend(site.first().map(|position| (*position, own)));
+        rest = later;
+    }
     let mut differences = Vec::new();
-    for (a, first) in &sites {
-        for (b, second) in sites.range(a + 1..) {
+    for (place, (a, first)) in sites.iter().enumerate() {
+        for (b, second) in sites.iter().skip(place + 1) {
             let Some(difference) = delay_difference(first, second, wearer_of) else {
                 continue;
             };
             let [lower, upper] = ends(difference.interval);
             differences.push(vec![
-                Some(*a as f64),
-                Some(*b as f64),
+                Some(*a),
+                Some(*b),
                 Some(difference.minutes),
                 lower,
                 upper,
