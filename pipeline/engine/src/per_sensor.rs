@@ -5,7 +5,7 @@ use datafusion::common::tree_node::{Transformed, TreeNode, TreeNodeRecursion};
 use datafusion::error::DataFusionError;
 use datafusion::logical_expr::expr::Alias;
 use datafusion::logical_expr::{Cast, Expr, LogicalPlan, LogicalPlanBuilder, TableScan};
-use datafusion::prelude::lit;
+use datafusion::prelude::{col, lit};
 
 /// The column that says whose a row is.
 const SENSOR: &str = "sensor_no";
@@ -24,6 +24,19 @@ pub(crate) fn parts(
     firsts
         .map(|first| of_sensors(plan, first, first + at_once))
         .collect()
+}
+
+/// A plan without rows that are of no sensor with a number: there are none of them in its parts.
+///
+/// # Errors
+/// Those of the engine.
+pub(crate) fn of_numbered(plan: LogicalPlan) -> Result<LogicalPlan, DataFusionError> {
+    if !plan.schema().has_column_with_unqualified_name(SENSOR) {
+        return Ok(plan);
+    }
+    LogicalPlanBuilder::from(plan)
+        .filter(col(SENSOR).is_not_null())?
+        .build()
 }
 
 /// A plan on the rows of the sensors from one number up to another, of all tables that have a sensor's number.

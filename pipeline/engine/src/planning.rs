@@ -155,6 +155,10 @@ async fn think(
     read_only().verify_plan(&written).map_err(failed)?;
     check_functions(&written).map_err(failed)?;
     let written = in_microseconds(written).map_err(failed)?;
+    let written = match query.header.role {
+        Role::PerSensor => per_sensor::of_numbered(written).map_err(failed)?,
+        _ => written,
+    };
     let optimized = state.optimize(&written).map_err(failed)?;
     Ok(Thought { written, optimized })
 }
