@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use whereworn_findings::Severity;
 use whereworn_load::Table;
 use whereworn_model::table::ResultTable;
+use whereworn_model::text::plain;
 use whereworn_plan::settle::waiting;
 
 use crate::args::{CheckArguments, CheckFormat};
@@ -12,7 +13,7 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::month::{StudyMonth, Unasked};
 use crate::report::strictly;
-use crate::terminal::{emit, plain};
+use crate::terminal::emit;
 
 /// Exit status where something is doubtful, and where something is wrong.
 const DOUBTFUL: u8 = 5;

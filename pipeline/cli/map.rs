@@ -8,10 +8,11 @@ use whereworn_load::Table;
 use whereworn_load::files::{self, Access};
 use whereworn_load::map::{DateOrder, Known, Mapping, map, preview};
 use whereworn_model::settings::Settings;
+use whereworn_model::text::plain;
 use whereworn_model::units::Unit;
 
 use crate::failure::Failure;
-use crate::terminal::{emit, plain, say};
+use crate::terminal::{emit, say};
 
 /// Arguments of `map`.
 #[derive(Args)]

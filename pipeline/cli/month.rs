@@ -20,10 +20,6 @@ use crate::progress::Progress;
 use crate::stop::undisturbed;
 use crate::studies::{self, Opened};
 
-/// Sensors whose readings a query takes at a time for each MiB that it may have: of a sensor that reads every five minutes
-/// for two weeks there are four thousand.
-const SENSORS_A_MIB: usize = 2;
-
 /// A study, or several pooled, up to the cut-off of a month.
 pub struct StudyMonth {
     /// The study; of several the first, with the settings that hold for all.
@@ -114,7 +110,6 @@ impl StudyMonth {
             limits: Limits {
                 memory: scope.memory as usize * (1 << 20),
                 time: Duration::from_secs(scope.limit.into()),
-                sensors_at_once: scope.memory as usize * SENSORS_A_MIB,
                 spill,
             },
             results,

@@ -11,6 +11,7 @@ use whereworn_load::Holder;
 use whereworn_load::files::{self, Access};
 use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
+use whereworn_model::text::plain;
 use whereworn_plan::document::{Made, Order, make};
 use whereworn_plan::frozen;
 use whereworn_plan::gather::{self, PlanError, Study};
@@ -88,10 +89,7 @@ pub fn run(arguments: &PlanArguments) -> Result<(), Failure> {
     write(&open, &made, &page, &holder(arguments.scope.wait))?;
     open.progress.clear();
     let at = open.study.dir.join("reports/plan/plan.html");
-    let mut text: String = page
-        .lines()
-        .map(|line| terminal::plain(line) + "\n")
-        .collect();
+    let mut text: String = page.lines().map(|line| plain(line) + "\n").collect();
     text.push_str(&format!("\n{}\n", at.display()));
     terminal::emit(text.as_bytes())
 }

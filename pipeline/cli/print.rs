@@ -5,11 +5,12 @@ use std::io::{IsTerminal, stdout};
 use serde_json::{Map, Value};
 use whereworn_engine::{write_arrow, write_parquet};
 use whereworn_model::table::{Cell, ResultTable};
+use whereworn_model::text::plain;
 use whereworn_model::time::format_utc;
 
 use crate::args::Format;
 use crate::failure::Failure;
-use crate::terminal::{emit, plain};
+use crate::terminal::emit;
 
 /// Prints a table on standard output.
 pub fn print(table: &ResultTable, format: Format) -> Result<(), Failure> {

@@ -8,7 +8,8 @@ use crate::args::QueryArguments;
 use crate::failure::Failure;
 use crate::month::{StudyMonth, Unasked};
 use crate::print::print;
-use crate::terminal::{emit, plain, say};
+use crate::terminal::{emit, say};
+use whereworn_model::text::plain;
 
 /// Name under which SQL from the command line runs.
 const GIVEN: &str = "given_sql";

@@ -8,6 +8,7 @@ use whereworn_engine::write_parquet;
 use whereworn_load::{Evidence, LoadOptions, Reject, Study, load};
 use whereworn_model::settings::Language;
 use whereworn_model::table::{ResultTable, inert};
+use whereworn_model::text::plain;
 use whereworn_report::{EarlierCopy, Edition, Input, Report, ReportError};
 
 use crate::again::Earlier;
@@ -22,7 +23,7 @@ use crate::plan;
 use crate::progress::Progress;
 use crate::run_json::{public_run_json, run_json};
 use crate::studies;
-use crate::terminal::{emit, plain, say};
+use crate::terminal::{emit, say};
 
 /// Writes the report of a month.
 pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {

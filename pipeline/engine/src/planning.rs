@@ -108,9 +108,10 @@ impl Engine {
         let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
         self.context
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
+        let at_once = per_sensor::at_once(self.limits.memory);
         let parts = match query.header.role {
-            Role::PerSensor if self.sensors > self.limits.sensors_at_once => {
-                per_sensor::parts(&thought.written, self.sensors, self.limits.sensors_at_once)?
+            Role::PerSensor if self.sensors > at_once => {
+                per_sensor::parts(&thought.written, self.sensors, at_once)?
             }
             _ => vec![thought.optimized],
         };

@@ -125,8 +125,6 @@ pub struct Limits {
     pub spill: Option<PathBuf>,
     /// Time for one query of the study's own.
     pub time: Duration,
-    /// Sensors whose rows a query that looks at each by itself takes at a time.
-    pub sensors_at_once: usize,
 }
 
 /// Functions that can fill the memory from a single row.

@@ -12,5 +12,6 @@ pub mod sites;
 pub mod store;
 pub mod table;
 pub mod tables;
+pub mod text;
 pub mod time;
 pub mod units;

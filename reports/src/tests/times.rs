@@ -330,13 +330,13 @@ fn no_clock_time_at_the_edge() {
     let day = &ended.to_text()[..10];
     *ended = Cell::Time(parse_instant(&format!("{day}T21:57:00Z")).unwrap());
     let all = sheet(&study);
-    let words = texts(&all);
-    let clocks: Vec<&str> = words
-        .iter()
-        .map(|t| t.0)
-        .filter(|t| t.contains(':'))
-        .collect();
-    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
+    assert_eq!(clock_times(&all), ["18:00", "19:00", "20:00", "21:00"]);
+}
+
+/// The clock times in a picture.
+fn clock_times(all: &[Element]) -> Vec<&str> {
+    let words = texts(all).into_iter().map(|text| text.0);
+    words.filter(|words| words.contains(':')).collect()
 }
 
 /// Clock times below a picture as an axis of minutes of the day.
@@ -373,13 +373,7 @@ fn the_last_day_ends_where_the_sensor_did() {
     ] {
         assert!(page.contains(words), "{words}");
     }
-    let words = texts(&all);
-    let clocks: Vec<&str> = words
-        .iter()
-        .map(|t| t.0)
-        .filter(|t| t.contains(':'))
-        .collect();
-    assert_eq!(clocks, ["18:00", "19:00", "20:00", "21:00"]);
+    assert_eq!(clock_times(&all), ["18:00", "19:00", "20:00", "21:00"]);
     let end = strokes(&all, 2.0);
     let end = end.iter().find(|e| e.is("stroke", &hex(ACCENT))).unwrap();
     close(end.points[0].0, x(21.5 * 60.0), "the end");

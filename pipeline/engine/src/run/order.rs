@@ -47,7 +47,8 @@ impl<'e> Run<'e> {
             let mut all = self.queries.iter();
             all.any(|query| query.name == *name && query.header.role != Role::Table)
         };
-        for query in self.queries.iter().copied().rev() {
+        let queries = self.queries.iter().copied().rev();
+        for query in queries.filter(|query| self.waiting.contains(&query.name)) {
             let reads = self.reads.get(&query.name).into_iter().flatten();
             let own: usize = reads
                 .filter(|name| ends(name))

@@ -76,16 +76,10 @@ pub struct SettingsError {
 }
 
 impl SettingsError {
-    /// Names and values in a message may hold anything: what would break or steer a line is escaped.
+    /// Names and values in a message may hold anything.
     fn new(line: usize, message: &str) -> Self {
-        let shown = |c: char| match c.is_control() {
-            true => c.escape_default().to_string(),
-            false => c.to_string(),
-        };
-        Self {
-            line,
-            message: message.chars().map(shown).collect(),
-        }
+        let message = crate::text::plain(message);
+        Self { line, message }
     }
 }
 

@@ -103,7 +103,7 @@ fn an_error_names_its_own_line_and_key() {
             22,
             "fingersticks",
             "finger\\nsticks",
-            "unknown table `finger\\nsticks`",
+            "unknown table `finger\\u{a}sticks`",
         ),
         (24, "mmol/L", "g/L", "exports.b.unit"),
         (27, "2026-03-01", "2026-03-32", "2026-03-32"),
