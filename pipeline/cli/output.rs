@@ -98,10 +98,7 @@ impl Output {
     ) -> Result<(), Failure> {
         let path = self.new.join(name);
         let hash = undisturbed(|| {
-            if let Some(folder) = path.parent() {
-                files::create_dir(folder, self.access).map_err(Failure::io(folder, "creating"))?;
-            }
-            let file = files::create(&path, self.access);
+            let file = files::create_with_folder(&path, self.access);
             let file = file.map_err(Failure::io(&path, "creating"))?;
             let mut out = BufWriter::new(Hashed::new(file));
             let written = write(&mut out).and_then(|()| Ok(out.into_inner()?.finish()));

@@ -57,8 +57,7 @@ impl Computed {
     }
 
     fn write(&self, new: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
-        files::create_dir(&self.dir, self.access)?;
-        let mut file = files::create(new, self.access)?;
+        let mut file = files::create_with_folder(new, self.access)?;
         file.write_all(seal(name, bytes).as_bytes())?;
         file.write_all(bytes)?;
         fs::rename(new, self.dir.join(name))

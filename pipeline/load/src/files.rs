@@ -46,6 +46,20 @@ pub fn create(path: &Path, access: Access) -> io::Result<File> {
     options.open(path)
 }
 
+/// The same, and the folder that it lies in where that is missing.
+///
+/// # Errors
+/// As [`create`].
+pub fn create_with_folder(path: &Path, access: Access) -> io::Result<File> {
+    match (create(path, access), path.parent()) {
+        (Err(error), Some(folder)) if error.kind() == io::ErrorKind::NotFound => {
+            create_dir(folder, access)?;
+            create(path, access)
+        }
+        (created, _) => created,
+    }
+}
+
 /// Makes the names in a folder outlast a crash.
 ///
 /// # Errors

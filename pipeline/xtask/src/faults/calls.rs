@@ -6,43 +6,61 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use rayon::prelude::*;
-
 use super::bench::{Bench, State};
 use super::{Extent, Tally, usable};
 
-/// Calls on files that the program makes.
-const CALLS: [&str; 20] = [
-    "openat",
-    "read",
-    "pread64",
-    "write",
-    "fsync",
-    "rename",
-    "renameat2",
-    "unlink",
-    "unlinkat",
-    "mkdir",
-    "rmdir",
-    "linkat",
-    "flock",
-    "ftruncate",
-    "getdents64",
-    "statx",
-    "lseek",
-    "fchmod",
-    "close",
-    "readlink",
-];
+/// A call on files that the program makes.
+struct Call {
+    name: &'static str,
+    /// What it can fail with: no space, a broken disk, no permission.
+    errors: &'static [&'static str],
+    /// Whether it changes something, and so is a place for a kill: between two of them kills leave the same behind.
+    changes: bool,
+}
 
-/// What a call fails with: no space, a broken disk, no permission, a kill.
-const FAULTS: [&str; 4] = ["error=ENOSPC", "error=EIO", "error=EACCES", "signal=KILL"];
+const fn reads(name: &'static str, errors: &'static [&'static str]) -> Call {
+    Call {
+        name,
+        errors,
+        changes: false,
+    }
+}
+
+const fn changes(name: &'static str, errors: &'static [&'static str]) -> Call {
+    Call {
+        name,
+        errors,
+        changes: true,
+    }
+}
+
+/// All but `close`, whose failure the standard library does not tell of files, and panics at for folders.
+const CALLS: [Call; 19] = [
+    reads("openat", &["ENOSPC", "EIO", "EACCES"]),
+    reads("read", &["EIO"]),
+    reads("pread64", &["EIO"]),
+    reads("lseek", &["EIO"]),
+    reads("getdents64", &["EIO"]),
+    reads("statx", &["EIO", "EACCES"]),
+    reads("readlink", &["EIO", "EACCES"]),
+    changes("write", &["ENOSPC", "EIO"]),
+    changes("fsync", &["ENOSPC", "EIO"]),
+    changes("ftruncate", &["ENOSPC", "EIO"]),
+    changes("flock", &["EIO"]),
+    changes("mkdir", &["ENOSPC", "EIO", "EACCES"]),
+    changes("rename", &["ENOSPC", "EIO", "EACCES"]),
+    changes("renameat2", &["ENOSPC", "EIO", "EACCES"]),
+    changes("linkat", &["ENOSPC", "EIO", "EACCES"]),
+    changes("unlink", &["EIO", "EACCES"]),
+    changes("unlinkat", &["EIO", "EACCES"]),
+    changes("rmdir", &["EIO", "EACCES"]),
+    changes("fchmod", &["EIO", "EACCES"]),
+];
 
 const COMMANDS: [&str; 5] = ["load", "report", "plan", "check", "query"];
 
 /// Lets each occurrence of each call fail in each way, in each command on a study in each state.
 pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
-    let mut tally = Tally::default();
     let probe = [
         "-f",
         "-o",
@@ -52,17 +70,13 @@ pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
         "true",
     ];
     if !usable("strace", &probe) {
-        return Ok(tally);
+        return Ok(Tally::default());
     }
     // The short form takes what changes files: the other commands do no more of it than a report does.
-    let (states, commands, faults) = if extent.all_calls {
-        (&State::ALL[..], &COMMANDS[..], &FAULTS[..])
+    let (states, commands) = if extent.all_calls {
+        (&State::ALL[..], &COMMANDS[..])
     } else {
-        (
-            &State::ALL[..2],
-            &COMMANDS[..3],
-            &["error=ENOSPC", "signal=KILL"][..],
-        )
+        (&State::ALL[..2], &COMMANDS[..3])
     };
     let mut all = Vec::new();
     for (state, command) in states
@@ -71,26 +85,22 @@ pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
     {
         for (call, before, most) in occurrences(bench, state, command)? {
             let step = (most - before).div_ceil(extent.occurrences).max(1);
-            for n in (before + 1..=most).step_by(step) {
-                all.extend(faults.iter().map(|fault| {
-                    (
-                        state,
-                        command,
-                        call,
-                        format!("inject={call}:{fault}:when={n}"),
-                    )
-                }));
+            let places = (before + 1..=most).step_by(step);
+            // What it can fail with in turn.
+            for (n, error) in places.zip(call.errors.iter().cycle()) {
+                all.push((state, command, call.name, format!("error={error}:when={n}")));
+                if call.changes {
+                    all.push((state, command, call.name, format!("signal=KILL:when={n}")));
+                }
             }
         }
     }
-    let outcomes: Vec<_> = all
-        .par_iter()
-        .map(|(state, command, call, inject)| failed(bench, *state, command, call, inject))
-        .collect();
-    for ((state, command, _, inject), outcome) in all.iter().zip(outcomes) {
-        tally.add(&format!("{state:?} {command} {inject}"), outcome);
-    }
-    Ok(tally)
+    println!("{} system calls", all.len());
+    Ok(Tally::of(
+        &all,
+        |(state, command, call, fault)| format!("{state:?} {command} {call}:{fault}"),
+        |(state, command, call, fault)| failed(bench, *state, command, call, fault),
+    ))
 }
 
 fn failed(
@@ -98,10 +108,10 @@ fn failed(
     state: State,
     command: &str,
     call: &str,
-    inject: &str,
+    fault: &str,
 ) -> Result<(), String> {
     let case = bench.case(state)?;
-    let trace = format!("trace={call}");
+    let (trace, inject) = (format!("trace={call}"), format!("inject={call}:{fault}"));
     let tool: Vec<String> = [
         "strace",
         "-f",
@@ -111,7 +121,7 @@ fn failed(
         "-e",
         &trace,
         "-e",
-        inject,
+        &inject,
     ]
     .map(str::to_owned)
     .to_vec();
@@ -128,7 +138,7 @@ fn occurrences(
     bench: &Bench,
     state: State,
     command: &str,
-) -> Result<Vec<(&'static str, usize, usize)>, String> {
+) -> Result<Vec<(&'static Call, usize, usize)>, String> {
     let case = bench.case(state)?;
     let log = case.study.with_extension("log");
     let tool: Vec<String> = ["strace", "-f", "-o", &log.display().to_string()]
@@ -147,20 +157,20 @@ fn occurrences(
         let rest = rest.trim_start();
         opened |= rest.contains("study.toml");
         let Some(call) = CALLS.iter().find(|call| {
-            rest.strip_prefix(**call)
+            rest.strip_prefix(call.name)
                 .is_some_and(|rest| rest.starts_with('('))
         }) else {
             continue;
         };
-        let (before, threads) = counts.entry(call).or_default();
+        let (before, threads) = counts.entry(call.name).or_default();
         *threads.entry(thread).or_default() += 1;
         // Until then only the loader and the runtime have worked, in one thread.
         if !opened {
             *before += 1;
         }
     }
-    let all = CALLS.into_iter().filter_map(|call| {
-        let (before, threads) = counts.get(call)?;
+    let all = CALLS.iter().filter_map(|call| {
+        let (before, threads) = counts.get(call.name)?;
         let most = threads.values().max().copied().unwrap_or(0);
         (most > *before).then_some((call, *before, most))
     });
@@ -169,23 +179,20 @@ fn occurrences(
 
 /// Lets no file grow beyond so many bytes: the write that would is cut short, the next one fails.
 pub fn limits(bench: &Bench, extent: Extent) -> Result<Tally, String> {
-    let mut tally = Tally::default();
     if !usable("prlimit", &["--fsize=1000", "true"]) {
-        return Ok(tally);
+        return Ok(Tally::default());
     }
-    for state in State::ALL {
-        for command in ["load", "report", "plan"] {
-            let sizes = sizes(bench, extent)?;
-            for size in sizes {
-                let outcome = limited(bench, state, command, size);
-                tally.add(
-                    &format!("{state:?} {command} with files of {size} bytes at most"),
-                    outcome,
-                );
-            }
-        }
-    }
-    Ok(tally)
+    let sizes = sizes(bench, extent)?;
+    let all: Vec<(State, &str, u64)> = State::ALL
+        .into_iter()
+        .flat_map(|state| ["load", "report", "plan"].map(|command| (state, command)))
+        .flat_map(|(state, command)| sizes.iter().map(move |size| (state, command, *size)))
+        .collect();
+    Ok(Tally::of(
+        &all,
+        |(state, command, size)| format!("{state:?} {command} with files of {size} bytes at most"),
+        |(state, command, size)| limited(bench, *state, command, *size),
+    ))
 }
 
 fn limited(bench: &Bench, state: State, command: &str, size: u64) -> Result<(), String> {

@@ -5,6 +5,9 @@
 //! whole, and the next run gives the report that a sound run gives, to the byte.
 
 use std::process::Command;
+use std::sync::{Mutex, PoisonError};
+
+use rayon::prelude::*;
 
 mod bench;
 mod calls;
@@ -61,6 +64,24 @@ impl Tally {
             println!("WRONG  {fault}: {what}");
             self.wrong.push(format!("{fault}: {what}"));
         }
+    }
+
+    /// Tries faults side by side; says now and then how many have been tried.
+    fn of<F: Sync>(
+        faults: &[F],
+        name: impl Fn(&F) -> String + Sync,
+        outcome: impl Fn(&F) -> Result<(), String> + Sync,
+    ) -> Self {
+        let tally = Mutex::new(Self::default());
+        faults.par_iter().for_each(|fault| {
+            let outcome = outcome(fault);
+            let mut tally = tally.lock().unwrap_or_else(PoisonError::into_inner);
+            tally.add(&name(fault), outcome);
+            if tally.tried.is_multiple_of(500) {
+                println!("{} of {} tried", tally.tried, faults.len());
+            }
+        });
+        tally.into_inner().unwrap_or_else(PoisonError::into_inner)
     }
 }
 

@@ -10,28 +10,30 @@ const COMMANDS: [&str; 5] = ["load", "report", "check", "query", "plan"];
 /// Runs every pair of commands at once, and all together, on a study in each state.
 pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
     let slow = usable("strace", &["-f", "-o", "/dev/null", "true"]);
-    let mut tally = Tally::default();
     let mut groups: Vec<Vec<&str>> = vec![COMMANDS.to_vec()];
     for (number, first) in COMMANDS.iter().enumerate() {
         for second in COMMANDS.iter().skip(number) {
             groups.push(vec![first, second]);
         }
     }
+    let mut all = Vec::new();
     for state in [State::Fresh, State::OneFileMore] {
         for group in &groups {
             for round in 0..extent.rounds {
-                for slowed in if slow {
-                    &[false, true][..]
-                } else {
-                    &[false][..]
-                } {
-                    let fault = format!("{state:?} {group:?}, round {round}, slowed: {slowed}");
-                    tally.add(&fault, at_once(bench, state, group, *slowed));
+                all.push((state, group, round, false));
+                if slow {
+                    all.push((state, group, round, true));
                 }
             }
         }
     }
-    Ok(tally)
+    Ok(Tally::of(
+        &all,
+        |(state, group, round, slowed)| {
+            format!("{state:?} {group:?}, round {round}, slowed: {slowed}")
+        },
+        |(state, group, _, slowed)| at_once(bench, *state, group, *slowed),
+    ))
 }
 
 fn at_once(bench: &Bench, state: State, commands: &[&str], slowed: bool) -> Result<(), String> {
