@@ -407,7 +407,11 @@ fn look(folder: &Path, prefix: &str, seen: &mut Vec<String>) -> std::io::Result<
 
 /// A hidden name without the number of the process that it belongs to: `.REPORT.whereworn-7.new`, `.RESULT.7`.
 fn without_process(name: &str) -> String {
-    let process = |part: &&str| part.trim_start_matches("whereworn-").parse::<u32>().is_err();
+    let process = |part: &&str| {
+        part.trim_start_matches("whereworn-")
+            .parse::<u32>()
+            .is_err()
+    };
     match name.starts_with('.') {
         true => name
             .split('.')

@@ -95,9 +95,9 @@ pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
             }
         }
     }
-    println!("{} system calls", all.len());
     Ok(Tally::of(
-        &all,
+        extent,
+        all,
         |(state, command, call, fault)| format!("{state:?} {command} {call}:{fault}"),
         |(state, command, call, fault)| failed(bench, *state, command, call, fault),
     ))
@@ -189,7 +189,8 @@ pub fn limits(bench: &Bench, extent: Extent) -> Result<Tally, String> {
         .flat_map(|(state, command)| sizes.iter().map(move |size| (state, command, *size)))
         .collect();
     Ok(Tally::of(
-        &all,
+        extent,
+        all,
         |(state, command, size)| format!("{state:?} {command} with files of {size} bytes at most"),
         |(state, command, size)| limited(bench, *state, command, *size),
     ))

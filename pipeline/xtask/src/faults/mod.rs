@@ -6,7 +6,11 @@
 
 use std::process::Command;
 use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 mod bench;
@@ -31,6 +35,8 @@ pub struct Extent {
     bytes: usize,
     /// Rounds of runs at once for each pairing.
     rounds: usize,
+    /// When to end with those kinds that are long.
+    until: Option<Instant>,
 }
 
 const QUICK: Extent = Extent {
@@ -39,6 +45,7 @@ const QUICK: Extent = Extent {
     kills: 3,
     bytes: 40,
     rounds: 1,
+    until: None,
 };
 
 const FULL: Extent = Extent {
@@ -47,6 +54,7 @@ const FULL: Extent = Extent {
     kills: 84,
     bytes: 2000,
     rounds: 20,
+    until: None,
 };
 
 /// What went wrong, each with the fault that brought it about.
@@ -66,19 +74,23 @@ impl Tally {
         }
     }
 
-    /// Tries faults side by side; says now and then how many have been tried.
+    /// Tries faults side by side, in random order, as many as there is time for; says now and then how many have been tried.
     fn of<F: Sync>(
-        faults: &[F],
+        extent: Extent,
+        mut faults: Vec<F>,
         name: impl Fn(&F) -> String + Sync,
         outcome: impl Fn(&F) -> Result<(), String> + Sync,
     ) -> Self {
+        faults.shuffle(&mut ChaCha8Rng::seed_from_u64(1));
+        println!("{} faults", faults.len());
         let tally = Mutex::new(Self::default());
-        faults.par_iter().for_each(|fault| {
+        let in_time = |_: &&F| extent.until.is_none_or(|until| Instant::now() < until);
+        faults.par_iter().filter(in_time).for_each(|fault| {
             let outcome = outcome(fault);
             let mut tally = tally.lock().unwrap_or_else(PoisonError::into_inner);
             tally.add(&name(fault), outcome);
             if tally.tried.is_multiple_of(500) {
-                println!("{} of {} tried", tally.tried, faults.len());
+                println!("{} tried", tally.tried);
             }
         });
         tally.into_inner().unwrap_or_else(PoisonError::into_inner)
@@ -104,15 +116,22 @@ const KINDS: [(&str, &str, Kind); 5] = [
     ),
 ];
 
-/// `faults [--quick] [KIND]...`: all kinds where none is named.
+/// `faults [--quick | --minutes N] [KIND]...`: all kinds where none is named; runs at once, limits and calls for N minutes each.
 pub fn run(words: &[&str]) -> Result<(), String> {
-    let quick = words.first() == Some(&"--quick");
-    let only = &words[usize::from(quick)..];
+    let (mut extent, minutes, only) = match words {
+        ["--quick", only @ ..] => (QUICK, None, only),
+        ["--minutes", minutes, only @ ..] => (FULL, Some(*minutes), only),
+        only => (FULL, None, only),
+    };
+    let minutes: Option<u64> = match minutes.map(str::parse) {
+        Some(Err(_)) => return Err("`--minutes` needs a number".to_owned()),
+        Some(Ok(minutes)) => Some(minutes),
+        None => None,
+    };
     let known = |word: &&&str| KINDS.iter().any(|(name, ..)| *name == **word);
     if let Some(word) = only.iter().find(|word| !known(word)) {
         return Err(format!("`{word}` is no kind of fault"));
     }
-    let extent = if quick { QUICK } else { FULL };
     build()?;
     let bench = Bench::new()?;
     let mut wrong = 0;
@@ -120,7 +139,8 @@ pub fn run(words: &[&str]) -> Result<(), String> {
         .iter()
         .filter(|(word, ..)| only.is_empty() || only.contains(word));
     for (_, name, kind) in asked {
-        let started = std::time::Instant::now();
+        let started = Instant::now();
+        extent.until = minutes.map(|minutes| started + Duration::from_secs(60 * minutes));
         let tally = kind(&bench, extent)?;
         println!(
             "{name}: {} tried, {} wrong, {:.0} s",

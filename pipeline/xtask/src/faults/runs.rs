@@ -28,7 +28,8 @@ pub fn run(bench: &Bench, extent: Extent) -> Result<Tally, String> {
         }
     }
     Ok(Tally::of(
-        &all,
+        extent,
+        all,
         |(state, group, round, slowed)| {
             format!("{state:?} {group:?}, round {round}, slowed: {slowed}")
         },
