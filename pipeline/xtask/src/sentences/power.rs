@@ -25,7 +25,7 @@ const EFFECTS: [(Measure, usize, usize, f64); 12] = [
 /// Hands over the lines of each condition as they are found.
 pub fn lines(studies: usize, quick: bool, found: &mut dyn FnMut(Vec<Line>)) {
     if !quick {
-        found(demo(studies.min(300)));
+        found(demo(studies));
     }
     found(detached(studies));
     for (measure, sensors, wearers, effect) in EFFECTS {
