@@ -1,6 +1,6 @@
 -- title = "Sensors worn at once"
 -- row = "two sensors of one wearer, the hours in which both were worn and warm"
--- role = "intermediate"
+-- role = "per-wearer"
 -- [columns]
 -- wearer = { class = "wearer" }
 -- first_site = { class = "site" }

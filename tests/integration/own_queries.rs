@@ -335,6 +335,27 @@ fn what_looks_at_each_sensor_by_itself_is_held_to_it() {
         let sql = format!("-- role = \"per-sensor\"\n{sql}");
         alone(name, sql.as_bytes(), &[], &[words]);
     }
+    let of_wearers = [
+        (
+            "bare_people",
+            "SELECT sensor_no FROM pairs",
+            "its role is `per-wearer`, and it does not give `wearer`",
+        ),
+        (
+            "people",
+            "SELECT MAX(wearer) AS wearer FROM fingersticks GROUP BY meter",
+            "it groups rows of several wearers: group them by `wearer`",
+        ),
+        (
+            "others",
+            "SELECT a.wearer FROM sessions AS a INNER JOIN sessions AS b ON b.site = a.site",
+            "it joins rows of several wearers: join them on `wearer`",
+        ),
+    ];
+    for (name, sql, words) in of_wearers {
+        let sql = format!("-- role = \"per-wearer\"\n{sql}");
+        alone(name, sql.as_bytes(), &[], &[words]);
+    }
     let study = study();
     let sound = "-- role = \"per-sensor\"\nSELECT p.sensor_no, COUNT(*) AS n, MAX(l.pairing_minutes) AS most FROM pairs AS p \
          INNER JOIN (SELECT MAX(pairing_minutes) AS pairing_minutes FROM wearer_limits) AS l ON TRUE \

@@ -4,6 +4,7 @@
 //! of ours, [`Engine::run_all`] turns one into result tables with the help of the other.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
+mod apart;
 mod base_tables;
 mod catalog;
 mod charts;
@@ -17,7 +18,6 @@ pub mod functions;
 mod kept;
 mod messages;
 mod parquet;
-mod per_sensor;
 mod plan;
 mod planning;
 mod pooled;

@@ -19,13 +19,13 @@ use datafusion::scalar::ScalarValue;
 use whereworn_model::header::{CellKind, Chart, ColumnHeader, Header, Parameter, Role};
 use whereworn_model::time::parse_instant;
 
+use crate::apart::{Apart, at_once};
 use crate::base_tables::instant;
 use crate::catalog::Query;
 use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
 use crate::messages;
-use crate::per_sensor;
 use crate::session::Engine;
 
 /// A query that can run: its plan, and the table in which its rows will lie.
@@ -95,8 +95,9 @@ impl Engine {
         let schema = Arc::clone(thought.optimized.schema().inner());
         let refused = |message: String| query.source().error(message);
         check_columns(query, &schema).map_err(refused)?;
-        if query.header.role == Role::PerSensor {
-            per_sensor::check(&thought.optimized).map_err(refused)?;
+        let apart = Apart::of(query.header.role);
+        if let Some(apart) = &apart {
+            apart.check(&thought.optimized).map_err(refused)?;
         }
         self.context.deregister_table(query.name.as_str())?;
         if query.header.role == Role::View {
@@ -108,19 +109,19 @@ impl Engine {
         let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
         self.context
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
-        let at_once = per_sensor::at_once(self.limits.memory);
-        let parts = match query.header.role {
-            Role::PerSensor if self.sensors > at_once => {
-                per_sensor::parts(&thought.written, self.sensors, at_once)?
-            }
-            _ => vec![thought.optimized],
+        let at_once = at_once(self.limits.memory);
+        let parts = match apart {
+            Some(apart) => apart.parts(&thought.written, &self.worn, at_once)?,
+            None => None,
         };
+        let parts = parts.unwrap_or_else(|| vec![thought.optimized]);
         Ok(Some(Planned {
             parts,
             schema,
             table,
         }))
     }
+
     /// Waits for a plan, but no longer than a query may take: planning computes what is constant, and cannot be stopped.
     fn within_limit(
         &self,
@@ -156,9 +157,9 @@ async fn think(
     read_only().verify_plan(&written).map_err(failed)?;
     check_functions(&written).map_err(failed)?;
     let written = in_microseconds(written).map_err(failed)?;
-    let written = match query.header.role {
-        Role::PerSensor => per_sensor::of_numbered(written).map_err(failed)?,
-        _ => written,
+    let written = match Apart::of(query.header.role) {
+        Some(apart) => apart.of_someone(written).map_err(failed)?,
+        None => written,
     };
     let optimized = state.optimize(&written).map_err(failed)?;
     Ok(Thought { written, optimized })

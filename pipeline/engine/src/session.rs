@@ -22,6 +22,7 @@ use whereworn_model::settings::Settings;
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
+use crate::apart::Worn;
 use crate::base_tables;
 use crate::error::EngineError;
 use crate::functions;
@@ -137,8 +138,8 @@ pub struct Engine {
     runtime: Option<Runtime>,
     /// Most queries that run side by side.
     pub(crate) at_once: usize,
-    /// Sensors that have readings: they are numbered from 0.
-    pub(crate) sensors: usize,
+    /// Who wore how many sensors that have readings.
+    pub(crate) worn: Worn,
     /// Names of the tables that the study itself gives.
     of_study: Vec<String>,
     /// The results of earlier runs.
@@ -187,7 +188,7 @@ impl Engine {
             limits,
             runtime: Some(runtime),
             at_once,
-            sensors: study.sensors.num_rows(),
+            worn: Worn::new(&study.sensors)?,
             of_study: Vec::new(),
             kept: None,
             held: Mutex::default(),

@@ -88,6 +88,9 @@ pub enum Role {
     /// As an intermediate result, of which a row depends on no sensor's rows but those of its own `sensor_no`: computed
     /// for some sensors after the other.
     PerSensor,
+    /// As an intermediate result, of which a row depends on no wearer's rows but those of its own `wearer`: computed for
+    /// some wearers after the other.
+    PerWearer,
     /// A name for other queries: computed as a part of each, written nowhere.
     View,
 }
