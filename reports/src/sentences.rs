@@ -204,15 +204,25 @@ fn won(view: &View, claim: &Claim) -> Option<String> {
             .rows_where(comparison::SITE, site)
             .first()
             .copied()?;
-        view.value(row, column).map(|_| view.short(row, column))
+        view.value(row, column)
     };
-    let values = [
-        ("site", &*context.site_label(claim.site)),
-        ("against", &*context.site_label(claim.against)),
-        ("better", &*figure(claim.site)?),
-        ("worse", &*figure(claim.against)?),
-    ];
-    let said = fill(&words.won, &values);
+    let (site, against) = (figure(claim.site)?, figure(claim.against)?);
+    let more_is_said =
+        claim.measure == Measure::ReadsHighOrLow || column == comparison::WITHIN_20_20;
+    let shown = [site, against].map(|value| view.quantity(column, value));
+    // Sites are compared within people, these figures are of all of them: they may point the other way.
+    let said = match shown[0] != shown[1] && (site > against) == more_is_said {
+        true => {
+            let values = [
+                ("site", &*context.site_label(claim.site)),
+                ("against", &*context.site_label(claim.against)),
+                ("better", &*shown[0]),
+                ("worse", &*shown[1]),
+            ];
+            fill(&words.won, &values)
+        }
+        false => core(context, claim)?,
+    };
     Some(match claim.verdict {
         Verdict::Leans => fill(&context.text.claims.mark_so_far, &[("claim", &said)]),
         _ => said,

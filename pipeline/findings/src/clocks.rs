@@ -429,10 +429,20 @@ fn change(
         }
         (None, _) => "its clock was set then",
     };
-    let (key, name) = match (by_meter, only) {
-        (true, _) => ("meter", meter.clone()),
-        (false, Some(session)) => ("sensor", session.sensor.clone()),
-        (false, None) => ("sensor", String::new()),
+    let all_sensors = || {
+        let own = sensors
+            .iter()
+            .filter_map(|sensor| wearer.sessions.get(*sensor));
+        own.map(|session| ("sensor", session.sensor.clone()))
+            .collect()
+    };
+    let devices: Vec<(&str, String)> = match (by_meter, only) {
+        (true, _) if meter.is_empty() && wearer.meters.len() > 1 => (0..wearer.meters.len())
+            .map(|one| ("meter", meter_name(wearer, one)))
+            .collect(),
+        (true, _) => vec![("meter", meter.clone())],
+        (false, Some(session)) => vec![("sensor", session.sensor.clone())],
+        (false, None) => all_sensors(),
     };
     let first_sensor = sensors
         .first()
@@ -454,25 +464,12 @@ fn change(
             if by_meter { "sensors" } else { "meter" },
         ),
         todo: "look at the clocks of both devices; if one was off, paste the lines".to_owned(),
-        paste: if name.is_empty() && !by_meter {
-            sensors
-                .iter()
-                .filter_map(|sensor| wearer.sessions.get(*sensor))
-                .map(|session| {
-                    clock_correction(
-                        wearer.name,
-                        "sensor",
-                        &session.sensor,
-                        size,
-                        from,
-                        around[1],
-                        &wearer.zone,
-                    )
-                })
-                .collect()
-        } else {
-            clock_correction(wearer.name, key, &name, size, from, around[1], &wearer.zone)
-        },
+        paste: devices
+            .iter()
+            .map(|(key, name)| {
+                clock_correction(wearer.name, key, name, size, from, around[1], &wearer.zone)
+            })
+            .collect(),
         meter,
         ..wearer.finding(kind, severity, size)
     }

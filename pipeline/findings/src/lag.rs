@@ -51,6 +51,12 @@ const CLUSTER: f64 = 30.0;
 /// Least share of checks of a sensor that must have a reading at a lag for the lag to be possible.
 const LEAST_PRESENT: f64 = 0.5;
 
+/// The usual delay of a sensor, 7.5 min, in steps.
+const USUAL: i32 = 3;
+
+/// Log-likelihood of a check at a lag that is not possible.
+const IMPOSSIBLE: f32 = -3.0;
+
 /// A fingerstick against one sensor.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Item {
@@ -85,7 +91,7 @@ impl Profiles {
         let offsets: Vec<f64> = (-REACH..=REACH).map(|lag| f64::from(lag) * STEP).collect();
         let mut rows: Vec<f32> = Vec::with_capacity(items.len() * LAGS);
         let mut row = Vec::with_capacity(LAGS);
-        let usual = offsets.get(REACH as usize + 3..).unwrap_or_default();
+        let usual = offsets.get((REACH + USUAL) as usize..).unwrap_or_default();
         let high = meter_levels(&items, traces, usual.get(..1).unwrap_or_default());
         for item in &items {
             match traces.get(item.sensor) {
@@ -179,34 +185,38 @@ impl Profiles {
             })
             .collect();
         let centres = self.locations(cell, &weights, noise);
-        let (mut sums, mut present) = (vec![0.0; LAGS], vec![0.0; LAGS]);
+        let mut present = vec![0; LAGS];
         for (item, weight) in cell.iter().zip(&weights) {
-            let at_lags = centres.iter().zip(&mut sums).zip(&mut present);
-            for (score, ((centre, sum), present)) in self.row_mut(*item).iter_mut().zip(at_lags) {
-                if score.is_nan() {
-                    continue;
-                }
+            let row = self.row_mut(*item);
+            let known = !row[(REACH + USUAL) as usize].is_nan();
+            for (score, (centre, present)) in row.iter_mut().zip(centres.iter().zip(&mut present)) {
                 let ratio = (f64::from(*score) - centre) / noise;
                 let value = -weight * (FREEDOM + 1.0) / 2.0 * (ratio * ratio / FREEDOM).ln_1p();
+                *present += usize::from(known && !score.is_nan());
                 *score = value as f32;
-                *sum += value;
-                *present += 1.0;
             }
         }
-        let means: Vec<f32> = sums
-            .iter()
-            .zip(present)
-            .map(|(sum, present)| match present {
-                enough if enough >= LEAST_PRESENT * cell.len() as f64 && enough > 0.0 => {
-                    (sum / enough) as f32
-                }
-                _ => -3.0,
-            })
-            .collect();
+        self.fill(cell, &present);
+    }
+
+    /// What a check tells of a lag at which it has no reading: nothing, so that it counts there as at the usual one, unless the
+    /// lag is hardly possible. One that has none at the usual lag tells of no lag.
+    fn fill(&mut self, cell: &[usize], present: &[usize]) {
+        let least = LEAST_PRESENT
+            * present
+                .get((REACH + USUAL) as usize)
+                .map_or(0.0, |n| *n as f64);
         for item in cell {
-            for (score, mean) in self.row_mut(*item).iter_mut().zip(&means) {
-                if score.is_nan() {
-                    *score = *mean;
+            let usual = self.row(*item)[(REACH + USUAL) as usize];
+            for (score, present) in self.row_mut(*item).iter_mut().zip(present) {
+                if usual.is_nan() {
+                    *score = 0.0;
+                } else if score.is_nan() {
+                    *score = if *present as f64 >= least {
+                        usual
+                    } else {
+                        IMPOSSIBLE
+                    };
                 }
             }
         }

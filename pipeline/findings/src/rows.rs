@@ -18,6 +18,12 @@ const LARGE: f64 = 0.10;
 /// file wrong.
 const NEAR: Micros = 2 * 3_600_000_000;
 
+/// Lines of a file from one row to the next of its month within which both are of one run.
+const A_RUN: u64 = 20;
+
+/// Most runs that are told apart.
+const MOST_RUNS: usize = 500;
+
 /// Rows of a file in a month.
 #[derive(Clone, Debug, Default)]
 struct Tally {
@@ -26,8 +32,8 @@ struct Tally {
     /// Those of them far from when their sensor was worn.
     far: u64,
     rejected: u64,
-    first_line: u64,
-    last_line: u64,
+    /// First and last lines of runs of them.
+    runs: Vec<(u64, u64)>,
     from: Micros,
     to: Micros,
     first_aside: Option<u64>,
@@ -41,13 +47,42 @@ impl Tally {
         self.accepted += u64::from(!aside);
         self.aside += u64::from(aside);
         self.far += u64::from(out > NEAR);
-        self.first_line = self.first_line.min(line);
-        self.last_line = self.last_line.max(line);
+        match self.runs.last_mut() {
+            Some((_, last)) if (*last..=*last + A_RUN).contains(&line) => *last = line,
+            _ => self.runs.push((line, line)),
+        }
+        self.join_runs();
         self.from = self.from.min(time);
         self.to = self.to.max(time);
         if aside {
             self.first_aside = Some(self.first_aside.map_or(line, |first| first.min(line)));
         }
+    }
+}
+
+impl Tally {
+    /// Joins runs that lie near each other where there are too many.
+    fn join_runs(&mut self) {
+        let mut gap = A_RUN;
+        while self.runs.len() > MOST_RUNS {
+            gap *= 4;
+            self.runs.sort_unstable();
+            self.runs.dedup_by(|later, before| {
+                let near = later.0 <= before.1 + gap;
+                if near {
+                    before.1 = before.1.max(later.1);
+                }
+                near
+            });
+        }
+    }
+
+    /// Lines from one to the nearest of its rows.
+    fn lines_to(&self, line: u64) -> u64 {
+        let runs = self.runs.iter();
+        let to =
+            runs.map(|(first, last)| first.saturating_sub(line).max(line.saturating_sub(*last)));
+        to.min().unwrap_or(u64::MAX)
     }
 }
 
@@ -66,7 +101,7 @@ impl Tallies {
         let events = log.events.iter().map(|row| (&row.file, row.line, row.time));
         for (file, line, time) in checks.chain(events) {
             let month = month_of(log, time, &mut cache);
-            tallies.of(file, month, line, time).count(line, time, 0);
+            tallies.of(file, month, time).count(line, time, 0);
         }
         tallies
     }
@@ -92,7 +127,7 @@ impl Tallies {
             let Some(file) = log.files.get(first.file) else {
                 continue;
             };
-            let tally = self.of(&file.name, month, first.line, first.time);
+            let tally = self.of(&file.name, month, first.time);
             for reading in run {
                 let out = worn.as_ref().map_or(Micros::MAX, |worn| {
                     let before = worn.start().saturating_sub(reading.time);
@@ -114,8 +149,8 @@ impl Tallies {
                     tally.accepted += more.accepted;
                     tally.aside += more.aside;
                     tally.far += more.far;
-                    tally.first_line = tally.first_line.min(more.first_line);
-                    tally.last_line = tally.last_line.max(more.last_line);
+                    tally.runs.extend(more.runs);
+                    tally.join_runs();
                     tally.from = tally.from.min(more.from);
                     tally.to = tally.to.max(more.to);
                     let first = [tally.first_aside, more.first_aside]
@@ -129,11 +164,9 @@ impl Tallies {
     }
 
     /// The tally of a file and month, begun with a row of theirs where there is none yet.
-    fn of(&mut self, file: &str, month: String, line: u64, time: Micros) -> &mut Tally {
+    fn of(&mut self, file: &str, month: String, time: Micros) -> &mut Tally {
         let tally = self.by.entry((file.to_owned(), month));
         tally.or_insert_with(|| Tally {
-            first_line: line,
-            last_line: line,
             from: time,
             to: time,
             ..Tally::default()
@@ -152,12 +185,7 @@ impl Tallies {
                 .by
                 .iter_mut()
                 .filter(|((file, _), _)| *file == reject.file)
-                .min_by_key(|(_, tally)| {
-                    let (first, last) = (tally.first_line, tally.last_line);
-                    first
-                        .saturating_sub(reject.line)
-                        .max(reject.line.saturating_sub(last))
-                });
+                .min_by_key(|(_, tally)| tally.lines_to(reject.line));
             let tally = match nearest {
                 Some((_, tally)) => tally,
                 None => self

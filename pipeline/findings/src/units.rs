@@ -51,6 +51,14 @@ struct Group {
     line: u64,
 }
 
+impl Group {
+    /// Whether it is of the same sensor, or meter, of the same wearer.
+    fn is_of(&self, other: &Self) -> bool {
+        let name = |group: &Self| [&group.wearer, &group.sensor, &group.meter].map(String::clone);
+        name(self) == name(other)
+    }
+}
+
 /// What the values of readings are like.
 #[derive(Default)]
 pub(crate) struct Levels {
@@ -178,7 +186,7 @@ fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
     }
     let mut findings = Vec::new();
     for ((_, _), all) in by {
-        let off: Vec<&Group> = all
+        let mut off: Vec<&Group> = all
             .iter()
             .filter(|group| group.factor != 1.0)
             .copied()
@@ -188,26 +196,43 @@ fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
         }
         let told = all.iter().filter(|group| group.rows >= LEAST_ROWS).count();
         if off.len() == told {
-            findings.push(of_groups(log, &off, true));
+            // Named by its file where the same sensor or meter is right in another.
+            let elsewhere = groups
+                .iter()
+                .any(|group| group.factor == 1.0 && off.iter().any(|off| off.is_of(group)));
+            let rows = if elsewhere { Rows::OfFile } else { Rows::All };
+            findings.push(of_groups(log, &off, rows));
             continue;
         }
-        let mut names: Vec<(&str, &str)> = off
-            .iter()
-            .map(|group| (group.sensor.as_str(), group.meter.as_str()))
-            .collect();
-        names.sort_unstable();
-        names.dedup();
-        for name in names {
-            let is = |group: &&&Group| (group.sensor.as_str(), group.meter.as_str()) == name;
-            let own: Vec<&Group> = off.iter().filter(is).copied().collect();
-            let whole = all.iter().filter(is).count() == own.len();
-            findings.push(of_groups(log, &own, whole));
+        let mut rest = off.as_slice();
+        while let Some(first) = rest.first() {
+            let (own, others): (Vec<&Group>, Vec<&Group>) =
+                off.iter().copied().partition(|group| group.is_of(first));
+            let whole = groups.iter().filter(|group| group.is_of(first));
+            let rows = match whole.count() == own.len() {
+                true => Rows::All,
+                false => Rows::Between,
+            };
+            findings.push(of_groups(log, &own, rows));
+            off = others;
+            rest = off.as_slice();
         }
     }
     findings
 }
 
-fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
+/// Which rows of some groups' sensor or meter have the other unit.
+#[derive(Clone, Copy, PartialEq)]
+enum Rows {
+    /// All that there are.
+    All,
+    /// All of their file, and none of another.
+    OfFile,
+    /// Those between their first and last day.
+    Between,
+}
+
+fn of_groups(log: &Log<'_>, groups: &[&Group], rows_off: Rows) -> Finding {
     let Some(first) = groups.first() else {
         return Finding::new("unit", Severity::Wrong, OF_GLUCOSE);
     };
@@ -242,11 +267,14 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], whole: bool) -> Finding {
     };
     let mut paste = format!("[[corrections]]\nwearer = {}\n", quoted(&first.wearer));
     paste += &match (sensor.as_str(), meter.as_str()) {
+        _ if rows_off == Rows::OfFile => format!("file = {}\n", quoted(&first.file)),
         ("", "") => format!("file = {}\n", quoted(&first.file)),
         ("", meter) => format!("meter = {}\n", quoted(meter)),
         (sensor, _) => format!("sensor = {}\n", quoted(sensor)),
     };
-    if !whole && let (Some(from), Some(to)) = (from, to) {
+    if rows_off == Rows::Between
+        && let (Some(from), Some(to)) = (from, to)
+    {
         paste += &format!(
             "from = \"{}\"\nto = \"{}\"\n",
             day(from, &zone),

@@ -247,6 +247,36 @@ fn a_claim_is_withdrawn_for_what_went_with_the_site() {
     assert_eq!(row(&found, Measure::ReadsHighOrLow).withdrawn, []);
 }
 
+/// Five sensors a quarter for two years: the arm in winter, the belly in summer, but for one sensor in each of some quarters. What the season does is no claim on sites, also where it is not all of what they differ by on average; a difference
+/// that is there within quarters is.
+#[test]
+fn a_claim_that_went_with_the_seasons_has_to_hold_within_them() {
+    let reasons = |crossed: usize, of_site: f64, of_season: f64| {
+        let sensors = (0..40).map(|place| {
+            let (quarter, in_quarter) = (place / 5, place % 5);
+            let summer = quarter % 2 == 1;
+            let site = usize::from(summer != (in_quarter == 2 && quarter < crossed));
+            let scatter = [1.0, -2.0, 0.5, 2.5, -2.0, 1.5, -1.5][place % 7];
+            let level = of_site * site as f64 + if summer { of_season } else { 0.0 };
+            let mut one = sensor(site, 18.0 * place as f64, level + scatter);
+            one.quarter = quarter as i32;
+            one
+        });
+        let found = conclude(
+            &study(sensors.collect(), &[1000.0]),
+            &plan(Measure::ReadsHighOrLow),
+            None,
+        );
+        let row = row(&found, Measure::ReadsHighOrLow);
+        (row.verdict, row.withdrawn.clone())
+    };
+    let withdrawn = (Verdict::Open, vec![Confounder::Season]);
+    assert_eq!(reasons(8, 0.0, 10.0), withdrawn);
+    assert_eq!(reasons(2, 0.0, 10.0), withdrawn);
+    assert_eq!(reasons(4, 1.5, 3.0), withdrawn);
+    assert_eq!(reasons(8, 10.0, 0.0), (Verdict::Differs, vec![]));
+}
+
 #[test]
 fn a_claim_falls_where_a_shared_tape_explains_it() {
     // Nine of ten at the second site under another tape, which all of the difference goes with.

@@ -56,6 +56,26 @@ fn the_trade_off_has_both_figures() {
     }
 }
 
+/// Sites are compared within people: where the figures of all of them point the other way, the difference is told instead.
+#[test]
+fn figures_that_point_the_other_way_stand_beside_no_claim() {
+    let mut study = fixture::full();
+    for column in &mut study.table("site_comparison").columns {
+        match column.name.as_str() {
+            "on_label" => column.cells.fill(Cell::text("yes")),
+            "night_rate" => column.cells.reverse(),
+            _ => {}
+        }
+    }
+    let markdown = study.report().markdown;
+    let label = line(&markdown, "- **On the label**");
+    assert!(
+        label.contains("is quieter at night than Back of the upper arm, "),
+        "{label}"
+    );
+    assert!(!label.contains(" artefacts in 100 nights)"), "{label}");
+}
+
 /// How many more sensors would settle a question is said of sites on the label alone.
 #[test]
 fn no_one_is_urged_off_the_label() {
@@ -111,7 +131,7 @@ fn what_every_figure_rests_on_stands_first() {
     let report = fixture::full().report();
     line(
         &report.markdown,
-        "Recorded from 2025-12-10 on: 2 wearers, 40 sensors on 5 sites, 1600 readings beside fingersticks, 440 sensor-nights. Models: M1. These figures are of the 2 wearers named; other bodies may differ.",
+        "Recorded from 2025-12-10 on: 2 wearers, 40 sensors on 5 sites, 1600 readings beside fingersticks, 440 sensor-nights. Models: M1. These figures are of 2 wearers; other bodies may differ.",
     );
     let alone = fixture::one_site().report();
     assert!(alone.markdown.contains("All sensors were on one site"));

@@ -1,12 +1,13 @@
 //! What else went with a site: other models, lots, tapes, seasons, people, fingersticks, ages of wear, or doubted sensors.
 
-use super::blocks::{Member, Within};
-use super::contrast::contrast;
+use super::blocks::{Member, Within, by_lot};
+use super::contrast::{Contrast, contrast};
 use super::measure::Measure;
 use super::rows::Row;
 use super::scores::Score;
 use super::study::{Pair, Sensor, Study};
 use crate::conjugate::conjugate_gradient;
+use crate::distributions::{f_upper_tail, t_quantile};
 use std::collections::BTreeMap;
 
 /// What may have gone with a site, in the order in which it is told.
@@ -62,6 +63,21 @@ pub(super) enum Claim {
 }
 
 impl Claim {
+    /// Whether a comparison within the levels of something bears the claim by itself.
+    fn holds(self, difference: f64, within: &Contrast) -> bool {
+        match self {
+            Self::None => true,
+            Self::Difference => {
+                let clear = within.p().is_some_and(|p| p < 0.05);
+                clear && within.difference * difference > 0.0
+            }
+            Self::Alike(margin) => {
+                let reach = t_quantile(0.975, within.df) * within.std_error;
+                within.difference.abs() + reach <= margin
+            }
+        }
+    }
+
     /// Whether the claim falls with a difference that is adjusted for something.
     fn falls(self, difference: f64, adjusted: f64) -> bool {
         match self {
@@ -100,13 +116,13 @@ pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Con
     }
     let difference = contrast(&row.members).map(|contrast| contrast.difference);
     for (confounder, level) in OF_SENSORS {
-        let falls = || {
+        let falls = |difference: f64| {
             let adjusted = adjusted(study, &row.members, level);
-            difference
-                .zip(adjusted)
-                .is_some_and(|(d, a)| claim.falls(d, a))
+            adjusted.is_some_and(|adjusted| claim.falls(difference, adjusted))
+                || within_levels(study, &row.members, level)
+                    .is_some_and(|within| !claim.holds(difference, &within))
         };
-        if apart(study, row, level) || falls() {
+        if apart(study, row, level) || difference.is_some_and(falls) {
             found.push(confounder);
         }
     }
@@ -144,6 +160,37 @@ fn apart(study: &Study<'_>, row: &Row, level: LevelOf) -> bool {
         .sum();
     let none_shared = !levels.values().any(|[one, other]| *one > 0 && *other > 0);
     none_shared && 2 * repeated >= row.members.len() && !row.members.is_empty()
+}
+
+/// The chance, if nothing went with sites, of levels that seem to: below it they went along.
+const BY_CHANCE: f64 = 0.01;
+
+/// Sites compared within blocks and levels alone, where levels went along with sites: an adjusted difference then rests on the
+/// few sensors that crossed over. `None` where levels did not, or where nothing can be compared within them.
+///
+/// Whether they did is told by the F test of an analysis of variance of sites on levels within blocks: what is left of the
+/// comparison's information within levels is the sum of squares within them (Scheffé 1959, The Analysis of Variance, 3.1).
+fn within_levels(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<Contrast> {
+    // What a lot drew went along by chance alone.
+    if by_lot(members) {
+        return None;
+    }
+    let mut split = members.to_vec();
+    let of = |member: &Member| (member.block, level(&study.sensors[member.sensor]));
+    split.sort_by_key(of);
+    let mut parts = 0;
+    for part in split.chunk_by_mut(|a, b| of(a) == of(b)) {
+        part.iter_mut().for_each(|member| member.block = parts);
+        parts += 1;
+    }
+    let blocks = members.last()?.block + 1;
+    let [between, left] = [parts - blocks, members.len() - parts].map(|df| df as f64);
+    let all = contrast(members)?.information;
+    let within = contrast(&whole_blocks(split))?;
+    let lost = all - within.information;
+    let ratio = (lost / between) / (within.information / left);
+    let along = between > 0.0 && f_upper_tail(ratio, between, left) < BY_CHANCE;
+    along.then_some(within)
 }
 
 /// The difference with an effect of each level: least squares with a level of each block, and effects of levels that may
