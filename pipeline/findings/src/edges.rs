@@ -16,10 +16,6 @@ const USUAL: f64 = 15.0;
 /// there, and their middle is no usual time. Such a log tells nothing.
 const MOST_SPREAD: f64 = 6.5;
 
-/// Most of the same, minutes, about the middle of any of the times and not of the usual one alone: of times spread evenly it
-/// is 6.1, half the mean square of two of them within reach of each other.
-const MOST_ANYWHERE: f64 = 5.2;
-
 /// A time is usual where this share of the wearer's sensors keeps it, and so many: a clock may have been off for most.
 const LEAST_SHARE: f64 = 0.1;
 const LEAST_SENSORS: usize = 2;
@@ -114,9 +110,6 @@ fn usual(times: &[f64]) -> Option<(f64, f64)> {
         let off = times.iter().map(move |time| time - middle);
         off.filter(|off| off.abs() <= USUAL)
     };
-    if anywhere(times) > MOST_ANYWHERE {
-        return None;
-    }
     let least = LEAST_SENSORS.max((LEAST_SHARE * times.len() as f64).ceil() as usize);
     let usual = times.iter().filter(|time| near(**time).count() >= least);
     let usual = usual.min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
@@ -126,16 +119,6 @@ fn usual(times: &[f64]) -> Option<(f64, f64)> {
     let squares = near(middle).map(|off| off * off).sum::<f64>();
     let spread = (squares / (count - 1.0)).sqrt();
     (spread * (1.0 + 2.0 / count) <= MOST_SPREAD).then_some((middle, spread))
-}
-
-/// Standard deviation of times about whatever others they lie near, minutes; 0 where none lies near another.
-fn anywhere(times: &[f64]) -> f64 {
-    let near = times.iter().flat_map(|time| {
-        let off = times.iter().map(move |other| other - time);
-        off.filter(|off| *off != 0.0 && off.abs() <= USUAL)
-    });
-    let (count, squares) = near.fold((0.0, 0.0), |(n, sum), off| (n + 1.0, sum + off * off));
-    (squares / 2.0 / f64::max(count, 1.0)).sqrt()
 }
 
 /// Mean and standard deviation of a shift in minutes, from what is known of it and what the log says.

@@ -262,3 +262,33 @@ impl Tallies {
 fn is_of_a_sensor(reason: &str) -> bool {
     reason.contains(" set aside:")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows of one month in two sensors' parts of a file, those of another between them.
+    #[test]
+    fn a_line_belongs_to_the_nearest_run() {
+        let tally = |runs: &[std::ops::Range<u64>]| {
+            let mut tally = Tally::default();
+            runs.iter()
+                .flat_map(|run| run.clone())
+                .for_each(|line| tally.count(line, 0, 0));
+            tally
+        };
+        let (one, other) = (tally(&[2..90, 200..290]), tally(&[91..190, 300..390]));
+        assert_eq!(
+            [89, 95, 145, 295].map(|line| one.lines_to(line)),
+            [0, 6, 55, 6]
+        );
+        assert_eq!(
+            [89, 95, 145, 295].map(|line| other.lines_to(line)),
+            [2, 0, 0, 5]
+        );
+        let scattered: Vec<std::ops::Range<u64>> =
+            (0..5000).map(|run| 100 * run..100 * run + 2).collect();
+        let many = tally(&scattered);
+        assert!(many.runs.len() <= MOST_RUNS && many.lines_to(499_000) == 0);
+    }
+}

@@ -381,6 +381,78 @@ fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
     assert!(found.paste.contains("unit = \"mmol/L\""), "{}", found.paste);
 }
 
+/// One file of a meter's fingersticks in mmol/L: the lines to paste name the file, since the meter is right in the others.
+#[test]
+fn one_file_in_mmol_is_named_by_its_file() {
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "kitchen".into();
+        if check.time >= START + 30 * DAY {
+            check.file = "fingersticks/later.csv".into();
+            check.glucose /= 18.0156;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.kind, "unit");
+    assert!(
+        found.paste.contains("file = \"fingersticks/later.csv\"\n")
+            && !found.paste.contains("meter = "),
+        "{}",
+        found.paste
+    );
+    // Where all of the meter's fingersticks are, the meter is named.
+    for check in &mut study.checks {
+        if &*check.file != "fingersticks/later.csv" {
+            check.glucose /= 18.0156;
+        }
+    }
+    let outcome = study.look();
+    let pastes = claims(&outcome).into_iter().map(|found| &found.paste);
+    assert!(
+        pastes
+            .into_iter()
+            .all(|paste| paste.contains("meter = \"kitchen\"\n"))
+    );
+}
+
+/// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
+#[test]
+fn many_gaps_tell_of_no_clock() {
+    for seed in 1..6_i64 {
+        let mut study = Study::new(4);
+        for sensor in &mut study.sensors {
+            sensor.readings.retain(|reading| {
+                let stretch = reading.time / (100 * MINUTE);
+                (stretch * stretch * 7 + stretch * 13 + seed * 31) % 17 >= 7
+            });
+        }
+        let outcome = study.look();
+        assert_eq!(claims(&outcome), Vec::<&Finding>::new(), "{seed}");
+    }
+}
+
+/// Neither meter follows when the clocks are put back on 25 October 2026: each has lines of its own.
+#[test]
+fn lines_to_paste_name_each_meter() {
+    let mut study = Study::new(17);
+    study.settings = study.settings.replace("UTC", "Europe/Berlin");
+    let at = START + 146 * DAY + 60 * MINUTE;
+    let late = study.checks.iter_mut().filter(|check| check.time >= at);
+    late.for_each(|check| check.time += 60 * MINUTE);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.size), ("clock-change", Some(60.0)));
+    for meter in ["kitchen", "bag"] {
+        let line = format!("meter = \"{meter}\"\n");
+        assert!(found.paste.contains(&line), "{}", found.paste);
+    }
+}
+
 /// A gap of three days, and an id inserted twice.
 #[test]
 fn one_id_for_two_sensors_is_told() {
