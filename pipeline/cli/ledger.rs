@@ -1,6 +1,7 @@
 //! Corrections: what changed since the copy of a report that stands in its place, and which copies are kept.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::ErrorKind;
 use std::path::Path;
 
 use serde_json::Value;
@@ -23,6 +24,22 @@ const ROWS: [(&str, &[&str]); 4] = [
     ),
 ];
 
+/// The bytes of a file; `None` where there is none.
+fn bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    match std::fs::read(path) {
+        Err(error) if [ErrorKind::NotFound, ErrorKind::NotADirectory].contains(&error.kind()) => {
+            Ok(None)
+        }
+        read => read.map(Some).map_err(Failure::io(path, "reading")),
+    }
+}
+
+/// The text of a file in a folder; `None` where there is none in UTF-8.
+fn text(folder: &Path, name: &str) -> Result<Option<String>, Failure> {
+    let bytes = bytes(&folder.join(name))?;
+    Ok(bytes.and_then(|bytes| String::from_utf8(bytes).ok()))
+}
+
 /// Columns that number rows: another number is no other row.
 const NUMBERS: [&str; 3] = ["sensor_no", "fingerstick_no", "order_of_wear"];
 
@@ -43,41 +60,51 @@ pub struct Before {
 impl Before {
     /// Reads the report of the same month, edition and wearer in a folder; `None` where there is none that can be read whole. A
     /// public report keeps no copy: what it once showed may be why it is made again.
+    ///
+    /// # Errors
+    /// A file that is there and cannot be read: the report in its place would neither keep it nor tell what changed.
     pub fn read(
         folder: &Path,
         (month, edition, wearer): (Month, Edition, Option<&str>),
-    ) -> Option<Self> {
-        let text = |name: &str| std::fs::read_to_string(folder.join(name)).ok();
-        let run: Value = serde_json::from_str(&text("run.json")?).ok()?;
+    ) -> Result<Option<Self>, Failure> {
+        let [run, markdown, html] =
+            ["run.json", "report.md", "report.html"].map(|name| text(folder, name));
+        let (Some(run), Some(markdown), Some(html)) = (run?, markdown?, html?) else {
+            return Ok(None);
+        };
+        let Ok(run) = serde_json::from_str::<Value>(&run) else {
+            return Ok(None);
+        };
         let is = |key: &str, value: &str| run.get(key).and_then(Value::as_str) == Some(value);
         let same = is("month", &month.to_string())
             && is("edition", edition.name())
             && run.get("wearer").and_then(Value::as_str) == wearer;
         if !same || edition == Edition::Public {
-            return None;
+            return Ok(None);
         }
         let copies: Vec<EarlierCopy> = run
             .get("earlier_copies")
             .and_then(|copies| serde_json::from_value(copies.clone()).ok())
             .unwrap_or_default();
-        let pages = copies
-            .iter()
-            .filter_map(|copy| Some((copy.file.clone(), text(&copy.file)?)));
-        let pages = pages.collect();
-        let tables = ROWS.iter().filter_map(|(name, _)| {
-            let bytes = std::fs::read(folder.join(format!("tables/{name}.csv"))).ok()?;
-            Some((*name, bytes))
-        });
-        let free = (1..).find(|number| !folder.join(copy_name(*number)).exists())?;
-        Some(Self {
-            markdown: text("report.md")?,
-            html: text("report.html")?,
-            tables: tables.collect(),
+        let mut pages = Vec::new();
+        for copy in &copies {
+            pages.extend(text(folder, &copy.file)?.map(|page| (copy.file.clone(), page)));
+        }
+        let mut tables = BTreeMap::new();
+        for (name, _) in ROWS {
+            let table = bytes(&folder.join(format!("tables/{name}.csv")))?;
+            tables.extend(table.map(|table| (name, table)));
+        }
+        let free = (1..).find(|number| !folder.join(copy_name(*number)).exists());
+        Ok(free.map(|free| Self {
+            markdown,
+            html,
+            tables,
             copies,
             pages,
             next: copy_name(free),
             run,
-        })
+        }))
     }
 
     /// Copies that the new report names; with a further one where its tables are others than before.
@@ -313,5 +340,26 @@ mod tests {
             [row("calf", 0, 1, 1), row("chest", 1, 0, 0)]
         );
         assert_eq!(rows("sessions", &["wearer", "sensor"], then, then), []);
+    }
+
+    /// What of the report before cannot be read would not be kept, and its changes would not be told.
+    #[test]
+    fn a_report_before_that_cannot_be_read_is_no_missing_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let month = Month::parse("2026-03").unwrap();
+        let read = || Before::read(folder.path(), (month, Edition::Clinician, None));
+        assert!(read().unwrap().is_none());
+        let run = r#"{"month": "2026-03", "edition": "clinician"}"#;
+        for (name, text) in [
+            ("run.json", run),
+            ("report.md", "# A"),
+            ("report.html", "A"),
+        ] {
+            std::fs::write(folder.path().join(name), text).unwrap();
+        }
+        assert!(read().unwrap().is_some());
+        std::fs::create_dir_all(folder.path().join("tables/pairs.csv")).unwrap();
+        let failure = read().err().unwrap().to_string();
+        assert!(failure.contains("pairs.csv: reading"), "{failure}");
     }
 }

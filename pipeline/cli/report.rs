@@ -69,7 +69,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if edition == Edition::Public && open.is_pooled() {
         studies::large_enough(&tables)?;
     }
-    let before = Before::read(&target, (open.month, edition, wearer.as_deref()));
+    let before = Before::read(&target, (open.month, edition, wearer.as_deref()))?;
     let render = |tables: Vec<ResultTable>, copies: &[EarlierCopy]| {
         whereworn_report::render(Input {
             edition,

@@ -7,6 +7,7 @@
 mod bias;
 mod causes;
 mod clocks;
+mod copies;
 mod edges;
 mod finding;
 mod kept;

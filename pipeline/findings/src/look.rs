@@ -9,6 +9,7 @@ use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 
 use crate::bias;
 use crate::clocks::{self, Wearer};
+use crate::copies::Copies;
 use crate::finding::{Finding, LeftOut};
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
@@ -73,6 +74,7 @@ pub struct Look<'a> {
     waiting: Vec<(String, Traces)>,
     waiting_readings: usize,
     levels: Levels,
+    copies: Copies,
     tallies: Tallies,
     contradicted: Contradicted,
     orphans: Vec<Orphan>,
@@ -99,6 +101,7 @@ impl<'a> Look<'a> {
             waiting: Vec::new(),
             waiting_readings: 0,
             levels: Levels::default(),
+            copies: Copies::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
         }
@@ -120,6 +123,7 @@ impl<'a> Look<'a> {
             return;
         };
         session.seen = seen(&self.log, session, &readings);
+        self.copies.sensor(&self.log, &readings);
         let until = session.readings_until(self.log.cutoff);
         if let Some(second) = session.second {
             // What follows a second `insert` is told with it.
@@ -236,6 +240,14 @@ impl<'a> Look<'a> {
         self.look_at_waiting();
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
+        let copied = self.copies.findings();
+        // What was copied follows the sensor without a delay, and seems to be of another clock.
+        findings.retain(|finding| {
+            let same =
+                |copy: &Finding| (&copy.wearer, &copy.meter) == (&finding.wearer, &finding.meter);
+            finding.kind != "clock-meter" || !copied.iter().any(same)
+        });
+        findings.extend(copied);
         findings.extend(self.levels.findings(log));
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));

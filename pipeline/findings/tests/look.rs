@@ -418,6 +418,36 @@ fn one_file_in_mmol_is_named_by_its_file() {
     );
 }
 
+/// Three in five of a meter's fingersticks are what the sensor showed; those of the other are measured.
+#[test]
+fn fingersticks_copied_from_the_sensor_are_told() {
+    let mut study = Study::new(6);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    let readings: Vec<Reading> = study
+        .sensors
+        .iter()
+        .flat_map(|s| s.readings.clone())
+        .collect();
+    let bag = study.checks.iter_mut().filter(|check| check.meter == "bag");
+    for (_, check) in bag.enumerate().filter(|(number, _)| number % 5 < 3) {
+        let next = readings.partition_point(|reading| reading.time <= check.time);
+        check.glucose = readings[next - 1].glucose;
+    }
+    let outcome = study.look();
+    let copied = claims(&outcome)
+        .into_iter()
+        .find(|found| found.text.contains("copied"));
+    let copied = copied.expect("a finding");
+    assert_eq!(
+        (copied.kind, copied.meter.as_str(), copied.size),
+        ("meter", "bag", None)
+    );
+    assert_eq!(
+        copied.paste,
+        "[[corrections]]\nwearer = \"kelp\"\nmeter = \"bag\"\nleave_out = true\n"
+    );
+}
+
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
 #[test]
 fn many_gaps_tell_of_no_clock() {

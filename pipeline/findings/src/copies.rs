@@ -1,0 +1,115 @@
+//! Fingersticks that repeat what the sensor showed: of somebody who wrote down the reading, not a measurement.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::rows::{Check, SensorReadings, Status};
+use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+
+use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::log::Log;
+use crate::words::{count, quoted};
+
+/// A display shows the reading that came last, for no longer than this.
+const SHOWN: Micros = 16 * 60 * MICROS_PER_SECOND;
+
+/// Least fingersticks, and share of them that have the value shown, to the digit. By chance one in twelve has it where steps are
+/// 1 mg/dL and a sensor is within 5 mg/dL; one in seven with steps of 0.1 mmol/L.
+const LEAST: usize = 20;
+const SHARE: f64 = 0.4;
+
+/// Fingersticks of one meter beside readings.
+#[derive(Default)]
+struct Beside {
+    compared: usize,
+    alike: usize,
+    /// First and last that is alike, and where the first stands.
+    span: Option<(Micros, Micros)>,
+    file: String,
+    line: u64,
+}
+
+/// By wearer and meter.
+#[derive(Default)]
+pub(crate) struct Copies {
+    by: BTreeMap<(String, String), Beside>,
+}
+
+impl Copies {
+    /// Compares a sensor's readings with the fingersticks taken while it showed them.
+    pub fn sensor(&mut self, log: &Log<'_>, readings: &SensorReadings) {
+        let all = readings.readings.as_slice();
+        let (Some(first), Some(last)) = (all.first(), all.last()) else {
+            return;
+        };
+        let checks = log.checks_of(&readings.wearer);
+        let from = checks.partition_point(|check| check.time < first.time);
+        let worn = checks.iter().skip(from);
+        for check in worn.take_while(|check| check.time <= last.time + SHOWN) {
+            if ["calibration", "control"].contains(&check.purpose.as_str()) {
+                continue;
+            }
+            let next = all.partition_point(|reading| reading.time <= check.time);
+            let shown = next.checked_sub(1).and_then(|place| all.get(place));
+            let shown = shown.filter(|reading| {
+                reading.status == Status::Ok && check.time - reading.time <= SHOWN
+            });
+            if let Some(shown) = shown {
+                self.count(check, shown.glucose);
+            }
+        }
+    }
+
+    fn count(&mut self, check: &Check, shown: f64) {
+        let of = (check.wearer.to_string(), check.meter.to_string());
+        let beside = self.by.entry(of).or_default();
+        beside.compared += 1;
+        if (check.glucose - shown).abs() > 1e-6 * shown {
+            return;
+        }
+        beside.alike += 1;
+        let (from, to) = beside.span.unwrap_or((Micros::MAX, Micros::MIN));
+        if check.time < from {
+            (beside.file, beside.line) = (check.file.to_string(), check.line);
+        }
+        beside.span = Some((from.min(check.time), to.max(check.time)));
+    }
+
+    /// A finding for each meter whose fingersticks are no measurements.
+    pub fn findings(&self) -> Vec<Finding> {
+        let copied = self.by.iter().filter(|(_, beside)| {
+            beside.compared >= LEAST && beside.alike as f64 >= SHARE * beside.compared as f64
+        });
+        copied
+            .map(|((wearer, meter), beside)| finding(wearer, meter, beside))
+            .collect()
+    }
+}
+
+fn finding(wearer: &str, meter: &str, beside: &Beside) -> Finding {
+    let (key, name, whose) = match meter {
+        "" => ("file", beside.file.as_str(), "without a meter".to_owned()),
+        meter => ("meter", meter, format!("of meter `{meter}`")),
+    };
+    Finding {
+        wearer: wearer.to_owned(),
+        meter: meter.to_owned(),
+        file: beside.file.clone(),
+        line: Some(beside.line),
+        from: beside.span.map(|span| span.0),
+        to: beside.span.map(|span| span.1),
+        text: format!(
+            "fingersticks {whose} of `{wearer}`: {} of {} have the value that the sensor showed, to the digit, which chance does not do: they seem to be copied from it and tell nothing of how it reads",
+            beside.alike, beside.compared,
+        ),
+        todo: format!(
+            "ask how {} came about; if they were copied, paste the lines, which leave them out",
+            count(beside.alike, "fingerstick")
+        ),
+        paste: format!(
+            "[[corrections]]\nwearer = {}\n{key} = {}\nleave_out = true\n",
+            quoted(wearer),
+            quoted(name)
+        ),
+        ..Finding::new("meter", Severity::Doubtful, OF_PAIRS)
+    }
+}
