@@ -181,7 +181,12 @@ fn point(view: &View, row: usize, found: Option<&View>, claims: &[Claim]) -> Str
     let context = view.context;
     let text = &context.text.next;
     let site = view.table.text(row, comparison::SITE);
-    let sensors = worn(view, row);
+    // Those that the forecast rests on: of the person whose report it is, where there is one for them.
+    let own = found.and_then(|next| {
+        let row = next_row(next, site)?;
+        next.value(row, next_sensor::column::SESSIONS)
+    });
+    let sensors = own.unwrap_or_else(|| worn(view, row));
     let mut out = vec![format!("{}.", context.text.sensors(sensors))];
     if sensors < LEAST_SENSORS {
         out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));

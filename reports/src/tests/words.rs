@@ -76,6 +76,29 @@ fn figures_that_point_the_other_way_stand_beside_no_claim() {
     assert!(!label.contains(" artefacts in 100 nights)"), "{label}");
 }
 
+/// In the report of one of several wearers what the next sensor may do rests on that person's sensors, and says how many.
+#[test]
+fn a_forecast_for_one_person_counts_their_sensors() {
+    let mut study = fixture::full();
+    study.wearer = Some("kelp");
+    for column in &mut study.table("next_sensor").columns {
+        match column.name.as_str() {
+            "wearer" => column.cells.fill(Cell::text("kelp")),
+            "sensors" => {
+                column.name = "sessions".to_owned();
+                column.cells.fill(Cell::Number(4.0));
+            }
+            _ => {}
+        }
+    }
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let item = line(&markdown, "- **Abdomen**");
+    assert!(
+        item.starts_with("- **Abdomen**: 4 sensors. Your next one"),
+        "{item}"
+    );
+}
+
 /// How many more sensors would settle a question is said of sites on the label alone.
 #[test]
 fn no_one_is_urged_off_the_label() {
