@@ -24,22 +24,6 @@ const ROWS: [(&str, &[&str]); 4] = [
     ),
 ];
 
-/// The bytes of a file; `None` where there is none.
-fn bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
-    match std::fs::read(path) {
-        Err(error) if [ErrorKind::NotFound, ErrorKind::NotADirectory].contains(&error.kind()) => {
-            Ok(None)
-        }
-        read => read.map(Some).map_err(Failure::io(path, "reading")),
-    }
-}
-
-/// The text of a file in a folder; `None` where there is none in UTF-8.
-fn text(folder: &Path, name: &str) -> Result<Option<String>, Failure> {
-    let bytes = bytes(&folder.join(name))?;
-    Ok(bytes.and_then(|bytes| String::from_utf8(bytes).ok()))
-}
-
 /// Columns that number rows: another number is no other row.
 const NUMBERS: [&str; 3] = ["sensor_no", "fingerstick_no", "order_of_wear"];
 
@@ -177,6 +161,22 @@ impl Before {
         }
         Ok(changes)
     }
+}
+
+/// The bytes of a file; `None` where there is none.
+fn bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    match std::fs::read(path) {
+        Err(error) if [ErrorKind::NotFound, ErrorKind::NotADirectory].contains(&error.kind()) => {
+            Ok(None)
+        }
+        read => read.map(Some).map_err(Failure::io(path, "reading")),
+    }
+}
+
+/// The text of a file in a folder; `None` where there is none in UTF-8.
+fn text(folder: &Path, name: &str) -> Result<Option<String>, Failure> {
+    let bytes = bytes(&folder.join(name))?;
+    Ok(bytes.and_then(|bytes| String::from_utf8(bytes).ok()))
 }
 
 fn copy_name(number: usize) -> String {

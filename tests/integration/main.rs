@@ -43,6 +43,7 @@ mod public;
 mod published_accuracy;
 mod published_wear;
 mod queries;
+mod queries_apart;
 mod recomputed;
 mod simultaneous;
 mod since_last_month;

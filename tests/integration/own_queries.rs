@@ -8,7 +8,7 @@ use crate::small_study::study;
 pub const QUERIES_FAILED: i32 = 4;
 
 /// The report of a study with one more query file.
-fn report_with(study: &Study, name: &str, sql: &[u8], arguments: &[&str]) -> (Run, Output) {
+pub fn report_with(study: &Study, name: &str, sql: &[u8], arguments: &[&str]) -> (Run, Output) {
     study.write(&format!("queries/{name}.sql"), sql);
     let run = study.try_report(arguments);
     let output = Output::read(&study.beside("out"));
@@ -16,7 +16,7 @@ fn report_with(study: &Study, name: &str, sql: &[u8], arguments: &[&str]) -> (Ru
 }
 
 /// The report is written but for one query, whose message has these words.
-fn alone(name: &str, sql: &[u8], arguments: &[&str], words: &[&str]) {
+pub fn alone(name: &str, sql: &[u8], arguments: &[&str], words: &[&str]) {
     let study = study();
     study.write("queries/answer.sql", "SELECT 42 AS answer");
     let (run, output) = report_with(&study, name, sql, arguments);
@@ -294,85 +294,6 @@ fn what_a_header_expects_is_held() {
         "{}",
         run.err
     );
-}
-
-/// A query that is said to look at each sensor by itself, and does not, would count a part of the sensors at a time.
-#[test]
-fn what_looks_at_each_sensor_by_itself_is_held_to_it() {
-    let cases = [
-        (
-            "bare",
-            "SELECT site, COUNT(*) AS n FROM pairs GROUP BY site",
-            "and it does not give `sensor_no`",
-        ),
-        (
-            "groups",
-            "SELECT MAX(sensor_no) AS sensor_no FROM pairs GROUP BY site",
-            "group them by `sensor_no`",
-        ),
-        (
-            "windows",
-            "SELECT sensor_no, ROW_NUMBER() OVER (PARTITION BY site ORDER BY inserted) AS n FROM sessions",
-            "partition it by `sensor_no`",
-        ),
-        (
-            "joins",
-            "SELECT a.sensor_no FROM sessions AS a INNER JOIN sessions AS b ON b.site = a.site",
-            "join them on `sensor_no`",
-        ),
-        (
-            "subquery",
-            "SELECT sensor_no FROM sessions WHERE days > (SELECT AVG(days) FROM sessions)",
-            "group them by `sensor_no`",
-        ),
-        (
-            "some",
-            "SELECT sensor_no FROM sessions ORDER BY inserted LIMIT 3",
-            "number them within `sensor_no`",
-        ),
-    ];
-    for (name, sql, words) in cases {
-        let sql = format!("-- role = \"per-sensor\"\n{sql}");
-        alone(name, sql.as_bytes(), &[], &[words]);
-    }
-    let of_wearers = [
-        (
-            "bare_people",
-            "SELECT sensor_no FROM pairs",
-            "its role is `per-wearer`, and it does not give `wearer`",
-        ),
-        (
-            "people",
-            "SELECT MAX(wearer) AS wearer FROM fingersticks GROUP BY meter",
-            "it groups rows of several wearers: group them by `wearer`",
-        ),
-        (
-            "others",
-            "SELECT a.wearer FROM sessions AS a INNER JOIN sessions AS b ON b.site = a.site",
-            "it joins rows of several wearers: join them on `wearer`",
-        ),
-    ];
-    for (name, sql, words) in of_wearers {
-        let sql = format!("-- role = \"per-wearer\"\n{sql}");
-        alone(name, sql.as_bytes(), &[], &[words]);
-    }
-    let study = study();
-    let sound = "-- role = \"per-sensor\"\nSELECT p.sensor_no, COUNT(*) AS n, MAX(l.pairing_minutes) AS most FROM pairs AS p \
-         INNER JOIN (SELECT MAX(pairing_minutes) AS pairing_minutes FROM wearer_limits) AS l ON TRUE \
-         INNER JOIN sessions AS s ON s.sensor_no = p.sensor_no GROUP BY p.sensor_no";
-    study.write("queries/sound.sql", sound);
-    // What is of no sensor is left out, as it is where the sensors come in parts.
-    study.write(
-        "queries/bare.sql",
-        "-- role = \"per-sensor\"\nSELECT sensor_no FROM pairs UNION ALL SELECT CAST(NULL AS INT) AS sensor_no",
-    );
-    let sum = "SELECT SUM(n) AS n, (SELECT COUNT(*) FROM bare) AS pairs FROM sound";
-    let (run, output) = report_with(&study, "sum", sum.as_bytes(), &[]);
-    assert_eq!(run.code, 0, "{}", run.err);
-    let [counted] = &output.table("sum").lines[..] else {
-        panic!("one row");
-    };
-    assert!(counted[0] == counted[1] && counted[0] != "0", "{counted:?}");
 }
 
 #[test]

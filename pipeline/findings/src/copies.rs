@@ -75,21 +75,35 @@ impl Copies {
     }
 
     /// A finding for each meter whose fingersticks are no measurements.
-    pub fn findings(&self) -> Vec<Finding> {
+    pub fn findings(&self, log: &Log<'_>) -> Vec<Finding> {
         let copied = self.by.iter().filter(|(_, beside)| {
             beside.compared >= LEAST && beside.alike as f64 >= SHARE * beside.compared as f64
         });
         copied
-            .map(|((wearer, meter), beside)| finding(wearer, meter, beside))
+            .map(|((wearer, meter), beside)| finding(log, wearer, meter, beside))
             .collect()
     }
 }
 
-fn finding(wearer: &str, meter: &str, beside: &Beside) -> Finding {
-    let (key, name, whose) = match meter {
-        "" => ("file", beside.file.as_str(), "without a meter".to_owned()),
-        meter => ("meter", meter, format!("of meter `{meter}`")),
+fn finding(log: &Log<'_>, wearer: &str, meter: &str, beside: &Beside) -> Finding {
+    let (whose, named) = match meter {
+        "" => {
+            // A file of readings has them too.
+            let mut files = log.files.iter();
+            let of_readings =
+                files.any(|file| file.name == beside.file && file.table == "readings");
+            let file = (!of_readings).then(|| format!("file = {}\n", quoted(&beside.file)));
+            ("without a meter".to_owned(), file)
+        }
+        meter => {
+            let named = format!("meter = {}\n", quoted(meter));
+            (format!("of meter `{meter}`"), Some(named))
+        }
     };
+    let paste = named.map(|named| {
+        let wearer = quoted(wearer);
+        format!("[[corrections]]\nwearer = {wearer}\n{named}leave_out = true\n")
+    });
     Finding {
         wearer: wearer.to_owned(),
         meter: meter.to_owned(),
@@ -102,14 +116,14 @@ fn finding(wearer: &str, meter: &str, beside: &Beside) -> Finding {
             beside.alike, beside.compared,
         ),
         todo: format!(
-            "ask how {} came about; if they were copied, paste the lines, which leave them out",
-            count(beside.alike, "fingerstick")
+            "ask how {} came about; if they were copied, {}",
+            count(beside.alike, "fingerstick"),
+            match paste {
+                Some(_) => "paste the lines, which leave them out",
+                None => "name their meter, so that a line can leave them out",
+            }
         ),
-        paste: format!(
-            "[[corrections]]\nwearer = {}\n{key} = {}\nleave_out = true\n",
-            quoted(wearer),
-            quoted(name)
-        ),
+        paste: paste.unwrap_or_default(),
         ..Finding::new("meter", Severity::Doubtful, OF_PAIRS)
     }
 }

@@ -240,7 +240,7 @@ impl<'a> Look<'a> {
         self.look_at_waiting();
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
-        let copied = self.copies.findings();
+        let copied = self.copies.findings(log);
         // What was copied follows the sensor without a delay, and seems to be of another clock.
         findings.retain(|finding| {
             let same =

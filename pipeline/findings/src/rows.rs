@@ -58,9 +58,7 @@ impl Tally {
             self.first_aside = Some(self.first_aside.map_or(line, |first| first.min(line)));
         }
     }
-}
 
-impl Tally {
     /// Joins runs that lie near each other where there are too many.
     fn join_runs(&mut self) {
         let mut gap = A_RUN;

@@ -52,10 +52,14 @@ struct Group {
 }
 
 impl Group {
+    /// Whether it has rows enough to tell of their unit.
+    fn tells(&self) -> bool {
+        self.rows >= LEAST_ROWS
+    }
+
     /// Whether it is of the same sensor, or meter, of the same wearer.
     fn is_of(&self, other: &Self) -> bool {
-        let name = |group: &Self| [&group.wearer, &group.sensor, &group.meter].map(String::clone);
-        name(self) == name(other)
+        (&self.wearer, &self.sensor, &self.meter) == (&other.wearer, &other.sensor, &other.meter)
     }
 }
 
@@ -194,28 +198,27 @@ fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
         if off.is_empty() {
             continue;
         }
-        let told = all.iter().filter(|group| group.rows >= LEAST_ROWS).count();
-        if off.len() == told {
+        if off.len() == all.iter().filter(|group| group.tells()).count() {
             // Named by its file where the same sensor or meter is right in another.
+            let right = |group: &&Group| group.tells() && group.factor == 1.0;
             let elsewhere = groups
                 .iter()
-                .any(|group| group.factor == 1.0 && off.iter().any(|off| off.is_of(group)));
+                .filter(right)
+                .any(|group| off.iter().any(|off| off.is_of(group)));
             let rows = if elsewhere { Rows::OfFile } else { Rows::All };
             findings.push(of_groups(log, &off, rows));
             continue;
         }
-        let mut rest = off.as_slice();
-        while let Some(first) = rest.first() {
+        while let Some(first) = off.first().copied() {
             let (own, others): (Vec<&Group>, Vec<&Group>) =
-                off.iter().copied().partition(|group| group.is_of(first));
-            let whole = groups.iter().filter(|group| group.is_of(first));
-            let rows = match whole.count() == own.len() {
-                true => Rows::All,
-                false => Rows::Between,
-            };
+                off.into_iter().partition(|group| group.is_of(first));
+            let all = groups
+                .iter()
+                .filter(|group| group.tells() && group.is_of(first));
+            let whole = all.count() == own.len();
+            let rows = if whole { Rows::All } else { Rows::Between };
             findings.push(of_groups(log, &own, rows));
             off = others;
-            rest = off.as_slice();
         }
     }
     findings

@@ -64,6 +64,8 @@ fn signed(number: String) -> String {
 
 /// What the next sensor of a site will do: how it reads, how often it is far off, and how long it lasts.
 struct Next {
+    /// Sensors that it rests on: of the person whose report it is, where there is a forecast for them.
+    sensors: Option<f64>,
     reads: Option<(String, String)>,
     beyond: Option<String>,
     days: Option<String>,
@@ -77,6 +79,7 @@ fn next(view: Option<&View>, site: &str) -> Next {
         view.value(row, name).map(|_| view.short(row, name))
     };
     Next {
+        sensors: found.and_then(|(view, row)| view.value(row, next_sensor::column::SESSIONS)),
         reads: found
             .and_then(|(view, row)| {
                 range(
@@ -181,17 +184,12 @@ fn point(view: &View, row: usize, found: Option<&View>, claims: &[Claim]) -> Str
     let context = view.context;
     let text = &context.text.next;
     let site = view.table.text(row, comparison::SITE);
-    // Those that the forecast rests on: of the person whose report it is, where there is one for them.
-    let own = found.and_then(|next| {
-        let row = next_row(next, site)?;
-        next.value(row, next_sensor::column::SESSIONS)
-    });
-    let sensors = own.unwrap_or_else(|| worn(view, row));
+    let next = next(found, site);
+    let sensors = next.sensors.unwrap_or_else(|| worn(view, row));
     let mut out = vec![format!("{}.", context.text.sensors(sensors))];
     if sensors < LEAST_SENSORS {
         out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));
     }
-    let next = next(found, site);
     if let Some((lower, upper)) = next.reads {
         let beyond = next.beyond.unwrap_or_default();
         let values = [("lower", &*lower), ("upper", &*upper), ("beyond", &*beyond)];

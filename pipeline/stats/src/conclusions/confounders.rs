@@ -169,7 +169,7 @@ const BY_CHANCE: f64 = 0.01;
 /// few sensors that crossed over. `None` where levels did not, or where nothing can be compared within them.
 ///
 /// Whether they did is told by the F test of an analysis of variance of sites on levels within blocks: what is left of the
-/// comparison's information within levels is the sum of squares within them (Scheffé 1959, The Analysis of Variance, 3.1).
+/// comparison's information within levels is, of sensors that weigh alike, the sum of squares within them (Scheffé 1959, The Analysis of Variance, 3.1).
 fn within_levels(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<Contrast> {
     // What a lot drew went along by chance alone.
     if by_lot(members) {

@@ -14,6 +14,9 @@ use whereworn_load::{Evidence, Study};
 /// Files of a folder by their paths below it, with the hashes of their bytes.
 pub type Tree = BTreeMap<String, String>;
 
+/// Files that say which process works on the study.
+const LOCKS: [&str; 3] = ["lock", "readers", "evidence-lock"];
+
 /// An instant after every row.
 const AS_OF: &str = "2026-06-01T00:00:00Z";
 
@@ -395,7 +398,7 @@ fn look(folder: &Path, prefix: &str, seen: &mut Vec<String>) -> std::io::Result<
         if entry.path().is_dir() {
             seen.push(format!("{prefix}{shown} {mode:o}\n"));
             look(&entry.path(), &format!("{prefix}{shown}/"), seen)?;
-        } else if ["lock", "readers", "evidence-lock"].contains(&name.as_str()) {
+        } else if LOCKS.contains(&name.as_str()) {
             seen.push(format!("{prefix}{shown} {mode:o}\n"));
         } else {
             let hash = sha256(&fs::read(entry.path())?);
@@ -471,15 +474,10 @@ fn left_over(study: &Path) -> Result<(), String> {
         };
         for entry in entries.flatten() {
             let name = entry.file_name().to_string_lossy().into_owned();
-            let known = [
-                "lock",
-                "readers",
-                "evidence-lock",
-                "manifest.json",
-                "computed",
-            ];
+            let known =
+                |name: &str| LOCKS.contains(&name) || ["manifest.json", "computed"].contains(&name);
             let expected = if own {
-                known.contains(&name.as_str()) || manifest.contains(&format!("\"{name}\""))
+                known(&name) || manifest.contains(&format!("\"{name}\""))
             } else {
                 !name.starts_with('.')
             };

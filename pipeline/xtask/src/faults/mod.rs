@@ -27,7 +27,7 @@ pub use bench::program;
 pub struct Extent {
     /// Of the occurrences of one system call, at most so many.
     occurrences: usize,
-    /// Whether calls fail in every way, in every command and state.
+    /// Whether calls fail in every command and state.
     all_calls: bool,
     /// Kills at random moments for each command.
     kills: usize,

@@ -1,0 +1,309 @@
+//! Clocks of sensors and meters.
+
+use whereworn_findings::{Finding, Outcome, Severity};
+use whereworn_model::rows::{RejectedRow, contradiction};
+
+use crate::study::{DAY, MINUTE, START, Study, claims};
+
+#[test]
+fn of_a_clean_study_nothing_is_claimed() {
+    let outcome = Study::new(6).look();
+    assert_eq!(claims(&outcome), Vec::<&Finding>::new());
+    assert!(outcome.left_out.is_empty());
+}
+
+/// A clock that is an hour ahead, and one 40 min behind: the sign, the size, the sensor and the lines that cure it.
+#[test]
+fn a_sensor_whose_clock_is_off_is_named_and_left_out() {
+    for (minutes, size) in [(60, 60.0), (-40, -40.0)] {
+        let mut study = Study::new(6);
+        study.shift(2, 0, minutes);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
+        assert!((found.size.unwrap() - size).abs() <= 8.0, "{found:?}");
+        let cure = format!("clock_minutes = {}", -found.size.unwrap());
+        assert!(
+            found.paste.contains("sensor = \"s2\"") && found.paste.contains(&cure),
+            "{}",
+            found.paste
+        );
+        assert_eq!(outcome.left_out.len(), 1);
+        assert_eq!(outcome.left_out[0].sensor, "s2");
+        study.settings += "keep_doubtful = true\n";
+        assert!(study.look().left_out.is_empty());
+    }
+}
+
+/// Of each of several wearers what is found is what is found of them alone, in the same order on one thread and on several.
+#[test]
+fn wearers_are_looked_at_each_alone_on_any_number_of_threads() {
+    let shifts = [("kelp", 2, 60), ("moss", 4, -45), ("rush", 1, 75)];
+    let one = |(wearer, sensor, minutes): (&str, usize, i64)| {
+        let mut study = Study::new(6);
+        study.shift(sensor, 0, minutes);
+        study.of(wearer)
+    };
+    let found = |outcome: &Outcome| -> Vec<Finding> {
+        let clocks = outcome.findings.iter().filter(|f| f.kind == "clock-sensor");
+        let mut clocks: Vec<Finding> = clocks.cloned().collect();
+        clocks.sort_by_key(|finding| finding.wearer.clone());
+        clocks
+    };
+    let alone: Vec<Finding> = shifts.iter().flat_map(|s| found(&one(*s).look())).collect();
+    let named: Vec<&str> = alone.iter().map(|f| f.sensor.as_str()).collect();
+    assert_eq!(named, ["s2", "s4", "s1"]);
+    let [kelp, moss, rush] = shifts.map(one);
+    let together = kelp.and(moss).and(rush);
+    let on = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads);
+        pool.build().unwrap().install(|| together.look())
+    };
+    let (single, several) = (on(1), on(3));
+    assert_eq!(found(&single), alone);
+    assert_eq!(single, several);
+}
+
+/// 12 min more than the 8 min of delay are within what a delay can be.
+#[test]
+fn inside_twenty_minutes_it_is_a_delay() {
+    let mut study = Study::new(6);
+    study.shift(2, 0, 10);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
+/// From the eighth day of the third sensor on all readings are an hour ahead: one change, and no row of odd sensors.
+#[test]
+fn an_hour_from_a_day_on_is_one_change() {
+    let mut study = Study::new(6);
+    let at = START + 2 * 14_700 * MINUTE + 7 * DAY;
+    for sensor in 0..6 {
+        study.shift(sensor, at, 60);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.size),
+        ("clock-change", Severity::Wrong, Some(60.0))
+    );
+    assert!((found.from.unwrap() - at).abs() < DAY, "{found:?}");
+}
+
+/// Set back by 20 min on the sixth day: two runs of readings interleave for 20 min, which gives the size.
+#[test]
+fn a_clock_set_back_within_a_sensor_is_a_jump() {
+    let mut study = Study::new(6);
+    let at = START + 14_700 * MINUTE + 5 * DAY + 2 * MINUTE;
+    study.shift(1, at, -32);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert!((found.size.unwrap() + 32.0).abs() <= 4.0, "{found:?}");
+}
+
+/// Set back by three spacings the readings come again at the same times: loading keeps the first of each two, and only
+/// the rows that contradict them tell of the clock. Of as many contradictions line by line no clock is the cause.
+#[test]
+fn a_clock_set_back_by_whole_spacings_is_a_jump() {
+    let mut study = Study::new(6);
+    let at = START + 14_700 * MINUTE + 5 * DAY + 2 * MINUTE;
+    study.shift(1, at, -15);
+    study.settle(1);
+    assert_eq!(study.rejects.len(), 3);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert_eq!(found.size, Some(-15.0));
+    assert!((found.from.unwrap() - at).abs() <= 15 * MINUTE, "{found:?}");
+
+    let mut study = Study::new(6);
+    for line in [3000, 3002, 3004] {
+        study.rejects.push(RejectedRow {
+            file: "readings/kelp.csv".to_owned(),
+            line: line + 1,
+            reason: contradiction("readings/kelp.csv", line),
+            ..RejectedRow::default()
+        });
+    }
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
+/// Half an hour between two meters is the clock of one of them, and of no sensor.
+#[test]
+fn a_meter_whose_clock_is_off_is_one_cause() {
+    let mut study = Study::new(6);
+    study
+        .checks
+        .iter_mut()
+        .filter(|check| check.meter == "bag")
+        .for_each(|check| check.time += 35 * MINUTE);
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.meter.as_str()), ("clock-meter", "bag"));
+    assert!((found.size.unwrap() - 35.0).abs() <= 8.0, "{found:?}");
+}
+
+/// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
+#[test]
+fn many_gaps_tell_of_no_clock() {
+    for seed in 1..6_i64 {
+        let mut study = Study::new(4);
+        for sensor in &mut study.sensors {
+            sensor.readings.retain(|reading| {
+                let stretch = reading.time / (100 * MINUTE);
+                (stretch * stretch * 7 + stretch * 13 + seed * 31) % 17 >= 7
+            });
+        }
+        let outcome = study.look();
+        assert_eq!(claims(&outcome), Vec::<&Finding>::new(), "{seed}");
+    }
+}
+
+/// Neither meter follows when the clocks are put back on 25 October 2026: each has lines of its own.
+#[test]
+fn lines_to_paste_name_each_meter() {
+    let mut study = Study::new(17);
+    study.settings = study.settings.replace("UTC", "Europe/Berlin");
+    let at = START + 146 * DAY + 60 * MINUTE;
+    let late = study.checks.iter_mut().filter(|check| check.time >= at);
+    late.for_each(|check| check.time += 60 * MINUTE);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.size), ("clock-change", Some(60.0)));
+    for meter in ["kitchen", "bag"] {
+        let line = format!("meter = \"{meter}\"\n");
+        assert!(found.paste.contains(&line), "{}", found.paste);
+    }
+}
+
+/// The clock of all readings is put back by an hour two days into the third sensor: two runs of readings interleave
+/// there, and later sensors are shifted too. The day and the hour are told by that.
+#[test]
+fn an_hour_that_all_readings_show_is_dated_by_them() {
+    for minutes in [-60, 60] {
+        let mut study = Study::new(6);
+        let at = START + (2 * 14_700 + 2_000) * MINUTE + 2 * MINUTE;
+        // Few checks near it: fingersticks alone leave days open.
+        let open = at - 4 * DAY..at + 4 * DAY;
+        study.checks.retain(|check| !open.contains(&check.time));
+        for sensor in 0..6 {
+            study.shift(sensor, at, minutes);
+            study.settle(sensor);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{minutes}: {:?}", outcome.findings);
+        };
+        assert_eq!(
+            (found.kind, found.size, found.sensor.as_str()),
+            ("clock-change", Some(minutes as f64), "")
+        );
+        assert!((found.from.unwrap() - at).abs() <= 60 * MINUTE, "{found:?}");
+    }
+}
+
+/// The same shift of all fingersticks is the meter's: the log agrees with the readings, whose times show nothing.
+#[test]
+fn the_log_tells_the_clock_of_the_meter_from_that_of_the_readings() {
+    let at = START + 3 * 14_700 * MINUTE + DAY;
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "bag".into();
+        if check.time >= at {
+            check.time += 60 * MINUTE;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.size, found.meter.as_str()),
+        ("clock-change", Some(60.0), "bag")
+    );
+}
+
+/// Between two sensors the readings show nothing. Insertions and ends by the log bound the day, where no check does.
+#[test]
+fn an_hour_between_sensors_is_dated_by_the_log() {
+    let mut study = Study::new(6);
+    let at = START + (3 * 14_700 - 150) * MINUTE;
+    let open = at - 5 * DAY..at + 9 * DAY;
+    study.checks.retain(|check| !open.contains(&check.time));
+    for sensor in 3..6 {
+        study.shift(sensor, at, -60);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
+    assert!(
+        (found.from.unwrap() - at).abs() <= 150 * MINUTE,
+        "{found:?}"
+    );
+}
+
+/// A clock that is 52 min ahead is not an hour ahead: first and last reading come 52 min later than the log has it. A
+/// quarter of the fingersticks, 8 % off, would say an hour.
+#[test]
+fn minutes_of_a_clock_are_told_by_the_log_too() {
+    let mut study = Study::new(6);
+    let checks = std::mem::take(&mut study.checks).into_iter();
+    study.checks = checks.skip(3).step_by(4).collect();
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        check.glucose *= 1.0 + 0.016 * ((number * 7 % 11) as f64 - 5.0);
+    }
+    study.shift(2, 0, 52);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
+    assert!((found.size.unwrap() - 52.0).abs() <= 3.0, "{found:?}");
+}
+
+/// A clock put forward by 23 min where two readings are missing leaves a gap of 33 min more than usual: the fingersticks
+/// tell which.
+#[test]
+fn readings_missing_beside_a_jump_are_no_part_of_it() {
+    let mut study = Study::new(6);
+    let at = START + (14_700 + 5 * 1_440) * MINUTE + 2 * MINUTE;
+    let missing = at..at + 10 * MINUTE;
+    study.sensors[1]
+        .readings
+        .retain(|reading| !missing.contains(&reading.time));
+    study.shift(1, at, 23);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
+    assert_eq!(found.size, Some(23.0));
+}
+
+/// The readings of the last sensor show that its clock was put forward, and no other sensor is shifted: it is its own.
+#[test]
+fn a_jump_of_the_last_sensor_is_not_everybodys() {
+    let mut study = Study::new(6);
+    study.shift(5, START + (5 * 14_700 + 5 * 1_440) * MINUTE, 40);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s5"));
+    assert_eq!(found.size, Some(40.0));
+}

@@ -1,0 +1,6 @@
+//! Small studies by hand: what is found, what it is called, and what is not claimed.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod clocks;
+mod rows;
+mod study;

@@ -1,0 +1,190 @@
+//! Units, meters, ids and rows.
+
+use whereworn_findings::{Finding, Severity};
+use whereworn_model::rows::{Reading, WearEvent};
+
+use crate::study::{DAY, MINUTE, START, Study, claims};
+
+#[test]
+fn a_finding_that_was_seen_is_listed_as_seen() {
+    let mut study = Study::new(6);
+    study.shift(2, 0, 60);
+    study.settings += "[[seen]]\nkind = \"clock-sensor\"\nsensor = \"s2\"\n";
+    let outcome = study.look();
+    let seen: Vec<&Finding> = outcome
+        .findings
+        .iter()
+        .filter(|finding| finding.seen)
+        .collect();
+    assert_eq!(seen.len(), 1);
+    assert!(outcome.left_out.is_empty());
+}
+
+/// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.
+#[test]
+fn a_meter_that_reads_high_is_found_within_sensors() {
+    let mut study = Study::new(6);
+    study
+        .checks
+        .iter_mut()
+        .filter(|check| check.meter == "bag")
+        .for_each(|check| check.glucose *= 1.15);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.kind, "meter");
+    assert_eq!(found.meter, "bag + kitchen");
+    assert!(
+        (found.size.unwrap() - 0.15 / 1.075).abs() < 0.01,
+        "{found:?}"
+    );
+}
+
+/// 1 mmol/L = 18.0156 mg/dL (molar mass of glucose): values a factor of 18 too small are mmol/L.
+#[test]
+fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
+    let mut study = Study::new(6);
+    study.sensors[3]
+        .readings
+        .iter_mut()
+        .for_each(|reading| reading.glucose /= 18.0156);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.sensor.as_str()),
+        ("unit", Severity::Wrong, "s3")
+    );
+    assert_eq!((found.size, found.unit), (Some(18.0), "mmol/L"));
+    assert!(found.paste.contains("unit = \"mmol/L\""), "{}", found.paste);
+}
+
+/// One file of a meter's fingersticks in mmol/L: the lines to paste name the file, since the meter is right in the others.
+#[test]
+fn one_file_in_mmol_is_named_by_its_file() {
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "kitchen".into();
+        if check.time >= START + 30 * DAY {
+            check.file = "fingersticks/later.csv".into();
+            check.glucose /= 18.0156;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.kind, "unit");
+    assert!(
+        found.paste.contains("file = \"fingersticks/later.csv\"\n")
+            && !found.paste.contains("meter = "),
+        "{}",
+        found.paste
+    );
+    // Where all of the meter's fingersticks are, the meter is named.
+    for check in &mut study.checks {
+        if &*check.file != "fingersticks/later.csv" {
+            check.glucose /= 18.0156;
+        }
+    }
+    let outcome = study.look();
+    let pastes = claims(&outcome).into_iter().map(|found| &found.paste);
+    assert!(
+        pastes
+            .into_iter()
+            .all(|paste| paste.contains("meter = \"kitchen\"\n"))
+    );
+}
+
+/// Three in five of a meter's fingersticks are what the sensor showed; those of the other are measured.
+#[test]
+fn fingersticks_copied_from_the_sensor_are_told() {
+    let mut study = Study::new(6);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    let readings: Vec<Reading> = study
+        .sensors
+        .iter()
+        .flat_map(|s| s.readings.clone())
+        .collect();
+    let bag = study.checks.iter_mut().filter(|check| check.meter == "bag");
+    for (_, check) in bag.enumerate().filter(|(number, _)| number % 5 < 3) {
+        let next = readings.partition_point(|reading| reading.time <= check.time);
+        check.glucose = readings[next - 1].glucose;
+    }
+    let outcome = study.look();
+    let copied = claims(&outcome)
+        .into_iter()
+        .find(|found| found.text.contains("copied"));
+    let copied = copied.expect("a finding");
+    assert_eq!(
+        (copied.kind, copied.meter.as_str(), copied.size),
+        ("meter", "bag", None)
+    );
+    assert_eq!(
+        copied.paste,
+        "[[corrections]]\nwearer = \"kelp\"\nmeter = \"bag\"\nleave_out = true\n"
+    );
+    // Without a name for the meter they go by their file, unless that has readings as well.
+    for (file, line) in [
+        (
+            "fingersticks/kelp.csv",
+            "\nfile = \"fingersticks/kelp.csv\"\n",
+        ),
+        ("readings/kelp.csv", ""),
+    ] {
+        study.checks.retain(|check| check.meter != "kitchen");
+        for check in &mut study.checks {
+            (check.meter, check.file) = ("".into(), file.into());
+        }
+        let outcome = study.look();
+        let copied = claims(&outcome)
+            .into_iter()
+            .find(|found| found.text.contains("copied"));
+        let paste = &copied.expect("a finding").paste;
+        assert!(
+            paste.contains(line) && paste.is_empty() == line.is_empty(),
+            "{paste}"
+        );
+    }
+}
+
+/// A gap of three days, and an id inserted twice.
+#[test]
+fn one_id_for_two_sensors_is_told() {
+    let mut study = Study::new(4);
+    let gap = START + 2 * DAY..START + 5 * DAY + MINUTE;
+    study.sensors[0]
+        .readings
+        .retain(|reading| !gap.contains(&reading.time));
+    let again = WearEvent {
+        time: START + 40 * DAY,
+        line: 99,
+        ..study.events[2].clone()
+    };
+    study.refused.push(again);
+    let outcome = study.look();
+    let kinds: Vec<(&str, &str)> = claims(&outcome)
+        .iter()
+        .map(|f| (f.kind, f.sensor.as_str()))
+        .collect();
+    assert!(kinds.contains(&("session-too-long", "s0")), "{kinds:?}");
+    assert!(kinds.contains(&("sensor-reused", "s1")), "{kinds:?}");
+    assert_eq!(kinds.len(), 2, "{kinds:?}");
+}
+
+/// A sensor that the log ends 3 days early has 863 readings after that, of 8,517 in June (2,879 of each of two sensors, 2,759
+/// of the third): a tenth, but 24 of them are no two hours late, and make no file wrong.
+#[test]
+fn readings_after_an_end_are_counted_as_set_aside() {
+    let mut study = Study::new(3);
+    let end = |event: &&mut WearEvent| &*event.sensor == "s1" && &*event.event == "end";
+    study.events.iter_mut().find(end).unwrap().time -= 3 * DAY;
+    let outcome = study.look();
+    let mut all = outcome.findings.iter();
+    let aside = all.find(|found| found.kind == "set-aside").unwrap();
+    assert_eq!((aside.severity, aside.size), (Severity::Thin, Some(0.1013)));
+    let text = "863 readings of 8517 in 2026-06 set aside";
+    assert!(aside.text.contains(text), "{}", aside.text);
+}
