@@ -1,11 +1,10 @@
 //! Corrections: what changed since the copy of a report that stands in its place, and which copies are kept.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::ErrorKind;
 use std::path::Path;
 
 use serde_json::Value;
-use whereworn_load::files::sha256;
+use whereworn_load::files::{read_if_there, sha256};
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::Month;
 use whereworn_report::{Change, EarlierCopy, Edition, Report};
@@ -163,14 +162,8 @@ impl Before {
     }
 }
 
-/// The bytes of a file; `None` where there is none.
 fn bytes(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
-    match std::fs::read(path) {
-        Err(error) if [ErrorKind::NotFound, ErrorKind::NotADirectory].contains(&error.kind()) => {
-            Ok(None)
-        }
-        read => read.map(Some).map_err(Failure::io(path, "reading")),
-    }
+    read_if_there(path).map_err(Failure::io(path, "reading"))
 }
 
 /// The text of a file in a folder; `None` where there is none in UTF-8.

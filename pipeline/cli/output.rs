@@ -284,11 +284,9 @@ fn report_of_ours(target: &Path, remedy: &str) -> Result<Option<Files>, Failure>
     };
     for (name, sha256) in &ours {
         let path = target.join(name);
-        let edited = match (fs::read(&path), sha256) {
-            (Ok(bytes), Some(sha256)) => files::sha256(&bytes) != *sha256,
-            _ => false,
-        };
-        if edited {
+        let there = files::read_if_there(&path).map_err(Failure::io(&path, "reading"))?;
+        let edited = |sha256: &String| there.is_some_and(|bytes| files::sha256(&bytes) != *sha256);
+        if sha256.as_ref().is_some_and(edited) {
             return refuse(format!("`{name}` was changed since whereworn wrote it"));
         }
     }

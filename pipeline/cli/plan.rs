@@ -250,13 +250,29 @@ fn write(open: &StudyMonth, made: &Made, page: &str, holder: &Holder) -> Result<
     output.finish()
 }
 
+/// The log of draws as it was read.
+#[derive(Default)]
+pub struct DrawLog {
+    pub draws: Vec<LoggedDraw>,
+    /// Its bytes, and their SHA-256; `None` where there is no log.
+    pub file: Option<(usize, String)>,
+}
+
 /// Reads the log; none is an empty one.
-pub fn read_log(path: &Path) -> Result<Vec<LoggedDraw>, Failure> {
-    match fs::read_to_string(path) {
-        Ok(text) => Ok(log::parse(&text)?),
-        Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
-        Err(error) => Err(Failure::io(path, "reading")(error)),
-    }
+pub fn read_log(path: &Path) -> Result<DrawLog, Failure> {
+    let Some(text) = text_of_log(path)? else {
+        return Ok(DrawLog::default());
+    };
+    Ok(DrawLog {
+        draws: log::parse(&text)?,
+        file: Some((text.len(), files::sha256(text.as_bytes()))),
+    })
+}
+
+fn text_of_log(path: &Path) -> Result<Option<String>, Failure> {
+    let bytes = files::read_if_there(path).map_err(Failure::io(path, "reading"))?;
+    let text = bytes.map(String::from_utf8).transpose();
+    text.map_err(|_| Failure::Request(format!("{}: not UTF-8: save it as UTF-8", path.display())))
 }
 
 /// Adds draws to the log, unless another run has added some since this one read it.
@@ -271,11 +287,7 @@ fn append(
     }
     // Between the look at the log and the new one nobody else may add to it.
     let _lock = open.study.lock_kept(holder)?;
-    let mut text = match fs::read_to_string(path) {
-        Ok(text) => text,
-        Err(error) if error.kind() == ErrorKind::NotFound => log::HEADER.to_owned(),
-        Err(error) => return Err(Failure::io(path, "reading")(error)),
-    };
+    let mut text = text_of_log(path)?.unwrap_or_else(|| log::HEADER.to_owned());
     if log::parse(&text)? != open.plan_log {
         return Err(Failure::Request(format!(
             "{}: another run drew in the meantime: run this one again",

@@ -1,7 +1,6 @@
 //! `run.json`: what a report was made from.
 
 use serde_json::{Value, json};
-use whereworn_load::files::sha256;
 use whereworn_load::{Settled, Table};
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::format_utc;
@@ -73,12 +72,12 @@ pub fn run_json(
 /// The logs of draws, where there are any: they decide which sensors count as drawn by lot.
 fn plan_logs(open: &StudyMonth) -> impl Iterator<Item = Value> {
     open.opened.iter().filter_map(|one| {
-        let bytes = std::fs::read(one.study.dir.join(LOG)).ok()?;
+        let (bytes, sha256) = one.log_of_draws()?;
         Some(json!({
             "file": format!("{}{LOG}", one.prefix()),
             "table": "plan_log",
-            "bytes": bytes.len(),
-            "sha256": sha256(&bytes),
+            "bytes": bytes,
+            "sha256": sha256,
             "rows": one.draws().count(),
         }))
     })

@@ -20,7 +20,7 @@ use crate::failure::Failure;
 use crate::findings;
 use crate::kept::KeptResults;
 use crate::month::holder;
-use crate::plan;
+use crate::plan::{self, DrawLog};
 use crate::progress::Progress;
 use crate::stop;
 
@@ -68,7 +68,7 @@ pub struct Opened {
     pub study: Study,
     store: Store,
     pub settled: Settled,
-    plan_log: Vec<LoggedDraw>,
+    plan_log: DrawLog,
     pub notes: Vec<String>,
     /// Number of its first sensor among those of all.
     first_sensor: i32,
@@ -293,10 +293,15 @@ impl Opened {
 
     /// Its draws, under its name.
     pub fn draws(&self) -> impl Iterator<Item = LoggedDraw> {
-        self.plan_log.iter().map(|draw| LoggedDraw {
+        self.plan_log.draws.iter().map(|draw| LoggedDraw {
             wearer: format!("{}{}", self.prefix(), draw.wearer),
             ..draw.clone()
         })
+    }
+
+    /// Bytes of its log of draws, and their SHA-256; `None` where there is no log.
+    pub fn log_of_draws(&self) -> Option<&(usize, String)> {
+        self.plan_log.file.as_ref()
     }
 
     /// A folder for what queries put aside, where the store has room for one.

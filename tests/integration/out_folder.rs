@@ -119,6 +119,20 @@ fn an_edited_report_is_not_overwritten() {
     assert_eq!(hidden(&study), [""; 0]);
 }
 
+/// What cannot be read may have been edited: the report in its place would lose it.
+#[test]
+fn a_report_that_cannot_be_read_is_not_overwritten() {
+    let study = study();
+    let page = study.report().text("report.html");
+    let table = study.beside("out").join("tables/site_wear.csv");
+    fs::remove_file(&table).unwrap();
+    fs::create_dir(&table).unwrap();
+    study
+        .try_report(&[])
+        .fails_with(&["tables/site_wear.csv: reading"]);
+    assert!(Output::read(&study.beside("out")).text("report.html") == page);
+}
+
 #[test]
 fn folders_that_hold_something_else_are_refused() {
     let study = study();

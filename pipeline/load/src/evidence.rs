@@ -175,10 +175,9 @@ impl Evidence {
     /// What programs before this one kept in the store: look, measure, two sites, logarithm of the evidence.
     fn read_old(study: &Study) -> Result<Self, LoadError> {
         let path = study.dir.join(FOLDER).join(FILE);
-        let bytes = match fs::read(&path) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Self::default()),
-            Err(error) => return Err(LoadError::io(&path, "reading")(error)),
+        let bytes = files::read_if_there(&path).map_err(LoadError::io(&path, "reading"))?;
+        let Some(bytes) = bytes else {
+            return Ok(Self::default());
         };
         let mut old = Self::default();
         let mut damaged = Vec::new();

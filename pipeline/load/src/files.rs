@@ -18,6 +18,18 @@ pub enum Access {
     Shared,
 }
 
+/// The bytes of a file; `None` where there is none.
+///
+/// # Errors
+/// What the operating system says of one that is there.
+pub fn read_if_there(path: &Path) -> io::Result<Option<Vec<u8>>> {
+    match fs::read(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) if error.kind() == io::ErrorKind::NotADirectory => Ok(None),
+        read => read.map(Some),
+    }
+}
+
 /// Creates a folder and those above it that are missing.
 ///
 /// # Errors

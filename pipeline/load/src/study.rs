@@ -8,7 +8,7 @@ use whereworn_model::settings::Settings;
 use whereworn_model::store::FOLDER;
 
 use crate::error::LoadError;
-use crate::files::Access;
+use crate::files::{Access, read_if_there};
 use crate::input::{InputFile, list_inputs};
 use crate::store::{Holder, exclusive};
 
@@ -103,13 +103,10 @@ fn read_settings(dir: &Path) -> Result<(Settings, bool), LoadError> {
         )));
     }
     let path = dir.join("study.toml");
-    let text = match std::fs::read(&path) {
-        Ok(bytes) => Some(String::from_utf8(bytes).map_err(|_| {
-            LoadError::Study("study.toml, line 1: not UTF-8: save it as UTF-8".to_owned())
-        })?),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => None,
-        Err(error) => return Err(LoadError::io(&path, "reading")(error)),
-    };
+    let bytes = read_if_there(&path).map_err(LoadError::io(&path, "reading"))?;
+    let text = bytes.map(String::from_utf8).transpose().map_err(|_| {
+        LoadError::Study("study.toml, line 1: not UTF-8: save it as UTF-8".to_owned())
+    })?;
     let settings = Settings::parse(text.as_deref().unwrap_or(""))
         .map_err(|error| LoadError::Study(format!("study.toml, {error}")))?;
     Ok((settings, text.is_some()))
