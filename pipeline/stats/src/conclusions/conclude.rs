@@ -80,7 +80,7 @@ pub struct Conclusion {
 ///
 /// `planned_since` is the cut-off at which this plan was first used; `None` where it never was. Rows: measures in their order; in each
 /// the pairs of sites, then each site against the others. Delays have rows only where sensors of both sites tell theirs.
-/// See the module for the rules. Checked by `tests/conclusions.rs` and, over many studies, by `cargo xtask sentences`.
+/// See the module for the rules. Checked by `tests/conclusions` and, over many studies, by `cargo xtask sentences`.
 #[must_use]
 pub fn conclude(study: &Study<'_>, plan: &Plan, planned_since: Option<f64>) -> Vec<Conclusion> {
     let orders = Orders::new(study);
@@ -245,9 +245,10 @@ impl<'a> Judged<'a> {
         known: Option<Evidence>,
     ) -> Self {
         let (mut evidence, mut p) = (known.map_or(1.0, |known| known.most), family.p);
-        // Shares of sensors and hazards can point apart where other endings compete: then neither is a claim.
-        if !row.points_one_way() {
-            (evidence, p) = (evidence.min(1.0), p.map(|_| 1.0));
+        let by_itself = row.told_by_itself();
+        p = p.map(|p| p.max(0.5 * by_itself));
+        if by_itself >= ERROR {
+            evidence = evidence.min(1.0);
         }
         let found = row.tested.as_ref().and(row.estimate.as_ref());
         let plain = found.and_then(|contrast| interval(contrast, row.scale, family.tail));
@@ -328,6 +329,12 @@ impl<'a> Judged<'a> {
             margin: self.margin,
             capital: self.capital,
             tail: self.family.tail,
+            reach: self.interval.map(|interval| {
+                let ends = [interval.lower, interval.upper];
+                ends.map(|end| (end - estimate.difference).abs())
+                    .into_iter()
+                    .fold(0.0, f64::max)
+            }),
         })
     }
 
@@ -341,15 +348,19 @@ impl<'a> Judged<'a> {
 }
 
 impl Row {
-    /// Whether what is tested and what is told point the same way.
-    fn points_one_way(&self) -> bool {
-        let tested = self
-            .tested
-            .as_ref()
-            .map(|tested| tested.contrast.difference);
-        tested
-            .zip(self.estimate)
-            .is_none_or(|(tested, told)| tested * told.difference >= 0.0)
+    /// Two-sided p of the difference that is told, by t and without any allowance; 1 where it points the other way than what is
+    /// tested.
+    ///
+    /// Hazards can differ where as many sensors come off in the end, and an early claim can fade: what a reader is told has
+    /// to be off 0 as it stands, either way at the level of one row for evidence, one way for this look alone.
+    fn told_by_itself(&self) -> f64 {
+        let (Some(tested), Some(told)) = (&self.tested, &self.estimate) else {
+            return 1.0;
+        };
+        if tested.contrast.difference * told.difference < 0.0 {
+            return 1.0;
+        }
+        told.p().unwrap_or(1.0)
     }
 }
 

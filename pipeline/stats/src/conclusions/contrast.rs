@@ -25,7 +25,7 @@ pub(super) struct Side {
     pub mean: f64,
     /// Its variance.
     pub variance: f64,
-    /// Its variance for sensors of variance 1 over their weight: one over an effective number of sensors.
+    /// Its variance where a sensor of mean weight has a variance of 1: one over an effective number of sensors.
     pub spread: f64,
     /// Degrees of freedom of the variance.
     pub df: f64,
@@ -138,6 +138,7 @@ pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
     }
     let pooled_df = sides[0].df + sides[1].df;
     let pooled = (squares[0] + squares[1]) / pooled_df;
+    let weight = members.iter().map(|member| member.weight).sum::<f64>() / members.len() as f64;
     for (place, side) in sides.iter_mut().enumerate() {
         side.mean = means[place] / total;
         let own = squares[place] / side.df.max(1.0);
@@ -150,11 +151,11 @@ pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
         if side.df < LEAST_DF {
             side.df = pooled_df;
         }
+        side.spread *= weight;
     }
-    let weight: f64 = members.iter().map(|member| member.weight).sum();
     Some(Contrast {
         sides,
-        information: total / (weight / members.len() as f64),
+        information: total / weight,
         difference,
         std_error: (sides[0].variance + sides[1].variance).sqrt(),
         df: joined_df(&sides.map(|side| (side.variance, side.df))).min(pooled_df),

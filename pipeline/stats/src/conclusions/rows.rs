@@ -102,7 +102,7 @@ impl<'a> Facts<'a> {
             site,
             against: Some(against),
             scale: self.scale(&told),
-            estimate: contrast(&told),
+            estimate: contrast(&told).map(|contrast| self.in_bounds(contrast)),
             members,
             within,
             tested,
@@ -120,6 +120,22 @@ impl<'a> Facts<'a> {
         match &self.told {
             Some(told) => members(self.study, orders.of(within), within, sides, told),
             None => tested.to_vec(),
+        }
+    }
+
+    /// What is told of shares, kept between 0 and 1: with few sensors pseudo-observations of the censored can leave that.
+    fn in_bounds(&self, told: Contrast) -> Contrast {
+        if self.measure != Measure::StaysOn {
+            return told;
+        }
+        let sides = told.sides.map(|side| Side {
+            mean: side.mean.clamp(0.0, 1.0),
+            ..side
+        });
+        Contrast {
+            difference: sides[0].mean - sides[1].mean,
+            sides,
+            ..told
         }
     }
 

@@ -28,6 +28,9 @@ pub struct Outlook {
     pub capital: f64,
     /// The chance of missing on one side that the row's interval has: 0.025 times the family's share over its rows.
     pub tail: f64,
+    /// How far the further end of the row's interval lies from the difference so far; `None` for what has not begun: then
+    /// that is as far as `sd` makes it.
+    pub reach: Option<f64>,
 }
 
 /// Equally likely values of an uncertain standard deviation that chances are averaged over.
@@ -38,7 +41,7 @@ const DRAWS: usize = 20;
 ///
 /// √I times the normal score moves as a Brownian motion with a drift of difference / sd in the information
 /// I = n m / (n + m), from where it stands. The chance is averaged over what sd may be, given its degrees of freedom. Only the
-/// end counts, not a capital that was reached and lost on the way. Checked by `tests/conclusions.rs`.
+/// end counts, not a capital that was reached and lost on the way. Checked by `tests/conclusions`.
 #[must_use]
 pub fn chance(outlook: &Outlook, more: usize) -> f64 {
     mean_chance(outlook, &scales(outlook.df), more)
@@ -83,7 +86,11 @@ fn mean_chance(outlook: &Outlook, scales: &[f64], more: usize) -> f64 {
                 f64::from(u8::from(mean >= limit))
             }
         };
-        let room = outlook.margin / sd * after + normal_quantile(outlook.tail) * after.sqrt();
+        let reach = outlook.reach.map_or_else(
+            || -normal_quantile(outlook.tail) * sd / after.sqrt(),
+            |reach| reach * (before / after).sqrt(),
+        );
+        let room = (outlook.margin - reach) / sd * after;
         let room = room.min(far);
         let alike = if room > 0.0 {
             above(-room) - above(room)

@@ -36,6 +36,7 @@ fn line(sensors: usize, effect: f64, runs: usize) -> Line {
                 margin: 0.2,
                 capital: 25.0,
                 tail: 0.02,
+                reach: None,
             };
             let advised = more_sensors(&outlook((squares / df as f64).sqrt(), df as f64))?;
             let _ = random.random::<f64>();

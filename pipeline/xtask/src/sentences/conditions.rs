@@ -120,6 +120,10 @@ pub fn without_difference() -> Vec<Condition> {
             },
         ),
         Condition::new(
+            "1 wearer, 2 sites, 40 sensors each, as many come off, early at one and late at the other",
+            Design::plain(&[0.4, 5.0].map(coming_off), 40, 1),
+        ),
+        Condition::new(
             "1 wearer, 3 sites, 10 sensors each, the second differs",
             with_one_other(3, 10, 1),
         ),
@@ -141,6 +145,20 @@ pub fn with_effect(measure: Measure, effect: f64) -> [SiteLaw; 2] {
         Measure::Delay => {}
     }
     [USUAL, other]
+}
+
+/// A site of which six in ten sensors come off, with this shape of the hazard.
+fn coming_off(shape: f64) -> SiteLaw {
+    SiteLaw {
+        life: Law {
+            shape,
+            hazard: -0.4_f64.ln(),
+            fault: 0.0,
+            failed_start: 0.0,
+            chosen: 0.0,
+        },
+        ..USUAL
+    }
 }
 
 /// The sites of the invented demo study, as its scenario has them: upper arm, abdomen, lower back, thigh, buttock, chest,

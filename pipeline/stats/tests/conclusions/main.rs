@@ -1,11 +1,14 @@
 //! Conclusions on studies small enough to be followed by hand.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod settle;
+mod told;
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use whereworn_stats::conclusions::{
-    Conclusion, Confounder, Ending, Measure, Night, Outlook, Pair, Plan, Primary, RowKey, Sensor,
-    Study, Verdict, chance, conclude, conclude_each, more_sensors,
+    Conclusion, Confounder, Ending, Measure, Night, Pair, Plan, Primary, RowKey, Sensor, Study,
+    Verdict, conclude, conclude_each,
 };
 use whereworn_stats::survival::pseudo::pseudo_incidence;
 
@@ -421,46 +424,6 @@ fn pseudo_observations_are_what_happened_where_nothing_is_censored() {
     for (value, expected) in values.iter().zip([0.5, 1.5, -0.5]) {
         assert!((value - expected).abs() < 1e-12);
     }
-}
-
-const OUTLOOK: Outlook = Outlook {
-    difference: 10.0,
-    sd: 10.0,
-    df: f64::INFINITY,
-    sensors: [0.0, 0.0],
-    score: 0.0,
-    margin: 1.0,
-    capital: 75.0,
-    tail: 0.025 * 0.8 / 3.0,
-};
-
-#[test]
-fn more_sensors_settle_with_a_rising_chance() {
-    let chances: Vec<f64> = (1..60).map(|more| chance(&OUTLOOK, more)).collect();
-    assert!(chances.windows(2).all(|pair| pair[1] >= pair[0] - 1e-12));
-    let more = more_sensors(&OUTLOOK).expect("settles");
-    assert!(chance(&OUTLOOK, more) >= 0.8 && chance(&OUTLOOK, more - 1) < 0.8);
-    // By hand: it takes a z of about 3.3 and 0.84 more for four of five, so (4.15 / 1)² · 2 = 34 sensors a site.
-    assert!((30..=40).contains(&more), "{more}");
-    // Half the spread takes about a quarter of them; an unsure one takes more.
-    let half = Outlook { sd: 5.0, ..OUTLOOK };
-    assert!((6..=12).contains(&more_sensors(&half).expect("settles")));
-    let unsure = Outlook { df: 4.0, ..OUTLOOK };
-    assert!(more_sensors(&unsure).expect("settles") > more);
-    // No difference: alike within a margin of one SD, never within a hundredth.
-    let none = Outlook {
-        difference: 0.0,
-        margin: 10.0,
-        ..OUTLOOK
-    };
-    assert!(more_sensors(&none).is_some());
-    assert_eq!(
-        more_sensors(&Outlook {
-            margin: 0.1,
-            ..none
-        }),
-        None
-    );
 }
 
 /// Four sensors at the arm came off one after the other, three at the belly stayed on: the most extreme way they could have gone.

@@ -1,0 +1,72 @@
+//! What is told, beside what is tested.
+
+use super::*;
+
+/// Eight of twelve come off at either site, at once or in the last hours: hazards differ as widely as can be, and as many have
+/// come off in the end.
+#[test]
+fn hazards_that_cross_are_no_claim() {
+    let mut sensors = two_sites([&[0.0; 12], &[0.0; 12]]);
+    for (place, sensor) in sensors.iter_mut().enumerate() {
+        if place % 12 < 8 {
+            let day = if sensor.site == 0 { 0.5 } else { 9.5 } + 0.01 * place as f64;
+            (sensor.known_until, sensor.ending) = (sensor.inserted + day, Ending::CameOff);
+        }
+    }
+    let looks: Vec<f64> = (1..=12).map(|look| 4.0 * f64::from(look)).collect();
+    let found = conclude(&study(sensors, &looks), &plan(Measure::StaysOn), None);
+    let row = row(&found, Measure::StaysOn);
+    assert_eq!(row.verdict, Verdict::Open, "{row:?}");
+    assert!(row.difference.expect("difference").abs() < 1e-9);
+    assert!(row.evidence <= 1.0 && row.p.expect("p") >= 0.5, "{row:?}");
+}
+
+/// Six sensors a site far apart, then twenty that lie where they please: what was said of the six is no longer said.
+#[test]
+fn a_claim_that_faded_is_no_longer_made() {
+    let jitter = [0.3, -0.6, 0.1, 0.8, -0.2, -0.9];
+    let mut values = [0.0, 10.0].map(|level| jitter.map(|j| level + j).to_vec());
+    for place in 0..20 {
+        let wide = 25.0 * if place % 2 == 0 { 1.0 } else { -1.0 };
+        values[0].push(wide);
+        values[1].push(-wide);
+    }
+    let study = study(two_sites([&values[0], &values[1]]), &[16.5, 100.0]);
+    let each = conclude_each(&study, &plan(Measure::ReadsHighOrLow));
+    let verdicts = each
+        .iter()
+        .map(|report| row(report, Measure::ReadsHighOrLow));
+    let [early, late] = verdicts.collect::<Vec<_>>()[..] else {
+        panic!("two looks")
+    };
+    assert_eq!(early.verdict, Verdict::Differs);
+    assert!(late.difference.expect("difference") < 0.0, "{late:?}");
+    assert_eq!(late.verdict, Verdict::Open);
+    assert!(late.evidence <= 1.0);
+}
+
+/// By hand: of three sensors one is taken off at day 1, one comes off at day 2, one is on to day 3: pseudo-observations of 0.5,
+/// 1.5 and -0.5. With the second alone in a block beside one that stayed on, 1.5 of one sensor is told as all of them.
+#[test]
+fn a_share_lies_between_0_and_1() {
+    let ends = [(0, 1.0, false), (0, 2.0, true), (0, 3.0, false)];
+    let mut sensors: Vec<Sensor> = ends
+        .into_iter()
+        .map(|(site, day, off)| Sensor {
+            known_until: day,
+            ending: if off {
+                Ending::CameOff
+            } else {
+                Ending::Censored
+            },
+            ..sensor(site, 0.0, 0.0)
+        })
+        .collect();
+    sensors[1].wearer = 1;
+    sensors.push(Sensor {
+        wearer: 1,
+        ..sensor(1, 0.0, 0.0)
+    });
+    let found = conclude(&study(sensors, &[100.0]), &plan(Measure::StaysOn), None);
+    assert_eq!(row(&found, Measure::StaysOn).difference, Some(1.0));
+}
