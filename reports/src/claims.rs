@@ -103,6 +103,11 @@ impl<'t> Claim<'t> {
         })
     }
 
+    /// Whether the sites are said to differ, for good or so far.
+    pub fn is_difference(&self) -> bool {
+        self.withdrawn.is_empty() && matches!(self.verdict, Verdict::Differs | Verdict::Leans)
+    }
+
     /// Whether a row is of two sites, not of one and all others.
     pub fn is_pair(&self) -> bool {
         self.site != OTHERS && self.against != OTHERS

@@ -38,10 +38,15 @@ pub(crate) struct Context<'a> {
 impl<'a> Context<'a> {
     pub fn new(
         input: &'a Input<'a>,
-        text: Catalogue,
+        mut text: Catalogue,
         plans: &'a Plans,
         shared: Option<Shared>,
     ) -> Self {
+        if shared.is_some_and(|shared| shared.withheld > 0) {
+            let sections = text.sections.values_mut();
+            let said = sections.filter(|section| !section.missing.is_empty());
+            said.for_each(|section| section.missing.clone_from(&text.page.none_shared));
+        }
         let mut context = Self {
             sites: sites(&input.settings, &text),
             input,

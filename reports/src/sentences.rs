@@ -18,6 +18,9 @@ use crate::words::ClaimWords;
 /// Fewest sensors for a word on a site.
 pub(crate) const LEAST_SENSORS: f64 = 3.0;
 
+/// A difference of shares that says nothing: all sensors at one site and none at the other.
+const ALL_OF_THEM: f64 = 0.995;
+
 /// Most claims in one sentence.
 const MOST_CLAIMS: usize = 2;
 
@@ -55,11 +58,14 @@ pub(crate) fn compared(context: &Context, claim: &Claim) -> String {
 /// What fills the words of a claim.
 fn filled(context: &Context, template: &str, claim: &Claim) -> String {
     let ends = claim.interval.map(|(lower, upper)| {
-        let ends = [lower, upper].map(|end| size(context, claim.measure, end));
-        let [lower, upper] = &ends;
+        let [mut from, to] = [lower, upper].map(|end| size(context, claim.measure, end));
+        // A claim leaves out 0, however little its interval does.
+        if claim.is_difference() && from == size(context, claim.measure, 0.0) {
+            from.clone_from(&context.text.claims.above_zero);
+        }
         fill(
             &context.text.claims.interval,
-            &[("lower", lower), ("upper", upper)],
+            &[("lower", &from), ("upper", &to)],
         )
     });
     let margin = context.margins.get(&claim.measure).copied();
@@ -146,7 +152,8 @@ pub(crate) fn open(context: &Context, claim: &Claim, countable: bool) -> Option<
     let words = words(context, claim.measure)?;
     let said = filled(context, &words.open, claim);
     let text = &context.text.claims;
-    let apart = claim.alike_from.map(|from| {
+    let tells = |from: &f64| claim.measure != Measure::StaysOn || *from < ALL_OF_THEM;
+    let apart = claim.alike_from.filter(tells).map(|from| {
         let values = [
             ("value", &*size(context, claim.measure, from)),
             ("interval", ""),
@@ -183,10 +190,9 @@ pub(crate) fn trade_off(view: &View, claims: &[Claim], on_label: &[&str]) -> Opt
     if on_label.len() < 2 {
         return None;
     }
-    let shown = claims.iter().filter(|claim| {
-        let told = matches!(claim.verdict, Verdict::Differs | Verdict::Leans);
-        told && claim.withdrawn.is_empty() && claim.within(on_label)
-    });
+    let shown = claims
+        .iter()
+        .filter(|claim| claim.is_difference() && claim.within(on_label));
     let won: Vec<String> = shown.filter_map(|claim| won(view, claim)).collect();
     Some(match won.len() {
         0 => fill(&words.none_told, &names),

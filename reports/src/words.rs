@@ -24,6 +24,7 @@ pub(crate) struct BestText {
     pub usual: String,
     pub meaning: String,
     pub none_stands_out: String,
+    pub too_few: String,
     /// Title, remark and description of the picture.
     pub title: String,
     pub caption: String,
@@ -93,6 +94,8 @@ pub(crate) struct Page {
     pub of_all: String,
     pub sheets: String,
     pub withheld: String,
+    /// What stands in place of [`SectionText::missing`] where sites were left out.
+    pub none_shared: String,
     pub wearer: String,
     pub sensor: String,
     pub own_site: String,
@@ -193,7 +196,6 @@ pub(crate) struct First {
     pub alike: String,
     pub open: String,
     pub unused: String,
-    pub so_far: String,
     pub nothing: String,
     pub one_site: String,
     pub none_on_label: String,
@@ -217,6 +219,7 @@ pub(crate) struct Claims {
     pub mark_so_far: String,
     pub and: String,
     pub interval: String,
+    pub above_zero: String,
     pub rest: String,
     pub settled_by: String,
     pub at_most: String,

@@ -494,7 +494,7 @@ fn page_one_says_what_it_rests_on() {
         assert_ne!(said, clean, "{word}");
         assert!(
             said.iter()
-                .any(|line| line.contains("**Not used**") && line.contains(word)
+                .any(|line| line.contains("**The data**") && line.contains(word)
                     || line.contains("**Doubtful**") && line.contains(word)),
             "{word}: {said:#?}"
         );

@@ -411,13 +411,12 @@ impl Page<'_> {
 
     fn moves(&self) -> String {
         let (wearer, words) = (self.wearer(), self.words());
-        // Before anything was seen nobody leads.
-        let seen = wearer
-            .aspects
-            .iter()
-            .any(|aspect| !aspect.figures.is_empty());
+        let likely = |&leader: &usize| {
+            let chance = self.made.best.chances.get(leader);
+            chance.is_some_and(|chance| chance.probability >= STANDS_OUT)
+        };
         let leader = self.made.best.leader(&wearer.aspects);
-        let Some(leader) = leader.filter(|_| seen) else {
+        let Some(leader) = leader.filter(likely) else {
             return String::new();
         };
         let site = |candidate: usize| {

@@ -7,32 +7,41 @@ use crate::chart::titled;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
+use crate::sentences::LEAST_SENSORS;
 use crate::view::View;
 
 /// Below this probability a site is more likely not the best than the best.
 const STANDS_OUT: f64 = 0.5;
 
-/// The section's blocks: by which weights, a picture, which sites none beats, how far a weight must move.
+/// The section's blocks: by which weights, a picture, which sites none beats, and where one stands out how far a weight must
+/// move; less where no site had enough sensors.
 pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     let sites = View::named(context, "best_sites");
     let Some((sites, weights)) = sites.zip(View::named(context, "best_priorities")) else {
         return Ok(Vec::new());
     };
     let text = &context.text.best;
+    let worn = |row: &usize| sites.table.number(*row, "sensors").unwrap_or(0.0);
+    if !sites.rows.iter().any(|row| worn(row) >= LEAST_SENSORS) {
+        let least = [("least", &*LEAST_SENSORS.to_string())];
+        return Ok(vec![Block::Paragraph(fill(&text.too_few, &least))]);
+    }
     let chart = Chances::of(&sites);
+    let stands_out = sites.rows.first().is_some_and(|row| {
+        let probability = sites.table.number(*row, "probability");
+        probability >= Some(STANDS_OUT) && worn(row) >= LEAST_SENSORS
+    });
     let mut items = vec![item(
         &text.unbeaten,
         &[("sites", &unbeaten(&sites).join("; "))],
     )];
-    items.push(moves(&weights));
+    items.extend(stands_out.then(|| moves(&weights)));
     if let Some(off_label) = off_label(&sites) {
         items.push(item(&text.off_label, &[("sites", &off_label)]));
     }
-    let likeliest = sites.rows.first();
-    let likeliest = likeliest.and_then(|&row| sites.table.number(row, "probability"));
-    let meaning = match likeliest.is_some_and(|most| most < STANDS_OUT) {
-        true => format!("{} {}", text.meaning, text.none_stands_out),
-        false => text.meaning.clone(),
+    let meaning = match stands_out {
+        true => text.meaning.clone(),
+        false => format!("{} {}", text.meaning, text.none_stands_out),
     };
     Ok(vec![
         Block::Paragraph(lead(&weights)),

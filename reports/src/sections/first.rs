@@ -156,10 +156,7 @@ fn sentences(view: &View) -> Vec<Item> {
     let said = [
         (&text.not_yet, nothing),
         (&text.differs, differs),
-        (
-            &text.leans,
-            leans.map(|leans| fill(&text.so_far, &[("claims", &leans)])),
-        ),
+        (&text.leans, leans),
         (&text.label, label(view, &claims, &on_label)),
         (&text.open, still_open(context, &claims, &on_label)),
         (&text.unused, unused(context)),

@@ -11,13 +11,18 @@ use super::excerpts::files;
 /// Most rows shown.
 const MOST_ROWS: usize = 16;
 
-/// The rows that came to something, then planned ones, then those on what sites are ordered by.
+/// The rows that came to something, then open ones, then those taken back; of each planned ones first, then those on what
+/// sites are ordered by.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     let mut claims = read(&context.input.tables);
     claims.retain(Claim::is_pair);
     claims.sort_by_key(|claim| {
-        let said = claim.verdict == Verdict::Open && claim.withdrawn.is_empty();
-        (said, !claim.planned, !JUDGED.contains(&claim.measure))
+        (
+            !claim.withdrawn.is_empty(),
+            claim.verdict == Verdict::Open,
+            !claim.planned,
+            !JUDGED.contains(&claim.measure),
+        )
     });
     if claims.is_empty() {
         return vec![Block::Paragraph(text.missing.clone())];

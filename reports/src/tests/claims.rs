@@ -164,7 +164,9 @@ fn claims(
                         let before = line[..at].to_lowercase();
                         let rest = &line[at..];
                         let here = &rest[..rest.find(';').unwrap_or(rest.len())];
+                        let lead = format!("**{}**", text.first.leans).to_lowercase();
                         let so_far = before.contains(&marker)
+                            || before.contains(&lead)
                             || here
                                 .contains(text.claims.mark_so_far.split("{claim}").nth(1).unwrap());
                         let said = match said {

@@ -167,7 +167,7 @@ fn an_open_question_says_what_is_known_of_it() {
         open.starts_with("Which of Lower back and"),
         "on the label first: {open}"
     );
-    assert!(open.ends_with("; and 1 more comparisons."), "{open}");
+    assert!(open.ends_with(" More such comparisons: 1."), "{open}");
 }
 
 /// Two claims are said, those with more evidence first, and the others counted.
@@ -192,15 +192,39 @@ fn the_strongest_claims_are_said() {
     );
     assert!(calf < back && !said.contains("than Abdomen"), "{said}");
     assert!(said.ends_with("; and 2 more in the annex."), "{said}");
-    assert_eq!(point(&study(&rows[..1]), "Hints"), None);
+    assert_eq!(point(&study(&rows[..1]), "So far"), None);
     let leans = rows[0].replace("differs", "leans");
-    let said = point(&study(&[&leans]), "Hints").unwrap();
+    let said = point(&study(&[&leans]), "So far").unwrap();
     assert!(
-        said.starts_with("So far: Back of the upper arm keeps more sensors on than Abdomen"),
+        said.starts_with("Back of the upper arm keeps more sensors on than Abdomen"),
         "{said}"
     );
     let nothing = point(&study(&[]), "Nothing settled yet").unwrap();
     assert!(nothing.contains("does not make them alike"), "{nothing}");
+}
+
+/// A claim leaves out 0, by however little; what is open may reach it. That all of ten may lie between two sites is nothing to
+/// say.
+#[test]
+fn an_interval_that_ends_at_0_ends_above_it() {
+    let row = |verdict: &str, apart: &str| {
+        let ends = "stays-on;upper-arm-back;lower-back;0.12;0.000;0.2;14;11;2;31;0.001";
+        point(
+            &study(&[&format!("{ends};{verdict};;;{apart};0")]),
+            match verdict {
+                "differs" => "Differs",
+                "leans" => "So far",
+                _ => "Still open",
+            },
+        )
+        .unwrap()
+    };
+    for verdict in ["differs", "leans"] {
+        let said = row(verdict, "");
+        assert!(said.ends_with("by day 14 (above 0 to 2.0)."), "{said}");
+    }
+    assert!(row("open", "0.99").contains("9.9 in ten apart at most"));
+    assert!(!row("open", "1.0").contains("apart"));
 }
 
 /// By hand from the fixture: 21 % and 9 % came off.

@@ -23,9 +23,9 @@ fn what_differs_and_what_leans_is_said() {
         "{differs}"
     );
     assert!(differs.ends_with("and 3 more in the annex."), "{differs}");
-    let leans = line(&report.markdown, "- **Hints**");
+    let leans = line(&report.markdown, "- **So far**");
     assert!(
-        leans.starts_with("- **Hints**: So far: Lower back keeps more sensors on than Abdomen"),
+        leans.starts_with("- **So far**: Lower back keeps more sensors on than Abdomen"),
         "{leans}"
     );
     line(
@@ -188,7 +188,7 @@ fn what_could_not_be_used_is_said() {
     ));
     line(
         &study.report().markdown,
-        "- **Not used**: 1 sensor left out of all comparisons, clock or unit being plainly off; found in the data: a meter's clock that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
+        "- **The data**: 1 sensor left out of all comparisons, clock or unit being plainly off; wrong or doubtful: a meter's clock that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
     );
 }
 
@@ -216,7 +216,7 @@ fn this_month_is_told() {
         .push(fixture::table("site_month", "", columns, &rows));
     line(
         &study.report().markdown,
-        "This month: 2 sensors put on (Abdomen: 2); ended: 2, of these by coming off: 1; fingersticks paired: 35; night artefacts: 3 in 32 sensor-nights.",
+        "This month: 2 sensors put on (Abdomen: 2); ended: 2, of these by coming off: 1; readings beside fingersticks: 35; night artefacts: 3, with 32 sensor-nights counted.",
     );
 }
 
@@ -350,7 +350,7 @@ fn which_site_is_best_is_evidence_with_what_is_off_the_label() {
     let moves = line(&markdown, "- **If one weight moves**");
     assert!(
         moves.contains("Back of the upper arm leads so far.")
-            && moves.contains("skin 2.2 in place of 0.5 (Lower back (not on the maker's list))"),
+            && moves.contains("skin 2.2 in place of 0.5: Lower back (not on the maker's list)"),
         "{moves}"
     );
     let off_label = line(&markdown, "- **Not on the maker's list**");
@@ -374,6 +374,65 @@ fn which_site_is_best_is_evidence_with_what_is_off_the_label() {
     }
 }
 
+/// The fixture with these numbers in a column of the table of sites and how likely each is the best.
+fn best(column: &str, numbers: &[f64]) -> String {
+    let mut study = fixture::full();
+    let columns = &mut study.table("best_sites").columns;
+    let column = columns.iter_mut().find(|of| of.name == column).unwrap();
+    for (cell, number) in column.cells.iter_mut().zip(numbers) {
+        *cell = Cell::Number(*number);
+    }
+    study.edition(Edition::Wearer).markdown
+}
+
+#[test]
+fn nobody_leads_before_one_stands_out() {
+    let leads = |probability| best("probability", &[probability, 0.3]).contains("leads so far");
+    assert!(leads(0.5) && !leads(0.49));
+    assert!(best("probability", &[0.49, 0.3]).contains("No site stands out so far."));
+}
+
+#[test]
+fn two_sensors_a_site_are_too_few_for_a_best_one() {
+    let few = best("sensors", &[2.0, 1.0, 2.0, 0.0, 1.0]);
+    assert!(
+        few.contains("That is too few to say which is best."),
+        "{few}"
+    );
+    assert!(
+        !few.contains("Not beaten") && !few.contains("best_sites.svg"),
+        "{few}"
+    );
+    let luck = best("sensors", &[2.0, 8.0]);
+    assert!(
+        luck.contains("Not beaten") && !luck.contains("leads so far"),
+        "{luck}"
+    );
+}
+
+/// Sites of which too few sensors were worn to be shown were worn all the same.
+#[test]
+fn what_was_left_out_was_not_missing() {
+    let mut study = fixture::full();
+    let sessions = &mut study.table("sessions").columns;
+    sessions
+        .iter_mut()
+        .for_each(|column| column.cells.truncate(2));
+    let public = study.edition(Edition::Public).markdown;
+    assert!(
+        public.contains("Left out, having fewer than three sensors"),
+        "{public}"
+    );
+    for denied in [
+        "No wear has been recorded",
+        "no sensor with a known site",
+        "could be paired",
+    ] {
+        assert!(!public.contains(denied), "{denied}: {public}");
+    }
+    assert!(public.contains("There is nothing to show here that rests on three sensors or more."));
+}
+
 /// Tables of sites count everyone, and say so in a report to one of several; what goes by sensors is the wearer's own.
 #[test]
 fn a_report_to_one_of_several_says_who_is_counted() {
@@ -382,19 +441,19 @@ fn a_report_to_one_of_several_says_who_is_counted() {
         ..fixture::full()
     };
     let all = study(None).edition(Edition::Wearer).markdown;
-    assert!(!all.contains("are counted."), "{all}");
+    assert!(!all.contains("is counted,"), "{all}");
     let own = study(Some("Keeper Odd")).edition(Edition::Wearer).markdown;
     let section = |title: &str| {
         let (_, rest) = own.split_once(title).unwrap();
         rest.split("\n##").next().unwrap().to_owned()
     };
-    let told = "people here are counted.";
+    let told = "Everyone here is counted, ";
     assert!(section("## Your nights\n").contains(told));
     assert!(section("## Your skin\n").contains(told));
     assert!(!section("## What your next sensor may do\n").contains(told));
     let sensors = |markdown: &str| {
         let line = line(markdown, "- **Knocks**");
-        let (_, rest) = line.split_once("Of ").unwrap();
+        let (_, rest) = line.split_once(" of ").unwrap();
         rest.split(' ').next().unwrap().parse::<usize>().unwrap()
     };
     assert!(sensors(&own) < sensors(&all));
