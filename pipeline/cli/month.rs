@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use whereworn_engine::{Catalog, Engine, Limits, Results, StudyTables, plan_of};
 use whereworn_findings::Outcome;
-use whereworn_load::{Evidence, Holder, Said, Settled, Study, Table};
+use whereworn_load::{Evidence, Holder, Reject, Said, Settled, Study, Table};
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month, format_utc};
 use whereworn_plan::log::{self, LoggedDraw};
@@ -232,12 +232,18 @@ fn choose_month(
         return Ok((now, format!("month {now}: there is no row yet")));
     }
     let (Some(first), Some(last)) = (settled.months.first(), settled.months.last()) else {
-        return Err(Failure::Request(format!(
-            "{}: no row can be used ({} rejected): `whereworn check {}` says why",
-            study.dir.display(),
-            settled.rejects.len(),
-            study.dir.display()
-        )));
+        let dir = study.dir.display();
+        return Err(Failure::Request(match settled.rejects.first() {
+            None => format!(
+                "{dir}: there is no row yet: files belong into readings, fingersticks and wear-events, or into an export that `whereworn map` makes known"
+            ),
+            Some(Reject {
+                file, line, reason, ..
+            }) => format!(
+                "{dir}: no row can be used ({} rejected); the first: {file}, line {line}: {reason}",
+                settled.rejects.len()
+            ),
+        }));
     };
     if let Some(asked) = asked {
         if settled.months.contains(&asked) {

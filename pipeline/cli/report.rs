@@ -269,8 +269,17 @@ fn summary(settled: &whereworn_load::Settled) -> String {
         .counts
         .iter()
         .map(|(table, counts)| {
+            let seldom = [
+                (counts.after_second_insert, "after a second insert"),
+                (counts.left_out, "left out by corrections"),
+                (counts.withdrawn, "withdrawn"),
+            ];
+            let seldom = seldom.into_iter().filter(|(count, _)| *count > 0);
+            let seldom: String = seldom
+                .map(|(count, what)| format!(", {count} {what}"))
+                .collect();
             format!(
-                "{} {}: {} used, {} rejected, {} duplicates, {} without an insert",
+                "{} {}: {} used, {} rejected, {} duplicates, {} without an insert{seldom}",
                 counts.read,
                 table.folder(),
                 counts.accepted,

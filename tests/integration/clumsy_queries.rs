@@ -333,7 +333,7 @@ const CLUMSY: &[(&str, &str, &str)] = &[
     ),
     (
         "chart_kind",
-        "line 1: unknown variant `lines`",
+        "line 1: `kind`: unknown word `lines`",
         "-- chart = { kind = \"lines\", x = \"a\", y = \"b\" }\nSELECT 1 AS a, 2 AS b",
     ),
     (

@@ -293,13 +293,23 @@ impl Header {
             return Ok(Self::default());
         }
         let text = lines.join("\n");
-        toml::from_str(&text).map_err(|error| HeaderError {
-            line: error
-                .span()
-                .map_or(1, |span| text[..span.start].matches('\n').count() + 1),
-            message: readable(error.message()),
+        toml::from_str(&text).map_err(|error: toml::de::Error| {
+            let before = error.span().map_or("", |span| &text[..span.start]);
+            let message = readable(error.message());
+            let key = key_before(before).filter(|_| message.starts_with("unknown word"));
+            HeaderError {
+                line: before.matches('\n').count() + 1,
+                message: key.map_or_else(|| message.clone(), |key| format!("`{key}`: {message}")),
+            }
         })
     }
+}
+
+/// The key whose value stands behind a text.
+fn key_before(text: &str) -> Option<&str> {
+    let keys = text.trim_end().strip_suffix('=')?;
+    keys.split([' ', '\n', ',', '{', '.'])
+        .rfind(|word| !word.is_empty())
 }
 
 #[cfg(test)]

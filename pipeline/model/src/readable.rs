@@ -12,6 +12,7 @@ pub(crate) fn readable(message: &str) -> String {
     for (begin, plain) in [
         ("missing field ", "missing key "),
         ("unknown field ", "unknown key "),
+        ("unknown variant ", "unknown word "),
     ] {
         if let Some(rest) = message.strip_prefix(begin) {
             return plain.to_owned() + rest;

@@ -244,6 +244,7 @@ impl Page<'_> {
         };
         let shown = comparison
             .shown_today
+            .filter(|shown| tells(comparison.measure, *shown))
             .map(|shown| words.amount(comparison.measure, shown));
         let shown = match shown {
             None => words
@@ -461,6 +462,16 @@ impl Page<'_> {
         }
         out
     }
+}
+
+/// Whether a difference of this size can be: no more than all sensors come off, and one artefact a night is not seen.
+fn tells(measure: Measure, difference: f64) -> bool {
+    let most = match measure {
+        Measure::StaysOn => 1.0,
+        Measure::QuietAtNight => 100.0,
+        Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => f64::INFINITY,
+    };
+    difference < most
 }
 
 fn capital(text: &str) -> String {
