@@ -58,6 +58,8 @@ pub(crate) struct Claim<'t> {
     /// How much more `against` has, or how much higher `site` reads, and its interval.
     pub size: f64,
     pub interval: Option<(f64, f64)>,
+    /// Sensors of the site that had fewer.
+    pub sensors: f64,
     pub evidence: f64,
     pub verdict: Verdict,
     /// What else went with the site; a row with any is said only to take it back.
@@ -93,6 +95,9 @@ impl<'t> Claim<'t> {
             against: if straight { against } else { site },
             size: difference.abs(),
             interval: ends.map(turned),
+            sensors: number(column::SENSORS)
+                .zip(number(column::SENSORS_AGAINST))
+                .map_or(0.0, |(one, other)| one.min(other)),
             evidence: number(column::EVIDENCE).unwrap_or(1.0),
             verdict: Verdict::of(text(column::VERDICT)),
             striking: !withdrawn.is_empty() && number(column::P).is_some_and(|p| p < SAID_BELOW),

@@ -200,6 +200,7 @@ pub(crate) struct First {
     pub one_site: String,
     pub none_on_label: String,
     pub one_on_label: String,
+    pub but_rare: String,
     pub open_more: String,
     pub open_all: String,
     pub left_out: String,

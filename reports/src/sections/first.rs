@@ -21,6 +21,9 @@ const MOST_SENTENCES: usize = 5;
 /// Most sensors, meters or sites of a finding that are named; more are counted.
 const MOST_NAMED: usize = 3;
 
+/// The chance with which trouble that is said to have shown would not have.
+const UNSEEN: f64 = 0.05;
+
 /// Most open questions in one sentence.
 const MOST_OPEN: usize = 2;
 
@@ -160,7 +163,7 @@ fn sentences(view: &View) -> Vec<Item> {
         (&text.label, label(view, &claims, &on_label)),
         (&text.open, still_open(context, &claims, &on_label)),
         (&text.unused, unused(context)),
-        (&text.alike, of(Verdict::Alike)),
+        (&text.alike, alike(context, &claims, of(Verdict::Alike))),
     ];
     let said = said
         .into_iter()
@@ -170,6 +173,27 @@ fn sentences(view: &View) -> Vec<Item> {
         text: sentence(&said),
     });
     items.collect()
+}
+
+/// What is alike, and how rare a trouble could have stayed unseen at the site with fewest sensors; of shares the interval
+/// allows for that.
+fn alike(context: &Context, claims: &[Claim], said: Option<String>) -> Option<String> {
+    let alike = claims
+        .iter()
+        .filter(|claim| claim.verdict == Verdict::Alike && claim.measure != Measure::StaysOn);
+    let fewest = alike
+        .map(|claim| claim.sensors)
+        .fold(f64::INFINITY, f64::min);
+    if fewest.is_infinite() {
+        return said;
+    }
+    // A trouble of one sensor in so many shows among these sensors 95 times of 100.
+    let shows = 1.0 / (1.0 - UNSEEN.powf(1.0 / fewest));
+    let values = [
+        ("alike", said.as_deref()?),
+        ("sensors", &*context.number(shows.floor(), 0)),
+    ];
+    Some(fill(&context.text.first.but_rare, &values))
 }
 
 /// Why nothing is told apart: too few sites, or nothing shown yet.
