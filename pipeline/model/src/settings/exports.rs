@@ -105,13 +105,11 @@ impl Export {
     }
 }
 
-/// A key as it is written: bare where it may be.
+/// A key as it is written: bare where it may be, on one line.
 fn key(name: &str) -> String {
-    let bare = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
-    if !name.is_empty() && name.chars().all(bare) {
-        return name.to_owned();
-    }
-    toml::Value::from(name).to_string()
+    let mut line = toml::Table::from_iter([(name.to_owned(), 0.into())]).to_string();
+    line.truncate(line.trim_end_matches(" = 0\n").len());
+    line
 }
 
 /// One or several columns of an export.

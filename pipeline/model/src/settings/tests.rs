@@ -529,4 +529,16 @@ fn a_block_of_an_export_says_no_more_than_it_has_to() {
     );
     assert!(export.block("a b").starts_with("[exports.\"a b\"]\n"));
     assert!(export.block("").starts_with("[exports.\"\"]\n"));
+    for name in [
+        "two\nlines",
+        "a \"\"\" b\r",
+        "x = 0\n",
+        "\u{7f}\u{0}",
+        "'\\",
+    ] {
+        let block = export.block(name);
+        let settings = Settings::parse(&block).unwrap();
+        assert!(settings.exports.contains_key(name), "{block}");
+        assert!(block.lines().next().unwrap().ends_with("\"]"), "{block}");
+    }
 }
