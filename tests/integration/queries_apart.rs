@@ -88,3 +88,27 @@ fn what_keeps_sensors_apart_runs() {
     };
     assert!(counted[0] == counted[1] && counted[0] != "0", "{counted:?}");
 }
+
+/// A role holds too where the query is asked for by itself.
+#[test]
+fn what_is_asked_for_alone_is_held_to_its_role() {
+    let study = study();
+    let file = |columns: &str| {
+        let sql = format!("-- role = \"per-wearer\"\nSELECT {columns} FROM pairs");
+        study.write("queries/lone.sql", &sql);
+        study.run("query", &["lone"])
+    };
+    let refused = file("sensor_no");
+    let words = "its role is `per-wearer`, and it does not give `wearer`";
+    assert!(
+        refused.code == 1 && refused.err.contains(words),
+        "{}",
+        refused.err
+    );
+    let run = file("wearer, sensor_no");
+    assert!(
+        run.code == 0 && run.out.contains("sensor_no"),
+        "{}",
+        run.err
+    );
+}

@@ -35,6 +35,8 @@ pub struct Query {
     pub file: String,
     /// What its header says.
     pub header: Header,
+    /// The role that its file gives it, which holds where [`Catalog::show`] gives it a table.
+    pub role: Role,
     /// The whole text.
     pub sql: String,
     /// Tables that the SQL names, other than its own common table expressions.
@@ -112,6 +114,7 @@ impl Query {
         Ok(Self {
             name: name.to_owned(),
             file: file.to_owned(),
+            role: header.role,
             header,
             sql: sql.to_owned(),
             names: tables

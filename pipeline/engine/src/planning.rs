@@ -95,7 +95,7 @@ impl Engine {
         let schema = Arc::clone(thought.optimized.schema().inner());
         let refused = |message: String| query.source().error(message);
         check_columns(query, &schema).map_err(refused)?;
-        let apart = Apart::of(query.header.role);
+        let apart = Apart::of(query.role);
         if let Some(apart) = &apart {
             apart.check(&thought.optimized).map_err(refused)?;
         }
@@ -157,7 +157,7 @@ async fn think(
     read_only().verify_plan(&written).map_err(failed)?;
     check_functions(&written).map_err(failed)?;
     let written = in_microseconds(written).map_err(failed)?;
-    let written = match Apart::of(query.header.role) {
+    let written = match Apart::of(query.role) {
         Some(apart) => apart.of_someone(written).map_err(failed)?,
         None => written,
     };
