@@ -2,15 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use whereworn_model::rows::{Check, SensorReadings, Status};
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::rows::{Check, SensorReadings};
+use whereworn_model::time::Micros;
 
+use crate::extremes::shown;
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::log::Log;
 use crate::words::{count, quoted};
-
-/// A display shows the reading that came last, for no longer than this.
-const SHOWN: Micros = 16 * 60 * MICROS_PER_SECOND;
 
 /// Least fingersticks, and share of them that have the value shown, to the digit. By chance one in twelve has it where steps are
 /// 1 mg/dL and a sensor is within 5 mg/dL; one in seven with steps of 0.1 mmol/L.
@@ -37,23 +35,9 @@ pub(crate) struct Copies {
 impl Copies {
     /// Compares a sensor's readings with the fingersticks taken while it showed them.
     pub fn sensor(&mut self, log: &Log<'_>, readings: &SensorReadings) {
-        let all = readings.readings.as_slice();
-        let (Some(first), Some(last)) = (all.first(), all.last()) else {
-            return;
-        };
         let checks = log.checks_of(&readings.wearer);
-        let from = checks.partition_point(|check| check.time < first.time);
-        let worn = checks.iter().skip(from);
-        for check in worn.take_while(|check| check.time <= last.time + SHOWN) {
-            if ["calibration", "control"].contains(&check.purpose.as_str()) {
-                continue;
-            }
-            let next = all.partition_point(|reading| reading.time <= check.time);
-            let shown = next.checked_sub(1).and_then(|place| all.get(place));
-            let shown = shown.filter(|reading| {
-                reading.status == Status::Ok && check.time - reading.time <= SHOWN
-            });
-            if let Some(shown) = shown {
+        for (check, shown) in shown(checks, &readings.readings) {
+            if !["calibration", "control"].contains(&check.purpose.as_str()) {
                 self.count(check, shown.glucose);
             }
         }

@@ -9,6 +9,7 @@ mod causes;
 mod clocks;
 mod copies;
 mod edges;
+mod extremes;
 mod finding;
 mod kept;
 mod lag;

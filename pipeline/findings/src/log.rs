@@ -7,6 +7,8 @@ use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
 use whereworn_model::settings::Settings;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
+use crate::extremes::Routine;
+
 /// Everything but the readings, which come one sensor at a time.
 #[derive(Clone, Copy, Debug)]
 pub struct Log<'a> {
@@ -80,6 +82,8 @@ pub(crate) struct Seen {
     pub spacing: f64,
     /// Whole nights worn, and those with too few readings.
     pub nights: (u32, u32),
+    /// What its fingersticks followed.
+    pub routine: Routine,
     /// Fingersticks that have a usable reading.
     pub pairs: u32,
 }

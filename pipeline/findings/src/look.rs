@@ -10,6 +10,7 @@ use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 use crate::bias;
 use crate::clocks::{self, Wearer};
 use crate::copies::Copies;
+use crate::extremes::Routine;
 use crate::finding::{Finding, LeftOut};
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
@@ -346,6 +347,7 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         gap,
         spacing,
         nights: nights::counted(log, session, &told, spacing),
+        routine: Routine::of(log.checks_of(&session.wearer), &readings.readings),
         pairs: 0,
     }
 }

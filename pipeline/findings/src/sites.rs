@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use whereworn_model::time::{Micros, local_date};
 
+use crate::extremes::Routine;
 use crate::finding::{Finding, OF_ALL, OF_PAIRS, OF_WEAR, Severity};
 use crate::log::{Log, Session};
 use crate::words::count;
@@ -17,6 +18,11 @@ const SENSORS: usize = 3;
 /// Checks of a site, and the share of them by alarm or in doubt, from which on they tell little of the rest of the day.
 const CHECKS: usize = 10;
 const BY_ALARM: f64 = 0.5;
+
+/// Fingersticks of a site said to be routine, and the share of them beside the lowest tenth of readings, or the highest, from
+/// which on that is no habit of the day: four times as many as by chance.
+const ROUTINE: usize = 20;
+const BY_READING: f64 = 0.4;
 
 /// Sensors of a site below which its figures say little, and pairs of a sensor below which its own level is hardly known:
 /// common practice, no source.
@@ -43,7 +49,7 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
             .filter(|other| other.site != *site)
             .collect();
         findings.extend(confounded(log, label, own, &others));
-        findings.extend(by_alarm(log, label, own));
+        findings.extend(by_alarm(log, label, own).or_else(|| by_reading(log, label, own)));
         findings.extend(one_side(log, label, own));
         findings.extend(few_sensors(log, label, own));
     }
@@ -191,6 +197,27 @@ fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
             "{label}: {alarmed} of {all} fingersticks were made because of an alarm or a doubt: they show the sensor at its worst, and the site against others that were checked by routine"
         ),
         todo: "check at fixed times too, the same way at every site".to_owned(),
+        ..of_site(log, own, "checks-by-alarm", Severity::Doubtful, OF_PAIRS)
+    })
+}
+
+/// A site whose fingersticks are said to be routine and followed what the sensor showed.
+fn by_reading(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
+    let routine = own.iter().map(|session| session.seen.routine);
+    let routine = routine.fold(Routine::default(), Routine::and);
+    let (most, which) = match routine.lowest >= routine.highest {
+        true => (routine.lowest, "lowest"),
+        false => (routine.highest, "highest"),
+    };
+    let share = most as f64 / routine.all.max(1) as f64;
+    (routine.all >= ROUTINE && share >= BY_READING).then(|| Finding {
+        size: Some((share * 1000.0).round() / 1000.0),
+        unit: "fraction",
+        text: format!(
+            "{label}: {most} of {} fingersticks that are said to be routine were made while the reading was in the {which} tenth of its sensor's: what scatters more looks as if it read otherwise",
+            routine.all
+        ),
+        todo: "say in the column purpose which followed an alarm or a doubt, and check at fixed times too".to_owned(),
         ..of_site(log, own, "checks-by-alarm", Severity::Doubtful, OF_PAIRS)
     })
 }
