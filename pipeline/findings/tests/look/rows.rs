@@ -1,7 +1,7 @@
 //! Units, meters, ids and rows.
 
 use whereworn_findings::{Finding, Severity};
-use whereworn_model::rows::{Reading, WearEvent};
+use whereworn_model::rows::{Check, Reading, WearEvent};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -18,6 +18,47 @@ fn a_finding_that_was_seen_is_listed_as_seen() {
         .collect();
     assert_eq!(seen.len(), 1);
     assert!(outcome.left_out.is_empty());
+}
+
+/// An entry without a sensor or a meter is about the wearer, and about no finding of one of their sensors or meters; one
+/// without a wearer is about all of its kind.
+#[test]
+fn a_wearer_is_no_sensor_and_no_meter() {
+    let mut sensor = Study::new(6);
+    sensor.shift(2, 0, 60);
+    let mut meter = Study::new(6);
+    let bag = |check: &&mut Check| check.meter == "bag";
+    for check in meter.checks.iter_mut().filter(bag) {
+        check.glucose *= 1.15;
+    }
+    let mut wearer = Study::new(6);
+    for number in 3..6 {
+        wearer.shift(number, 0, 60);
+    }
+    let plain = wearer.settings.clone();
+    let mut studies = [sensor, meter, wearer];
+    let of_kelp = "wearer = \"kelp\"\n";
+    for (study, kind, named, is_seen) in [
+        (0, "clock-sensor", of_kelp.to_owned(), false),
+        (
+            0,
+            "clock-sensor",
+            format!("{of_kelp}sensor = \"s2\"\n"),
+            true,
+        ),
+        (0, "clock-sensor", String::new(), true),
+        (1, "meter", of_kelp.to_owned(), false),
+        (1, "meter", format!("{of_kelp}meter = \"kitchen\"\n"), true),
+        (2, "clock-change", of_kelp.to_owned(), true),
+    ] {
+        let study = &mut studies[study];
+        study.settings = format!("{plain}[[seen]]\nkind = \"{kind}\"\n{named}");
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.seen), (kind, is_seen), "{named}");
+    }
 }
 
 /// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.
