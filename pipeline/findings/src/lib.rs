@@ -22,6 +22,7 @@ mod shared_breaks;
 mod sites;
 mod stretches;
 mod trace;
+mod unfit;
 mod units;
 mod words;
 mod worn_at_once;

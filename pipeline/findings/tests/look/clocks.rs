@@ -154,6 +154,37 @@ fn a_meter_whose_clock_is_off_is_one_cause() {
     assert!((found.size.unwrap() - 35.0).abs() <= 8.0, "{found:?}");
 }
 
+/// For eleven days the fingersticks are another's: some clock fits them least badly, and none well.
+#[test]
+fn fingersticks_of_another_tell_of_no_clock() {
+    let mut study = Study::new(6);
+    let wave = |minute: i64, period: f64| (minute as f64 / period * std::f64::consts::TAU).sin();
+    let swapped = START + 20 * DAY..START + 31 * DAY;
+    let checks = study.checks.iter_mut();
+    let checks = checks.filter(|check| swapped.contains(&check.time));
+    for check in checks {
+        let minute = (check.time - START) / MINUTE;
+        check.glucose = 150.0 + 40.0 * wave(minute, 171.0) + 25.0 * wave(minute, 409.0);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.paste.as_str()),
+        ("wrong-wearer", Severity::Doubtful, "")
+    );
+    let (from, to) = (found.from.unwrap(), found.to.unwrap());
+    assert!(
+        swapped.contains(&from) && swapped.contains(&to),
+        "{found:?}"
+    );
+    assert!(
+        to - from > 4 * DAY && found.size.unwrap() > 20.0,
+        "{found:?}"
+    );
+}
+
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
 #[test]
 fn many_gaps_tell_of_no_clock() {
