@@ -269,14 +269,14 @@ impl<'a> Look<'a> {
     }
 }
 
-/// Sensors whose clock or unit is plainly off.
+/// Sensors whose clock, unit or wearer is plainly off.
 fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<LeftOut> {
     if log.settings.study.keep_doubtful {
         return Vec::new();
     }
     let mut left_out: BTreeMap<(&str, &str), &'static str> = BTreeMap::new();
     for finding in findings.iter().filter(|finding| !finding.seen) {
-        if !["unit", "clock-sensor", "clock-change"].contains(&finding.kind) {
+        if !["unit", "clock-sensor", "clock-change", "wrong-wearer"].contains(&finding.kind) {
             continue;
         }
         let (from, to) = (

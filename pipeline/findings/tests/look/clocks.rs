@@ -183,6 +183,13 @@ fn fingersticks_of_another_tell_of_no_clock() {
         to - from > 4 * DAY && found.size.unwrap() > 20.0,
         "{found:?}"
     );
+    let [left_out] = &outcome.left_out[..] else {
+        panic!("{:?}", outcome.left_out);
+    };
+    assert_eq!(
+        (left_out.sensor.as_str(), left_out.reason),
+        ("s2", "wrong-wearer")
+    );
 }
 
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
