@@ -31,16 +31,16 @@ const TOLD_BY_LOG: f64 = 3.0;
 /// A sensor's lag is claimed from so many minutes outside 0 to 20; ten and more is what shall be found.
 const OUTSIDE: f64 = 5.0;
 
-/// How unusual a delay is, as a part of a log-likelihood.
-pub(crate) fn unusual(delay: i32) -> f64 {
-    let off = (f64::from(delay) * STEP - USUAL_DELAY.0) / USUAL_DELAY.1;
+/// How unusual a delay is beside a usual one in minutes, as a part of a log-likelihood.
+pub(crate) fn unusual(delay: i32, usual: f64) -> f64 {
+    let off = (f64::from(delay) * STEP - usual) / USUAL_DELAY.1;
     -off * off / 2.0
 }
 
 /// The highest that a profile is at a delay, with how usual that is.
 fn highest_delay(profile: &[f64]) -> f64 {
     DELAYS
-        .map(|delay| value(profile, delay) + unusual(delay))
+        .map(|delay| value(profile, delay) + unusual(delay, USUAL_DELAY.0))
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -68,7 +68,7 @@ fn add_beside(
         for (lag, sum) in (-REACH..=REACH).zip(profile.iter_mut()) {
             *sum += DELAYS
                 .map(|delay| {
-                    value(&theirs, delay) + unusual(delay) - usual
+                    value(&theirs, delay) + unusual(delay, USUAL_DELAY.0) - usual
                         + pair.lag_of(sensor, lag - delay + apart)
                 })
                 .fold(f64::NEG_INFINITY, f64::max);
@@ -85,7 +85,7 @@ fn with_log(profiles: &Profiles, sensor: usize, profile: &[f64]) -> Vec<f64> {
         .collect();
     let by_log = |lag: i32| {
         DELAYS
-            .map(|delay| value(&shifts, lag - delay) + unusual(delay))
+            .map(|delay| value(&shifts, lag - delay) + unusual(delay, USUAL_DELAY.0))
             .fold(f64::NEG_INFINITY, f64::max)
     };
     let lags = (-REACH..=REACH).zip(profile);

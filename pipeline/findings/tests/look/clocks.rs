@@ -274,6 +274,28 @@ fn the_log_tells_the_clock_of_the_meter_from_that_of_the_readings() {
     );
 }
 
+/// Sensors that follow the blood by 1 min, or by 16: the lag of those that came after the meter was put back is held to
+/// the delays of those before.
+#[test]
+fn an_hour_is_told_with_the_delays_of_the_wearer() {
+    let at = START + (3 * 14_700 - 150) * MINUTE;
+    for more in [-7, 8] {
+        let mut study = Study::new(6);
+        (0..6).for_each(|sensor| study.shift(sensor, 0, more));
+        for check in &mut study.checks {
+            check.meter = "bag".into();
+            if check.time >= at {
+                check.time -= 60 * MINUTE;
+            }
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
+    }
+}
+
 /// Between two sensors the readings show nothing. Insertions and ends by the log bound the day, where no check does.
 #[test]
 fn an_hour_between_sensors_is_dated_by_the_log() {
