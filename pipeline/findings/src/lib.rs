@@ -22,6 +22,7 @@ mod shared_breaks;
 mod sites;
 mod stretches;
 mod trace;
+mod twice;
 mod unfit;
 mod units;
 mod words;

@@ -17,6 +17,7 @@ use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
+use crate::twice;
 use crate::units::{self, Levels};
 
 /// What was found.
@@ -208,7 +209,9 @@ impl<'a> Look<'a> {
             .iter()
             .filter_map(|(place, trace)| Some((*place, self.sessions.get(*place)?, trace)))
             .collect();
-        let checks = units::cured(&self.log, wearer);
+        let zone = self.log.home(wearer);
+        let mut checks = units::cured(&self.log, wearer);
+        let twice = twice::take_out(&mut checks, &zone);
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
@@ -218,7 +221,7 @@ impl<'a> Look<'a> {
             traces: known.iter().map(|(_, _, trace)| *trace).collect(),
             checks: checks.iter().collect(),
             meters,
-            zone: self.log.home(wearer),
+            zone,
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);
@@ -231,6 +234,7 @@ impl<'a> Look<'a> {
         }
         let mut findings = found.findings;
         findings.extend(bias);
+        findings.extend(twice);
         (findings, pairs)
     }
 

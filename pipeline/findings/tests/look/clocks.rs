@@ -1,7 +1,7 @@
 //! Clocks of sensors and meters.
 
 use whereworn_findings::{Finding, Outcome, Severity};
-use whereworn_model::rows::{RejectedRow, contradiction};
+use whereworn_model::rows::{Check, RejectedRow, contradiction};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -190,6 +190,42 @@ fn fingersticks_of_another_tell_of_no_clock() {
         (left_out.sensor.as_str(), left_out.reason),
         ("s2", "wrong-wearer")
     );
+}
+
+/// Twenty days of a meter stand twice, as where it was exported in UTC and in local time: no clock of the rest is doubted.
+#[test]
+fn fingersticks_that_stand_twice_are_told() {
+    let mut study = Study::new(6);
+    let days = START + 20 * DAY..START + 40 * DAY;
+    for check in &mut study.checks {
+        check.glucose = check.glucose.round();
+    }
+    let own = study.checks.iter().filter(|check| check.meter == "bag");
+    let own = own.filter(|check| days.contains(&check.time)).cloned();
+    let again: Vec<Check> = own
+        .map(|check| Check {
+            time: check.time + 60 * MINUTE,
+            ..check
+        })
+        .collect();
+    let rows = again.len();
+    study.checks.extend(again);
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (
+            found.kind,
+            found.meter.as_str(),
+            found.size,
+            found.paste.as_str()
+        ),
+        ("clock-meter", "bag", Some(60.0), "")
+    );
+    let text = format!("{rows} fingersticks of `kelp` from 2026-06-21 to 2026-07-10 stand twice");
+    assert!(found.text.starts_with(&text), "{}", found.text);
 }
 
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
