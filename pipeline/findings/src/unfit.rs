@@ -10,7 +10,7 @@ use crate::trace::minutes;
 use crate::words::{count, day};
 
 /// Least mean log-likelihood of fingersticks once their clock is explained. Those of the same body have -0.2 to -0.75,
-/// another's at the likeliest clock -0.95 to -2.
+/// another's at the likeliest clock -0.95 to -2, a dozen of them at times less.
 const LEAST_FIT: f64 = -0.9;
 
 /// Whether the fingersticks that a cause shifts fit the readings then.
