@@ -37,7 +37,7 @@ const FINDINGS: &str = r#"
 
 const LEFT_OUT: &str = r#"
 -- title = "Sensors left out of comparisons"
--- row = "one sensor whose clock or unit is plainly off"
+-- row = "one sensor whose clock, unit or wearer is plainly off"
 -- section = "quality"
 -- order = 2
 -- note = "Their sessions still count for how long sensors stayed on. `[study] keep_doubtful = true` keeps them in."

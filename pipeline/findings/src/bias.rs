@@ -71,6 +71,9 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
     let profiles = &clocks.profiles;
     let mut at = Vec::with_capacity(1);
     for (place, item) in profiles.items.iter().enumerate() {
+        if clocks.unfit.contains(&place) {
+            continue;
+        }
         let Some(trace) = wearer.traces.get(item.sensor) else {
             continue;
         };

@@ -1,5 +1,7 @@
 //! Clocks of sensors and meters, told from fingersticks and from sensors worn at once.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_model::rows::Check;
@@ -11,6 +13,7 @@ use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
+use crate::unfit::{fits, unfit};
 use crate::words::{clock_correction, day, signed_minutes};
 use crate::worn_at_once::pairs;
 
@@ -99,6 +102,8 @@ pub(crate) struct Clocks {
     pub profiles: Profiles,
     /// Each sensor's delay with that explained.
     pub delays: Vec<Option<f64>>,
+    /// Items that no clock explains.
+    pub unfit: BTreeSet<usize>,
 }
 
 /// Looks at the clocks of a wearer.
@@ -106,11 +111,14 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
     let pairs = pairs(&wearer.sessions, &wearer.traces);
     let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
+    let (found, others): (Vec<Cause>, Vec<Cause>) =
+        found.into_iter().partition(|cause| fits(&profiles, cause));
     let delays = delays(&profiles);
     let mut clocks = Clocks {
-        findings: Vec::new(),
+        findings: unfit(wearer, &profiles, &others),
         profiles,
         delays,
+        unfit: others.into_iter().flat_map(|cause| cause.items).collect(),
     };
     let shifted_whole: Vec<usize> = found
         .iter()

@@ -117,19 +117,21 @@ impl Finding {
     }
 
     /// Whether an entry of the settings is about this finding: the same kind, and everything that the entry names is
-    /// named here too.
+    /// named here too. One that names a wearer and no sensor or meter is about all of the wearer's together, and about
+    /// none of them alone.
     pub(crate) fn is_about(&self, seen: &SeenFinding) -> bool {
         let same =
             |asked: &Option<String>, own: &str| asked.as_ref().is_none_or(|asked| asked == own);
-        let meter = seen.meter.as_ref().is_none_or(|asked| {
-            self.meter == *asked || self.meter.split(" + ").any(|one| one == asked)
-        });
+        let device = |asked: &Option<String>, own: &str| match asked {
+            Some(asked) => own == asked || own.split(" + ").any(|one| one == asked),
+            None => seen.wearer.is_none() || own.is_empty(),
+        };
         seen.kind == self.kind
-            && meter
             && same(&seen.wearer, &self.wearer)
-            && same(&seen.sensor, &self.sensor)
             && same(&seen.site, &self.site)
             && same(&seen.file, &self.file)
+            && device(&seen.sensor, &self.sensor)
+            && device(&seen.meter, &self.meter)
     }
 
     /// Order of lists: the worst first, causes before consequences, the newest first.

@@ -257,6 +257,11 @@ impl Profiles {
         &mut self.scores[item * LAGS..(item + 1) * LAGS]
     }
 
+    /// Whether an item has a reading at the usual lag: one without tells of no lag.
+    pub fn tells(&self, item: usize) -> bool {
+        self.row(item)[(REACH + USUAL) as usize] != 0.0
+    }
+
     /// Log-likelihood of an item at a lag, in steps, beyond what its shift explains.
     pub fn at(&self, item: usize, lag: i32) -> f64 {
         let lag = (lag + self.shift[item]).clamp(-REACH, REACH) + REACH;

@@ -23,6 +23,8 @@ mod shared_breaks;
 mod sites;
 mod stretches;
 mod trace;
+mod twice;
+mod unfit;
 mod units;
 mod words;
 mod worn_at_once;

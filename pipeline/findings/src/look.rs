@@ -18,6 +18,7 @@ use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
+use crate::twice;
 use crate::units::{self, Levels};
 
 /// What was found.
@@ -209,7 +210,9 @@ impl<'a> Look<'a> {
             .iter()
             .filter_map(|(place, trace)| Some((*place, self.sessions.get(*place)?, trace)))
             .collect();
-        let checks = units::cured(&self.log, wearer);
+        let zone = self.log.home(wearer);
+        let mut checks = units::cured(&self.log, wearer);
+        let twice = twice::take_out(&mut checks, &zone);
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
@@ -219,7 +222,7 @@ impl<'a> Look<'a> {
             traces: known.iter().map(|(_, _, trace)| *trace).collect(),
             checks: checks.iter().collect(),
             meters,
-            zone: self.log.home(wearer),
+            zone,
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);
@@ -232,6 +235,7 @@ impl<'a> Look<'a> {
         }
         let mut findings = found.findings;
         findings.extend(bias);
+        findings.extend(twice);
         (findings, pairs)
     }
 
@@ -270,14 +274,14 @@ impl<'a> Look<'a> {
     }
 }
 
-/// Sensors whose clock or unit is plainly off.
+/// Sensors whose clock, unit or wearer is plainly off.
 fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<LeftOut> {
     if log.settings.study.keep_doubtful {
         return Vec::new();
     }
     let mut left_out: BTreeMap<(&str, &str), &'static str> = BTreeMap::new();
     for finding in findings.iter().filter(|finding| !finding.seen) {
-        if !["unit", "clock-sensor", "clock-change"].contains(&finding.kind) {
+        if !["unit", "clock-sensor", "clock-change", "wrong-wearer"].contains(&finding.kind) {
             continue;
         }
         let (from, to) = (

@@ -31,16 +31,16 @@ const TOLD_BY_LOG: f64 = 3.0;
 /// A sensor's lag is claimed from so many minutes outside 0 to 20; ten and more is what shall be found.
 const OUTSIDE: f64 = 5.0;
 
-/// How unusual a delay is, as a part of a log-likelihood.
-pub(crate) fn unusual(delay: i32) -> f64 {
-    let off = (f64::from(delay) * STEP - USUAL_DELAY.0) / USUAL_DELAY.1;
+/// How unusual a delay is beside a usual one in minutes, as a part of a log-likelihood.
+pub(crate) fn unusual(delay: i32, usual: f64) -> f64 {
+    let off = (f64::from(delay) * STEP - usual) / USUAL_DELAY.1;
     -off * off / 2.0
 }
 
 /// The highest that a profile is at a delay, with how usual that is.
 fn highest_delay(profile: &[f64]) -> f64 {
     DELAYS
-        .map(|delay| value(profile, delay) + unusual(delay))
+        .map(|delay| value(profile, delay) + unusual(delay, USUAL_DELAY.0))
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
@@ -68,7 +68,7 @@ fn add_beside(
         for (lag, sum) in (-REACH..=REACH).zip(profile.iter_mut()) {
             *sum += DELAYS
                 .map(|delay| {
-                    value(&theirs, delay) + unusual(delay) - usual
+                    value(&theirs, delay) + unusual(delay, USUAL_DELAY.0) - usual
                         + pair.lag_of(sensor, lag - delay + apart)
                 })
                 .fold(f64::NEG_INFINITY, f64::max);
@@ -85,7 +85,7 @@ fn with_log(profiles: &Profiles, sensor: usize, profile: &[f64]) -> Vec<f64> {
         .collect();
     let by_log = |lag: i32| {
         DELAYS
-            .map(|delay| value(&shifts, lag - delay) + unusual(delay))
+            .map(|delay| value(&shifts, lag - delay) + unusual(delay, USUAL_DELAY.0))
             .fold(f64::NEG_INFINITY, f64::max)
     };
     let lags = (-REACH..=REACH).zip(profile);
@@ -240,20 +240,29 @@ fn best_before(first: &[f64], second: &[f64], steps: i32) -> (i32, f64) {
         })
 }
 
-/// How many gaps there are among breaks.
-pub(crate) fn gaps<'a>(breaks: impl Iterator<Item = &'a Break>) -> f64 {
-    breaks
-        .filter(|found| found.sign == Sign::Gap && found.price == 0.0)
-        .count() as f64
+/// Logarithm of how many breaks there are of each sign that chance may give.
+pub(crate) fn chances<'a>(breaks: impl Iterator<Item = &'a Break> + Clone) -> impl Fn(Sign) -> f64 {
+    let of = |sign: Sign| {
+        let own = breaks.clone().filter(|found| found.sign == sign);
+        let count = own.filter(|found| found.price == 0.0).count();
+        (count.max(1) as f64).ln()
+    };
+    let (gaps, others) = (of(Sign::Gap), of(Sign::OtherMinutes));
+    move |sign| match sign {
+        Sign::Overlap => 0.0,
+        Sign::OtherMinutes => others,
+        Sign::Gap => gaps,
+    }
 }
 
-/// What a jump that readings show, among so many gaps, is worth for what it gained; `None` where it is not.
-pub(crate) fn worth(sign: Sign, gained: f64, gaps: f64) -> Option<f64> {
+/// What a jump that readings show, one of some, is worth for what it gained; `None` where it is not.
+pub(crate) fn worth(sign: Sign, gained: f64, chances: impl Fn(Sign) -> f64) -> Option<f64> {
+    let gained = gained - chances(sign);
     let worth = match sign {
         Sign::Overlap if gained > -GAP_JUMP => gained + SENSOR_JUMP,
         Sign::Overlap => return None,
         Sign::OtherMinutes => gained - OTHER_MINUTES,
-        Sign::Gap => gained - GAP_JUMP - gaps.ln(),
+        Sign::Gap => gained - GAP_JUMP,
     };
     (worth > 0.0).then_some(worth)
 }
@@ -264,7 +273,7 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
     let whole = profiles.sum(items);
     let (_, flat) = highest(&whole, -REACH..=REACH);
     let usual = highest(&whole, DELAYS).1;
-    let gaps = gaps(breaks.iter());
+    let chances = chances(breaks.iter());
     let mut best: Option<Cause> = None;
     for found in breaks {
         let split = items.partition_point(|item| profiles.items[*item].time <= found.at);
@@ -280,7 +289,7 @@ pub(crate) fn sensor_break(profiles: &Profiles, sensor: usize, breaks: &[Break])
         let (after, before) = log_around(profiles, sensor, found.at, found.minutes);
         let gained = best_before(&first, &second, steps).1 - flat + after.max(before);
         // Worth its price against one lag for all; ranked, as other causes are, against a delay alone.
-        let Some(worth) = worth(found.sign, gained - found.price, gaps) else {
+        let Some(worth) = worth(found.sign, gained - found.price, &chances) else {
             continue;
         };
         let net = worth + flat - usual;

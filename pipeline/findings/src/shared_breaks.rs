@@ -5,7 +5,7 @@
 
 use crate::causes::{Cause, Scope};
 use crate::lag::{Profiles, STEP};
-use crate::sensor_shifts::{gaps, worth};
+use crate::sensor_shifts::{chances, worth};
 use crate::stretches::{BOTH_ENDS, Search, gain};
 use crate::trace::{Break, Sign, Trace};
 
@@ -37,10 +37,10 @@ pub(crate) fn shared_break(
         .flat_map(|(sensor, trace)| trace.breaks.iter().map(move |found| (sensor, *found)))
         .filter(|(sensor, found)| !is_explained(profiles, *sensor, found.at))
         .collect();
-    let gaps = gaps(breaks.iter().map(|(_, found)| found));
+    let chances = chances(breaks.iter().map(|(_, found)| found));
     spans(&breaks)
         .into_iter()
-        .filter_map(|span| cause(profiles, search, &span, gaps))
+        .filter_map(|span| cause(profiles, search, &span, &chances))
         .max_by(|a, b| a.net.total_cmp(&b.net))
 }
 
@@ -84,7 +84,12 @@ fn spans(breaks: &[(usize, Break)]) -> Vec<Span> {
     spans
 }
 
-fn cause(profiles: &Profiles, search: &Search, span: &Span, gaps: f64) -> Option<Cause> {
+fn cause(
+    profiles: &Profiles,
+    search: &Search,
+    span: &Span,
+    chances: impl Fn(Sign) -> f64,
+) -> Option<Cause> {
     let inside = |item: &usize| {
         let time = profiles.items[*item].time;
         span.from.is_none_or(|from| time > from) && span.to.is_none_or(|to| time <= to)
@@ -108,7 +113,7 @@ fn cause(profiles: &Profiles, search: &Search, span: &Span, gaps: f64) -> Option
         minutes: span.minutes,
         error: 1.0,
         lag: None,
-        net: worth(span.sign, gained - span.price, gaps)?,
+        net: worth(span.sign, gained - span.price, chances)?,
         begins: span.from,
         ends: span.to,
         steps,

@@ -3,8 +3,8 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 
-use crate::causes::{Cause, LEAST_CHECKS, LEAST_JUMP, SIDE_DAYS, Scope};
-use crate::lag::{DELAY_COUNT, DELAYS, Profiles, STEP, highest, moments};
+use crate::causes::{Cause, LEAST_CHECKS, LEAST_JUMP, SIDE_DAYS, Scope, USUAL_DELAY, delays};
+use crate::lag::{DELAY_COUNT, DELAYS, Profiles, REACH, STEP, highest, moments};
 use crate::sensor_shifts::unusual;
 
 /// Steps of the grid in an hour.
@@ -29,6 +29,9 @@ pub(crate) const BOTH_ENDS: f64 = 4.0;
 
 /// How often the ends of a stretch are moved.
 const MOST_TRIMS: usize = 5;
+
+/// Gain of log-likelihood by a lag that is no delay from which on a sensor's clock is doubted.
+const DOUBTED: f64 = 4.5;
 
 /// Blocks that a sensor's checks are cut into for a search over time.
 const BLOCKS: usize = 8;
@@ -69,13 +72,28 @@ impl Search {
             }
         }
         blocks.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.sensor.cmp(&b.sensor)));
-        let prior = DELAYS.map(unusual).collect();
+        let usual = mean_delay(profiles);
+        let prior = DELAYS.map(|delay| unusual(delay, usual)).collect();
         Self {
             blocks,
             prior,
             of_all: RefCell::default(),
         }
     }
+}
+
+/// Mean delay of the sensors whose clock nothing doubts, minutes, held to what is usual as if that were two sensors more.
+fn mean_delay(profiles: &Profiles) -> f64 {
+    let known = delays(profiles).into_iter().zip(&profiles.of_sensor);
+    let undoubted = known.filter_map(|(delay, items)| {
+        let profile = profiles.sum(items);
+        let outside = highest(&profile, -REACH..=REACH).1 - highest(&profile, DELAYS).1;
+        delay.filter(|_| outside < DOUBTED)
+    });
+    let (sum, count) = undoubted.fold((2.0 * USUAL_DELAY.0, 2.0), |(sum, count), delay| {
+        (sum + delay, count + 1.0)
+    });
+    sum / count
 }
 
 /// Log of the sum of exponentials.

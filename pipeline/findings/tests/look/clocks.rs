@@ -1,7 +1,7 @@
 //! Clocks of sensors and meters.
 
 use whereworn_findings::{Finding, Outcome, Severity};
-use whereworn_model::rows::{RejectedRow, contradiction};
+use whereworn_model::rows::{Check, RejectedRow, contradiction};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -154,6 +154,80 @@ fn a_meter_whose_clock_is_off_is_one_cause() {
     assert!((found.size.unwrap() - 35.0).abs() <= 8.0, "{found:?}");
 }
 
+/// For eleven days the fingersticks are another's: some clock fits them least badly, and none well.
+#[test]
+fn fingersticks_of_another_tell_of_no_clock() {
+    let mut study = Study::new(6);
+    let wave = |minute: i64, period: f64| (minute as f64 / period * std::f64::consts::TAU).sin();
+    let swapped = START + 20 * DAY..START + 31 * DAY;
+    let checks = study.checks.iter_mut();
+    let checks = checks.filter(|check| swapped.contains(&check.time));
+    for check in checks {
+        let minute = (check.time - START) / MINUTE;
+        check.glucose = 150.0 + 40.0 * wave(minute, 171.0) + 25.0 * wave(minute, 409.0);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.paste.as_str()),
+        ("wrong-wearer", Severity::Doubtful, "")
+    );
+    let (from, to) = (found.from.unwrap(), found.to.unwrap());
+    assert!(
+        swapped.contains(&from) && swapped.contains(&to),
+        "{found:?}"
+    );
+    assert!(
+        to - from > 4 * DAY && found.size.unwrap() > 20.0,
+        "{found:?}"
+    );
+    let [left_out] = &outcome.left_out[..] else {
+        panic!("{:?}", outcome.left_out);
+    };
+    assert_eq!(
+        (left_out.sensor.as_str(), left_out.reason),
+        ("s2", "wrong-wearer")
+    );
+}
+
+/// Twenty days of a meter stand twice, as where it was exported in UTC and in local time: no clock of the rest is doubted.
+#[test]
+fn fingersticks_that_stand_twice_are_told() {
+    let mut study = Study::new(6);
+    let days = START + 20 * DAY..START + 40 * DAY;
+    for check in &mut study.checks {
+        check.glucose = check.glucose.round();
+    }
+    let own = study.checks.iter().filter(|check| check.meter == "bag");
+    let own = own.filter(|check| days.contains(&check.time)).cloned();
+    let again: Vec<Check> = own
+        .map(|check| Check {
+            time: check.time + 60 * MINUTE,
+            ..check
+        })
+        .collect();
+    let rows = again.len();
+    study.checks.extend(again);
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (
+            found.kind,
+            found.meter.as_str(),
+            found.size,
+            found.paste.as_str()
+        ),
+        ("clock-meter", "bag", Some(60.0), "")
+    );
+    let text = format!("{rows} fingersticks of `kelp` from 2026-06-21 to 2026-07-10 stand twice");
+    assert!(found.text.starts_with(&text), "{}", found.text);
+}
+
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
 #[test]
 fn many_gaps_tell_of_no_clock() {
@@ -234,6 +308,28 @@ fn the_log_tells_the_clock_of_the_meter_from_that_of_the_readings() {
         (found.kind, found.size, found.meter.as_str()),
         ("clock-change", Some(60.0), "bag")
     );
+}
+
+/// Sensors that follow the blood by 1 min, or by 16: the lag of those that came after the meter was put back is held to
+/// the delays of those before.
+#[test]
+fn an_hour_is_told_with_the_delays_of_the_wearer() {
+    let at = START + (3 * 14_700 - 150) * MINUTE;
+    for more in [-7, 8] {
+        let mut study = Study::new(6);
+        (0..6).for_each(|sensor| study.shift(sensor, 0, more));
+        for check in &mut study.checks {
+            check.meter = "bag".into();
+            if check.time >= at {
+                check.time -= 60 * MINUTE;
+            }
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
+    }
 }
 
 /// Between two sensors the readings show nothing. Insertions and ends by the log bound the day, where no check does.

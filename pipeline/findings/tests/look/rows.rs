@@ -1,7 +1,7 @@
 //! Units, meters, ids and rows.
 
 use whereworn_findings::{Finding, Severity};
-use whereworn_model::rows::{Reading, WearEvent};
+use whereworn_model::rows::{Check, Reading, WearEvent};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -18,6 +18,47 @@ fn a_finding_that_was_seen_is_listed_as_seen() {
         .collect();
     assert_eq!(seen.len(), 1);
     assert!(outcome.left_out.is_empty());
+}
+
+/// An entry without a sensor or a meter is about the wearer, and about no finding of one of their sensors or meters; one
+/// without a wearer is about all of its kind.
+#[test]
+fn a_wearer_is_no_sensor_and_no_meter() {
+    let mut sensor = Study::new(6);
+    sensor.shift(2, 0, 60);
+    let mut meter = Study::new(6);
+    let bag = |check: &&mut Check| check.meter == "bag";
+    for check in meter.checks.iter_mut().filter(bag) {
+        check.glucose *= 1.15;
+    }
+    let mut wearer = Study::new(6);
+    for number in 3..6 {
+        wearer.shift(number, 0, 60);
+    }
+    let plain = wearer.settings.clone();
+    let mut studies = [sensor, meter, wearer];
+    let of_kelp = "wearer = \"kelp\"\n";
+    for (study, kind, named, is_seen) in [
+        (0, "clock-sensor", of_kelp.to_owned(), false),
+        (
+            0,
+            "clock-sensor",
+            format!("{of_kelp}sensor = \"s2\"\n"),
+            true,
+        ),
+        (0, "clock-sensor", String::new(), true),
+        (1, "meter", of_kelp.to_owned(), false),
+        (1, "meter", format!("{of_kelp}meter = \"kitchen\"\n"), true),
+        (2, "clock-change", of_kelp.to_owned(), true),
+    ] {
+        let study = &mut studies[study];
+        study.settings = format!("{plain}[[seen]]\nkind = \"{kind}\"\n{named}");
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.seen), (kind, is_seen), "{named}");
+    }
 }
 
 /// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.
@@ -187,4 +228,46 @@ fn readings_after_an_end_are_counted_as_set_aside() {
     assert_eq!((aside.severity, aside.size), (Severity::Thin, Some(0.1013)));
     let text = "863 readings of 8517 in 2026-06 set aside";
     assert!(aside.text.contains(text), "{}", aside.text);
+}
+
+/// Fingersticks by the clock are beside all kinds of readings; those of who measures whenever it is low are not.
+#[test]
+fn fingersticks_that_follow_the_readings_are_told() {
+    let mut study = Study::new(6);
+    let found = |study: &Study| {
+        let outcome = study.look();
+        let of = |found: &&Finding| found.kind == "checks-by-alarm";
+        let found: Vec<Finding> = claims(&outcome).into_iter().filter(of).cloned().collect();
+        found
+    };
+    assert_eq!(found(&study), []);
+    let on_the_chest = study.sensors.iter().skip(1).step_by(2);
+    let mut low: Vec<Check> = Vec::new();
+    for sensor in on_the_chest {
+        let mut levels: Vec<f64> = sensor.readings.iter().map(|r| r.glucose).collect();
+        levels.sort_by(f64::total_cmp);
+        let lowest = sensor
+            .readings
+            .iter()
+            .filter(|r| r.glucose < levels[levels.len() / 10]);
+        low.extend(lowest.step_by(6).map(|reading| Check {
+            time: reading.time + 2 * MINUTE,
+            glucose: reading.glucose * 1.04,
+            ..study.checks[0].clone()
+        }));
+    }
+    study.checks.extend(low.iter().cloned());
+    study.checks.sort_by_key(|check| check.time);
+    let told = found(&study);
+    let [one] = &told[..] else { panic!("{told:?}") };
+    assert_eq!((one.site.as_str(), one.unit), ("chest", "fraction"));
+    assert!(one.text.contains("in the lowest tenth"), "{}", one.text);
+    assert!((0.4..0.6).contains(&one.size.unwrap()), "{:?}", one.size);
+    // Said to be of alarms they are no lie, and fewer than half of all.
+    for check in &mut study.checks {
+        if low.iter().any(|of| of.time == check.time) {
+            check.purpose = "alarm".into();
+        }
+    }
+    assert_eq!(found(&study), []);
 }

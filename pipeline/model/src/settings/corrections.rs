@@ -36,7 +36,7 @@ pub struct Correction {
 pub struct SeenFinding {
     /// One of [`FINDING_KINDS`].
     pub kind: String,
-    /// The wearer that it names.
+    /// The wearer that it names; without a sensor or a meter, what is found of all of theirs together.
     pub wearer: Option<String>,
     /// The sensor.
     pub sensor: Option<String>,

@@ -20,7 +20,7 @@ pub struct Study {
     pub language: Language,
     /// How the report writes dates; `None` for what the language does.
     pub date_format: Option<DateFormat>,
-    /// Whether sensors whose clock or unit is plainly off stay in the comparisons.
+    /// Whether sensors whose clock, unit or wearer is plainly off stay in the comparisons.
     pub keep_doubtful: bool,
     /// Whether others than the owner may read the store and reports, as far as the system's defaults let them.
     pub shared: bool,

@@ -1,0 +1,80 @@
+//! Fingersticks that stand twice, at two times: one meter exported under two clocks.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use jiff::tz::TimeZone;
+use whereworn_model::rows::Check;
+use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+
+use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::words::{count, day};
+
+/// Clocks lie no further apart than time zones do.
+const APART: Micros = 14 * 3600 * MICROS_PER_SECOND;
+
+/// Least fingersticks that have their like at one distance, and the share of all between the first and the last that they and
+/// their likes are. Chance gives a few of hundreds the same value at the same distance.
+const LEAST: usize = 10;
+const SHARE: f64 = 0.8;
+
+/// Takes fingersticks that stand twice out of a wearer's, which come by time; a finding for each meter that has some.
+pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding> {
+    let mut by: BTreeMap<(String, Micros), Vec<(usize, usize)>> = BTreeMap::new();
+    for (place, check) in checks.iter().enumerate() {
+        let later = checks.iter().enumerate().skip(place + 1);
+        let later = later.take_while(|(_, other)| other.time - check.time <= APART);
+        for (other, _) in later.filter(|(_, other)| {
+            other.meter == check.meter && other.glucose == check.glucose && other.time > check.time
+        }) {
+            let apart = checks[other].time - check.time;
+            let of = by.entry((check.meter.to_string(), apart)).or_default();
+            of.push((place, other));
+        }
+    }
+    let mut twice = BTreeSet::new();
+    let mut findings = Vec::new();
+    for ((meter, apart), pairs) in by.iter().filter(|(_, pairs)| pairs.len() >= LEAST) {
+        let both: BTreeSet<usize> = pairs.iter().flat_map(|(a, b)| [*a, *b]).collect();
+        let (Some(first), Some(last)) = (both.first(), both.last()) else {
+            continue;
+        };
+        let between = &checks[*first..=*last];
+        let all = between.iter().filter(|check| check.meter == *meter).count();
+        if both.len() as f64 >= SHARE * all as f64 {
+            let span = (&checks[*first], &checks[*last]);
+            findings.push(finding(span, *apart, pairs.len(), zone));
+            twice.extend(both);
+        }
+    }
+    let mut place = 0..;
+    checks.retain(|_| place.next().is_none_or(|place| !twice.contains(&place)));
+    findings
+}
+
+fn finding(
+    (first, last): (&Check, &Check),
+    apart: Micros,
+    rows: usize,
+    zone: &TimeZone,
+) -> Finding {
+    let minutes = apart as f64 / (60.0 * MICROS_PER_SECOND as f64);
+    Finding {
+        wearer: first.wearer.to_string(),
+        meter: first.meter.to_string(),
+        file: first.file.to_string(),
+        line: Some(first.line),
+        from: Some(first.time),
+        to: Some(last.time),
+        size: Some(minutes),
+        unit: "min",
+        text: format!(
+            "{} of `{}` from {} to {} stand twice, the second time {minutes} min later: they seem to be exported under two clocks, and one of the two is compared with readings of another time",
+            count(rows, "fingerstick"),
+            first.wearer,
+            day(first.time, zone),
+            day(last.time, zone),
+        ),
+        todo: "look which of the two exports has the wearer's clock, and take the other out of the folder".to_owned(),
+        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS)
+    }
+}

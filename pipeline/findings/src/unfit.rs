@@ -1,0 +1,85 @@
+//! Fingersticks that fit the readings under no clock: somebody else's, or with readings of somebody else.
+
+use whereworn_model::rows::Check;
+
+use crate::causes::Cause;
+use crate::clocks::Wearer;
+use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::lag::{DELAYS, Profiles, highest};
+use crate::trace::minutes;
+use crate::words::{count, day};
+
+/// Least mean log-likelihood of fingersticks once their clock is explained. Those of the same body have -0.2 to -0.75,
+/// another's at the likeliest clock -0.95 to -2, a dozen of them at times less.
+const LEAST_FIT: f64 = -0.9;
+
+/// Whether the fingersticks that a cause shifts fit the readings then.
+pub(crate) fn fits(profiles: &Profiles, cause: &Cause) -> bool {
+    let mut of_sensor = vec![Vec::new(); profiles.of_sensor.len()];
+    for item in cause.items.iter().filter(|item| profiles.tells(**item)) {
+        of_sensor[profiles.items[*item].sensor].push(*item);
+    }
+    let count: usize = of_sensor.iter().map(Vec::len).sum();
+    let sums = of_sensor
+        .iter()
+        .map(|own| highest(&profiles.sum(own), DELAYS).1);
+    let sum: f64 = sums.sum();
+    sum >= LEAST_FIT * count as f64
+}
+
+/// The only one of some places; `None` of several.
+fn only(mut places: impl Iterator<Item = usize>) -> Option<usize> {
+    let first = places.next()?;
+    places.all(|place| place == first).then_some(first)
+}
+
+/// A finding for each stretch of time over which fingersticks fit under no clock, some causes having been the likeliest.
+pub(crate) fn unfit(wearer: &Wearer<'_>, profiles: &Profiles, causes: &[Cause]) -> Vec<Finding> {
+    let mut stretches: Vec<Vec<usize>> = Vec::new();
+    let mut all: Vec<Vec<usize>> = causes.iter().map(|cause| cause.items.clone()).collect();
+    all.iter_mut().for_each(|items| items.sort_unstable());
+    all.sort_unstable();
+    for items in all {
+        match stretches.last_mut() {
+            Some(known) if known.iter().max() >= items.first() => known.extend(items),
+            _ => stretches.push(items),
+        }
+    }
+    let found = stretches.iter();
+    found
+        .filter_map(|items| finding(wearer, profiles, items))
+        .collect()
+}
+
+fn finding(wearer: &Wearer<'_>, profiles: &Profiles, items: &[usize]) -> Option<Finding> {
+    let is_one = |check: &&&Check| {
+        let at = minutes(check.time);
+        items.iter().any(|item| profiles.items[*item].time == at)
+    };
+    let checks: Vec<&&Check> = wearer.checks.iter().filter(is_one).collect();
+    let (first, last) = (checks.first()?, checks.last()?);
+    let sensor = only(items.iter().map(|item| profiles.items[*item].sensor))
+        .and_then(|sensor| wearer.sessions.get(sensor));
+    let meter = only(items.iter().map(|item| profiles.items[*item].meter))
+        .and_then(|meter| wearer.meters.get(meter));
+    Some(Finding {
+        wearer: wearer.name.to_owned(),
+        sensor: sensor.map_or(String::new(), |session| session.sensor.clone()),
+        meter: meter.map_or(String::new(), |meter| (*meter).to_owned()),
+        file: first.file.to_string(),
+        line: Some(first.line),
+        from: Some(first.time),
+        to: Some(last.time),
+        size: Some(checks.len() as f64),
+        unit: "rows",
+        text: format!(
+            "{} of `{}` from {} to {} fit the readings under no clock: they seem to be of somebody else, or the readings are; compared with each other they say nothing of how a sensor reads",
+            count(checks.len(), "fingerstick"),
+            wearer.name,
+            day(first.time, &wearer.zone),
+            day(last.time, &wearer.zone),
+        ),
+        todo: "ask whose these fingersticks are, and whose the readings of that time; write the right wearer into their rows".to_owned(),
+        ..Finding::new("wrong-wearer", Severity::Doubtful, OF_PAIRS)
+    })
+}
