@@ -221,6 +221,7 @@ fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Bloc
             high: to,
             from: 0.0,
             to: 1.0,
+            whole: false,
         };
         out.push(Block { x, lanes });
     }
