@@ -113,7 +113,12 @@ fn each_site_has_its_bias_in_its_row() {
         let text = texts(&all)
             .into_iter()
             .find(|(_, x, y)| here(*x) && (y - row).abs() < 16.0);
-        assert_eq!(text.unwrap().0.replace('\u{a0}', " "), number, "{site}");
+        let (words, _, height) = text.unwrap();
+        assert_eq!(words.replace('\u{a0}', " "), number, "{site}");
+        let beside =
+            |line: &&Element| line.points[1].1 < height - 6.0 || line.points[0].1 > height + 8.5;
+        let through = number != "–" && !zeros.iter().all(beside);
+        assert!(!through, "{site}: zero runs through its number");
         let marks = signs(palette::group(place), row);
         let value = [Some(2.1), None, Some(-9.6), Some(0.4), Some(12.5)][place];
         assert_eq!(marks.len(), usize::from(value.is_some()), "{site}");
