@@ -107,7 +107,7 @@ impl Plot {
     pub fn frame(&self, canvas: &Canvas) -> Drawn {
         let (left, right) = (self.x.from, self.x.to);
         let (bottom, top) = (self.y.from, self.y.to);
-        let rows = self.y.ticks(((bottom - top) / 34.0).max(2.0) as usize);
+        let rows = self.y.ticks(((bottom - top) / 25.0).max(2.0) as usize);
         for (tick, text) in rows.iter().zip(tick_texts(&rows)) {
             let y = self.y.map(*tick);
             canvas.line(&[(left, y), (right, y)], Stroke::new(RULE, 0.75))?;
