@@ -471,16 +471,16 @@ fn spans_reach_from_their_beginning_to_their_end() {
             .iter()
             .map(|e| e.points.len())
             .collect::<Vec<_>>(),
-        [4],
-        "a diamond"
+        [2],
+        "the stroke through a ring"
     );
     assert_eq!(
         signs(bars[3])
             .iter()
             .map(|e| e.points.len())
             .collect::<Vec<_>>(),
-        [3],
-        "a triangle"
+        [4],
+        "a zigzag"
     );
 }
 
