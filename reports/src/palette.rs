@@ -216,8 +216,8 @@ mod tests {
     /// seen (common practice, no source).
     #[test]
     fn sites_are_told_apart_by_the_colour_blind() {
-        let schemes: [(fn(&Colour) -> (u8, u8, u8), f64); 2] =
-            [(|c| c.light, 12.0), (|c| c.dark, 20.0)];
+        type Scheme = fn(&Colour) -> (u8, u8, u8);
+        let schemes: [(Scheme, f64); 2] = [(|c| c.light, 12.0), (|c| c.dark, 20.0)];
         for (pick, least) in schemes {
             for (at, a) in GROUPS.iter().enumerate() {
                 for b in &GROUPS[at + 1..] {

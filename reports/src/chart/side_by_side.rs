@@ -18,9 +18,6 @@ const LINE: f64 = 12.0;
 /// Height of the line above a group of rows.
 const GROUP: f64 = 20.0;
 
-/// So far small letters may reach into the gap to the next panel: widths are guessed on the wide side.
-const BEYOND: f64 = 14.0;
-
 /// An axis of shares goes up to this at least, percent.
 const LEAST_SHARE: f64 = 10.0;
 
@@ -59,10 +56,12 @@ impl Panel {
         self.shown.iter().flatten().map(|shown| &shown.estimate)
     }
 
-    /// Whether every estimate has room for its interval beside it.
-    fn fits(&self, room: f64) -> bool {
-        let mut shown = self.shown.iter().flatten();
-        shown.all(|shown| text_width(&shown.numbers, SMALL) <= room + BEYOND)
+    /// The size at which every estimate has room for its interval beside it, unless that is less than the least.
+    fn size(&self, words: f64, least: f64) -> Option<f64> {
+        let widths = self.shown.iter().flatten();
+        let widths = widths.map(|shown| text_width(&shown.numbers, SMALL));
+        let size = SMALL * (words / widths.fold(0.0, f64::max)).min(1.0);
+        (size >= least).then_some(size)
     }
 }
 
@@ -71,8 +70,11 @@ struct Layout {
     labels: f64,
     gap: f64,
     columns: usize,
-    /// Width of a panel.
+    /// Width of a panel, and of the words in it, which may reach into the gap: their widths are guessed on the wide side.
     room: f64,
+    words: f64,
+    /// Numbers that would be smaller than this take two lines.
+    least: f64,
     /// Height of what stands above the rows, and of a row.
     head: f64,
     row: f64,
@@ -119,20 +121,29 @@ impl SideBySide {
     }
 
     fn layout(&self, width: f64) -> Layout {
-        let (labels, gap, most) = if width < 500.0 {
-            (90.0, 20.0, 2)
+        let (labels, gap, most, least) = if width < 500.0 {
+            (90.0, 20.0, 2, SMALL)
         } else {
-            (140.0, 28.0, 6)
+            (140.0, 28.0, 6, 9.0)
         };
         let columns = self.panels.len().clamp(1, most);
         let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
-        let head = |panel: &Panel| heads(panel, room).iter().map(|(line, _)| line).sum();
-        let broken = self.panels.iter().any(|panel| !panel.fits(room));
+        let words = room + gap - 4.0;
+        let head = |panel: &Panel| {
+            let heads = heads(panel, (room, words));
+            heads.iter().map(|(line, _)| line).sum()
+        };
+        let broken = self
+            .panels
+            .iter()
+            .any(|panel| panel.size(words, least).is_none());
         Layout {
             labels,
             gap,
             columns,
             room,
+            words,
+            least,
             head: self.panels.iter().map(head).fold(0.0, f64::max) + 14.0,
             row: if broken { ROW + LINE } else { ROW },
         }
@@ -186,29 +197,43 @@ impl SideBySide {
         Ok(())
     }
 
-    fn panel(&self, canvas: &Canvas, panel: &Panel, x: &Scale, row: f64, top: f64) -> Drawn {
-        let bottom = top + self.height(row);
-        let room = x.to - x.from;
+    fn panel(
+        &self,
+        canvas: &Canvas,
+        panel: &Panel,
+        layout: &Layout,
+        (left, top): (f64, f64),
+    ) -> Drawn {
+        let x = panel.scale.at(left, left + layout.room);
+        let bottom = top + self.height(layout.row);
         let mut y = top - 2.0;
-        for (height, (words, lettering)) in heads(panel, room).into_iter().rev() {
-            canvas.text((x.from, y - height / 2.0), &words, lettering)?;
+        let heads = heads(panel, (layout.room, layout.words));
+        for (height, (words, lettering)) in heads.into_iter().rev() {
+            canvas.text((left, y - height / 2.0), &words, lettering)?;
             y -= height;
         }
-        across(canvas, x, bottom, None)?;
-        canvas.line(&[(x.from, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))?;
-        let fits = panel.fits(room);
-        for ((site, shown), y) in self.sites.iter().zip(&panel.shown).zip(self.tops(row, top)) {
-            let foot = y + row;
+        across(canvas, &x, bottom, None)?;
+        canvas.line(&[(left, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))?;
+        let size = panel.size(layout.words, layout.least);
+        let most = if size.is_some() { 1 } else { 2 };
+        let rows = self.sites.iter().zip(&panel.shown);
+        for ((site, shown), y) in rows.zip(self.tops(layout.row, top)) {
+            let foot = y + layout.row;
             if x.low < 0.0 && x.high > 0.0 {
                 let zero = [(x.map(0.0), foot - 18.0), (x.map(0.0), foot - 3.0)];
                 canvas.line(&zero, Stroke::dashed(MUTED, 1.25))?;
             }
             match shown {
                 None => {
-                    let middle = ((x.from + x.to) / 2.0, y + row / 2.0);
+                    let middle = ((left + x.to) / 2.0, y + layout.row / 2.0);
                     canvas.text(middle, whereworn_model::format::NO_VALUE, QUIET.middle())?;
                 }
-                Some(shown) => estimate(canvas, site, shown, x, (foot, fits))?,
+                Some(shown) => {
+                    estimate(canvas, site, &shown.estimate, &x, foot - 12.0)?;
+                    let lines: Vec<&str> = shown.numbers.splitn(most, ' ').collect();
+                    let size = size.unwrap_or(SMALL);
+                    numbers(canvas, &lines, (left, foot - 27.0), (size, layout.words))?;
+                }
             }
         }
         Ok(())
@@ -216,44 +241,38 @@ impl SideBySide {
 }
 
 /// The lines above a panel with their heights: its title, and which values are good.
-fn heads(panel: &Panel, room: f64) -> Vec<(f64, (String, Lettering))> {
+fn heads(panel: &Panel, (room, words): (f64, f64)) -> Vec<(f64, (String, Lettering))> {
     let title = heading(&panel.title, room).into_iter();
-    let good = wrap(&panel.good, SMALL, room + BEYOND, 2).into_iter();
+    let good = wrap(&panel.good, SMALL, words, 2).into_iter();
     title
         .map(|line| (13.0, (line, STRONG)))
         .chain(good.map(|line| (LINE, (line, QUIET))))
         .collect()
 }
 
-/// An estimate above the lower edge of its row: its numbers, where they do not fit with the interval on a line of its own,
-/// its mark and its interval.
-fn estimate(
-    canvas: &Canvas,
-    site: &Site,
-    shown: &Shown,
-    x: &Scale,
-    (foot, fits): (f64, bool),
-) -> Drawn {
-    let at = foot - 12.0;
-    shown.estimate.draw(canvas, x, at, site.mark)?;
+/// An estimate's mark and interval, with a light core where the site has few sensors.
+fn estimate(canvas: &Canvas, site: &Site, estimate: &Estimate, x: &Scale, y: f64) -> Drawn {
+    estimate.draw(canvas, x, y, site.mark)?;
     if site.few {
-        let middle = (x.map(shown.estimate.value), at);
-        canvas.mark(middle, site.mark, 2.6, PANEL)?;
+        canvas.mark((x.map(estimate.value), y), site.mark, 2.6, PANEL)?;
     }
-    let lines: Vec<&str> = shown
-        .numbers
-        .splitn(if fits { 1 } else { 2 }, ' ')
-        .collect();
+    Ok(())
+}
+
+/// An estimate's numbers, the last line at a height. None is cut: what is too long is written smaller.
+fn numbers(
+    canvas: &Canvas,
+    lines: &[&str],
+    (left, foot): (f64, f64),
+    (size, room): (f64, f64),
+) -> Drawn {
     for (above, words) in lines.iter().rev().enumerate() {
-        // A number is never cut: one that is too long is written smaller.
-        let shrunk = (x.to - x.from + BEYOND) / text_width(words, SMALL);
         let ink = Lettering {
             colour: INK,
-            size: SMALL * shrunk.min(1.0),
+            size: size * (room / text_width(words, size)).min(1.0),
             ..QUIET
         };
-        let y = foot - 27.0 - above as f64 * LINE;
-        canvas.text((x.from, y), words, ink)?;
+        canvas.text((left, foot - above as f64 * LINE), words, ink)?;
     }
     Ok(())
 }
@@ -314,8 +333,7 @@ impl Chart for SideBySide {
                 for (index, panel) in panels.iter().enumerate() {
                     let step = layout.room + layout.gap;
                     let left = 8.0 + layout.labels + layout.gap + index as f64 * step;
-                    let x = panel.scale.at(left, left + layout.room);
-                    self.panel(canvas, panel, &x, layout.row, top)?;
+                    self.panel(canvas, panel, &layout, (left, top))?;
                 }
             }
             Ok(())
