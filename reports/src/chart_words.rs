@@ -100,11 +100,10 @@ pub(crate) struct SpansText {
     pub finding: String,
     pub item: String,
     pub ended: String,
-    pub days: String,
     pub legend_bar: String,
     pub legend_cross: String,
-    pub legend_diamond: String,
-    pub legend_triangle: String,
+    pub legend_ring: String,
+    pub legend_zigzag: String,
     pub legend_arrow: String,
 }
 

@@ -1,6 +1,6 @@
 //! What every part of the report needs to know of the study.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -15,6 +15,7 @@ use whereworn_model::units::Unit;
 use crate::catalogue::{Catalogue, fill};
 use crate::edition::{Plan, Plans};
 use crate::input::Input;
+use crate::palette::NO_SITE;
 use crate::privacy::Shared;
 
 /// The input with its words, sites and units at hand.
@@ -31,8 +32,6 @@ pub(crate) struct Context<'a> {
     /// Differences that would not matter.
     pub margins: BTreeMap<Measure, f64>,
     sites: Vec<Site>,
-    /// Keys of the sites with a sensor, in their order.
-    worn: Vec<String>,
 }
 
 impl<'a> Context<'a> {
@@ -47,7 +46,7 @@ impl<'a> Context<'a> {
             let said = sections.filter(|section| !section.missing.is_empty());
             said.for_each(|section| section.missing.clone_from(&text.page.none_shared));
         }
-        let mut context = Self {
+        Self {
             sites: sites(&input.settings, &text),
             input,
             text,
@@ -57,10 +56,7 @@ impl<'a> Context<'a> {
             zone: input.settings.zone(),
             unit: input.settings.unit(),
             margins: input.settings.study_plan().margins,
-            worn: Vec::new(),
-        };
-        context.worn = context.worn_sites();
-        context
+        }
     }
 
     /// What stands where in this edition.
@@ -140,22 +136,10 @@ impl<'a> Context<'a> {
         site.is_some_and(|site| site.on_label)
     }
 
-    fn worn_sites(&self) -> Vec<String> {
-        let cells = self
-            .input
-            .tables
-            .iter()
-            .filter_map(|table| table.column("site"))
-            .flat_map(|column| &column.cells);
-        let keys: BTreeSet<&str> = cells.filter_map(|cell| cell.as_text()).collect();
-        let mut keys: Vec<String> = keys.into_iter().map(str::to_owned).collect();
-        keys.sort_by_key(|key| self.site_rank(key));
-        keys
-    }
-
-    /// Which mark and colour a site has.
+    /// Which mark and colour a site has: by its place among all sites, worn or not, so that it keeps them from month to
+    /// month.
     pub fn site_mark(&self, key: &str) -> usize {
-        self.worn.iter().position(|site| site == key).unwrap_or(0)
+        self.site_rank(key) % NO_SITE
     }
 
     /// The place of a site in lists; sites that no one knows come last.

@@ -15,6 +15,8 @@ pub(crate) struct Scale {
     pub high: f64,
     pub from: f64,
     pub to: f64,
+    /// Whether only whole numbers stand along it.
+    pub whole: bool,
 }
 
 impl Scale {
@@ -26,7 +28,9 @@ impl Scale {
 
     /// Round values along the scale, at most `most` of them.
     pub fn ticks(&self, most: usize) -> Vec<f64> {
-        RangedCoordf64::from(self.low..self.high).key_points(BoldPoints(most))
+        let mut ticks = RangedCoordf64::from(self.low..self.high).key_points(BoldPoints(most));
+        ticks.retain(|tick| !self.whole || tick.fract() == 0.0);
+        ticks
     }
 
     pub fn at(self, from: f64, to: f64) -> Self {
@@ -34,18 +38,20 @@ impl Scale {
     }
 }
 
-/// The scale that holds all values with a little air, though not across zero; never without extent.
+/// The scale that holds all values with a little air, though not across zero; never without extent. Along whole values
+/// stand whole numbers: there is no sensor 1.5.
 pub(crate) fn covering(values: impl Iterator<Item = f64>) -> Scale {
-    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    let (mut low, mut high, mut whole) = (f64::INFINITY, f64::NEG_INFINITY, true);
     for value in values.filter(|value| value.is_finite()) {
         low = low.min(value);
         high = high.max(value);
+        whole &= value.fract() == 0.0;
     }
-    if low > high {
+    if low > high || (low, high) == (0.0, 0.0) {
         (low, high) = (0.0, 1.0);
     }
     if high - low <= 1e-9 * low.abs().max(high.abs()) {
-        let air = if low == 0.0 { 1.0 } else { low.abs() * 0.2 };
+        let air = low.abs() * 0.2;
         (low, high) = (low - air, high + air);
     }
     let air = (high - low) * 0.05;
@@ -66,6 +72,7 @@ pub(crate) fn covering(values: impl Iterator<Item = f64>) -> Scale {
         high,
         from: 0.0,
         to: 1.0,
+        whole,
     }
 }
 
@@ -100,7 +107,7 @@ impl Plot {
     pub fn frame(&self, canvas: &Canvas) -> Drawn {
         let (left, right) = (self.x.from, self.x.to);
         let (bottom, top) = (self.y.from, self.y.to);
-        let rows = self.y.ticks(((bottom - top) / 34.0).max(2.0) as usize);
+        let rows = self.y.ticks(((bottom - top) / 25.0).max(2.0) as usize);
         for (tick, text) in rows.iter().zip(tick_texts(&rows)) {
             let y = self.y.map(*tick);
             canvas.line(&[(left, y), (right, y)], Stroke::new(RULE, 0.75))?;
@@ -121,7 +128,7 @@ impl Plot {
 }
 
 /// Ticks that fit the width of a horizontal scale: as many as there is room for, and where that is one, the outermost of
-/// a few instead.
+/// a few instead, with zero between them where there is room.
 pub(crate) fn fitting_ticks(x: &Scale) -> Vec<f64> {
     let room = x.to - x.from;
     let fits = |ticks: &Vec<f64>| {
@@ -131,20 +138,23 @@ pub(crate) fn fitting_ticks(x: &Scale) -> Vec<f64> {
         let gaps = ticks.windows(2).map(|pair| x.map(pair[1]) - x.map(pair[0]));
         !ticks.is_empty()
             && (ticks.len() as f64) * widest < room
-            && gaps.fold(f64::INFINITY, f64::min) > widest + 8.0
+            && gaps.fold(f64::INFINITY, f64::min) > widest + 6.0
     };
     let all = (1..=9).rev().map(|most| x.ticks(most)).find(fits);
     let all = all.unwrap_or_default();
     if all.len() > 1 {
         return all;
     }
-    let outermost = |ticks: Vec<f64>| match ticks[..] {
-        [first, .., last] => vec![first, last],
-        _ => ticks,
+    let outermost = |(most, zero): (usize, bool)| {
+        let mut ticks = x.ticks(most);
+        let ends = (ticks.first().copied(), ticks.last().copied());
+        ticks.retain(|&tick| ends.0 == Some(tick) || ends.1 == Some(tick) || (zero && tick == 0.0));
+        ticks
     };
-    let mut pairs = (2..=6).map(|most| outermost(x.ticks(most)));
-    let pair = pairs.find(|ticks| ticks.len() > 1 && fits(ticks));
-    pair.unwrap_or(all)
+    let tries = (2..=6).flat_map(|most| [(most, true), (most, false)]);
+    let mut few = tries.map(outermost);
+    let few = few.find(|ticks| ticks.len() > 1 && fits(ticks));
+    few.unwrap_or(all)
 }
 
 /// Numbers below a horizontal scale, and upright grid lines up to `grid_top` where one is given.
@@ -248,14 +258,35 @@ mod tests {
     }
 
     #[test]
+    fn a_scale_of_nothing_but_zero_begins_there() {
+        let Scale { low, high, .. } = covering([0.0, 0.0].into_iter());
+        assert!(low == 0.0 && high >= 1.0, "{low} to {high}");
+    }
+
+    /// The first to the fourth sensor of a site, and one alone.
+    #[test]
+    fn whole_values_have_whole_ticks() {
+        let ticks = |values: &[f64]| {
+            let scale = covering(values.iter().copied()).at(0.0, 300.0);
+            tick_texts(&fitting_ticks(&scale))
+        };
+        assert_eq!(ticks(&[1.0, 2.0, 3.0, 4.0]), ["1", "2", "3", "4"]);
+        assert_eq!(ticks(&[1.0]), ["1"]);
+        assert!(ticks(&[1.0, 2.2]).iter().any(|tick| tick.contains('.')));
+    }
+
+    #[test]
     fn a_narrow_scale_has_two_ticks() {
         let scale = |low, high| Scale {
             low,
             high,
             from: 0.0,
             to: 75.0,
+            whole: false,
         };
         assert_eq!(fitting_ticks(&scale(-14.0, 17.0)), [-10.0, 10.0]);
+        let wider = scale(-46.0, 46.0).at(0.0, 109.0);
+        assert_eq!(fitting_ticks(&wider), [-40.0, 0.0, 40.0]);
         assert!(fitting_ticks(&scale(6.7, 14.2)).len() > 1);
         assert!(fitting_ticks(&scale(0.0, 1.0)).len() > 1);
     }
@@ -267,6 +298,7 @@ mod tests {
             high: 12.0,
             from: 0.0,
             to: 300.0,
+            whole: false,
         };
         assert_eq!(tick_texts(&scale.ticks(4)), ["0", "5", "10"]);
         assert_eq!(tick_texts(&[0.0, 0.25]), ["0.00", "0.25"]);

@@ -13,7 +13,7 @@ use crate::error::ReportError;
 use crate::palette::{INK, group};
 use crate::view::{Group, View};
 
-const ROW: f64 = 20.0;
+const ROW: f64 = 17.0;
 
 /// Most bars drawn.
 const MOST_BARS: usize = 80;

@@ -20,6 +20,9 @@ const MOST_SITES: usize = 24;
 const LINE: f64 = 13.5;
 const GAP: f64 = 10.0;
 
+/// Height of a figure on a page: with its words it fills a page's width and little of its height.
+const FIGURE: f64 = 280.0;
+
 /// One site.
 struct Site {
     label: String,
@@ -117,15 +120,15 @@ impl Body {
         };
         let (mut front, mut back) = (callouts(Side::Front), callouts(Side::Back));
         let needed = stacked(&front).max(stacked(&back));
-        let height = needed.max(400.0);
-        let unit = 400.0 / 100.0;
-        let top = 12.0 + (height - 400.0) / 2.0;
+        let height = needed.max(FIGURE);
+        let unit = FIGURE / 100.0;
+        let top = 12.0 + (height - FIGURE) / 2.0;
         let middle = 8.0 + WORDS + 24.0 + HALF_WIDTH * unit;
         let figure = |side, middle| Figure {
             side,
             middle,
             top,
-            height: 400.0,
+            height: FIGURE,
         };
         let front_figure = figure(Side::Front, middle);
         let back_figure = figure(Side::Back, width - middle);

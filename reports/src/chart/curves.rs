@@ -3,9 +3,9 @@
 use whereworn_model::header::{Chart as Wish, ChartKind};
 
 use super::axis::{Plot, Scale, covering, fitting_ticks};
-use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
+use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, Stroke, paint};
 use super::lettering::shorten;
-use super::shared::{Chart, MOST_PANELS, listing, splits, with_rest};
+use super::shared::{Chart, MOST_PANELS, columns, listing, splits, title, title_room, with_rest};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
@@ -140,11 +140,7 @@ impl Curves {
         plot.frame(canvas)?;
         let left = plot.x.from;
         let room = plot.x.to - left;
-        canvas.text(
-            (left, plot.y.to - 13.0),
-            &shorten(&panel.title, TEXT, room),
-            STRONG,
-        )?;
+        title(canvas, &panel.title, (left, plot.y.to - 13.0), room)?;
         if panel.lines.len() == 1 && panel.lines[0].name.is_empty() {
             for other in self
                 .panels
@@ -362,25 +358,26 @@ impl Chart for Curves {
     fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 40.0;
         const GAP: f64 = 22.0;
-        let most = if width < 500.0 { 1 } else { 3 };
-        let columns = self.panels.len().clamp(1, most);
+        let columns = columns(self.panels.len(), width);
         let plot_width = (width - 14.0) / columns as f64 - LEFT - GAP + GAP / columns as f64;
         let name_width = if self.names.iter().any(|name| !name.is_empty()) {
             NAME_WIDTH
         } else {
             0.0
         };
-        let plot_height = if columns == 1 && width > 500.0 {
-            220.0
-        } else {
-            150.0
+        let plot_height = match columns {
+            1 if width > 500.0 => 220.0,
+            1 => 150.0,
+            _ => 130.0,
         };
         let below = if self.at_risk_label.is_some() {
             58.0
         } else {
             26.0
         };
-        let row_height = 34.0 + plot_height + below;
+        let titles = self.panels.iter().map(|panel| panel.title.as_str());
+        let head = 30.0 + title_room(titles, plot_width);
+        let row_height = head + 4.0 + plot_height + below;
         let rows = self.panels.len().div_ceil(columns);
         let height = 26.0 + rows as f64 * row_height + 26.0;
         paint(decimal, width, height, |canvas| {
@@ -391,7 +388,7 @@ impl Chart for Curves {
             )?;
             for index in 0..self.panels.len() {
                 let left = LEFT + (index % columns) as f64 * (plot_width + LEFT + GAP);
-                let top = 26.0 + (index / columns) as f64 * row_height + 30.0;
+                let top = 26.0 + (index / columns) as f64 * row_height + head;
                 let plot = Plot {
                     x: self.x.at(left, left + plot_width - name_width),
                     y: self.y.at(top + plot_height, top),

@@ -4,12 +4,13 @@ use whereworn_model::header::Chart as Wish;
 
 use super::axis::{Scale, across, covering};
 use super::canvas::{Canvas, Drawn, PLAIN, QUIET, STRONG, Stroke, TEXT, paint};
+use super::estimates::{Estimate, scale_of};
 use super::lettering::{heading, wrap};
 use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
-use crate::palette::{INK, MUTED, RULE, group};
+use crate::palette::{INK, MUTED, RULE};
 use crate::view::{Group, View};
 
 const ROW: f64 = 34.0;
@@ -17,14 +18,11 @@ const ROW: f64 = 34.0;
 /// Most rows drawn.
 const MOST_ROWS: usize = 60;
 
-/// An estimate and its interval.
-type Estimate = Option<(f64, Option<(f64, f64)>)>;
-
 /// One measure of every group.
 struct Panel {
     title: String,
     scale: Scale,
-    estimates: Vec<Estimate>,
+    estimates: Vec<Option<Estimate>>,
 }
 
 /// Dots with intervals.
@@ -72,7 +70,11 @@ impl Intervals {
             })
             .filter(|panel| panel.estimates.iter().any(Option::is_some))
             .collect();
-        let common = scale_of(panels.iter().flat_map(|panel| &panel.estimates));
+        let common = scale_of(
+            panels
+                .iter()
+                .flat_map(|panel| panel.estimates.iter().flatten()),
+        );
         panels.iter_mut().for_each(|panel| panel.scale = common);
         let names = vec![wish.x.as_str(); panels.len()];
         let mut chart = Self::new(view, named(view, &wish.y, rows), panels, &names)?;
@@ -93,16 +95,22 @@ impl Intervals {
         let zero = panels
             .iter()
             .any(|p| p.scale.low < 0.0 && p.scale.high > 0.0);
-        let caption = if zero {
-            format!("{} {}", text.caption, text.caption_zero)
-        } else {
-            text.caption.clone()
-        };
+        let beyond = panels.iter().any(|panel| {
+            let mut estimates = panel.estimates.iter().flatten();
+            estimates.any(|estimate| estimate.goes_beyond(&panel.scale))
+        });
+        let mut caption = vec![text.caption.as_str()];
+        if zero {
+            caption.push(&text.caption_zero);
+        }
+        if beyond {
+            caption.push(&view.context.text.chart.side_by_side.caption_beyond);
+        }
         Some(Self {
             rows,
             panels,
             finding: findings.join(" "),
-            caption,
+            caption: caption.join(" "),
         })
     }
 
@@ -130,15 +138,7 @@ impl Intervals {
                     whereworn_model::format::NO_VALUE,
                     QUIET.middle(),
                 )?,
-                Some((value, interval)) => {
-                    if let Some((lower, upper)) = interval {
-                        canvas.line(
-                            &[(x.map(*lower), y), (x.map(*upper), y)],
-                            Stroke::new(group(row.mark), 2.5),
-                        )?;
-                    }
-                    canvas.mark((x.map(*value), y), row.mark, 5.0, group(row.mark))?;
-                }
+                Some(estimate) => estimate.draw(canvas, &x, y, row.mark)?,
             }
         }
         Ok(())
@@ -166,7 +166,7 @@ fn finding(view: &View, rows: &[Row], panel: &Panel, name: &str) -> String {
     let text = &view.context.text.chart.intervals;
     let values = panel.estimates.iter().zip(rows);
     let mut order: Vec<(f64, &str)> = values
-        .filter_map(|(e, row)| Some((e.as_ref()?.0, &*row.label)))
+        .filter_map(|(e, row)| Some((e.as_ref()?.value, &*row.label)))
         .collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0));
     let items: Vec<String> = order
@@ -192,16 +192,11 @@ fn named(view: &View, column: &str, groups: Vec<Group>) -> Vec<Row> {
     groups.into_iter().enumerate().map(row).collect()
 }
 
-fn estimate(view: &View, row: usize, name: &str) -> Estimate {
-    Some((view.value(row, name)?, view.interval(row, name)))
-}
-
-fn scale_of<'a>(estimates: impl Iterator<Item = &'a Estimate>) -> Scale {
-    let ends = |(value, interval): &(f64, Option<(f64, f64)>)| {
-        let (lower, upper) = interval.unwrap_or((*value, *value));
-        [*value, lower, upper]
-    };
-    covering(estimates.flatten().flat_map(ends))
+fn estimate(view: &View, row: usize, name: &str) -> Option<Estimate> {
+    Some(Estimate {
+        value: view.value(row, name)?,
+        interval: view.interval(row, name),
+    })
 }
 
 impl Chart for Intervals {

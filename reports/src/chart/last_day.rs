@@ -76,6 +76,7 @@ impl<'a> LastDay<'a> {
                 high: end + (end - start) * AFTER,
                 from: 0.0,
                 to: 1.0,
+                whole: false,
             },
             y: covering(values.chain(around_low)),
             runs: broken(&readings).into_iter().map(thin).collect(),

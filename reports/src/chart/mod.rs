@@ -16,6 +16,7 @@ pub(crate) mod canvas;
 pub(crate) mod chances;
 pub(crate) mod compact;
 pub(crate) mod curves;
+pub(crate) mod estimates;
 pub(crate) mod figure;
 pub(crate) mod intervals;
 pub(crate) mod last_day;

@@ -7,9 +7,9 @@ use whereworn_model::tables::pairs;
 use whereworn_model::tables::site_accuracy::{self, column as accuracy_of};
 
 use super::axis::{Plot, Scale, covering};
-use super::canvas::{Canvas, Drawn, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
+use super::canvas::{Canvas, Drawn, QUIET, SMALL, Stroke, paint};
 use super::lettering::shorten;
-use super::shared::{Chart, MOST_PANELS, listing, splits, with_rest};
+use super::shared::{Chart, MOST_PANELS, columns, listing, splits, title, title_room, with_rest};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
@@ -53,8 +53,8 @@ pub(crate) struct Points {
     y: Scale,
     x_label: String,
     y_label: String,
-    /// How a panel's name and its number of points are put together.
-    title: String,
+    /// The name of each panel with its number of points.
+    titles: Vec<String>,
     finding: String,
     caption: String,
 }
@@ -87,7 +87,7 @@ impl Points {
             y: covering(points().flat_map(ends).chain(limits())),
             x_label: view.heading(&wish.x),
             y_label: view.heading(&wish.y),
-            title: view.context.text.chart.panel_count.clone(),
+            titles: panels.iter().map(|panel| named(view, panel)).collect(),
             finding: fill(&text.finding, &finding),
             caption: with_rest(view, &caption(view, &panels), left_out),
             panels,
@@ -108,13 +108,7 @@ impl Points {
         plot.frame(canvas)?;
         let room = plot.x.to - plot.x.from;
         let above = plot.y.to - 16.0 - self.words() as f64 * 14.0;
-        let count = panel.count.to_string();
-        let title = fill(&self.title, &[("label", &panel.label), ("count", &count)]);
-        canvas.text(
-            (plot.x.from, above),
-            &shorten(title.trim(), TEXT, room),
-            STRONG,
-        )?;
+        title(canvas, &self.titles[index], (plot.x.from, above), room)?;
         if plot.y.low < 0.0 && plot.y.high > 0.0 {
             plot.level(canvas, 0.0, Stroke::new(MUTED, 0.75))?;
         }
@@ -146,6 +140,14 @@ impl Points {
         }
         Ok(())
     }
+}
+
+fn named(view: &View, panel: &Panel) -> String {
+    let count = panel.count.to_string();
+    let values = [("label", &*panel.label), ("count", &*count)];
+    fill(&view.context.text.chart.panel_count, &values)
+        .trim()
+        .to_owned()
 }
 
 fn point(view: &View, wish: &Wish, row: usize) -> Option<Point> {
@@ -262,11 +264,11 @@ impl Chart for Points {
     fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 44.0;
         const GAP: f64 = 16.0;
-        let most = if width < 500.0 { 1 } else { 3 };
-        let columns = self.panels.len().clamp(1, most);
+        let columns = columns(self.panels.len(), width);
         let plot_width = (width - 14.0) / columns as f64 - LEFT - GAP + GAP / columns as f64;
-        let plot_height = 190.0;
-        let head = 30.0 + self.words() as f64 * 14.0;
+        let plot_height = if columns == 1 { 190.0 } else { 150.0 };
+        let titles = self.titles.iter().map(String::as_str);
+        let head = 30.0 + self.words() as f64 * 14.0 + title_room(titles, plot_width);
         let row_height = head + plot_height + 30.0;
         let rows = self.panels.len().div_ceil(columns);
         let height = 22.0 + rows as f64 * row_height + 18.0;

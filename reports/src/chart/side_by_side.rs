@@ -1,22 +1,25 @@
 //! Sites side by side: a row a site, a panel a measure, each estimate with its interval and its numbers.
 
-use super::axis::{Scale, across, covering};
+use super::axis::{Scale, across};
 use super::canvas::{Canvas, Drawn, Lettering, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
-use super::lettering::{heading, shorten, wrap};
+use super::estimates::{Estimate, scale_of};
+use super::lettering::{heading, shorten, width as text_width, wrap};
 use super::shared::{Chart, listing};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
-use crate::palette::{INK, MUTED, PANEL, RULE, group};
+use crate::palette::{INK, MUTED, PANEL, RULE};
 use crate::view::View;
 
+/// Height of a row with its numbers on one line, and of a line of small letters.
 const ROW: f64 = 38.0;
+const LINE: f64 = 12.0;
 
 /// Height of the line above a group of rows.
 const GROUP: f64 = 20.0;
 
-/// An interval this many times as wide as the middle one does not set the axis.
-const TOO_WIDE: f64 = 3.0;
+/// An axis of shares goes up to this at least, percent.
+const LEAST_SHARE: f64 = 10.0;
 
 /// A site: its row of the table, and what stands beside it.
 pub(crate) struct Site {
@@ -37,10 +40,8 @@ pub(crate) struct Wanted {
 }
 
 struct Shown {
-    value: f64,
-    interval: Option<(f64, f64)>,
-    long: String,
-    short: String,
+    estimate: Estimate,
+    numbers: String,
 }
 
 struct Panel {
@@ -48,6 +49,35 @@ struct Panel {
     good: String,
     scale: Scale,
     shown: Vec<Option<Shown>>,
+}
+
+impl Panel {
+    fn estimates(&self) -> impl Iterator<Item = &Estimate> + Clone {
+        self.shown.iter().flatten().map(|shown| &shown.estimate)
+    }
+
+    /// The size at which every estimate has room for its interval beside it, unless that is less than the least.
+    fn size(&self, words: f64, least: f64) -> Option<f64> {
+        let widths = self.shown.iter().flatten();
+        let widths = widths.map(|shown| text_width(&shown.numbers, SMALL));
+        let size = SMALL * (words / widths.fold(0.0, f64::max)).min(1.0);
+        (size >= least).then_some(size)
+    }
+}
+
+/// How wide and high the parts are.
+struct Layout {
+    labels: f64,
+    gap: f64,
+    columns: usize,
+    /// Width of a panel, and of the words in it, which may reach into the gap: their widths are guessed on the wide side.
+    room: f64,
+    words: f64,
+    /// Numbers that would be smaller than this take two lines.
+    least: f64,
+    /// Height of what stands above the rows, and of a row.
+    head: f64,
+    row: f64,
 }
 
 /// Sites in rows, measures in panels.
@@ -75,7 +105,7 @@ impl SideBySide {
         let mut caption = vec![text.caption.as_str()];
         if panels
             .iter()
-            .any(|panel| panel.shown.iter().flatten().any(|s| beyond(panel, s)))
+            .any(|panel| panel.estimates().any(|e| e.goes_beyond(&panel.scale)))
         {
             caption.push(&text.caption_beyond);
         }
@@ -90,29 +120,58 @@ impl SideBySide {
         })
     }
 
+    fn layout(&self, width: f64) -> Layout {
+        let (labels, gap, most, least) = if width < 500.0 {
+            (90.0, 20.0, 2, SMALL)
+        } else {
+            (140.0, 28.0, 6, 9.0)
+        };
+        let columns = self.panels.len().clamp(1, most);
+        let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
+        let words = room + gap - 4.0;
+        let head = |panel: &Panel| {
+            let heads = heads(panel, (room, words));
+            heads.iter().map(|(line, _)| line).sum()
+        };
+        let broken = self
+            .panels
+            .iter()
+            .any(|panel| panel.size(words, least).is_none());
+        Layout {
+            labels,
+            gap,
+            columns,
+            room,
+            words,
+            least,
+            head: self.panels.iter().map(head).fold(0.0, f64::max) + 14.0,
+            row: if broken { ROW + LINE } else { ROW },
+        }
+    }
+
     /// Upper edge of every row below `top`.
-    fn tops(&self, top: f64) -> Vec<f64> {
+    fn tops(&self, row: f64, top: f64) -> Vec<f64> {
         let mut y = top;
         let mut tops = Vec::new();
         for site in &self.sites {
             y += if site.group.is_some() { GROUP } else { 0.0 };
             tops.push(y);
-            y += ROW;
+            y += row;
         }
         tops
     }
 
-    fn height(&self) -> f64 {
+    fn height(&self, row: f64) -> f64 {
         let groups = self
             .sites
             .iter()
             .filter(|site| site.group.is_some())
             .count();
-        self.sites.len() as f64 * ROW + groups as f64 * GROUP
+        self.sites.len() as f64 * row + groups as f64 * GROUP
     }
 
-    fn labels(&self, canvas: &Canvas, room: f64, top: f64, right: f64) -> Drawn {
-        for (site, y) in self.sites.iter().zip(self.tops(top)) {
+    fn labels(&self, canvas: &Canvas, layout: &Layout, top: f64, right: f64) -> Drawn {
+        for (site, y) in self.sites.iter().zip(self.tops(layout.row, top)) {
             if let Some(group) = &site.group {
                 let words = shorten(group, SMALL, right - 8.0);
                 let bold = Lettering {
@@ -122,9 +181,9 @@ impl SideBySide {
                 canvas.text((8.0, y - GROUP / 2.0), &words, bold)?;
             }
             canvas.line(&[(8.0, y), (right, y)], Stroke::new(RULE, 0.75))?;
-            let mut lines = wrap(&site.label, TEXT, room, 2);
+            let mut lines = wrap(&site.label, TEXT, layout.labels, 2);
             let count = lines.len() as f64;
-            let middle = y + ROW / 2.0;
+            let middle = y + layout.row / 2.0;
             for (n, line) in lines.drain(..).enumerate() {
                 canvas.text(
                     (8.0, middle + (n as f64 - count / 2.0) * 12.5),
@@ -132,79 +191,90 @@ impl SideBySide {
                     STRONG,
                 )?;
             }
-            let words = shorten(&site.sensors, SMALL, room);
+            let words = shorten(&site.sensors, SMALL, layout.labels);
             canvas.text((8.0, middle + count * 6.25), &words, QUIET)?;
         }
         Ok(())
     }
 
-    fn panel(&self, canvas: &Canvas, panel: &Panel, x: &Scale, top: f64, long: bool) -> Drawn {
-        let bottom = top + self.height();
-        let lines = heading(&panel.title, x.to - x.from);
-        for (index, line) in lines.iter().rev().enumerate() {
-            canvas.text((x.from, top - 24.0 - index as f64 * 13.0), line, STRONG)?;
+    fn panel(
+        &self,
+        canvas: &Canvas,
+        panel: &Panel,
+        layout: &Layout,
+        (left, top): (f64, f64),
+    ) -> Drawn {
+        let x = panel.scale.at(left, left + layout.room);
+        let bottom = top + self.height(layout.row);
+        let mut y = top - 2.0;
+        let heads = heads(panel, (layout.room, layout.words));
+        for (height, (words, lettering)) in heads.into_iter().rev() {
+            canvas.text((left, y - height / 2.0), &words, lettering)?;
+            y -= height;
         }
-        // Widths are guessed on the wide side; the gap to the next panel is free.
-        let good = shorten(&panel.good, SMALL, x.to - x.from + 26.0);
-        canvas.text((x.from, top - 9.0), &good, QUIET)?;
-        across(canvas, x, bottom, None)?;
-        canvas.line(&[(x.from, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))?;
-        if x.low < 0.0 && x.high > 0.0 {
-            for y in self.tops(top) {
-                let zero = [(x.map(0.0), y + 18.0), (x.map(0.0), y + ROW - 3.0)];
+        across(canvas, &x, bottom, None)?;
+        canvas.line(&[(left, bottom), (x.to, bottom)], Stroke::new(INK, 1.0))?;
+        let size = panel.size(layout.words, layout.least);
+        let most = if size.is_some() { 1 } else { 2 };
+        let rows = self.sites.iter().zip(&panel.shown);
+        for ((site, shown), y) in rows.zip(self.tops(layout.row, top)) {
+            let foot = y + layout.row;
+            if x.low < 0.0 && x.high > 0.0 {
+                let zero = [(x.map(0.0), foot - 18.0), (x.map(0.0), foot - 3.0)];
                 canvas.line(&zero, Stroke::dashed(MUTED, 1.25))?;
             }
-        }
-        for ((site, shown), y) in self.sites.iter().zip(&panel.shown).zip(self.tops(top)) {
             match shown {
                 None => {
-                    let middle = ((x.from + x.to) / 2.0, y + ROW / 2.0);
+                    let middle = ((left + x.to) / 2.0, y + layout.row / 2.0);
                     canvas.text(middle, whereworn_model::format::NO_VALUE, QUIET.middle())?;
                 }
-                Some(shown) => estimate(canvas, site, shown, x, y, long)?,
+                Some(shown) => {
+                    estimate(canvas, site, &shown.estimate, &x, foot - 12.0)?;
+                    let lines: Vec<&str> = shown.numbers.splitn(most, ' ').collect();
+                    let size = size.unwrap_or(SMALL);
+                    numbers(canvas, &lines, (left, foot - 27.0), (size, layout.words))?;
+                }
             }
         }
         Ok(())
     }
 }
 
-fn estimate(canvas: &Canvas, site: &Site, shown: &Shown, x: &Scale, y: f64, long: bool) -> Drawn {
-    let at = y + 26.0;
-    let colour = group(site.mark);
-    if let Some((lower, upper)) = shown.interval {
-        let (from, to) = (x.map(lower), x.map(upper));
-        canvas.line(&[(from, at), (to, at)], Stroke::new(colour, 2.5))?;
-        for (end, tip, turn) in [(lower, from, 1.0), (upper, to, -1.0)] {
-            if end < x.low || end > x.high {
-                let arrow = [
-                    (tip + turn * 5.0, at - 4.0),
-                    (tip, at),
-                    (tip + turn * 5.0, at + 4.0),
-                ];
-                canvas.line(&arrow, Stroke::new(colour, 2.0))?;
-            }
-        }
-    }
-    canvas.mark((x.map(shown.value), at), site.mark, 5.0, colour)?;
-    if site.few {
-        canvas.mark((x.map(shown.value), at), site.mark, 2.6, PANEL)?;
-    }
-    let words = if long { &shown.long } else { &shown.short };
-    let ink = Lettering {
-        colour: INK,
-        ..QUIET
-    };
-    canvas.text(
-        (x.from, y + 11.0),
-        &shorten(words, SMALL, x.to - x.from + 10.0),
-        ink,
-    )
+/// The lines above a panel with their heights: its title, and which values are good.
+fn heads(panel: &Panel, (room, words): (f64, f64)) -> Vec<(f64, (String, Lettering))> {
+    let title = heading(&panel.title, room).into_iter();
+    let good = wrap(&panel.good, SMALL, words, 2).into_iter();
+    title
+        .map(|line| (13.0, (line, STRONG)))
+        .chain(good.map(|line| (LINE, (line, QUIET))))
+        .collect()
 }
 
-/// Whether an interval goes on beyond the axis.
-fn beyond(panel: &Panel, shown: &Shown) -> bool {
-    let ends = shown.interval;
-    ends.is_some_and(|(lower, upper)| lower < panel.scale.low || upper > panel.scale.high)
+/// An estimate's mark and interval, with a light core where the site has few sensors.
+fn estimate(canvas: &Canvas, site: &Site, estimate: &Estimate, x: &Scale, y: f64) -> Drawn {
+    estimate.draw(canvas, x, y, site.mark)?;
+    if site.few {
+        canvas.mark((x.map(estimate.value), y), site.mark, 2.6, PANEL)?;
+    }
+    Ok(())
+}
+
+/// An estimate's numbers, the last line at a height. None is cut: what is too long is written smaller.
+fn numbers(
+    canvas: &Canvas,
+    lines: &[&str],
+    (left, foot): (f64, f64),
+    (size, room): (f64, f64),
+) -> Drawn {
+    for (above, words) in lines.iter().rev().enumerate() {
+        let ink = Lettering {
+            colour: INK,
+            size: size * (room / text_width(words, size)).min(1.0),
+            ..QUIET
+        };
+        canvas.text((left, foot - above as f64 * LINE), words, ink)?;
+    }
+    Ok(())
 }
 
 fn panel(view: &View, sites: &[Site], wanted: Wanted) -> Panel {
@@ -213,31 +283,25 @@ fn panel(view: &View, sites: &[Site], wanted: Wanted) -> Panel {
         .iter()
         .map(|site| {
             Some(Shown {
-                value: view.value(site.row, name)?,
-                interval: view.interval(site.row, name),
-                long: view.estimate(site.row, name),
-                short: view.text(site.row, name),
+                estimate: Estimate {
+                    value: view.value(site.row, name)?,
+                    interval: view.interval(site.row, name),
+                },
+                numbers: view.estimate(site.row, name),
             })
         })
         .collect();
+    let mut scale = scale_of(shown.iter().flatten().map(|shown| &shown.estimate));
+    let column = view.table.column(name);
+    if column.is_some_and(|column| column.header.unit.as_deref() == Some("share")) {
+        scale.high = scale.high.max(LEAST_SHARE);
+    }
     Panel {
         title: view.heading(name),
         good: wanted.good,
-        scale: scale_of(&shown),
+        scale,
         shown,
     }
-}
-
-/// A scale for all estimates and all intervals but those far wider than most, such as that of two sensors.
-fn scale_of(shown: &[Option<Shown>]) -> Scale {
-    let intervals = || shown.iter().flatten().filter_map(|shown| shown.interval);
-    let mut widths: Vec<f64> = intervals().map(|(lower, upper)| upper - lower).collect();
-    widths.sort_by(f64::total_cmp);
-    let middle = widths.get(widths.len().saturating_sub(1) / 2).copied();
-    let most = middle.unwrap_or(f64::INFINITY) * TOO_WIDE;
-    let ends = intervals().filter(|(lower, upper)| upper - lower <= most);
-    let values = shown.iter().flatten().map(|shown| shown.value);
-    covering(values.chain(ends.flat_map(|(lower, upper)| [lower, upper])))
 }
 
 fn finding(view: &View, sites: &[Site], panel: &Panel) -> String {
@@ -246,7 +310,10 @@ fn finding(view: &View, sites: &[Site], panel: &Panel) -> String {
         .iter()
         .zip(&panel.shown)
         .filter_map(|(site, shown)| {
-            let values = [("label", &*site.label), ("value", &*shown.as_ref()?.long)];
+            let values = [
+                ("label", &*site.label),
+                ("value", &*shown.as_ref()?.numbers),
+            ];
             Some(fill(&text.item, &values))
         })
         .collect();
@@ -256,26 +323,17 @@ fn finding(view: &View, sites: &[Site], panel: &Panel) -> String {
 
 impl Chart for SideBySide {
     fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
-        let narrow = width < 500.0;
-        let (labels, gap, most) = if narrow {
-            (112.0, 14.0, 2)
-        } else {
-            (150.0, 18.0, 6)
-        };
-        let columns = self.panels.len().clamp(1, most);
-        let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
-        let lines = |panel: &Panel| heading(&panel.title, room).len();
-        let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 13.0 + 26.0;
-        let block = head + self.height() + 26.0;
-        let blocks = self.panels.len().div_ceil(columns);
+        let layout = self.layout(width);
+        let block = layout.head + self.height(layout.row) + 26.0;
+        let blocks = self.panels.len().div_ceil(layout.columns);
         paint(decimal, width, block * blocks as f64 + 4.0, |canvas| {
-            for (part, panels) in self.panels.chunks(columns).enumerate() {
-                let top = part as f64 * block + head;
-                self.labels(canvas, labels, top, width - 8.0)?;
+            for (part, panels) in self.panels.chunks(layout.columns).enumerate() {
+                let top = part as f64 * block + layout.head;
+                self.labels(canvas, &layout, top, width - 8.0)?;
                 for (index, panel) in panels.iter().enumerate() {
-                    let left = 8.0 + labels + gap + index as f64 * (room + gap);
-                    let x = panel.scale.at(left, left + room);
-                    self.panel(canvas, panel, &x, top, !narrow)?;
+                    let step = layout.room + layout.gap;
+                    let left = 8.0 + layout.labels + layout.gap + index as f64 * step;
+                    self.panel(canvas, panel, &layout, (left, top))?;
                 }
             }
             Ok(())

@@ -2,7 +2,6 @@
 
 use whereworn_model::table::Cell;
 
-use crate::catalogue::fill;
 use crate::view::{Group, View};
 
 const DAY: f64 = 86_400e6;
@@ -102,38 +101,24 @@ fn span(
     })
 }
 
-/// Site, sensor and days, then less and less of it.
+/// Site and sensor, then the sensor alone.
 fn names(view: &View, row: usize, label: &str) -> Vec<String> {
-    let sensor = view
-        .table
-        .column("sensor")
-        .map(|_| view.text(row, "sensor"));
-    let days = view.value(row, "days").map(|_| {
-        let value = view.text(row, "days");
-        fill(&view.context.text.chart.spans.days, &[("days", &value)])
-    });
-    let join = |parts: [Option<&String>; 3]| {
-        let parts: Vec<&str> = parts.into_iter().flatten().map(String::as_str).collect();
-        parts.join(", ")
-    };
-    let label = label.to_owned();
-    let all = [
-        join([Some(&label), sensor.as_ref(), days.as_ref()]),
-        join([Some(&label), sensor.as_ref(), None]),
-        join([sensor.as_ref(), days.as_ref(), None]),
-        join([sensor.as_ref(), None, None]),
-    ];
-    all.into_iter().filter(|name| !name.is_empty()).collect()
+    if view.table.column("sensor").is_none() {
+        return vec![label.to_owned()];
+    }
+    let sensor = view.text(row, "sensor");
+    vec![format!("{label}, {sensor}"), sensor]
 }
 
-/// Spreads spans over as few lanes as keep them apart.
-pub(crate) fn stack(mut spans: Vec<Span>) -> Vec<Vec<Span>> {
+/// Spreads spans over as few lanes as keep them apart, where each takes `least` for the sign at its end.
+pub(crate) fn stack(mut spans: Vec<Span>, least: f64) -> Vec<Vec<Span>> {
     spans.sort_by(|a, b| a.from.total_cmp(&b.from).then(a.to.total_cmp(&b.to)));
     let mut lanes: Vec<Vec<Span>> = Vec::new();
     for span in spans {
-        let free = lanes
-            .iter_mut()
-            .find(|lane| lane.last().is_none_or(|last| last.to <= span.from));
+        let free = lanes.iter_mut().find(|lane| {
+            lane.last()
+                .is_none_or(|last| last.to.max(last.from + least) <= span.from)
+        });
         match free {
             Some(lane) => lane.push(span),
             None => lanes.push(vec![span]),
@@ -174,7 +159,12 @@ mod tests {
 
     #[test]
     fn spans_that_overlap_stand_in_lanes_of_their_own() {
-        let lanes = stack(vec![worn(0.0, 5.0), worn(4.0, 6.0), worn(5.0, 9.0)]);
-        assert_eq!(lanes.iter().map(Vec::len).collect::<Vec<_>>(), [2, 1]);
+        let lanes = |least| {
+            let spans = vec![worn(0.0, 5.0), worn(4.0, 6.0), worn(5.0, 9.0)];
+            let lanes = stack(spans, least);
+            lanes.iter().map(Vec::len).collect::<Vec<_>>()
+        };
+        assert_eq!(lanes(0.0), [2, 1]);
+        assert_eq!(lanes(6.0), [1, 1, 1]);
     }
 }

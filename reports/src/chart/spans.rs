@@ -25,6 +25,9 @@ const HEAD: f64 = 18.0;
 
 const TITLE: f64 = 26.0;
 
+/// Room that a span takes in its lane at least, as a share of the axis: signs of short ones lie beside them.
+const LEAST: f64 = 0.04;
+
 /// Most lanes drawn.
 const MOST_LANES: usize = 120;
 
@@ -182,7 +185,11 @@ impl<'a> Spans<'a> {
             Ok(())
         } else {
             let inset = if span.end == End::Planned { 1.0 } else { 5.0 };
-            let at = if to - from > 12.0 { to - inset } else { to };
+            let at = if to - from > 12.0 {
+                to - inset
+            } else {
+                to + inset
+            };
             sign(canvas, span.end, (at, y))
         }
     }
@@ -211,7 +218,7 @@ fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Bloc
         let within = spans
             .iter()
             .filter_map(|span| span.within(from, to, of_time));
-        let lanes = stack(within.collect());
+        let lanes = stack(within.collect(), (to - from) * LEAST);
         if lanes.is_empty() || lanes.len() > room {
             continue;
         }
@@ -221,6 +228,7 @@ fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Bloc
             high: to,
             from: 0.0,
             to: 1.0,
+            whole: false,
         };
         out.push(Block { x, lanes });
     }
@@ -256,8 +264,8 @@ fn signs(text: &SpansText, marks: Vec<(usize, String)>) -> Vec<(Sign, String)> {
         let words = match end {
             End::Planned => &text.legend_bar,
             End::CameOff => &text.legend_cross,
-            End::Fault => &text.legend_diamond,
-            End::Skin => &text.legend_triangle,
+            End::Fault => &text.legend_ring,
+            End::Skin => &text.legend_zigzag,
             End::Open => &text.legend_arrow,
         };
         (Sign::End(end), words.clone())
@@ -268,6 +276,7 @@ fn signs(text: &SpansText, marks: Vec<(usize, String)>) -> Vec<(Sign, String)> {
     ends.chain(marks).collect()
 }
 
+/// The sign of an end, none of which is the mark of a site.
 fn sign(canvas: &Canvas, end: End, (x, y): (f64, f64)) -> Drawn {
     let line = |points: &[(f64, f64)], width: f64| {
         let points: Vec<(f64, f64)> = points.iter().map(|(dx, dy)| (x + dx, y + dy)).collect();
@@ -279,8 +288,13 @@ fn sign(canvas: &Canvas, end: End, (x, y): (f64, f64)) -> Drawn {
             line(&[(-4.0, -4.0), (4.0, 4.0)], 2.0)?;
             line(&[(-4.0, 4.0), (4.0, -4.0)], 2.0)
         }
-        End::Fault => canvas.mark((x, y), 2, 4.0, INK),
-        End::Skin => canvas.mark((x, y), 3, 4.5, INK),
+        End::Fault => {
+            let turn = |n: i32| f64::from(n) * std::f64::consts::TAU / 16.0;
+            let ring = (0..=16).map(|n| (4.5 * turn(n).cos(), 4.5 * turn(n).sin()));
+            line(&ring.collect::<Vec<_>>(), 1.5)?;
+            line(&[(-3.0, 3.0), (3.0, -3.0)], 1.5)
+        }
+        End::Skin => line(&[(2.0, -6.5), (-3.0, 1.0), (3.0, -1.0), (-2.0, 6.5)], 1.75),
         End::Open => line(&[(-5.0, -5.0), (1.0, 0.0), (-5.0, 5.0)], 1.75),
     }
 }

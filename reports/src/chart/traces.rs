@@ -155,6 +155,7 @@ impl<'a> Traces<'a> {
                 high: picture.start + self.span,
                 from: left,
                 to: left + grid.cell,
+                whole: false,
             };
             self.frame(canvas, &x, &y, index.is_multiple_of(grid.columns))?;
             self.picture(canvas, picture, site.mark, &x, &y)?;

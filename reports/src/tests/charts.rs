@@ -92,7 +92,7 @@ fn a_trace_is_broken_at_gaps_and_marked_once() {
     let desc =
         "3 traces: Calf 3, 3 with a marked stretch, 3 fingersticks, lowest reading 48 mg/dL.";
     assert!(svg.contains(desc), "{svg}");
-    let colour = crate::palette::group(4).light;
+    let colour = crate::palette::group(8).light;
     let stroke = format!(
         "stroke=\"#{:02X}{:02X}{:02X}\"",
         colour.0, colour.1, colour.2

@@ -2,11 +2,13 @@
 //! intervals, steps, bands, limits, spans, shades and numbers at risk have to lie where the ticks say that they do.
 
 use super::svg::{
-    Element, across, axis, close, drawn, elements, middle, numbers, own, place_of, strokes, upright,
+    Element, across, axis, close, drawn, elements, middle, narrow, numbers, own, place_of, strokes,
+    texts, upright,
 };
 use crate::Edition;
 use crate::fixture;
 use crate::palette;
+use whereworn_model::table::Cell;
 
 #[test]
 fn dots_and_intervals_lie_where_their_axis_says() {
@@ -126,6 +128,66 @@ fn one_wide_interval_does_not_set_the_axis() {
         assert_eq!(arrows(&study), before + 1, "{end}");
         assert!(study.report().markdown.contains(explained));
     }
+}
+
+/// Intervals of few sensors, far wider than those of the others, end in arrows, and their numbers stay whole.
+#[test]
+fn wide_intervals_do_not_set_the_axis() {
+    let arrows = |all: &[Element]| {
+        let lines = strokes(all, 2.0).into_iter();
+        lines.filter(|line| line.points.len() == 3).count()
+    };
+    let mut study = fixture::full();
+    let before = arrows(&drawn(&study, "site_comparison"));
+    for (column, row, value) in [
+        ("bias", 2, -10.4),
+        ("bias_lower", 2, -117.8),
+        ("bias_upper", 2, 97.3),
+        ("bias_upper", 3, 88.1),
+    ] {
+        let columns = &mut study.table("site_comparison").columns;
+        let found = columns.iter_mut().find(|found| found.name == column);
+        found.unwrap().cells[row] = Cell::Number(value);
+    }
+    for all in [
+        drawn(&study, "site_comparison"),
+        narrow(&study, "site_comparison"),
+    ] {
+        let values = numbers(&all).into_iter().map(|(value, _, _)| value);
+        assert!(values.fold(0.0, f64::min) > -80.0);
+        assert_eq!(arrows(&all), before + 3);
+        let whole = |words: &str| words.ends_with("(−117.8\u{a0}to\u{a0}97.3)");
+        assert!(texts(&all).iter().any(|(words, _, _)| whole(words)));
+        assert!(texts(&all).iter().all(|(words, _, _)| !words.contains('…')));
+    }
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\", lower = \"low\", upper = \"high\" }\nSELECT 1";
+    let rows = ["a;2;-1;4", "b;5;3;9", "c;-3;-60;55", "d;1;-2;3"];
+    let all = own(sql, "k;v;low;high", &rows);
+    let values = numbers(&all).into_iter().map(|(value, _, _)| value.abs());
+    assert!(values.fold(0.0, f64::max) < 20.0);
+    assert_eq!(arrows(&all), 2);
+}
+
+/// Where no sensor came off the axis is one of shares, from 0.
+#[test]
+fn no_share_is_below_nothing() {
+    let mut study = fixture::full();
+    for column in &mut study.table("site_comparison").columns {
+        match column.name.as_str() {
+            "came_off" => column.cells.fill(Cell::Number(0.0)),
+            "came_off_lower" | "came_off_upper" => column.cells.fill(Cell::Empty),
+            _ => {}
+        }
+    }
+    let all = drawn(&study, "site_comparison");
+    let x = across(&all, 170.0, 290.0);
+    let left = strokes(&all, 1.0)[0].points[0].0;
+    close(left, x(0.0), "0 at the left");
+    assert!(
+        numbers(&all)
+            .iter()
+            .any(|(value, at, _)| *value == 10.0 && *at < 300.0)
+    );
 }
 
 #[test]
@@ -409,16 +471,16 @@ fn spans_reach_from_their_beginning_to_their_end() {
             .iter()
             .map(|e| e.points.len())
             .collect::<Vec<_>>(),
-        [4],
-        "a diamond"
+        [2],
+        "the stroke through a ring"
     );
     assert_eq!(
         signs(bars[3])
             .iter()
             .map(|e| e.points.len())
             .collect::<Vec<_>>(),
-        [3],
-        "a triangle"
+        [4],
+        "a zigzag"
     );
 }
 

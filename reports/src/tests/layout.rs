@@ -202,6 +202,20 @@ fn leaders_run_from_words_to_the_figure() {
     }
 }
 
+/// The last number of an axis and the first of the next are not read as one.
+#[test]
+fn axes_side_by_side_stand_apart() {
+    for (name, _, all) in drawings(&fixture::full().report().html) {
+        let feet = strokes(&all, 1.0).into_iter();
+        let feet = feet.filter(|e| e.is("stroke", &hex(INK)) && e.points.len() == 2);
+        let feet: Vec<&Element> = feet.collect();
+        for pair in feet.windows(2).filter(|_| name.contains("site_comparison")) {
+            let gap = pair[1].points[0].0 - pair[0].points[1].0;
+            assert!(!(0.0..19.0).contains(&gap), "{name}: {gap}");
+        }
+    }
+}
+
 /// Panels beside one another are equally wide and apart, and reach as far to the right as the lines between rows; below one
 /// another they begin at the same place. Lines of a long name of a row stand around its middle.
 #[test]

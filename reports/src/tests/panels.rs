@@ -18,6 +18,19 @@ const SITES: [&str; 5] = [
     "Calf",
 ];
 
+/// Their places among the sites that come with the program, by which their marks and colours go.
+const MARKS: [usize; 5] = [0, 4, 5, 7, 8];
+
+/// A site keeps its mark whatever other sites there are.
+#[test]
+fn a_site_keeps_its_mark() {
+    for study in [fixture::full(), fixture::two_sites()] {
+        let all = drawn(&study, "site_body");
+        let lower_back = palette::group(MARKS[2]);
+        assert!(!of_colour(&all, "fill", lower_back).is_empty());
+    }
+}
+
 /// What a drawing says to those who do not see it.
 fn said(elements: &[Element]) -> &str {
     let desc = elements.iter().find(|element| element.name == "desc");
@@ -113,8 +126,13 @@ fn each_site_has_its_bias_in_its_row() {
         let text = texts(&all)
             .into_iter()
             .find(|(_, x, y)| here(*x) && (y - row).abs() < 16.0);
-        assert_eq!(text.unwrap().0.replace('\u{a0}', " "), number, "{site}");
-        let marks = signs(palette::group(place), row);
+        let (words, _, height) = text.unwrap();
+        assert_eq!(words.replace('\u{a0}', " "), number, "{site}");
+        let beside =
+            |line: &&Element| line.points[1].1 < height - 6.0 || line.points[0].1 > height + 8.5;
+        let through = number != "–" && !zeros.iter().all(beside);
+        assert!(!through, "{site}: zero runs through its number");
+        let marks = signs(palette::group(MARKS[place]), row);
         let value = [Some(2.1), None, Some(-9.6), Some(0.4), Some(12.5)][place];
         assert_eq!(marks.len(), usize::from(value.is_some()), "{site}");
         if let (Some(mark), Some(value)) = (marks.first(), value) {
@@ -240,7 +258,7 @@ fn points_are_those_of_their_panel() {
         .map(|(value, x, _)| (value, x))
         .collect();
     let x = axis(&ticks);
-    let colour = palette::group(4);
+    let colour = palette::group(8);
     let dots = of_colour(&all, "fill", colour);
     let mut found: Vec<f64> = dots.iter().map(|dot| middle(dot).0).collect();
     let rows = table.rows_where("site", "calf");
@@ -484,7 +502,7 @@ fn bars_of_sites_have_their_colours() {
         });
         let count = table.number(wanted.unwrap(), "sessions").unwrap();
         close(bar.length("width"), count / most * longest, "length");
-        assert!(bar.is("fill", &hex(palette::group(site))));
+        assert!(bar.is("fill", &hex(palette::group(MARKS[site]))));
         let row = bar.length("y") + bar.length("height") / 2.0;
         let label = texts(&all)
             .into_iter()
@@ -546,7 +564,7 @@ fn leaders_go_from_a_name_to_its_place() {
         .map(|(site, (on, sensors))| (*site, on, sensors))
         .enumerate()
     {
-        let colour = hex(palette::group(place));
+        let colour = hex(palette::group(MARKS[place]));
         let disc = discs.iter().find(|e| e.is("fill", &colour)).unwrap();
         let (x, y) = middle(disc);
         assert!((x - on).abs() < 80.0, "{site} on its side of the body");
@@ -588,7 +606,7 @@ fn numbers_on_the_figure_are_those_of_the_list() {
         assert_eq!(found.len(), 2, "{number}: on the figure and in the list");
         close(found[1].2, y, "beside the name");
         assert!(found[1].1 < x);
-        let colour = palette::group(SITES.iter().position(|site| site == name).unwrap());
+        let colour = palette::group(MARKS[SITES.iter().position(|site| site == name).unwrap()]);
         let disc = all
             .iter()
             .find(|e| e.name == "circle" && e.is("fill", &hex(colour)) && e.length("r") >= 7.0);

@@ -487,7 +487,8 @@ fn a_quarter_is_a_scale_of_days() {
     );
 }
 
-/// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a diamond, a triangle, an arrow.
+/// Signs of a legend or of an end, by their corners: an upright bar, the two lines of a cross, a ring with a
+/// stroke through it, a zigzag, an arrow: none is the mark of a site, which are filled.
 fn shape(all: &[Element], (x, y): (f64, f64)) -> Vec<usize> {
     let ink = hex(INK);
     let near = |e: &&Element| {
@@ -505,8 +506,8 @@ fn a_sign_is_the_one_of_the_legend() {
     let words = [
         ("ended as planned", vec![2]),
         ("came off", vec![2, 2]),
-        ("fault, or never started", vec![4]),
-        ("skin or pain", vec![3]),
+        ("fault, or never started", vec![17, 2]),
+        ("skin or pain", vec![4]),
         ("no end yet", vec![3]),
     ];
     let all = own(SPANS, "k;a;b;cause", &["k;0;9;completed"]);
@@ -514,7 +515,10 @@ fn a_sign_is_the_one_of_the_legend() {
         let (x, y) = place_of(&all, words);
         assert_eq!(shape(&all, (x - 14.0, y)), sign, "legend: {words}");
     }
-    for (cause, sign) in causes.iter().zip([vec![2], vec![2, 2], vec![4], vec![3]]) {
+    for (cause, sign) in causes
+        .iter()
+        .zip([vec![2], vec![2, 2], vec![17, 2], vec![4]])
+    {
         let one = format!("k;0;10;{cause}");
         let all = own(SPANS, "k;a;b;cause", &[&one]);
         let bar = all.iter().find(|e| e.is("opacity", "0.16")).unwrap();
@@ -538,4 +542,20 @@ fn lanes_do_not_overlap() {
     assert_eq!(bars.len(), 3);
     close(at(0).1, at(1).1, "one after the other");
     assert!(at(1).0 > at(0).0 && at(2).1 > at(0).1 + 16.0);
+}
+
+/// The sign of a sensor that never started, at the end of another, lies beside that one's.
+#[test]
+fn signs_of_short_spans_lie_beside_others() {
+    let rows = ["k;0;9;fell-off", "l;9;9;sensor-fault", "m;9.1;20;completed"];
+    let all = own(SPANS, "k;a;b;cause", &rows);
+    let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
+    let rings = all.iter().filter(|e| e.points.len() == 17);
+    let ring = rings.map(middle).next().unwrap();
+    let end = bars[0].length("x") + bars[0].length("width");
+    assert!(ring.0 >= end + 4.5, "beside the cross");
+    assert!(
+        bars[2].length("y") > bars[0].length("y") + 16.0,
+        "below both"
+    );
 }
