@@ -1,5 +1,6 @@
 //! The annex: one question, one picture, one short table. All else stays in the files beside the report, linked by name.
 
+use whereworn_model::header::Class;
 use whereworn_model::table::{Cell, ResultTable};
 
 use crate::catalogue::fill;
@@ -65,13 +66,17 @@ pub(super) fn link(table: &ResultTable) -> Link {
     }
 }
 
-/// The rows that matter of the columns wanted: the newest or largest first where the excerpt names a column for that.
+/// The rows that matter of the columns wanted, wearers only where there are several: the newest or largest first where the excerpt names a column for that.
 fn short(view: &View, excerpt: &Excerpt) -> Table {
+    let alone = view.context.wearers().len() < 2;
     let columns: Vec<Shown> = excerpt
         .columns
         .iter()
         .filter_map(|name| {
             let column = view.table.column(name)?;
+            if alone && column.header.class == Some(Class::Wearer) {
+                return None;
+            }
             let bounds = view
                 .bounds(name)
                 .filter(|_| excerpt.intervals.contains(name));
