@@ -11,6 +11,7 @@ mod copies;
 mod edges;
 mod extremes;
 mod finding;
+mod half_days;
 mod kept;
 mod lag;
 mod log;

@@ -12,6 +12,7 @@ use crate::clocks::{self, Wearer};
 use crate::copies::Copies;
 use crate::extremes::Routine;
 use crate::finding::{Finding, LeftOut};
+use crate::half_days;
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
 use crate::rows::Tallies;
@@ -212,7 +213,8 @@ impl<'a> Look<'a> {
             .collect();
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
-        let twice = twice::take_out(&mut checks, &zone);
+        let mut of_rows = twice::take_out(&mut checks, &zone);
+        of_rows.extend(half_days::take_out(&mut checks, &zone));
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
@@ -235,7 +237,7 @@ impl<'a> Look<'a> {
         }
         let mut findings = found.findings;
         findings.extend(bias);
-        findings.extend(twice);
+        findings.extend(of_rows);
         (findings, pairs)
     }
 

@@ -228,6 +228,48 @@ fn fingersticks_that_stand_twice_are_told() {
     assert!(found.text.starts_with(&text), "{}", found.text);
 }
 
+/// For twenty days a meter's times have twelve hours: what was measured in the afternoon stands in the small hours, and no clock
+/// of the rest is doubted. Who measures in the mornings alone has no such times, nor has one afternoon among them.
+#[test]
+fn times_without_am_and_pm_are_told() {
+    let mut study = Study::new(6);
+    let minute_of_day = |check: &Check| (check.time - START) % DAY / MINUTE;
+    let early = |check: &Check| minute_of_day(check) < 13 * 60;
+    study
+        .checks
+        .retain(|check| minute_of_day(check) >= 6 * 60 && minute_of_day(check) < 22 * 60);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    let days = START + 20 * DAY..START + 40 * DAY;
+    let usual = study.checks.clone();
+    for check in &mut study.checks {
+        if check.meter == "bag" && days.contains(&check.time) && !early(check) {
+            check.time -= DAY / 2;
+        }
+    }
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.meter.as_str(), found.size, &*found.paste),
+        ("clock-meter", "bag", Some(-720.0), "")
+    );
+    assert!(found.text.contains("a.m. and p.m."), "{}", found.text);
+    let (from, to) = (found.from.unwrap(), found.to.unwrap());
+    assert!(
+        from >= days.start - DAY && to <= days.end + DAY,
+        "{from} {to}"
+    );
+    study.checks = usual.into_iter().filter(early).collect();
+    let told = study.look();
+    assert!(
+        claims(&told)
+            .iter()
+            .all(|found| found.kind != "clock-meter")
+    );
+}
+
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
 #[test]
 fn many_gaps_tell_of_no_clock() {

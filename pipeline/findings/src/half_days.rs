@@ -1,0 +1,81 @@
+//! Fingersticks whose times lost their a.m. and p.m.: what was measured in the afternoon stands in the small hours.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use whereworn_model::rows::Check;
+use whereworn_model::time::Micros;
+
+use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::words::{count, day};
+
+/// The last hour of a clock that knows twelve, midnight and noon alike.
+const LAST: i8 = 12;
+
+/// Hours in which people sleep, who are awake twelve hours later.
+const ASLEEP: Range<i8> = 1..6;
+
+/// Least fingersticks of a meter one after the other without one after [`LAST`], and the share of them in the hours of sleep: of
+/// those who measure by day half would be later, and hardly one then.
+const LEAST: usize = 30;
+const SHARE: f64 = 0.2;
+
+/// Takes such fingersticks out of a wearer's, which come by time; a finding for each meter and time.
+pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding> {
+    let hour = |at: Micros| {
+        let at = Timestamp::from_microsecond(at).unwrap_or_default();
+        zone.to_datetime(at).hour()
+    };
+    let mut by: BTreeMap<&str, Vec<(&Check, usize, i8)>> = BTreeMap::new();
+    for (place, check) in checks.iter().enumerate() {
+        let of_meter = by.entry(check.meter.as_str()).or_default();
+        of_meter.push((check, place, hour(check.time)));
+    }
+    let mut lost = BTreeSet::new();
+    let mut findings = Vec::new();
+    for own in by.values() {
+        for run in own.split(|(_, _, hour)| *hour > LAST) {
+            let asleep = run.iter().filter(|(_, _, hour)| ASLEEP.contains(hour));
+            let asleep = asleep.count();
+            if let [(first, ..), .., (last, ..)] = run
+                && run.len() >= LEAST
+                && asleep as f64 >= SHARE * run.len() as f64
+            {
+                findings.push(finding((first, last), [run.len(), asleep], zone));
+                lost.extend(run.iter().map(|(_, place, _)| *place));
+            }
+        }
+    }
+    let mut place = 0..;
+    checks.retain(|_| place.next().is_none_or(|place| !lost.contains(&place)));
+    findings
+}
+
+fn finding(
+    (first, last): (&Check, &Check),
+    [rows, asleep]: [usize; 2],
+    zone: &TimeZone,
+) -> Finding {
+    Finding {
+        wearer: first.wearer.to_string(),
+        meter: first.meter.to_string(),
+        file: first.file.to_string(),
+        line: Some(first.line),
+        from: Some(first.time),
+        to: Some(last.time),
+        size: Some(-720.0),
+        unit: "min",
+        text: format!(
+            "none of {} of `{}` from {} to {} is later than 13:00, and {asleep} are between 1:00 and 6:00: their times seem to have lost a.m. and p.m., so that afternoons stand at night",
+            count(rows, "fingerstick"),
+            first.wearer,
+            day(first.time, zone),
+            day(last.time, zone),
+        ),
+        todo: "export them with 24 hours, or map their time with a `time_format` that has %p"
+            .to_owned(),
+        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS)
+    }
+}
