@@ -12,9 +12,10 @@ use crate::words::{count, day};
 /// Clocks lie no further apart than time zones do.
 const APART: Micros = 14 * 3600 * MICROS_PER_SECOND;
 
-/// Least fingersticks that have their like at one distance, and the share of all between the first and the last that they and
+/// Least fingersticks that have their like at one distance, how many values these have at least, and the share of all between the first and the last that they and
 /// their likes are. Chance gives a few of hundreds the same value at the same distance.
 const LEAST: usize = 10;
+const VALUES: usize = 5;
 const SHARE: f64 = 0.8;
 
 /// Takes fingersticks that stand twice out of a wearer's, which come by time; a finding for each meter that has some.
@@ -38,9 +39,13 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding>
         let (Some(first), Some(last)) = (both.first(), both.last()) else {
             continue;
         };
+        let values: BTreeSet<u64> = both
+            .iter()
+            .map(|of| checks[*of].glucose.to_bits())
+            .collect();
         let between = &checks[*first..=*last];
         let all = between.iter().filter(|check| check.meter == *meter).count();
-        if both.len() as f64 >= SHARE * all as f64 {
+        if values.len() >= VALUES && both.len() as f64 >= SHARE * all as f64 {
             let span = (&checks[*first], &checks[*last]);
             findings.push(finding(span, *apart, pairs.len(), zone));
             twice.extend(both);

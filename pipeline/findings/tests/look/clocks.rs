@@ -226,6 +226,16 @@ fn fingersticks_that_stand_twice_are_told() {
     );
     let text = format!("{rows} fingersticks of `kelp` from 2026-06-21 to 2026-07-10 stand twice");
     assert!(found.text.starts_with(&text), "{}", found.text);
+    // What is always the same has its like at any distance.
+    for check in &mut study.checks {
+        check.glucose = 120.0;
+    }
+    let same = study.look();
+    assert!(
+        claims(&same)
+            .iter()
+            .all(|found| !found.text.contains("stand twice"))
+    );
 }
 
 /// For twenty days a meter's times have twelve hours: what was measured in the afternoon stands in the small hours, and no clock
