@@ -16,7 +16,8 @@
 -- number_5 = { class = "estimate" }
 
 -- All that `conclude` needs in one shape: `fact` says what `of_sensor`, the texts and the numbers hold. Times are days
--- since the epoch. A draw's texts are the sites that were open and the chance of each, joined by a plus sign. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added
+-- since the epoch. A draw's texts are the sites that were open and the chance of each, joined by a plus sign. A pair's `number_5` is the share of its sensor's
+-- readings that are lower. A sensor's `number_5` says how it ended: 0 censored, 1 came off, 2 another ending that competes; 4 is added
 -- where its clock is in doubt, 8 where its unit is.
 WITH until AS (
     SELECT
@@ -95,9 +96,10 @@ facts AS (
         p.difference AS number_2,
         p.relative_difference AS number_3,
         p.wear_days AS number_4,
-        0.0 AS number_5
+        COALESCE(l.rank, 0.5) AS number_5
     FROM numbered AS n
     INNER JOIN worn_pairs AS p ON p.sensor_no = n.sensor_no
+    LEFT JOIN reading_levels AS l ON l.sensor_no = p.sensor_no AND l.level = FLOOR(p.reading / 5.0)
     UNION ALL
     SELECT
         'night' AS fact,

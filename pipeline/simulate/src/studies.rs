@@ -173,6 +173,7 @@ impl Design {
                     relative,
                     routine: true,
                     age,
+                    rank: 0.5,
                 }
             })
             .collect();

@@ -135,7 +135,7 @@ impl<'a> Facts<'a> {
             }
         }
         for row in 0..self.of_sensor.len() {
-            let [one, two, three, four, _] = self.numbers.map(|column| column[row]);
+            let [one, two, three, four, five] = self.numbers.map(|column| column[row]);
             let Some(sensor) = sensors.get_mut(&self.sensor(row)) else {
                 continue;
             };
@@ -146,6 +146,7 @@ impl<'a> Facts<'a> {
                     relative: three,
                     routine: self.text(0, row) == "routine",
                     age: four,
+                    rank: five,
                 }),
                 "night" => sensor.nights.push(Night {
                     end: one,

@@ -258,7 +258,7 @@ impl Term {
     }
 }
 
-/// Purpose of fingersticks and age of wear, which pairs have one by one.
+/// Purpose of fingersticks, said or shown, and age of wear, which pairs have one by one.
 fn of_pairs(
     study: &Study<'_>,
     row: &Row,
@@ -269,24 +269,9 @@ fn of_pairs(
         Measure::ReadsTrue => 100.0 * pair.relative.abs(),
         _ => pair.difference,
     };
-    let rescored = |of: &dyn Fn(&Pair) -> Option<f64>| -> Option<f64> {
-        let score = |member: &Member| {
-            let pairs = &study.sensors[member.sensor].pairs;
-            let values: Vec<f64> = pairs.iter().filter_map(of).collect();
-            let score: Score = super::scores::of_pairs(&values)?;
-            Some(Member {
-                score: score.value,
-                weight: score.weight,
-                size: score.size,
-                ..*member
-            })
-        };
-        Some(
-            contrast(&whole_blocks(
-                row.members.iter().filter_map(score).collect(),
-            ))?
-            .difference,
-        )
+    let rescored = |of: &dyn Fn(&Pair) -> Option<f64>| {
+        let all = rescored_by(study, row, of, &[[1.0; TENTHS]; 2]);
+        all.map(|contrast| contrast.difference)
     };
     let falls = |adjusted: Option<f64>| {
         difference
@@ -295,8 +280,13 @@ fn of_pairs(
     };
     let mut found = Vec::new();
     let routine = || rescored(&|pair: &Pair| pair.routine.then(|| value(pair)));
+    let evenly = || {
+        let weights = evenly_checked(study, row)?;
+        let evenly = rescored_by(study, row, &|pair| Some(value(pair)), &weights)?;
+        Some(!claim.holds(difference?, &evenly))
+    };
     if pairs_apart(study, row, |pair| usize::from(pair.routine))
-        || (claim != Claim::None && falls(routine()))
+        || (claim != Claim::None && (falls(routine()) || evenly() == Some(true)))
     {
         found.push(Confounder::Purpose);
     }
@@ -308,6 +298,75 @@ fn of_pairs(
         found.push(Confounder::Age);
     }
     found
+}
+
+/// The comparison from what is told of pairs, each with the weight of its tenth at its site.
+fn rescored_by(
+    study: &Study<'_>,
+    row: &Row,
+    of: &dyn Fn(&Pair) -> Option<f64>,
+    weights: &[Tenths; 2],
+) -> Option<Contrast> {
+    let score = |member: &Member| {
+        let pairs = &study.sensors[member.sensor].pairs;
+        let weights = &weights[usize::from(!member.first)];
+        let told = pairs
+            .iter()
+            .filter_map(|pair| Some((weights[tenth(pair)], of(pair)?)));
+        let (weights, values): (Vec<f64>, Vec<f64>) = told.unzip();
+        let score: Score = super::scores::of_pairs(&values)?;
+        let sum: f64 = weights
+            .iter()
+            .zip(&values)
+            .map(|(weight, value)| weight * value)
+            .sum();
+        Some(Member {
+            score: sum / weights.iter().sum::<f64>(),
+            weight: score.weight,
+            size: score.size,
+            ..*member
+        })
+    };
+    let members = row.members.iter().filter_map(score).collect();
+    contrast(&whole_blocks(members))
+}
+
+/// Tenths of a sensor's readings, from the lowest; something of pairs in each.
+const TENTHS: usize = 10;
+type Tenths = [f64; TENTHS];
+
+fn tenth(pair: &Pair) -> usize {
+    ((pair.rank * TENTHS as f64) as usize).min(TENTHS - 1)
+}
+
+/// Pairs of a site, and the share of them in one tenth of readings, from which on fingersticks followed the readings, and the
+/// most that one then weighs.
+const FOLLOWED_PAIRS: f64 = 20.0;
+const FOLLOWED: f64 = 0.3;
+const MOST_WEIGHT: f64 = 5.0;
+
+/// Weights of pairs at either site as if every tenth of a sensor's readings had been checked alike; `None` where fingersticks did
+/// not follow the readings.
+///
+/// Who checks whenever a reading is low has more pairs of sensors that happen to read low, the more of them the more sensors scatter. Each pair
+/// counts by one over the chance to be checked (Horvitz and Thompson 1952 J Am Stat Assoc 47:663).
+fn evenly_checked(study: &Study<'_>, row: &Row) -> Option<[Tenths; 2]> {
+    let mut counts = [[0.0; TENTHS]; 2];
+    for member in &row.members {
+        for pair in &study.sensors[member.sensor].pairs {
+            counts[usize::from(!member.first)][tenth(pair)] += 1.0;
+        }
+    }
+    let followed = |counts: &Tenths| {
+        let all: f64 = counts.iter().sum();
+        all >= FOLLOWED_PAIRS && counts.iter().any(|count| *count >= FOLLOWED * all)
+    };
+    counts.iter().any(followed).then(|| {
+        counts.map(|of| {
+            let even = of.iter().sum::<f64>() / TENTHS as f64;
+            of.map(|count| (even / count.max(1.0)).min(MOST_WEIGHT))
+        })
+    })
 }
 
 /// Members of blocks that still hold both sites, blocks numbered anew.

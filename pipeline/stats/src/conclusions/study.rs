@@ -30,6 +30,8 @@ pub struct Pair {
     pub routine: bool,
     /// Days since insertion.
     pub age: f64,
+    /// Share of its sensor's readings that are lower than the reading.
+    pub rank: f64,
 }
 
 /// One counted night.

@@ -26,6 +26,7 @@ fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
             relative: difference / 100.0,
             routine: true,
             age: 5.0,
+            rank: 0.5,
         }],
         nights: vec![Night {
             end: inserted + 1.0,

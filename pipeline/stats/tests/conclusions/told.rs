@@ -70,3 +70,40 @@ fn a_share_lies_between_0_and_1() {
     let found = conclude(&study(sensors, &[100.0]), &plan(Measure::StaysOn), None);
     assert_eq!(row(&found, Measure::StaysOn).difference, Some(1.0));
 }
+
+/// Twelve sensors a site. At the belly a reading is the further off the lower it is among its sensor's, by 15 mg/dL either way
+/// and by none on the whole; every low one is checked and one in ten of the others.
+#[test]
+fn who_checks_what_is_low_tells_of_no_bias() {
+    let checked = |all: bool, bias: f64| {
+        let mut sensors = two_sites([&[0.0; 12], &[0.0; 12]]);
+        for (number, sensor) in sensors.iter_mut().enumerate() {
+            let pair = sensor.pairs[0];
+            let own = (number * 7 % 12) as f64 - 5.5;
+            sensor.pairs = (0..100)
+                .filter(|moment| all || *moment < 10 || (moment + number) % 10 == 0)
+                .map(|moment| {
+                    let rank = (moment as f64 + 0.5) / 100.0;
+                    let at_the_belly = bias + 30.0 * (rank - 0.5);
+                    Pair {
+                        difference: own + [0.0, at_the_belly][sensor.site],
+                        rank,
+                        ..pair
+                    }
+                })
+                .collect();
+        }
+        let plan = plan(Measure::ReadsHighOrLow);
+        let found = conclude(&study(sensors, &[100.0]), &plan, None);
+        row(&found, Measure::ReadsHighOrLow).clone()
+    };
+    let evenly = checked(true, 0.0);
+    assert!(evenly.difference.expect("difference").abs() < 1e-9);
+    assert!(evenly.withdrawn.is_empty(), "{evenly:?}");
+    let low = checked(false, 0.0);
+    assert!(low.difference.expect("difference") > 5.0, "{low:?}");
+    assert_eq!(low.withdrawn, [Confounder::Purpose]);
+    assert_eq!(low.verdict, Verdict::Open);
+    let truly = checked(false, -20.0);
+    assert_eq!(truly.verdict, Verdict::Differs, "{truly:?}");
+}

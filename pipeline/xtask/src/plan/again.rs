@@ -89,6 +89,7 @@ fn sensors(chances: Chances, unlike: f64, number: usize) -> Vec<Sensor> {
                 relative,
                 routine: true,
                 age,
+                rank: 0.5,
             }
         };
         sensors.push(Sensor {
