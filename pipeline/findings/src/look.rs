@@ -214,14 +214,15 @@ impl<'a> Look<'a> {
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
         let mut of_rows = twice::take_out(&mut checks, &zone);
-        of_rows.extend(half_days::take_out(&mut checks, &zone));
+        let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
+        of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
         let wearer = Wearer {
             name: wearer,
             sessions: known.iter().map(|(_, session, _)| *session).collect(),
-            traces: known.iter().map(|(_, _, trace)| *trace).collect(),
+            traces,
             checks: checks.iter().collect(),
             meters,
             zone,

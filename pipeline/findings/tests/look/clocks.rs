@@ -278,6 +278,13 @@ fn times_without_am_and_pm_are_told() {
             .iter()
             .all(|found| found.kind != "clock-meter")
     );
+    // A meter by the bed, and one for the day.
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        let by_bed = minute_of_day(check) < 8 * 60;
+        check.meter = if by_bed { "bag" } else { "kitchen" }.into();
+    }
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
 
 /// Two in five readings missing, in stretches of hours: a fingerstick without a reading tells nothing of clocks.
