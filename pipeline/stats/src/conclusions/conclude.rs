@@ -80,7 +80,7 @@ pub struct Conclusion {
 ///
 /// `planned_since` is the cut-off at which this plan was first used; `None` where it never was. Rows: measures in their order; in each
 /// the pairs of sites, then each site against the others. Delays have rows only where sensors of both sites tell theirs.
-/// See the module for the rules. Checked by `tests/conclusions` and, over many studies, by `cargo xtask sentences`.
+/// See the module for the rules. Checked by `tests/conclusions/main.rs` and, over many studies, by `cargo xtask sentences`.
 #[must_use]
 pub fn conclude(study: &Study<'_>, plan: &Plan, planned_since: Option<f64>) -> Vec<Conclusion> {
     let orders = Orders::new(study);

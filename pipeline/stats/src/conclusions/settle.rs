@@ -41,7 +41,7 @@ const DRAWS: usize = 20;
 ///
 /// √I times the normal score moves as a Brownian motion with a drift of difference / sd in the information
 /// I = n m / (n + m), from where it stands. The chance is averaged over what sd may be, given its degrees of freedom. Only the
-/// end counts, not a capital that was reached and lost on the way. Checked by `tests/conclusions`.
+/// end counts, not a capital that was reached and lost on the way. Checked by `tests/conclusions/settle.rs`.
 #[must_use]
 pub fn chance(outlook: &Outlook, more: usize) -> f64 {
     mean_chance(outlook, &scales(outlook.df), more)

@@ -13,7 +13,7 @@ pub struct SensorDelay {
 }
 
 /// The delay of one sensor from its points, as `first_order_delay` finds that of a site; `None` where it cannot be
-/// told from them alone. Checked by `tests/conclusions`.
+/// told from them alone. Checked by `tests/conclusions/main.rs`.
 #[must_use]
 pub fn sensor_delay(points: &[DelayPoint]) -> Option<SensorDelay> {
     let sums = SiteSums::new(points)?;
