@@ -1,5 +1,6 @@
 //! What a look finds.
 
+use whereworn_model::rows::Check;
 use whereworn_model::settings::SeenFinding;
 use whereworn_model::time::Micros;
 
@@ -113,6 +114,19 @@ impl Finding {
             touches,
             seen: false,
             new: false,
+        }
+    }
+
+    /// The same of a meter's fingersticks from one to another.
+    pub(crate) fn of_checks(self, first: &Check, last: &Check) -> Self {
+        Self {
+            wearer: first.wearer.to_string(),
+            meter: first.meter.to_string(),
+            file: first.file.to_string(),
+            line: Some(first.line),
+            from: Some(first.time),
+            to: Some(last.time),
+            ..self
         }
     }
 

@@ -10,7 +10,8 @@ use whereworn_model::time::Micros;
 
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::trace::{Trace, median, minutes};
-use crate::words::{count, day};
+use crate::twice::leave_out;
+use crate::words::checks_from;
 
 /// Minutes of half a day.
 const HALF_A_DAY: f64 = 720.0;
@@ -62,8 +63,7 @@ pub(crate) fn take_out(
             }
         }
     }
-    let mut place = 0..;
-    checks.retain(|_| place.next().is_none_or(|place| !lost.contains(&place)));
+    leave_out(checks, &lost);
     findings
 }
 
@@ -93,23 +93,14 @@ fn finding(
     zone: &TimeZone,
 ) -> Finding {
     Finding {
-        wearer: first.wearer.to_string(),
-        meter: first.meter.to_string(),
-        file: first.file.to_string(),
-        line: Some(first.line),
-        from: Some(first.time),
-        to: Some(last.time),
         size: Some(-HALF_A_DAY),
         unit: "min",
         text: format!(
-            "none of {} of `{}` from {} to {} is later than 13:00, and {asleep} are between 1:00 and 6:00: their times seem to have lost a.m. and p.m., so that afternoons stand at night",
-            count(rows, "fingerstick"),
-            first.wearer,
-            day(first.time, zone),
-            day(last.time, zone),
+            "none of {} is later than 13:00, and {asleep} are between 1:00 and 6:00: their times seem to have lost a.m. and p.m., so that afternoons stand at night",
+            checks_from(first, last, rows, zone)
         ),
         todo: "export them with 24 hours, or map their time with a `time_format` that has %p"
             .to_owned(),
-        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS)
+        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS).of_checks(first, last)
     }
 }

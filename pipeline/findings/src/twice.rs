@@ -7,13 +7,14 @@ use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 
 use crate::finding::{Finding, OF_CLOCKS, Severity};
-use crate::words::{count, day};
+use crate::words::checks_from;
 
 /// Clocks lie no further apart than time zones do.
 const APART: Micros = 14 * 3600 * MICROS_PER_SECOND;
 
-/// Least fingersticks that have their like at one distance, how many values these have at least, and the share of all between the first and the last that they and
-/// their likes are. Chance gives a few of hundreds the same value at the same distance.
+/// Least fingersticks that have their like at one distance, how many values these have at least, and the share of all
+/// between the first and the last that they and their likes are. Chance gives a few of hundreds the same value at the same
+/// distance.
 const LEAST: usize = 10;
 const VALUES: usize = 5;
 const SHARE: f64 = 0.8;
@@ -51,9 +52,14 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding>
             twice.extend(both);
         }
     }
-    let mut place = 0..;
-    checks.retain(|_| place.next().is_none_or(|place| !twice.contains(&place)));
+    leave_out(checks, &twice);
     findings
+}
+
+/// Leaves fingersticks out by their places.
+pub(crate) fn leave_out(checks: &mut Vec<Check>, places: &BTreeSet<usize>) {
+    let mut place = 0..;
+    checks.retain(|_| place.next().is_none_or(|place| !places.contains(&place)));
 }
 
 fn finding(
@@ -64,22 +70,13 @@ fn finding(
 ) -> Finding {
     let minutes = apart as f64 / (60.0 * MICROS_PER_SECOND as f64);
     Finding {
-        wearer: first.wearer.to_string(),
-        meter: first.meter.to_string(),
-        file: first.file.to_string(),
-        line: Some(first.line),
-        from: Some(first.time),
-        to: Some(last.time),
         size: Some(minutes),
         unit: "min",
         text: format!(
-            "{} of `{}` from {} to {} stand twice, the second time {minutes} min later: they seem to be exported under two clocks, and one of the two is compared with readings of another time",
-            count(rows, "fingerstick"),
-            first.wearer,
-            day(first.time, zone),
-            day(last.time, zone),
+            "{} stand twice, the second time {minutes} min later: they seem to be exported under two clocks, and one of the two is compared with readings of another time",
+            checks_from(first, last, rows, zone)
         ),
         todo: "look which of the two exports has the wearer's clock, and take the other out of the folder".to_owned(),
-        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS)
+        ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS).of_checks(first, last)
     }
 }

@@ -7,7 +7,7 @@ use crate::clocks::Wearer;
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::lag::{DELAYS, Profiles, highest};
 use crate::trace::minutes;
-use crate::words::{count, day};
+use crate::words::checks_from;
 
 /// Least mean log-likelihood of fingersticks once their clock is explained. Those of the same body have -0.2 to -0.75,
 /// another's at the likeliest clock -0.95 to -2, a dozen of them at times less.
@@ -63,23 +63,15 @@ fn finding(wearer: &Wearer<'_>, profiles: &Profiles, items: &[usize]) -> Option<
     let meter = only(items.iter().map(|item| profiles.items[*item].meter))
         .and_then(|meter| wearer.meters.get(meter));
     Some(Finding {
-        wearer: wearer.name.to_owned(),
         sensor: sensor.map_or(String::new(), |session| session.sensor.clone()),
         meter: meter.map_or(String::new(), |meter| (*meter).to_owned()),
-        file: first.file.to_string(),
-        line: Some(first.line),
-        from: Some(first.time),
-        to: Some(last.time),
         size: Some(checks.len() as f64),
         unit: "rows",
         text: format!(
-            "{} of `{}` from {} to {} fit the readings under no clock: they seem to be of somebody else, or the readings are; compared with each other they say nothing of how a sensor reads",
-            count(checks.len(), "fingerstick"),
-            wearer.name,
-            day(first.time, &wearer.zone),
-            day(last.time, &wearer.zone),
+            "{} fit the readings under no clock: they seem to be of somebody else, or the readings are; compared with each other they say nothing of how a sensor reads",
+            checks_from(first, last, checks.len(), &wearer.zone)
         ),
         todo: "ask whose these fingersticks are, and whose the readings of that time; write the right wearer into their rows".to_owned(),
-        ..Finding::new("wrong-wearer", Severity::Doubtful, OF_PAIRS)
+        ..Finding::new("wrong-wearer", Severity::Doubtful, OF_PAIRS).of_checks(first, last)
     })
 }

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use whereworn_model::rows::Check;
 use whereworn_model::time::{Micros, local_date};
 
 /// A count with its noun.
@@ -70,4 +71,15 @@ pub(crate) fn clock_correction(
         }
     }
     lines + &format!("clock_minutes = {}\n", -size)
+}
+
+/// Fingersticks from one to another: how many, whose, and on which days.
+pub(crate) fn checks_from(first: &Check, last: &Check, rows: usize, zone: &TimeZone) -> String {
+    format!(
+        "{} of `{}` from {} to {}",
+        count(rows, "fingerstick"),
+        first.wearer,
+        day(first.time, zone),
+        day(last.time, zone)
+    )
 }
