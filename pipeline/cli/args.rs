@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use whereworn_model::time::{Micros, Month, parse_instant};
 use whereworn_report::Edition;
 
+use crate::cluster::Where;
 use crate::map::MapArguments;
 use crate::plan::PlanArguments;
 use crate::start::StartArguments;
@@ -138,6 +139,8 @@ pub struct ReportArguments {
     /// Whose report `--for wearer` is, where a study has several wearers
     #[arg(long, value_name = "NAME")]
     pub wearer: Option<String>,
+    #[command(flatten)]
+    pub steps: Where,
     /// End with status 3 where rows were rejected (the report is written all the same)
     #[arg(long)]
     pub strict: bool,

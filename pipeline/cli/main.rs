@@ -5,6 +5,7 @@
 mod again;
 mod args;
 mod check;
+mod cluster;
 mod demo;
 mod evidence;
 mod failure;

@@ -45,7 +45,10 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         open.study.access(),
         "name another folder with --out, or move it away",
     )?;
-    let engine = open.engine()?;
+    let mut engine = open.engine()?;
+    if let Some(elsewhere) = arguments.steps.elsewhere(open.limits.spill.as_deref())? {
+        engine.run_elsewhere(elsewhere);
+    }
     let for_wearer = edition == Edition::Wearer;
     let catalog = match for_wearer {
         true => plan::with_figures(&open.catalog)?,

@@ -39,26 +39,29 @@ impl Worn {
         Ok(worn)
     }
 
-    /// The first sensor of each part.
-    fn sensors(&self, at_once: usize) -> Vec<ScalarValue> {
-        (0..self.0.values().sum())
-            .step_by(at_once)
-            .map(|first: usize| ScalarValue::from(first as i32))
-            .collect()
+    /// How many sensors have readings.
+    pub fn sensors(&self) -> usize {
+        self.0.values().sum()
     }
 
-    /// The first wearer of each part: one may have more sensors than are looked at at a time.
-    fn wearers(&self, at_once: usize) -> Vec<ScalarValue> {
+    /// The first sensor of each part after the first.
+    fn first_sensors(&self, at_once: usize) -> Vec<String> {
+        let firsts = (0..self.sensors()).step_by(at_once).skip(1);
+        firsts.map(|first| first.to_string()).collect()
+    }
+
+    /// The first wearer of each part after the first: one may have more sensors than are looked at at a time.
+    fn first_wearers(&self, at_once: usize) -> Vec<String> {
         let mut firsts = Vec::new();
         let mut room = 0;
         for (wearer, sensors) in &self.0 {
             if *sensors > room {
-                firsts.push(ScalarValue::from(wearer.as_str()));
+                firsts.push(wearer.clone());
                 room = at_once;
             }
             room = room.saturating_sub(*sensors);
         }
-        firsts
+        firsts.into_iter().skip(1).collect()
     }
 }
 
@@ -69,22 +72,26 @@ pub(crate) struct Apart {
     column: &'static str,
     /// What they are called.
     several: &'static str,
-    /// The first of each part, of so many sensors at a time.
-    firsts: fn(&Worn, usize) -> Vec<ScalarValue>,
+    /// The first of each part after the first, of so many sensors at a time.
+    firsts: fn(&Worn, usize) -> Vec<String>,
+    /// One of them as a value of the column.
+    value: fn(&str) -> Option<ScalarValue>,
 }
 
 const SENSORS: Apart = Apart {
     role: "per-sensor",
     column: "sensor_no",
     several: "several sensors",
-    firsts: Worn::sensors,
+    firsts: Worn::first_sensors,
+    value: |text| text.parse::<i32>().ok().map(ScalarValue::from),
 };
 
 const WEARERS: Apart = Apart {
     role: "per-wearer",
     column: "wearer",
     several: "several wearers",
-    firsts: Worn::wearers,
+    firsts: Worn::first_wearers,
+    value: |text| Some(ScalarValue::from(text)),
 };
 
 impl Apart {
@@ -97,28 +104,28 @@ impl Apart {
         }
     }
 
-    /// Plans on some sensors or wearers each, in their order; `None` where one is enough.
+    /// The first of each part after the first, of so many sensors at a time.
+    pub fn firsts(&self, worn: &Worn, at_once: usize) -> Vec<String> {
+        (self.firsts)(worn, at_once)
+    }
+
+    /// Plans on some sensors or wearers each, in their order: the first up to the first of `firsts`, the last from the last
+    /// of them on.
     ///
     /// # Errors
     /// Those of the engine.
     pub fn parts(
         &self,
         plan: &LogicalPlan,
-        worn: &Worn,
-        at_once: usize,
-    ) -> Result<Option<Vec<LogicalPlan>>, DataFusionError> {
-        let firsts = (self.firsts)(worn, at_once);
-        if firsts.len() < 2 {
-            return Ok(None);
-        }
-        let nexts = firsts.iter().skip(1).map(Some).chain([None]);
-        let parts = firsts.iter().zip(nexts).enumerate();
-        let part = |(number, (first, next))| {
-            // Below the first and beyond the last is who has no readings.
-            let first = (number > 0).then_some(first);
-            self.between(plan, first, next)
-        };
-        parts.map(part).collect::<Result<_, _>>().map(Some)
+        firsts: &[String],
+    ) -> Result<Vec<LogicalPlan>, DataFusionError> {
+        let values = firsts.iter().filter_map(|first| (self.value)(first));
+        let firsts: Vec<ScalarValue> = values.collect();
+        let nexts = firsts.iter().map(Some).chain([None]);
+        let parts = [None].into_iter().chain(firsts.iter().map(Some)).zip(nexts);
+        parts
+            .map(|(first, next)| self.between(plan, first, next))
+            .collect()
     }
 
     /// A plan without rows that are of no one: there are none of them in its parts.
@@ -256,17 +263,11 @@ mod tests {
                 .map(|(name, sensors)| (name.to_owned(), sensors))
                 .into(),
         );
-        let texts = |names: &[&str]| {
-            names
-                .iter()
-                .copied()
-                .map(ScalarValue::from)
-                .collect::<Vec<_>>()
-        };
-        assert_eq!(worn.wearers(5), texts(&["a", "c", "d"]));
-        assert_eq!(worn.wearers(1), texts(&["a", "b", "c", "d", "e"]));
-        assert_eq!(worn.wearers(99), texts(&["a"]));
-        assert_eq!(worn.sensors(7), [0, 7, 14].map(ScalarValue::from));
-        assert!(Worn::default().wearers(5).is_empty());
+        assert_eq!(worn.first_wearers(5), ["c", "d"]);
+        assert_eq!(worn.first_wearers(1), ["b", "c", "d", "e"]);
+        assert!(worn.first_wearers(99).is_empty());
+        assert_eq!(worn.first_sensors(7), ["7", "14"]);
+        assert!(Worn::default().first_wearers(5).is_empty());
+        assert!(Worn::default().first_sensors(5).is_empty());
     }
 }

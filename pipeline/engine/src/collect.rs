@@ -8,7 +8,7 @@ use datafusion::arrow::datatypes::SchemaRef;
 use datafusion::error::Result;
 use datafusion::execution::TaskContext;
 use datafusion::execution::disk_manager::{DiskManagerBuilder, DiskManagerMode};
-use datafusion::execution::memory_pool::{MemoryConsumer, MemoryReservation};
+use datafusion::execution::memory_pool::{MemoryConsumer, MemoryPool, MemoryReservation};
 use datafusion::execution::session_state::SessionState;
 use datafusion::physical_plan::execute_stream;
 use futures::StreamExt;
@@ -83,26 +83,67 @@ pub(crate) async fn collect(
         Spill::IfNeeded => state.task_ctx(),
         Spill::Never => Arc::new(without_files(&state)?),
     };
-    let memory = MemoryConsumer::new(name).register(context.memory_pool());
-    let (mut batches, mut waiting, mut rows) = (Vec::new(), Vec::new(), 0);
+    let mut gathered = Gathered::new(schema, context.memory_pool(), &name);
     for part in &planned.parts {
         let physical = planned.physical(part, &state).await?;
         let mut stream = execute_stream(physical, Arc::clone(&context))?;
         while let Some(batch) = stream.next().await {
-            let batch = batch?;
-            memory.try_grow(bytes(&batch))?;
-            rows += batch.num_rows();
-            waiting.push(as_planned(batch, schema)?);
-            if rows >= BATCH_ROWS {
-                batches.push(concat_batches(schema, &std::mem::take(&mut waiting))?);
-                rows = 0;
-            }
+            gathered.push(batch?)?;
         }
     }
-    if !waiting.is_empty() {
-        batches.push(concat_batches(schema, &waiting)?);
+    gathered.finish()
+}
+
+/// Rows as they come in, held together.
+pub(crate) struct Gathered {
+    schema: SchemaRef,
+    memory: MemoryReservation,
+    batches: Vec<RecordBatch>,
+    waiting: Vec<RecordBatch>,
+    rows: usize,
+}
+
+impl Gathered {
+    pub fn new(schema: &SchemaRef, pool: &Arc<dyn MemoryPool>, name: &str) -> Self {
+        Self {
+            schema: Arc::clone(schema),
+            memory: MemoryConsumer::new(name).register(pool),
+            batches: Vec::new(),
+            waiting: Vec::new(),
+            rows: 0,
+        }
     }
-    Ok(Rows { batches, memory })
+
+    /// # Errors
+    /// More rows than the memory allows; rows that are not of the schema.
+    pub fn push(&mut self, batch: RecordBatch) -> Result<()> {
+        self.memory.try_grow(bytes(&batch))?;
+        self.rows += batch.num_rows();
+        self.waiting.push(as_planned(batch, &self.schema)?);
+        if self.rows >= BATCH_ROWS {
+            self.together()?;
+        }
+        Ok(())
+    }
+
+    fn together(&mut self) -> Result<()> {
+        let waiting = std::mem::take(&mut self.waiting);
+        self.batches.push(concat_batches(&self.schema, &waiting)?);
+        self.rows = 0;
+        Ok(())
+    }
+
+    /// # Errors
+    /// Those of the engine.
+    pub fn finish(mut self) -> Result<Rows> {
+        if !self.waiting.is_empty() {
+            self.together()?;
+        }
+        let Self {
+            batches, memory, ..
+        } = self;
+        Ok(Rows { batches, memory })
+    }
 }
 
 /// What a query runs in that may write no files.

@@ -26,7 +26,7 @@ pub trait Results: Send + Sync {
 }
 
 /// Functions that stand where a table can; what they give is in the query's text.
-const TABLE_FUNCTIONS: [&str; 2] = ["generate_series", "range"];
+pub(crate) const TABLE_FUNCTIONS: [&str; 2] = ["generate_series", "range"];
 
 /// Most bytes of one result that are kept: beyond it reading costs about what computing does.
 const MOST: usize = 64 << 20;
@@ -112,7 +112,7 @@ fn encoded(schema: &SchemaRef, batches: &[RecordBatch]) -> Result<Vec<u8>, Arrow
 }
 
 /// Hash of texts, each with its length, so that no two lists of texts are one text.
-fn hash(texts: &[&str]) -> String {
+pub(crate) fn hash(texts: &[&str]) -> String {
     let mut hash = Sha256::new();
     for text in texts {
         hash.update((text.len() as u64).to_le_bytes());

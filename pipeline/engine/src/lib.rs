@@ -11,6 +11,7 @@ mod charts;
 mod collect;
 mod convert;
 mod describe;
+mod elsewhere;
 mod error;
 mod expect;
 mod explain;
@@ -26,6 +27,7 @@ mod session;
 
 pub use catalog::{Catalog, Query, Refused};
 pub use describe::{ColumnDescription, TableDescription, is_base_table};
+pub use elsewhere::{Elsewhere, plans, register_functions, session_config};
 pub use error::EngineError;
 pub use kept::Results;
 pub use parquet::{write_arrow, write_parquet};

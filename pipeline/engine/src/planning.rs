@@ -74,8 +74,8 @@ const OF_THE_CLOCK: [&str; 5] = [
 ];
 
 /// What comes of the SQL of a query: its plan as written, and as it will run.
-struct Thought {
-    written: LogicalPlan,
+pub(crate) struct Thought {
+    pub written: LogicalPlan,
     optimized: LogicalPlan,
 }
 
@@ -109,17 +109,22 @@ impl Engine {
         let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
         self.context
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
-        let at_once = at_once(self.limits.memory);
-        let parts = match apart {
-            Some(apart) => apart.parts(&thought.written, &self.worn, at_once)?,
-            None => None,
+        let firsts = |apart: &Apart| apart.firsts(&self.worn, self.at_once_for_apart());
+        let firsts = apart.as_ref().map(firsts).unwrap_or_default();
+        let parts = match apart.filter(|_| !firsts.is_empty()) {
+            Some(apart) => apart.parts(&thought.written, &firsts)?,
+            None => vec![thought.optimized],
         };
-        let parts = parts.unwrap_or_else(|| vec![thought.optimized]);
         Ok(Some(Planned {
             parts,
             schema,
             table,
         }))
+    }
+
+    /// Sensors that are looked at at a time.
+    pub(crate) fn at_once_for_apart(&self) -> usize {
+        at_once(self.limits.memory)
     }
 
     /// Waits for a plan, but no longer than a query may take: planning computes what is constant, and cannot be stopped.
@@ -145,7 +150,7 @@ impl Engine {
     }
 }
 
-async fn think(
+pub(crate) async fn think(
     context: SessionContext,
     query: Query,
     tables: Vec<String>,

@@ -23,6 +23,7 @@ use whereworn_model::table::ResultTable;
 use crate::catalog::{Catalog, Query};
 use crate::collect::{Rows, Spill, collect};
 use crate::convert::result_table;
+use crate::elsewhere::collect_elsewhere;
 use crate::error::EngineError;
 use crate::expect;
 use crate::messages;
@@ -84,6 +85,8 @@ struct Run<'e> {
     results: BTreeMap<String, ResultTable>,
     /// Rows of large tables.
     large: BTreeMap<String, Vec<RecordBatch>>,
+    /// Tables that were written for steps that run elsewhere.
+    written: BTreeSet<String>,
     sender: Sender<(String, Result<Rows, Stopped>)>,
     receiver: Receiver<(String, Result<Rows, Stopped>)>,
 }
@@ -138,6 +141,7 @@ impl<'e> Run<'e> {
             faults: Faults::new(),
             results: BTreeMap::new(),
             large: BTreeMap::new(),
+            written: BTreeSet::new(),
             sender,
             receiver,
         }
@@ -358,7 +362,7 @@ impl<'e> Run<'e> {
         Ok(None)
     }
 
-    fn spawn(&self, query: &Query, room: Room) -> Result<Running, EngineError> {
+    fn spawn(&mut self, query: &Query, room: Room) -> Result<Running, EngineError> {
         let name = query.name.clone();
         let planned = self.planned.get(&name).cloned();
         let planned = planned.ok_or_else(|| EngineError::Start(format!("`{name}` has no plan")))?;
@@ -367,8 +371,19 @@ impl<'e> Run<'e> {
             Room::Last => Spill::IfNeeded,
             Room::Shared | Room::Alone => Spill::Never,
         };
-        let rows = collect(self.engine.context.state(), planned, name.clone(), spill);
-        let task = runtime.spawn(rows);
+        let state = self.engine.context.state();
+        let step = self.engine.step(query, &self.queries);
+        let task = match self.engine.elsewhere.clone().zip(step) {
+            Some((elsewhere, step)) => {
+                for (table, file) in &step.tables {
+                    if self.written.insert(table.clone()) {
+                        runtime.block_on(self.engine.write_for_steps(table, file))?;
+                    }
+                }
+                runtime.spawn(collect_elsewhere(elsewhere, step, planned, state))
+            }
+            None => runtime.spawn(collect(state, planned, name.clone(), spill)),
+        };
         let stop = task.abort_handle();
         let sender = self.sender.clone();
         runtime.spawn(async move {

@@ -19,14 +19,16 @@ use datafusion::object_store::local::LocalFileSystem;
 use datafusion::prelude::{SessionConfig, SessionContext, col};
 use tokio::runtime::Runtime;
 use whereworn_model::settings::Settings;
+use whereworn_model::step::StepReadings;
 use whereworn_model::table::ResultTable;
 use whereworn_model::time::{Micros, Month};
 
 use crate::apart::Worn;
 use crate::base_tables;
+use crate::elsewhere::Elsewhere;
 use crate::error::EngineError;
 use crate::functions;
-use crate::kept::{Kept, Results};
+use crate::kept::{self, Kept, Results};
 use crate::parquet::batch;
 use crate::pooled::PooledReadings;
 
@@ -144,6 +146,10 @@ pub struct Engine {
     of_study: Vec<String>,
     /// The results of earlier runs.
     pub(crate) kept: Option<Kept>,
+    /// The readings of a study that stands alone, for steps that run elsewhere.
+    pub(crate) readings: Option<StepReadings>,
+    /// Another process that runs steps.
+    pub(crate) elsewhere: Option<Arc<Elsewhere>>,
     /// Memory of the results that lie in tables.
     held: Mutex<BTreeMap<String, MemoryReservation>>,
 }
@@ -191,6 +197,8 @@ impl Engine {
             worn: Worn::new(&study.sensors)?,
             of_study: Vec::new(),
             kept: None,
+            readings: readings_for_steps(study),
+            elsewhere: None,
             held: Mutex::default(),
         };
         let kept = study.results.clone().map(Kept::new);
@@ -304,17 +312,8 @@ impl Engine {
             );
         }
         let at = format!("to_timestamp_micros({})", study.cutoff);
-        let reused = |(sensor, until): &(i32, Micros)| {
-            format!(" AND NOT (sensor_no = {sensor} AND time >= to_timestamp_micros({until}))")
-        };
-        let reused: String = study.used_until.iter().map(reused).collect();
         for (view, sql) in [
-            (
-                "readings",
-                format!(
-                    "SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= {at}{reused}"
-                ),
-            ),
+            ("readings", readings_sql(study)),
             (
                 "fingersticks",
                 format!("SELECT * FROM fingersticks_all WHERE time <= {at}"),
@@ -411,8 +410,35 @@ impl Engine {
     }
 }
 
+/// What of all readings counts.
+fn readings_sql(study: &StudyTables<'_>) -> String {
+    let reused = |(sensor, until): &(i32, Micros)| {
+        format!(" AND NOT (sensor_no = {sensor} AND time >= to_timestamp_micros({until}))")
+    };
+    let reused: String = study.used_until.iter().map(reused).collect();
+    let at = study.cutoff;
+    format!(
+        "SELECT sensor_no, wearer, sensor, time, glucose, status FROM readings_all WHERE time <= to_timestamp_micros({at}){reused}"
+    )
+}
+
+fn readings_for_steps(study: &StudyTables<'_>) -> Option<StepReadings> {
+    let [alone] = study.members.as_slice() else {
+        return None;
+    };
+    if !alone.prefix.is_empty() || alone.readings.is_empty() {
+        return None;
+    }
+    let files: std::io::Result<_> = alone.readings.iter().map(std::fs::canonicalize).collect();
+    Some(StepReadings {
+        files: files.ok()?,
+        hash: kept::hash(&[&alone.readings_hash]),
+        sql: readings_sql(study),
+    })
+}
+
 /// Every query runs in one partition, so that sums come out the same on any machine.
-fn config() -> SessionConfig {
+pub(crate) fn config() -> SessionConfig {
     let mut config = SessionConfig::new()
         .with_target_partitions(1)
         .with_batch_size(8192);

@@ -9,6 +9,7 @@ mod readable;
 pub mod rows;
 pub mod settings;
 pub mod sites;
+pub mod step;
 pub mod store;
 pub mod table;
 pub mod tables;
