@@ -110,7 +110,7 @@ fn syllables(word: &str) -> usize {
 }
 
 /// Grade level = 0.39 words / sentence + 11.8 syllables / word - 15.59 (Kincaid, Fishburne, Rogers and Chissom 1975,
-/// Naval Technical Training Command research branch report 8-75). What is no word, such as a number, does not count.
+/// Naval Technical Training Command research branch report 8-75, from memory). What is no word, such as a number, does not count.
 fn grade(sentences: &[String]) -> f64 {
     let words: Vec<&str> = sentences
         .iter()
