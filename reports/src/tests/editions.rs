@@ -183,6 +183,21 @@ fn cautions_stand_in_every_edition() {
     }
 }
 
+#[test]
+fn cautions_stand_in_every_german_edition() {
+    for edition in Edition::ALL {
+        let mut study = fixture::full();
+        study.settings.study.language = Language::German;
+        let markdown = study.edition(edition).markdown.to_lowercase();
+        for word in ["therapie", "am finger", "hersteller", "haut", "schwanger"] {
+            assert!(markdown.contains(word), "{word} in {}", edition.name());
+        }
+        for advice in ["ignorieren", "einheiten", "bolus", "kohlenhydrat"] {
+            assert!(!markdown.contains(advice), "{advice} in {}", edition.name());
+        }
+    }
+}
+
 /// Markup without the coordinates of its drawings, which may hold any number.
 fn without_coordinates(text: &str) -> String {
     let mut parts = text.split(" d=\"");
