@@ -2,7 +2,7 @@
 -- row = "one sensor that ended before its rated day, latest first"
 -- section = "faults"
 -- order = 1
--- note = "Each has a sheet at the end of this report, with all that is recorded of it. Hours lost are those to the rated wear of the model. The readings are those of the 24 hours before the end, low and high ones with the limit of the measuring range; those marked as errors are counted apart, those of the warm-up not at all."
+-- note = "Those that failed or never started have a sheet each in sheets.html, with all that is recorded of them. Hours lost are those to the rated wear of the model. The readings are those of the 24 hours before the end, low and high ones with the limit of the measuring range; those marked as errors are counted apart, those of the warm-up not at all."
 -- show = 100
 -- [columns]
 -- panel = { label = "No.", class = "category", type = "integer" }

@@ -80,7 +80,7 @@ fn summary_counts_the_rows_of_the_files() {
     );
 }
 
-/// The words of the contract's vocabulary, written out here a second time on purpose.
+/// The words that rows may hold, written out here a second time on purpose.
 #[test]
 fn events_use_known_words_and_end_after_they_begin() {
     let study = Study::new(&Options {

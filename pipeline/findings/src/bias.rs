@@ -137,7 +137,7 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
         .then_some(size)
 }
 
-/// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step).
+/// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step; from memory).
 fn robust_mean(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     let Some(middle) = crate::trace::median(&mut sorted) else {

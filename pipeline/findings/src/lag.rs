@@ -223,7 +223,7 @@ impl Profiles {
     }
 
     /// The locations that make the differences at each lag likeliest, from their medians on: iteratively reweighted, as the
-    /// t likelihood asks (Lange, Little & Taylor 1989, J Am Stat Assoc 84:881).
+    /// t likelihood asks (Lange, Little & Taylor 1989, J Am Stat Assoc 84:881, from memory).
     fn locations(&self, cell: &[usize], weights: &[f64], noise: f64) -> Vec<f64> {
         let mut centres = vec![0.0; LAGS];
         for _ in 0..STEPS_OF_LOCATION {

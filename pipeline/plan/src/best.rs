@@ -92,7 +92,7 @@ impl Best {
 /// A sensor's figure is its site's mean plus an error of variance σ² / weight; site means are normal about a common mean
 /// with standard deviation ρ σ. Flat priors for the common mean and ln σ, half-normal for ρ ([`SITE_SPREAD`]). A site
 /// with few sensors is drawn towards the others by as much as the others are alike, and one without any has their spread.
-/// Given ρ all integrals are closed (Gelman et al. 2013, Bayesian Data Analysis, section 5.4); ρ is summed over a grid. A
+/// Given ρ all integrals are closed (Gelman et al. 2013, Bayesian Data Analysis, section 5.4, from memory); ρ is summed over a grid. A
 /// candidate's worth is the sum of priority times mean over scale; its probability is the share of [`DRAWS`] draws in
 /// which its worth is the greatest. Aspects are independent given the sites. Checked by `tests/best.rs`, and by `cargo xtask
 /// plan`: of those given 75 to 85 %, 75 to 85 % are best.

@@ -95,7 +95,7 @@ mod tests {
         assert_eq!(weights, [0.45, 0.55, 0.0, 0.0]);
     }
 
-    /// Dunnett 1955 (J Am Stat Assoc 50:1096): with k equally noisy others a reference does best with the square root of k
+    /// Dunnett 1955 (J Am Stat Assoc 50:1096, from memory): with k equally noisy others a reference does best with the square root of k
     /// times as many; half way to equal shares, by the fourth root, four others give 1.41 times.
     #[test]
     fn a_reference_against_all_gets_more_than_each_other_site() {

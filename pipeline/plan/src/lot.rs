@@ -47,7 +47,7 @@ pub fn lifted(weights: &[f64]) -> Vec<f64> {
 
 /// Probabilities of the next draw, given the weights of the open sites and how often each came up in the block so far.
 ///
-/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 44:16): a site's mass is what it should have after twenty more
+/// The mass weighted urn of Zhao 2015 (Contemp Clin Trials 43:209, from memory): a site's mass is what it should have after twenty more
 /// draws less what it has, (i + 20) w - n, not below 0, i being the draws of sites with a weight; the masses are then
 /// lifted to [`LEAST`], so that a site without a weight keeps just that. `weights` add up to 1.
 #[must_use]

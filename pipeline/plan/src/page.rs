@@ -64,8 +64,8 @@ impl Page<'_> {
         let name = plain(&self.wearer().name);
         say!(
             self.words(),
-            "# What to wear next: {name}\n\nThis is evidence from your own log and no advice. What your clinician and the device's instructions say comes first; where reading and feeling disagree, confirm with a fingerstick.\n\n",
-            "# Was als Nächstes getragen wird: {name}\n\nDas sind Anhaltspunkte aus Ihrem eigenen Tagebuch und kein Rat. Was Ihr Behandlungsteam und die Anleitung des Geräts sagen, geht vor; wenn ein Messwert nicht zum Befinden passt: mit einer Messung am Finger bestätigen.\n\n"
+            "# What to wear next: {name}\n\nThis is evidence from your own log and no advice, and not for treatment decisions. What your clinician and the device's instructions say comes first; where reading and feeling disagree, confirm with a fingerstick.\n\n",
+            "# Was als Nächstes getragen wird: {name}\n\nDas sind Anhaltspunkte aus Ihrem eigenen Tagebuch und kein Rat, und nicht für Therapieentscheidungen gedacht. Was Ihr Behandlungsteam und die Anleitung des Geräts sagen, geht vor; wenn ein Messwert nicht zum Befinden passt: mit einer Messung am Finger bestätigen.\n\n"
         )
     }
 

@@ -29,14 +29,14 @@ impl Promise {
 /// Detachments that both sites together have to show for a log-rank test to find a hazard ratio: (z + z')² / (p (1 - p) ln²
 /// h), p being the first site's share of the sensors.
 ///
-/// Source: Schoenfeld 1981 Biometrika 68:316. Checked by hand below.
+/// Source, from memory: Schoenfeld 1981 Biometrika 68:316. Checked by hand below.
 #[must_use]
 pub fn events_for_hazard_ratio(promise: Promise, ratio: f64, share: f64) -> f64 {
     promise.squared_quantiles() / (share * (1.0 - share) * ratio.ln().powi(2))
 }
 
 /// Sensors a site for a difference of means δ, a sensor's mean over m pairs having variance between² + within² / m: 2 (z +
-/// z')² (between² + within² / m) / δ². Unit of the difference. Source: Snedecor and Cochran 1989, Statistical Methods,
+/// z')² (between² + within² / m) / δ². Unit of the difference. Source, from memory: Snedecor and Cochran 1989, Statistical Methods,
 /// section 6.14, with the variance of a mean in two stages (section 13.3 there).
 #[must_use]
 pub fn sensors_for_difference(
@@ -51,7 +51,7 @@ pub fn sensors_for_difference(
 }
 
 /// Sensor-nights a site for a difference of two rates per night whose counts scatter `dispersion` times as much as Poisson's
-/// (1 where they do not): (z + z')² φ (λ₁ + λ₂) / (λ₁ - λ₂)². Source: Snedecor and Cochran 1989, section 6.14, with
+/// (1 where they do not): (z + z')² φ (λ₁ + λ₂) / (λ₁ - λ₂)². Sources, from memory: Snedecor and Cochran 1989, section 6.14, with
 /// Poisson variances; Lehr 1992 Stat Med 11:1099 rounds it.
 #[must_use]
 pub fn nights_for_rates(promise: Promise, rates: [f64; 2], dispersion: f64) -> f64 {

@@ -10,13 +10,13 @@ pub fn uniform(random: &mut impl Rng, low: f64, high: f64) -> f64 {
     low + (high - low) * random.random::<f64>()
 }
 
-/// Standard normal, by Box and Muller 1958 Ann Math Stat 29:610.
+/// Standard normal, by Box and Muller 1958 Ann Math Stat 29:610, from memory.
 pub fn normal(random: &mut impl Rng) -> f64 {
     let radius = (-2.0 * (1.0 - random.random::<f64>()).ln()).sqrt();
     radius * (std::f64::consts::TAU * random.random::<f64>()).cos()
 }
 
-/// Gamma of mean 1, by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363; a shape below 1 by their section 6.
+/// Gamma of mean 1, by Marsaglia and Tsang 2000 ACM Trans Math Softw 26:363; a shape below 1 by their section 6. From memory.
 pub fn gamma(random: &mut impl Rng, shape: f64) -> f64 {
     if shape < 1.0 {
         let more = shape + 1.0;
@@ -35,7 +35,7 @@ pub fn gamma(random: &mut impl Rng, shape: f64) -> f64 {
     }
 }
 
-/// Poisson, by multiplying uniform variates (Knuth 1997, Seminumerical Algorithms, 3.4.1): for means of some tens.
+/// Poisson, by multiplying uniform variates (Knuth 1997, Seminumerical Algorithms, 3.4.1, from memory): for means of some tens.
 pub fn poisson(random: &mut impl Rng, mean: f64) -> f64 {
     let (limit, mut product, mut count) = ((-mean).exp(), random.random::<f64>(), 0.0);
     while product > limit {

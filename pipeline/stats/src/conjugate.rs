@@ -8,7 +8,7 @@ const TOLERANCE: f64 = 1e-12;
 /// Solves M x = b by conjugate gradients, M symmetric, positive definite and known by its diagonal and by what
 /// `multiply` makes of a vector.
 ///
-/// `None` where as many steps as there are unknowns, and a hundred for what rounding costs, do not suffice. Source: Hestenes
+/// `None` where as many steps as there are unknowns, and a hundred for what rounding costs, do not suffice. Source, from memory: Hestenes
 /// and Stiefel 1952 J Res Nat Bur Stand 49:409, preconditioned by the diagonal.
 pub(crate) fn conjugate_gradient(
     diagonal: &[f64],

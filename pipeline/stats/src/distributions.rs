@@ -146,7 +146,7 @@ fn regularised_beta(a: f64, b: f64, x: f64, y: f64) -> f64 {
     }
 }
 
-/// x^a y^b / B(a, b), arranged around its peak so that large shapes do not cancel (Loader 2000, saddle point form).
+/// x^a y^b / B(a, b), arranged around its peak so that large shapes do not cancel (Loader 2000, saddle point form, from memory).
 fn beta_front(a: f64, b: f64, x: f64, y: f64) -> f64 {
     let total = a + b;
     let off_peak = a * (x * total / a).ln() + b * (y * total / b).ln();

@@ -10,7 +10,7 @@ const BEND_STEP: f64 = 5e-3;
 /// The farthest that a coordinate is moved by polishing, as a share of itself.
 const FARTHEST: f64 = 0.01;
 
-/// The point where `f` is least near `start`, by the simplex method of Nelder and Mead 1965 Comput J 7:308, started
+/// The point where `f` is least near `start`, by the simplex method of Nelder and Mead 1965 Comput J 7:308 (from memory), started
 /// again from its result until nothing is gained.
 pub(crate) fn minimise(start: &[f64], step: f64, f: &mut impl FnMut(&[f64]) -> f64) -> Vec<f64> {
     let mut best = start.to_vec();

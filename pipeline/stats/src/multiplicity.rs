@@ -24,7 +24,7 @@ pub fn holm(p_values: &[f64]) -> Vec<f64> {
 }
 
 /// Hochberg's step-up adjustment, in the order of the input: the factors of [`holm`], each made no larger than those after
-/// it. For tests that are independent or positively dependent. Source: Hochberg 1988 Biometrika 75:800. Checked by
+/// it. For tests that are independent or positively dependent. Source, from memory: Hochberg 1988 Biometrika 75:800. Checked by
 /// `tests/multiplicity.rs`.
 #[must_use]
 pub fn hochberg(p_values: &[f64]) -> Vec<f64> {
@@ -32,7 +32,7 @@ pub fn hochberg(p_values: &[f64]) -> Vec<f64> {
 }
 
 /// Benjamini and Hochberg's adjustment, which bounds the share of false discoveries, in the order of the input: the i-th
-/// smallest of m times m / i, made no larger than those after it. Source: Benjamini and Hochberg 1995 J R Stat Soc B
+/// smallest of m times m / i, made no larger than those after it. Source, from memory: Benjamini and Hochberg 1995 J R Stat Soc B
 /// 57:289. Checked by `tests/multiplicity.rs`.
 #[must_use]
 pub fn benjamini_hochberg(p_values: &[f64]) -> Vec<f64> {
@@ -58,7 +58,7 @@ fn by_size(p_values: &[f64]) -> Vec<usize> {
 }
 
 /// One e-value from several for "all of these hypotheses are true": their arithmetic mean, whatever their dependence;
-/// `None` for none. Source: Vovk and Wang 2021 Ann Stat 49:1736, proposition 3.1. Checked by `tests/multiplicity.rs`.
+/// `None` for none. Source, from memory: Vovk and Wang 2021 Ann Stat 49:1736, proposition 3.1. Checked by `tests/multiplicity.rs`.
 #[must_use]
 pub fn merged_e_value(e_values: &[f64]) -> Option<f64> {
     let count = e_values.len() as f64;
@@ -66,7 +66,7 @@ pub fn merged_e_value(e_values: &[f64]) -> Option<f64> {
 }
 
 /// E-values that stand for themselves among several, in the order of the input: the least mean of any set that holds the
-/// one in question (closed testing with the arithmetic mean). Source: Vovk and Wang 2021 Ann Stat 49:1736, algorithm 1.
+/// one in question (closed testing with the arithmetic mean). Source, from memory: Vovk and Wang 2021 Ann Stat 49:1736, algorithm 1.
 /// Checked by `tests/multiplicity.rs`.
 #[must_use]
 pub fn adjusted_e_values(e_values: &[f64]) -> Vec<f64> {

@@ -3,7 +3,7 @@
 /// The `p` quantile of values already sorted upwards; `None` for an empty slice.
 ///
 /// Rule: linear interpolation between order statistics at position `(n - 1) p`, which is type 7 of Hyndman and
-/// Fan 1996 (Am Stat 50:361) and what R and NumPy do by default.
+/// Fan 1996 (Am Stat 50:361, from memory) and what R and NumPy do by default.
 #[must_use]
 pub fn quantile_of_sorted(sorted: &[f64], p: f64) -> Option<f64> {
     let last = sorted.len().checked_sub(1)?;

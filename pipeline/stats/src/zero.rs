@@ -1,7 +1,7 @@
 //! Where a function of one number is 0.
 
 /// A zero between two numbers at which the function has different signs, to the last bits: inverse quadratic interpolation
-/// where it can be trusted, else bisection (Chandrupatla 1997 Adv Eng Softw 28:145). Where the signs are the same, an end.
+/// where it can be trusted, else bisection (Chandrupatla 1997 Adv Eng Softw 28:145, from memory). Where the signs are the same, an end.
 pub(crate) fn zero_between(low: f64, high: f64, f: impl Fn(f64) -> f64) -> f64 {
     let (mut a, mut b) = (low, high);
     let (mut at_a, mut at_b) = (f(a), f(b));

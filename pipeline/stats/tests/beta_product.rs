@@ -76,7 +76,7 @@ fn published_shares() {
     }
 }
 
-/// Without censoring the interval is the mid-p one of a share (Fay and Brittain 2016, section 3).
+/// Without censoring the interval is the mid-p one of a share (Fay and Brittain 2016, section 3, from memory).
 #[test]
 fn a_share_without_censoring() {
     let times = [1.0, 2.0, 2.0, 3.0, 5.0, 8.0];

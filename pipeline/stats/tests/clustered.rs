@@ -1,4 +1,4 @@
-//! Headline intervals by hand: Korn and Graubard 1998 Surv Methodol 24:193 for shares, their idea for rates, t corrected
+//! Headline intervals by hand: Korn and Graubard 1998 Surv Methodol 24:193 for shares (from memory), their idea for rates, t corrected
 //! for skewness for means. Tolerance 1e-12 for closed forms; coverage stands on the page of `cargo xtask calibrate`.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]

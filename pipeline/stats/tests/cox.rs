@@ -250,7 +250,7 @@ fn derivatives_are_derivatives() {
 }
 
 /// Matched pairs of one subject of each kind: the penalised likelihood is that of a binomial with Jeffreys' prior, so the
-/// hazard ratio is (a + 1/2) / (b + 1/2) where the one kind goes first in a pairs, the other in b (Firth 1993, section 3).
+/// hazard ratio is (a + 1/2) / (b + 1/2) where the one kind goes first in a pairs, the other in b (Firth 1993, section 3, from memory).
 #[test]
 fn firth_in_matched_pairs() {
     let pairs = |first: usize, second: usize| {

@@ -15,7 +15,7 @@ fn effect(estimate: f64, variance: f64) -> Effect {
     Effect { estimate, variance }
 }
 
-/// Thirteen trials of a vaccine (Colditz et al. 1994 JAMA 271:698), log risk ratios.
+/// Thirteen trials of a vaccine (Colditz et al. 1994 JAMA 271:698, from memory), log risk ratios.
 fn trials() -> Vec<Effect> {
     let of = |row: &std::collections::BTreeMap<String, String>| {
         let [ill, well, control_ill, control_well] = [

@@ -45,7 +45,7 @@ fn order_does_not_matter() {
     assert!(holm(&[]).is_empty());
 }
 
-/// Closed testing written out: the least mean of all sets that hold an e-value (Vovk and Wang 2021 Ann Stat 49:1736).
+/// Closed testing written out: the least mean of all sets that hold an e-value (Vovk and Wang 2021 Ann Stat 49:1736, from memory).
 #[test]
 fn adjusted_e_values_by_all_sets() {
     let e = [30.0, 0.5, 4.0, 0.1, 4.0];

@@ -6,8 +6,13 @@
 mod common;
 
 use common::{close, close_relative, codes, numbers, published, quantity};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use whereworn_simulate::draws::normal;
+use whereworn_stats::interval::Interval;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::mixed::random_intercept::random_intercept;
+use whereworn_stats::mixed::sensor_means::{mean_of_sensors, sensor_means};
 
 #[test]
 fn pastes() {
@@ -113,4 +118,37 @@ fn sensors_that_are_all_alike() {
     assert_eq!((alike.mean.interval.lower, alike.mean.p), (2.0, 0.0));
     let none = mean_over_wearers(&[0.0; 4], &[0, 1, 2, 3], &[0; 4]).unwrap();
     assert_eq!(none.mean.p, 1.0);
+}
+
+/// Four sensors of a site without bias, 60 pairs on the first and 1 to 4 on the others, standard deviation 5 between sensors and 9
+/// within: the model's interval holds the truth in 89 of 100 studies, that of the means in 95, up to four standard errors.
+#[test]
+fn one_busy_sensor_shortens_the_interval_of_the_model_alone() {
+    let (mut model, mut means) = (0, 0);
+    let holds = |interval: Interval| usize::from(interval.lower <= 0.0 && interval.upper >= 0.0);
+    for seed in 0..10_000 {
+        let mut random = ChaCha8Rng::seed_from_u64(seed);
+        let (mut values, mut sensors) = (Vec::new(), Vec::new());
+        for sensor in 0..4 {
+            let few = random.random_range(1..=4);
+            let level = 5.0 * normal(&mut random);
+            for _ in 0..if sensor == 0 { 60 } else { few } {
+                values.push(level + 9.0 * normal(&mut random));
+                sensors.push(sensor);
+            }
+        }
+        model += holds(
+            random_intercept(&values, &sensors)
+                .unwrap()
+                .interval
+                .unwrap(),
+        );
+        means += holds(
+            mean_of_sensors(&sensor_means(&values, &sensors))
+                .unwrap()
+                .interval,
+        );
+    }
+    assert!((8_800..=9_050).contains(&model), "{model}");
+    assert!((9_430..=9_590).contains(&means), "{means}");
 }

@@ -1,4 +1,4 @@
-//! What contributors run: `cargo xtask check`, `bench`, `calibrate`, `nights`, `plan`, `sentences`, `faults`, `fuzz`.
+//! What contributors run: `cargo xtask check`, `bench`, `calibrate`, `nights`, `plan`, `findings`, `sentences`, `faults`, `fuzz`, `sbom`.
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::process::ExitCode;

@@ -110,7 +110,7 @@ fn syllables(word: &str) -> usize {
 }
 
 /// Grade level = 0.39 words / sentence + 11.8 syllables / word - 15.59 (Kincaid, Fishburne, Rogers and Chissom 1975,
-/// Naval Technical Training Command research branch report 8-75). What is no word, such as a number, does not count.
+/// Naval Technical Training Command research branch report 8-75, from memory). What is no word, such as a number, does not count.
 fn grade(sentences: &[String]) -> f64 {
     let words: Vec<&str> = sentences
         .iter()
@@ -178,6 +178,21 @@ fn cautions_stand_in_every_edition() {
             "bolus",
             "carbs",
         ] {
+            assert!(!markdown.contains(advice), "{advice} in {}", edition.name());
+        }
+    }
+}
+
+#[test]
+fn cautions_stand_in_every_german_edition() {
+    for edition in Edition::ALL {
+        let mut study = fixture::full();
+        study.settings.study.language = Language::German;
+        let markdown = study.edition(edition).markdown.to_lowercase();
+        for word in ["therapie", "am finger", "hersteller", "haut", "schwanger"] {
+            assert!(markdown.contains(word), "{word} in {}", edition.name());
+        }
+        for advice in ["ignorieren", "einheiten", "bolus", "kohlenhydrat"] {
             assert!(!markdown.contains(advice), "{advice} in {}", edition.name());
         }
     }

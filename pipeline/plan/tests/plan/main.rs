@@ -201,7 +201,9 @@ fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
     for word in [" should ", " must ", " dose", "recommend", " units"] {
         assert!(!page.to_lowercase().contains(word), "{word}: {page}");
     }
-    assert!(page.contains("evidence from your own log and no advice"));
+    assert!(
+        page.contains("evidence from your own log and no advice, and not for treatment decisions")
+    );
     assert!(page.contains("the mean difference there to 5 % either way; at most 12"));
     assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
 }
@@ -269,7 +271,7 @@ fn a_german_page_has_no_english_word_left() {
             "ab 04.10.2026",
             "(vom Hersteller nicht vorgesehen), rechts",
             "gleich bis auf 10 % der Sensoren",
-            "kein Rat",
+            "kein Rat, und nicht für Therapieentscheidungen",
         ] {
             assert!(page.contains(words), "{words}: {page}");
         }

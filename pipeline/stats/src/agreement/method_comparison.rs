@@ -105,7 +105,7 @@ pub fn least_squares(x: &[f64], y: &[f64]) -> Option<LeastSquares> {
 /// Deming's line: both methods err, with a known ratio of error variances, var(y error) / var(x error).
 ///
 /// slope = (S_yy - r S_xx + √((S_yy - r S_xx)² + 4 r S_xy²)) / (2 S_xy), through the point of means. `None` with fewer
-/// than two points, or where x and y are not correlated. Sources: Deming 1943, Statistical Adjustment of Data;
+/// than two points, or where x and y are not correlated. Sources, from memory: Deming 1943, Statistical Adjustment of Data;
 /// Linnet 1990 Stat Med 9:1463. Checked by `tests/method_comparison.rs`.
 #[must_use]
 pub fn deming(x: &[f64], y: &[f64], ratio: f64) -> Option<Line> {
@@ -137,7 +137,7 @@ pub struct ClusteredDeming {
 ///
 /// Standard error √((k - 1) / k · Σ (estimate without a group - their mean)²) over k groups; intervals by t with k - 2
 /// degrees of freedom about the estimate. With each point a group of its own this is the usual jackknife. `None` with
-/// fewer than three groups. Source: Linnet 1993 Clin Chem 39:424, with whole groups in place of points. Checked by
+/// fewer than three groups. Source, from memory: Linnet 1993 Clin Chem 39:424, with whole groups in place of points. Checked by
 /// `tests/method_comparison.rs`.
 #[must_use]
 pub fn clustered_deming(

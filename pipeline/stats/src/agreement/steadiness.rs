@@ -68,8 +68,8 @@ pub enum SteadinessClass {
 /// - drift: Σ S_xy / Σ S_xx over sensors, x days of wear and y differences about the sensor's own mean; by t with the
 ///   degrees of freedom of Bell and McCaffrey; from three sensors on.
 ///
-/// `None` without values. Sources: Thomas and Hultquist 1978 Ann Stat 6:582 and Burdick and Graybill 1992, Confidence
-/// Intervals on Variance Components, sections 3.2 and 4.3 (recalled); O'Neill 2014 Am Stat 68:282 for the degrees of
+/// `None` without values. Sources, from memory: Thomas and Hultquist 1978 Ann Stat 6:582 and Burdick and Graybill 1992, Confidence
+/// Intervals on Variance Components, sections 3.2 and 4.3; O'Neill 2014 Am Stat 68:282 for the degrees of
 /// freedom; Bell and McCaffrey 2002 Surv Methodol 28:169. Checked by `tests/steadiness.rs`.
 #[must_use]
 pub fn steadiness(values: &[f64], sensors: &[usize], wear_days: &[f64]) -> Option<Steadiness> {

@@ -4,8 +4,8 @@
 //! likelihood if they do not differ: the sequential two-sample t test, whose capital is a fair game at every look for normal
 //! values of one unknown variance, whatever that is, and whoever stops when. The bet is spread over a few d in both directions;
 //! payoffs are unbounded. With sites that scatter unlike it is that game in the limit of many sensors; staying on and night
-//! artefacts, which are lopsided, have another bet in that limit ([`super::laws`]), fair at each look by itself (Waudby-Smith, Arbour, Sinha, Kennedy and Ramdas 2024 Ann Stat 52:2613); how well it holds with few is simulated by
-//! `cargo xtask sentences`. Sources: Hajnal 1961 Biometrika 48:65 (the test); Robbins 1970 Ann Math Stat 41:1397 (mixtures
+//! artefacts, which are lopsided, have another bet in that limit ([`super::laws`]), fair at each look by itself (Waudby-Smith, Arbour, Sinha, Kennedy and Ramdas 2024 Ann Stat 52:2613, from memory); how well it holds with few is simulated by
+//! `cargo xtask sentences`. Sources, from memory: Hajnal 1961 Biometrika 48:65 (the test); Robbins 1970 Ann Math Stat 41:1397 (mixtures
 //! of such bets); Pérez-Ortiz, Lardy, de Heide and Grünwald 2024 Ann Stat 52:1410 (that it is fair, and best of its kind).
 
 use crate::distributions::normal_quantile;
@@ -72,7 +72,7 @@ pub(super) fn least_score(wanted: f64, information: f64) -> f64 {
 
 /// Evidence that allows for the rows of both families, from the capitals of each.
 ///
-/// Closed testing (Vovk and Wang 2021 Ann Stat 49:1736): the capital behind "none of these rows differs" is the mean over
+/// Closed testing (Vovk and Wang 2021 Ann Stat 49:1736, from memory): the capital behind "none of these rows differs" is the mean over
 /// them, 0.8 of it on the primary rows and 0.2 on the others where there are both; a row has the least of any set that
 /// holds it.
 pub(super) fn allowing_for_rows(primary: &[f64], others: &[f64]) -> [Vec<f64>; 2] {

@@ -366,7 +366,7 @@ impl Row {
 
 /// An interval that agrees with what is claimed: p is of another statistic than some intervals, and Holm's p of another
 /// family than Bonferroni's interval, so that one may leave out no difference where the other does not. A claim keeps its
-/// interval off 0 (Strassburger and Bretz 2008 Stat Med 27:4914); without one it reaches there.
+/// interval off 0 (Strassburger and Bretz 2008 Stat Med 27:4914, from memory); without one it reaches there.
 fn agreeing(plain: Interval, difference: f64, claimed: bool) -> Interval {
     let Interval { lower, upper } = plain;
     let (above, below) = match (claimed, difference > 0.0) {

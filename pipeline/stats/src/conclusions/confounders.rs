@@ -169,7 +169,7 @@ const BY_CHANCE: f64 = 0.01;
 /// few sensors that crossed over. `None` where levels did not, or where nothing can be compared within them.
 ///
 /// Whether they did is told by the F test of an analysis of variance of sites on levels within blocks: what is left of the
-/// comparison's information within levels is, of sensors that weigh alike, the sum of squares within them (Scheffé 1959, The Analysis of Variance, 3.1).
+/// comparison's information within levels is, of sensors that weigh alike, the sum of squares within them (Scheffé 1959, The Analysis of Variance, 3.1, from memory).
 fn within_levels(study: &Study<'_>, members: &[Member], level: LevelOf) -> Option<Contrast> {
     // What a lot drew went along by chance alone.
     if by_lot(members) {
@@ -349,7 +349,7 @@ const MOST_WEIGHT: f64 = 5.0;
 /// not follow the readings.
 ///
 /// Who checks whenever a reading is low has more pairs of sensors that happen to read low, the more of them the more sensors scatter. Each pair
-/// counts by one over the chance to be checked (Horvitz and Thompson 1952 J Am Stat Assoc 47:663).
+/// counts by one over the chance to be checked (Horvitz and Thompson 1952 J Am Stat Assoc 47:663, from memory).
 fn evenly_checked(study: &Study<'_>, row: &Row) -> Option<[Tenths; 2]> {
     let mut counts = [[0.0; TENTHS]; 2];
     for member in &row.members {

@@ -94,7 +94,7 @@ struct Block {
 /// mean: difference = Σ w x y / Σ w x². A site's variance is Σ w e² / ν over its sensors, e the residual, ν its sensors less their
 /// leverages; with ν below 1.5 both sites together stand in, unless the site's own is larger. Degrees of freedom
 /// (Σ V)² / Σ (V² / ν), the fewest that come out with either V doubled. For one block and equal weights that is Welch's t
-/// test but for that doubling. Sources: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics Bull 2:110. `None` where
+/// test but for that doubling. Sources, from memory: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics Bull 2:110. `None` where
 /// no block holds both sites. Members stand in the order of their blocks.
 pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
     let mut blocks = vec![Block::default(); members.last()?.block + 1];

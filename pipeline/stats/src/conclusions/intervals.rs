@@ -17,7 +17,7 @@ pub(super) enum Scale {
 
 /// The interval of a difference that misses it on either side with chance `tail`.
 ///
-/// Means: t. Shares and rates: Newcombe 1998 Stat Med 17:873, method 10: each end of the difference lies as far from it as
+/// Means: t. Shares and rates: Newcombe 1998 Stat Med 17:873, method 10 (from memory): each end of the difference lies as far from it as
 /// the ends of both sites' intervals together. Those are Wilson's with t for z and as many sensors as make the variance that
 /// was found, and Garwood's with as many nights as do, times (z / t)²; never more than were worn. `None` without degrees of freedom.
 pub(super) fn interval(contrast: &Contrast, scale: Scale, tail: f64) -> Option<Interval> {

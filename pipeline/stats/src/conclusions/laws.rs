@@ -3,7 +3,7 @@
 //! Given what the sensors of a block showed and how many were worn at either site, a law gives each arrangement of sites a
 //! chance in proportion to the product of its likelihoods; shuffled, all are equally likely. The capital is the ratio of
 //! both for the arrangement that was worn, so that its mean over all of them is 1 whatever the law: one that is wrong costs
-//! evidence, never honesty. Source: Lehmann and Stein 1949 Ann Math
+//! evidence, never honesty. Source, from memory: Lehmann and Stein 1949 Ann Math
 //! Stat 20:28 (the most powerful test by permutation).
 
 use super::bet::EFFECTS;

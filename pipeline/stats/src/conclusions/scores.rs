@@ -218,7 +218,7 @@ pub(super) fn members_by_hazard(
 /// Counts are few, and lopsided between sensors, so that means tell little. A sensor with y artefacts in n nights has a
 /// normal score r of the middle of its cumulative probability, P(Y < y) + P(Y = y) / 2, with Y negative binomial of mean
 /// m = n λ and variance m + [`UNLIKE`] m², λ the rate of all sensors of the stratum on either side. Its value is r / √i and its
-/// weight i = m / (1 + [`UNLIKE`] m), the information on the logarithm of the rate. Source: Dunn and Smyth 1996 J Comput Graph
+/// weight i = m / (1 + [`UNLIKE`] m), the information on the logarithm of the rate. Source, from memory: Dunn and Smyth 1996 J Comput Graph
 /// Stat 5:236 (quantile residuals; the middle stands in for their draw).
 pub(super) fn members_by_rate(
     study: &Study<'_>,
@@ -339,7 +339,7 @@ mod tests {
     use super::*;
 
     /// Remission of leukaemia (Freireich et al. 1963 Blood 21:699): with 6-mercaptopurine 9 relapses were seen and 19.25
-    /// expected (Kleinbaum and Klein 2012, Survival Analysis, table 2.5).
+    /// expected (Kleinbaum and Klein 2012, Survival Analysis, table 2.5, from memory).
     #[test]
     fn hazard_scores_add_up_to_observed_less_expected() {
         let treated = [

@@ -47,7 +47,7 @@ pub fn chance(outlook: &Outlook, more: usize) -> f64 {
     mean_chance(outlook, &scales(outlook.df), more)
 }
 
-/// Factors of the standard deviation, equally likely: √(df / chi-square), its quantiles by Wilson and Hilferty 1931 Proc Natl
+/// Factors of the standard deviation, equally likely: √(df / chi-square), its quantiles, from memory, by Wilson and Hilferty 1931 Proc Natl
 /// Acad Sci 17:684.
 fn scales(df: f64) -> Vec<f64> {
     if df >= 1e4 {

@@ -5,7 +5,7 @@
 //! again, each by the chances that it had when it was drawn: these may have changed from one to the next, and with what was
 //! seen before, which exchanging takes no notice of. Given what all sensors showed, and without a difference, the ratio of any
 //! other law of the draws to theirs is then a fair game whatever the chances hung on; the tail is a limit of many draws, since
-//! other draws would have had other chances. Sources: Pitman 1937 Suppl J R Stat Soc 4:119 (exchanging); Rosenberger, Uschner and Wang 2019 Stat
+//! other draws would have had other chances. Sources, from memory: Pitman 1937 Suppl J R Stat Soc 4:119 (exchanging); Rosenberger, Uschner and Wang 2019 Stat
 //! Med 38:1 (drawing again by the rule of the draws).
 //!
 //! Coming off and night artefacts are rare and lopsided, so that a t statistic of few sensors is no guide to its tail. The
@@ -89,7 +89,7 @@ impl Shuffled {
     ///
     /// With K the cumulant generating function of the sum and t where K'(t) is the sum s: r = √(2 (t s - K(t))), u = t √K''(t),
     /// p = 2 Φ(-(r + ln(u / r) / r)); where s is the largest possible sum, twice its own chance. It counts half of the chance
-    /// of s itself, as a mid-p does. Sources: Robinson 1982 J R Stat Soc B 44:91 (saddle points of permutation tests);
+    /// of s itself, as a mid-p does. Sources, from memory: Robinson 1982 J R Stat Soc B 44:91 (saddle points of permutation tests);
     /// Barndorff-Nielsen 1986 Biometrika 73:307 (the form of the tail). `None` where nothing varies.
     pub fn p(&self) -> Option<f64> {
         let side = if self.sum < 0.0 { -1.0 } else { 1.0 };

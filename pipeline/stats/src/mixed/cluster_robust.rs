@@ -24,7 +24,7 @@ pub struct ClusterRobust {
 
 /// Fits y on the rows of X by ordinary least squares; `None` where columns cannot be told apart or nothing is left over.
 ///
-/// Sources: Liang and Zeger 1986 Biometrika 73:13 for clusters; Petersen 2009 Rev Financ Stud 22:435 for two at once.
+/// Sources: Liang and Zeger 1986 Biometrika 73:13 for clusters (from memory); Petersen 2009 Rev Financ Stud 22:435 for two at once.
 /// Checked by `tests/cluster_robust.rs`.
 #[must_use]
 pub fn cluster_robust(rows: &[Vec<f64>], y: &[f64]) -> Option<ClusterRobust> {

@@ -63,7 +63,7 @@ impl MixedModel {
     /// A combination of effects, t with Satterthwaite's degrees of freedom, held to 1 to `most`.
     ///
     /// df = 2 V² / Var(V), V the variance of the combination and Var(V) by the delta method from the observed REML
-    /// information, derivatives by central differences; a variance estimated as 0 is held there. Sources: Satterthwaite
+    /// information, derivatives by central differences; a variance estimated as 0 is held there. Sources, from memory: Satterthwaite
     /// 1946 Biometrics Bull 2:110; Kuznetsova et al. 2017 J Stat Softw 82(13). Checked by `tests/mixed_model.rs`.
     #[must_use]
     pub fn contrast(&self, weights: &[f64], most: f64) -> Contrast {
@@ -80,7 +80,7 @@ impl MixedModel {
     ///
     /// The covariance of the combinations is turned to independent ones, each with its own degrees of freedom ν (held to
     /// 1 to `most`); F = Σ t² / q, and the denominator 2 E / (E - q) with E = Σ ν / (ν - 2), or the smallest ν where one
-    /// is 2 or less. Source: Kuznetsova et al. 2017 J Stat Softw 82(13), section 2.2. Checked by `tests/mixed_model.rs`.
+    /// is 2 or less. Source, from memory: Kuznetsova et al. 2017 J Stat Softw 82(13), section 2.2. Checked by `tests/mixed_model.rs`.
     #[must_use]
     pub fn wald(&self, combinations: &[Vec<f64>], most: f64) -> Option<WaldTest> {
         let q = combinations.len();

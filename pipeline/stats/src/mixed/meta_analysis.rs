@@ -34,8 +34,8 @@ pub struct Mean {
 ///
 /// - spread τ, its interval, p of "all alike" and the prediction for a new person: [`super::random_effects`];
 /// - mean: weights 1 / (variance + τ²);
-/// - standard error: √(Σ w (estimate - mean)² / ((k - 1) Σ w)) (Hartung and Knapp 2001 Stat Med 20:3875), no smaller than √(1 / Σ w)
-///   (Röver, Knapp and Friede 2015 BMC Med Res Methodol 15:99); interval and p by t with k - 1 degrees of freedom.
+/// - standard error: √(Σ w (estimate - mean)² / ((k - 1) Σ w)) (Hartung and Knapp 2001 Stat Med 20:3875, from memory), no smaller than √(1 / Σ w)
+///   (Röver, Knapp and Friede 2015 BMC Med Res Methodol 15:99, from memory); interval and p by t with k - 1 degrees of freedom.
 ///
 /// `None` below two effects, or where a variance is not above 0. Checked by `tests/meta_analysis.rs`.
 #[must_use]

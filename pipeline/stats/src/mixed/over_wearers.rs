@@ -26,7 +26,7 @@ pub struct MeanOverWearers {
 /// and that of sensors about their wearers' levels, with sensors - k where these are 2 or more. Satterthwaite's degrees of
 /// freedom, from 1 to k - 1, held the truth in 97 to 100 % of simulated studies of two and four wearers, since a variance
 /// between wearers that comes out as 0 by chance leaves t with all its width. With one wearer this is [`mean_of_sensors`].
-/// `None` with one sensor or where the model cannot be fitted. Source: Hartung and Knapp 2001 Stat Med 20:3875. Checked by
+/// `None` with one sensor or where the model cannot be fitted. Source, from memory: Hartung and Knapp 2001 Stat Med 20:3875. Checked by
 /// `tests/site_means.rs`.
 #[must_use]
 pub fn mean_over_wearers(
@@ -99,7 +99,7 @@ impl Levels {
     }
 }
 
-/// The values of each sensor of each wearer: their number, mean and squares about it. Source: Welford 1962 Technometrics 4:419.
+/// The values of each sensor of each wearer: their number, mean and squares about it. Source, from memory: Welford 1962 Technometrics 4:419.
 fn in_short(values: &[f64], sensors: &[usize], wearers: &[usize]) -> Vec<Row> {
     let mut rows = BTreeMap::<(usize, usize), Row>::new();
     for ((&value, &sensor), &wearer) in values.iter().zip(sensors).zip(wearers) {

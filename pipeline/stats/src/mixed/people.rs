@@ -79,7 +79,7 @@ pub fn of_means(values: &[f64], people: &[usize]) -> Option<Effects> {
 
 /// Rates, an exposure above 0 for each sensor: events over exposure T of each person, the variance φ r / T. r is the rate of all,
 /// with half an event more, so that none is 0; φ is Pearson's Σ (events - own rate T)² / (own rate T) over sensors - people, 1 at
-/// least (McCullagh and Nelder 1989, Generalized Linear Models, 4.5). `None` without sensors. Checked by `tests/random_effects.rs`.
+/// least (McCullagh and Nelder 1989, Generalized Linear Models, 4.5, from memory). `None` without sensors. Checked by `tests/random_effects.rs`.
 #[must_use]
 pub fn of_rates(sensors: &[Cluster], people: &[usize]) -> Option<Effects> {
     let own = by_person(sensors, people);
@@ -123,7 +123,7 @@ pub fn of_rates(sensors: &[Cluster], people: &[usize]) -> Option<Effects> {
 /// Shares of sensors that cause 0 has ended by the horizon (other causes compete, `None` is censored): each person's cumulative
 /// incidence, its variance p (1 - p) / n. p is the share of all, with half an event more among one sensor more, so that it is
 /// neither 0 nor 1; n counts sensors censored before the horizon by half (the actuary's rule: Cutler and Ederer 1958 J Chronic
-/// Dis 8:699). `None` without sensors. Checked by `tests/random_effects.rs`.
+/// Dis 8:699, from memory). `None` without sensors. Checked by `tests/random_effects.rs`.
 #[must_use]
 pub fn of_shares(
     days: &[f64],

@@ -63,7 +63,7 @@ pub struct RandomEffects {
 /// - intervals of people and of a new one: over plausible τ, weighed by the restricted likelihood (a flat prior of τ and of the mean:
 ///   Gelman 2006 Bayesian Anal 1:515), since a τ estimated as 0 is no proof that people are alike.
 ///
-/// Checked by `tests/random_effects.rs`.
+/// Sources from memory. Checked by `tests/random_effects.rs`.
 #[must_use]
 pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
     let mut all = over_people(effects, df)?;

@@ -43,7 +43,7 @@ pub struct RandomIntercept {
 /// - between-group variance estimated as 0, or groups of equal size: k - 1 degrees of freedom;
 /// - no spread within any group: the limit of the model, the mean of the group means with k - 1.
 ///
-/// Sources: Searle, Casella and McCulloch 1992, Variance Components, section 3.8; Satterthwaite 1946 Biometrics Bull
+/// Sources, from memory: Searle, Casella and McCulloch 1992, Variance Components, section 3.8; Satterthwaite 1946 Biometrics Bull
 /// 2:110; Kuznetsova et al. 2017 J Stat Softw 82(13) for the observed information. Checked by
 /// `tests/random_intercept.rs`.
 #[must_use]
@@ -104,7 +104,7 @@ pub struct Components {
 }
 
 /// The model of [`random_intercept`] by one likelihood or the other; kept for checking. `None` with fewer than two groups,
-/// or one value in each. Source: Searle, Casella and McCulloch 1992, sections 3.7 and 3.8. Checked by `tests/random_intercept.rs`.
+/// or one value in each. Source, from memory: Searle, Casella and McCulloch 1992, sections 3.7 and 3.8. Checked by `tests/random_intercept.rs`.
 #[must_use]
 pub fn components(values: &[f64], groups: &[usize], likelihood: Likelihood) -> Option<Components> {
     let sample = Sample::new(values, groups);

@@ -32,7 +32,7 @@ pub(super) struct Point {
 /// ν is below 2 all sites together stand in, unless those with little to spare scatter more. An effect is Σ a · mean, so its variance is Σ over sites of their variance
 /// times Σ a² / w, no site's part below that of the scatter of pairs, with (Σ V)² / Σ (V² / ν) degrees of freedom,
 /// the fewest that come out with any one V doubled. For two sites and one wearer this is Welch's t test but for that
-/// doubling, without which it rejects in 6 to 7 % with 3 or 4 sensors of the site that scatters more. Sources: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics
+/// doubling, without which it rejects in 6 to 7 % with 3 or 4 sensors of the site that scatters more. Sources, from memory: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics
 /// Bull 2:110.
 #[derive(Debug, Clone)]
 pub(super) struct OwnVariances {
@@ -99,7 +99,7 @@ impl OwnVariances {
     }
 
     /// Several combinations against 0: d' H d / tr(H C), H the inverse of their covariance if all sites scattered alike
-    /// and C as they do; degrees of freedom of tr(H C) as of a variance. Source: Brunner, Dette and Munk 1997 J Am Stat
+    /// and C as they do; degrees of freedom of tr(H C) as of a variance. Source, from memory: Brunner, Dette and Munk 1997 J Am Stat
     /// Assoc 92:1494, whose numerator's degrees of freedom are here the number of combinations.
     pub fn test(&self, combinations: &[&[f64]], most: f64) -> Option<WaldTest> {
         let q = combinations.len();

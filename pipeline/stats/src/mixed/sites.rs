@@ -240,7 +240,7 @@ impl SiteComparison {
 /// weighted by its precision w under the model without sites, W = Σ w, s² the site's own variance (Σ w (r - m)² and one
 /// share of the variance within all sites, over its sensors), M the mean of the m so weighted. So nothing but s² depends on
 /// the labels, and a site that scatters more counts for less: sites of unlike scatter are then taken for sites of unlike
-/// level far less often (Janssen 1997 Stat Probab Lett 36:9; Chung and Romano 2013 Ann Stat 41:484). `None` where no wearer
+/// level far less often (Janssen 1997 Stat Probab Lett 36:9; Chung and Romano 2013 Ann Stat 41:484; from memory). `None` where no wearer
 /// wore two sites. Checked by `tests/sites.rs`.
 #[must_use]
 pub fn permute_sites(sensors: &[SensorMean], seed: u64) -> Option<PermutationTest> {

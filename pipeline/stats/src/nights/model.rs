@@ -9,7 +9,7 @@
 //!
 //! The filter gains depend on times and variances only, so one pass of them whitens the readings and
 //! any number of template columns: products of whitened columns are products under the inverse of
-//! the readings' covariance (Harvey 1989, Forecasting, Structural Time Series Models, 3.4).
+//! the readings' covariance (Harvey 1989, Forecasting, Structural Time Series Models, 3.4, from memory).
 
 /// Parameters of the undisturbed trace.
 #[derive(Debug, Clone, Copy, PartialEq)]

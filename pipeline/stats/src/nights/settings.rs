@@ -256,5 +256,5 @@ pub(super) const SPREAD: (f64, f64, f64) = (0.3, 0.25, 0.7);
 /// Most independent differences that a scale counts for: the model is not right beyond that.
 pub(super) const TRUSTED: f64 = 200.0;
 /// Variance of the log of a normal sample's median absolute value, times its size: 1 / (2 · 0.37), 37 % being the
-/// efficiency of the median absolute deviation (Rousseeuw and Croux 1993, J Am Stat Assoc 88:1273-1283).
+/// efficiency of the median absolute deviation (Rousseeuw and Croux 1993, J Am Stat Assoc 88:1273-1283, from memory).
 pub(super) const OF_LOG_MAD: f64 = 1.35;

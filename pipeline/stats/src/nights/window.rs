@@ -45,7 +45,7 @@ impl Dip {
     }
 
     /// Log Bayes factor against no dip of a dip whose height is normal with this mean and standard
-    /// deviation, mg/dL (conjugate prior; Gelman et al. 2013, Bayesian Data Analysis, 2.5).
+    /// deviation, mg/dL (conjugate prior; Gelman et al. 2013, Bayesian Data Analysis, 2.5, from memory).
     pub fn expected(&self, (mean, sd): (f64, f64)) -> f64 {
         let prior = 1.0 / (sd * sd);
         let sum = self.information + prior;

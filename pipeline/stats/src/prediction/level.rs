@@ -66,10 +66,10 @@ impl NextLevel {
 ///
 /// - prediction: m ± t √(v + s² / k);
 /// - tolerance: m ± √(v (k - 1) (1 + 1 / k) / χ²) z, χ² the 5 % quantile with k - 1 degrees of freedom, z the 97.5 % normal one
-///   (Howe 1969 J Am Stat Assoc 64:610);
+///   (Howe 1969 J Am Stat Assoc 64:610, from memory);
 /// - shares: 1 - Φ((limit - μ) / σ) + Φ((-limit - μ) / σ), and Φ(-|μ| / σ) with the sign of m, over plausible σ² = (k - 1) v / χ² and
 ///   μ = m + z σ √(s² / v / k), χ² and z on a grid of equal probabilities: mean and percentiles. The bound of the share on
-///   one side of a point is the exact one, by the noncentral t distribution (Owen 1968 Technometrics 10:445), but for the grid.
+///   one side of a point is the exact one, by the noncentral t distribution (Owen 1968 Technometrics 10:445, from memory), but for the grid.
 ///
 /// Coverage by `cargo xtask calibrate next`. Checked by `tests/prediction.rs`.
 #[must_use]

@@ -29,7 +29,7 @@ pub struct NextDays {
 /// it was before, r those still worn just before it (tied endings see r, r - 1, …); within a gap it is spread evenly. Of the last
 /// chance, past all endings, half lies before the horizon where r > 0 sensors reached it: 1 / (2 (r + 1)); where none did, all of
 /// it does, evenly. The interval, though, goes on to the horizon while more than 2.5 % lie past all endings: nothing seen keeps the next
-/// from reaching it. Source: Hill 1968 J Am Stat Assoc 63:677 and, with censoring, Berliner and Hill 1988 J Am Stat Assoc 83:772; the
+/// from reaching it. Source, from memory: Hill 1968 J Am Stat Assoc 63:677 and, with censoring, Berliner and Hill 1988 J Am Stat Assoc 83:772; the
 /// even spread and the half are ours. No form of the law of endings is taken for granted, so few sensors leave the lower end low.
 /// Coverage by `cargo xtask calibrate next`. Checked by `tests/prediction.rs`.
 #[must_use]

@@ -70,7 +70,7 @@ pub struct Headline {
 /// The ratio of totals and its variance; `None` without any size.
 ///
 /// Variance Σ w² (r - R)² / (1 - w) with w a cluster's share of the size and r its own ratio, which is right on average
-/// where a cluster's variance falls with its size (CR2 of Bell and McCaffrey 2002 Surv Methodol 28:169 for a mean).
+/// where a cluster's variance falls with its size (CR2 of Bell and McCaffrey 2002 Surv Methodol 28:169 for a mean, from memory).
 /// With equal sizes it is the variance of the clusters' ratios over their number. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn clustered_ratio(clusters: &[Cluster]) -> Option<ClusteredRatio> {
@@ -129,8 +129,8 @@ impl ClusteredRatio {
 /// degrees of freedom for k sensors; but no more than size / (1 + ρ (Σ s² / size - 1)), s a sensor's number of errors (Kish 1965,
 /// Survey Sampling, 5.4): few sensors that are alike by chance are not taken at their word. ρ is the correlation of two hits of
 /// a sensor that the errors themselves foretell ([`correlation_of_hits`]). All within: upper end 1; none: lower end 0.
-/// Sources: Korn and Graubard 1998 Surv Methodol 24:193 for the effective number; Franco, Little, Louis and Slud 2019 J Surv
-/// Stat Methodol 7:334 for Jeffreys's interval of one (recalled); the bound from the errors and the half way are ours, proved by
+/// Sources, from memory: Korn and Graubard 1998 Surv Methodol 24:193 for the effective number; Franco, Little, Louis and Slud 2019 J Surv
+/// Stat Methodol 7:334 for Jeffreys's interval of one; the bound from the errors and the half way are ours, proved by
 /// simulation. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn share_within(errors: &[f64], sensors: &[usize]) -> Option<Headline> {
@@ -197,7 +197,7 @@ pub fn correlation_of_hits(errors: &[f64], sensors: &[usize]) -> f64 {
 /// end: mean + e (exp(h (t + h / 4)) - 1) / h, lower end: mean - e (1 - exp(-h (t - h / 4))) / h, not below 0; e the standard
 /// error from [`clustered_ratio`]'s variance, not below that of a correlation of 0.02 within sensors, and
 /// h = 2/3 · γ Σ w³ / (Σ w²)^1.5, w a sensor's share of the values and γ = 1.3. To second order that is the t statistic corrected for a
-/// skewness of γ (Johnson 1978 J Am Stat Assoc 73:536; Hall 1992 J R Stat Soc B 54:221); the exponential, which keeps the ends
+/// skewness of γ (Johnson 1978 J Am Stat Assoc 73:536; Hall 1992 J R Stat Soc B 54:221; from memory); the exponential, which keeps the ends
 /// in order, and the fixed γ, since few sensors cannot tell it, are our own. t has the degrees of freedom of
 /// [`spread_df`] over 1.3, 2 at least. Edge: a mean of 0 has the interval 0 to 0. Checked by `tests/clustered.rs`.
 #[must_use]
@@ -222,7 +222,7 @@ pub fn clustered_mean(values: &[f64], sensors: &[usize]) -> Option<Headline> {
 
 /// Degrees of freedom of [`clustered_ratio`]'s variance where ratios of sensors vary alike, whatever their sizes: they
 /// are fewer than k - 1 where some sensors hold most of the values. (tr B)² / tr(B²) with
-/// B = d d' (δ - w - w' + Σ w²), d² = w² / (1 - w), held to 2 (1 with two sensors) to k - 1; k - 1 with equal weights. Source: Bell and
+/// B = d d' (δ - w - w' + Σ w²), d² = w² / (1 - w), held to 2 (1 with two sensors) to k - 1; k - 1 with equal weights. Source, from memory: Bell and
 /// McCaffrey 2002 Surv Methodol 28:169. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn spread_df(weights: &[f64]) -> f64 {
@@ -251,10 +251,10 @@ pub fn spread_df(weights: &[f64]) -> f64 {
 /// Interval of an effective number of events: events · rate / exposure / variance (1 at most), times (z / t)²; sensors that
 /// differ beyond chance make it fewer. Limits are half of the chi-square quantiles p.025 with 2 E + 1/2 and p.975 with 2 E + 3/2
 /// degrees of freedom: half way from Garwood's, which is too wide for whole numbers, to Jeffreys's. t has (k - 1) / (1 + φ) degrees
-/// of freedom, 1 at least, φ the squared coefficient of variation between sensors beyond Poisson (by moments): the variance of
+/// of freedom, 2 at least, φ the squared coefficient of variation between sensors beyond Poisson (by moments): the variance of
 /// sensors that are seldom and then much pressed is known far worse than that of normal ones, whose φ is 0. With no event: lower
-/// end 0. Sources: Garwood 1936 Biometrika 28:437; Brown, Cai and DasGupta 2003 Stat Sinica 13:19 for Jeffreys's (recalled);
-/// the effective number as Korn and Graubard 1998 do for shares; the degrees of freedom and the half way are ours, proved by
+/// end 0. Sources: Garwood 1936 Biometrika 28:437; from memory Brown, Cai and DasGupta 2003 Stat Sinica 13:19 for Jeffreys's,
+/// and the effective number as Korn and Graubard 1998 do for shares; the degrees of freedom and the half way are ours, proved by
 /// simulation. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn clustered_rate(sensors: &[Cluster]) -> Option<Headline> {

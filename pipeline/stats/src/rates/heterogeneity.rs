@@ -31,7 +31,7 @@ pub struct RateTest {
 /// cluster in a sensor do not pass for many independent ones: the permutation shuffles the groups among the units of
 /// a stratum, each unit keeping its events and exposure, and expectations are computed anew. No chi-square p is
 /// given, since clustered counts are not Poisson. Returns `None` with fewer than two groups exposed.
-/// Source: the indirect standardisation of Breslow and Day 1987, vol. II, chapter 2, with a permutation in place of
+/// Source: the indirect standardisation of Breslow and Day 1987, vol. II, chapter 2 (from memory), with a permutation in place of
 /// its reference distribution. Checked by `tests/heterogeneity.rs`.
 #[must_use]
 pub fn rate_test(units: &[ExposedUnit], seed: u64) -> Option<RateTest> {

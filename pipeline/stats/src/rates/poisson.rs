@@ -24,7 +24,7 @@ pub fn exact_poisson_interval(count: u64, level: f64) -> Interval {
 /// Byar's approximate interval of the mean of a Poisson count, narrower than [`exact_poisson_interval`]; `None` for a count of 0.
 ///
 /// c (1 - 1 / 9c ± z / 3√c)³ with c = count + 1/2 at both ends, which comes near the mid-P interval. (With c = count below
-/// and count + 1 above it would come near the exact one.) Source: Rothman and Boice 1979, Epidemiologic Analysis with a
+/// and count + 1 above it would come near the exact one.) Source, from memory: Rothman and Boice 1979, Epidemiologic Analysis with a
 /// Programmable Calculator, as in `pois.byar` of R epitools. Checked by `tests/poisson.rs`.
 #[must_use]
 pub fn byar_interval(count: u64, level: f64) -> Option<Interval> {
@@ -73,7 +73,7 @@ pub struct RateRatio {
 /// Ratio of two rates with the exact interval that conditions on the sum of the counts.
 ///
 /// Given the sum, the first count is binomial; its Clopper-Pearson limits p turn into p / (1 - p) · time2 / time1.
-/// `None` where both counts are 0 or an exposure is not positive. Source: Przyborowski and Wilenski 1940 Biometrika
+/// `None` where both counts are 0 or an exposure is not positive. Source, from memory: Przyborowski and Wilenski 1940 Biometrika
 /// 31:313. Checked by `tests/poisson.rs`.
 #[must_use]
 pub fn rate_ratio(first: u64, first_time: f64, second: u64, second_time: f64) -> Option<RateRatio> {
@@ -118,7 +118,7 @@ pub fn wald_rate_ratio(
 
 /// The exact two-sided p of equal rates: the chance, given the sum of the counts, of all splits no likelier than the one
 /// seen (up to a relative 1e-7, as R counts ties). `None` where both counts are 0 or an exposure is not positive.
-/// Source: Przyborowski and Wilenski 1940 Biometrika 31:313. Checked by `tests/poisson.rs`.
+/// Source, from memory: Przyborowski and Wilenski 1940 Biometrika 31:313. Checked by `tests/poisson.rs`.
 #[must_use]
 pub fn equal_rates_p(first: u64, first_time: f64, second: u64, second_time: f64) -> Option<f64> {
     let total = first + second;

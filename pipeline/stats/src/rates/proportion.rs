@@ -6,7 +6,7 @@ use crate::interval::Interval;
 /// Exact interval of a share `hits / total`, at a confidence `level`; `None` for a total of 0.
 ///
 /// Beta quantiles at α/2 with shapes (x, n - x + 1) and at 1 - α/2 with (x + 1, n - x); 0 and 1 at the ends. For a
-/// one-sided 95 % bound take the end of the interval at level 0.90. Source: Clopper and Pearson 1934 Biometrika
+/// one-sided 95 % bound take the end of the interval at level 0.90. Source, from memory: Clopper and Pearson 1934 Biometrika
 /// 26:404. Checked by `tests/proportion.rs`.
 #[must_use]
 pub fn clopper_pearson(hits: u64, total: u64, level: f64) -> Option<Interval> {
@@ -30,7 +30,7 @@ pub fn clopper_pearson(hits: u64, total: u64, level: f64) -> Option<Interval> {
 /// Wilson's score interval of a share `hits / total`, at a confidence `level`; `None` for a total of 0.
 ///
 /// Centre (p + z² / 2n) / (1 + z² / n), half width z √(p (1 - p) / n + z² / 4n²) / (1 + z² / n), without continuity
-/// correction. Source: Wilson 1927 J Am Stat Assoc 22:209; Newcombe 1998 Stat Med 17:857, method 3. Checked by
+/// correction. Sources: Wilson 1927 J Am Stat Assoc 22:209 (from memory); Newcombe 1998 Stat Med 17:857, method 3. Checked by
 /// `tests/proportion.rs`.
 #[must_use]
 pub fn wilson(hits: u64, total: u64, level: f64) -> Option<Interval> {

@@ -33,7 +33,7 @@ struct Stratum {
 /// events of the second group; an interval holds the ρ with |that difference| - 1/2 ≤ t √(φ Σ e · share (1 - share)),
 /// and p is that of ρ = 1. φ is Pearson's chi-square of all units about the rates of their group and stratum, over its
 /// degrees of freedom (units - groups - strata + 1), 1 at least; t has as many. `None` where no stratum with events has
-/// both groups, or no degree of freedom is left. Sources: Breslow and Day 1987, vol. II, section 3.4 (conditional
+/// both groups, or no degree of freedom is left. Sources, from memory: Breslow and Day 1987, vol. II, section 3.4 (conditional
 /// likelihood); McCullagh and Nelder 1989, section 9.2 (dispersion). Checked by `tests/quasi_ratio.rs`.
 #[must_use]
 pub fn quasi_ratio(units: &[ExposedUnit], first: usize, second: usize) -> Option<QuasiRatio> {

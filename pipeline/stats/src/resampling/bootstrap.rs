@@ -14,7 +14,7 @@ pub const DRAWS: usize = 10_000;
 /// ratio of their sum to their number. The interval runs from the 2.5 to the 97.5 percentile of the draws (type 7).
 /// There are 10,000 draws, or all k^k arrangements where those are fewer (k <= 5). `values` and `groups` are
 /// equally long; group numbers are any integers. Returns `None` with fewer than two groups.
-/// Source: Davison and Hinkley 1997, Bootstrap Methods and their Application, section 3.8 (resampling the
+/// Source, from memory: Davison and Hinkley 1997, Bootstrap Methods and their Application, section 3.8 (resampling the
 /// highest level whole). Checked by `tests/bootstrap.rs`.
 #[must_use]
 pub fn cluster_bootstrap_mean(values: &[f64], groups: &[usize], seed: u64) -> Option<Interval> {

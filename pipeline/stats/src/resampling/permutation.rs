@@ -28,7 +28,7 @@ pub struct PermutationTest {
 /// blocks of multinomial coefficients) are fewer, each is taken once, the observed one among them. A statistic that
 /// falls short of the observed one by a relative 1e-9 or less counts as extreme, one that is NaN does not.
 /// Returns `None` where no block holds two different labels, or the observed statistic is not finite.
-/// Source: Phipson and Smyth 2010 Stat Appl Genet Mol Biol 9:39 for the 1 + in p. Checked by `tests/permutation.rs`.
+/// Source, from memory: Phipson and Smyth 2010 Stat Appl Genet Mol Biol 9:39 for the 1 + in p. Checked by `tests/permutation.rs`.
 #[must_use]
 pub fn permutation_test(
     labels: &[usize],

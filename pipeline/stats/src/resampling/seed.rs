@@ -6,7 +6,7 @@ use rand_chacha::rand_core::SeedableRng;
 /// A seed from names, such as a table and a site: the same on every machine and in every version.
 ///
 /// 64-bit FNV-1a over the UTF-8 bytes, a byte 0xFF (which no UTF-8 text holds) after each part, so that
-/// `["a", "bc"]` and `["ab", "c"]` differ. Source: Fowler, Noll, Vo; IETF draft-eastlake-fnv.
+/// `["a", "bc"]` and `["ab", "c"]` differ. Source, from memory: Fowler, Noll, Vo; IETF draft-eastlake-fnv.
 #[must_use]
 pub fn seed(parts: &[&str]) -> u64 {
     const OFFSET: u64 = 0xcbf2_9ce4_8422_2325;

@@ -60,7 +60,7 @@ impl PairMean {
 /// Several wearers: a random intercept for each wearer by REML ([`random_intercept`]), so that it speaks of wearers in
 /// general; with one pair each, t over wearers.
 ///
-/// Returns `None` without pairs; no error with one. Source: Rao 1973, Linear Statistical Inference, section 4a.2, for
+/// Returns `None` without pairs; no error with one. Source, from memory: Rao 1973, Linear Statistical Inference, section 4a.2, for
 /// least squares with a known correlation. Checked by `tests/simultaneous.rs`.
 #[must_use]
 pub fn pair_mean(pairs: &[SensorPair]) -> Option<PairMean> {

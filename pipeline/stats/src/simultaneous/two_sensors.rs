@@ -68,7 +68,7 @@ pub struct TwoSensors {
 /// later each time, that is taken off. Quarters further off than 4 robust standard deviations are left out. `None` with
 /// fewer than 48 quarters, F of x on z below 10, or a lag beyond 30 min.
 ///
-/// Returns `None` without readings. All differences equal: `sd` is 0. Source of the instrument: Durbin 1954 Rev Int
+/// Returns `None` without readings. All differences equal: `sd` is 0. Source of the instrument, from memory: Durbin 1954 Rev Int
 /// Stat Inst 22:23; of the five-point rule: Abramowitz and Stegun 1964, table 25.2. Checked by `tests/simultaneous.rs`.
 #[must_use]
 pub fn two_sensors(readings: &[CommonReading]) -> Option<TwoSensors> {

@@ -14,7 +14,7 @@ use crate::zero::zero_between;
 /// percentiles of the one or the other path, with equal chance. Without censoring this is the mid-p interval of a share: it
 /// covers 95 % on average over shares, where Clopper and Pearson's, which takes the path that is further away, covers more.
 /// Where other causes compete, subjects that had one stay at risk, with the weight that Gray's test gives them: R = (1 - F) n /
-/// S just before the event, F the incidence of the cause, S the survival free of all. Sources: Fay, Brittain and Proschan 2013
+/// S just before the event, F the incidence of the cause, S the survival free of all. Sources, from memory: Fay, Brittain and Proschan 2013
 /// Biostatistics 14:723 (method of moments); Fay and Brittain 2016 Stat Med 35:2726 (mid-p); the extensions to competing causes
 /// and to means are ours, proved by simulation (`cargo xtask calibrate`). Checked by `tests/beta_product.rs`.
 #[derive(Debug, Clone)]

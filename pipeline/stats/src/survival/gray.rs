@@ -23,7 +23,7 @@ pub struct GrayTest {
 /// before t, group k counts w_k (1 - F_k) with w_k = n_k / S_k. Its score is the sum over event times of
 /// d_k - d w_k (1 - F_k) / Σ w (1 - F); the variance is Gray's, with the pooled incidence. Returns `None` where nothing
 /// can be compared. With a handful of subjects that variance can come out near 0 and the chi-square absurdly large: do
-/// not read it there. Source: Gray 1988 Ann Stat 16:1141, section 2. Checked by `tests/incidence.rs`.
+/// not read it there. Source, from memory: Gray 1988 Ann Stat 16:1141, section 2. Checked by `tests/incidence.rs`.
 #[must_use]
 pub fn gray_test(
     times: &[f64],

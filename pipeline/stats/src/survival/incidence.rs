@@ -23,11 +23,11 @@ pub struct IncidencePoint {
 /// distinct time (any cause or censoring).
 ///
 /// F_c(t) = Σ S(t-) d_c / n over times up to t, S the survival free of all causes. Standard error by the delta method
-/// (Dinse and Larson 1986 Biometrika 73:379; Marubini and Valsecchi 1995, eq. 10.12):
+/// (Dinse and Larson 1986 Biometrika 73:379; Marubini and Valsecchi 1995, eq. 10.12, from memory):
 /// Σ (F(t) - F)² d / (n (n - d)) + Σ S(t-)² d_c (n - d_c) / n³ - 2 Σ (F(t) - F) S(t-) d_c / n².
 /// The second error is Aalen's, with ties as in a hypergeometric draw: an event of the cause adds
 /// (1 - (F(t) - F) / S)² S(t-)² d_c (n - d_c) / (n² (n - 1)), other events the same without the 1 and with their own
-/// count (Aalen 1978 Ann Stat 6:534; Gray 1988 Ann Stat 16:1141). `causes[i]` is `None` where subject i was censored, as long as `times`; a cause number of `cause_count` or more
+/// count (Aalen 1978 Ann Stat 6:534; Gray 1988 Ann Stat 16:1141; from memory). `causes[i]` is `None` where subject i was censored, as long as `times`; a cause number of `cause_count` or more
 /// is taken as censored. Checked by `tests/incidence.rs`.
 #[must_use]
 pub fn cumulative_incidence(

@@ -21,7 +21,7 @@ pub enum IntervalScale {
 
 /// 95 % interval of a share with the given standard error; `None` where the share is 0 or 1.
 ///
-/// The standard error on each scale is by the delta method. Source: Kalbfleisch and Prentice 2002, The Statistical
+/// The standard error on each scale is by the delta method. Sources, from memory: Kalbfleisch and Prentice 2002, The Statistical
 /// Analysis of Failure Time Data, section 1.4; Borgan and Liestøl 1990 Scand J Stat 17:35. Checked by
 /// `tests/kaplan_meier.rs` and `tests/incidence.rs`.
 #[must_use]

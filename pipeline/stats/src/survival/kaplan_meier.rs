@@ -59,7 +59,7 @@ pub struct RestrictedMean {
 /// A fitted Kaplan-Meier curve.
 ///
 /// S(t) is the product over event times up to t of 1 - d/n, its standard error S √(Σ d / (n (n - d))) (Greenwood).
-/// Intervals: see [`IntervalScale`]. Sources: Kaplan and Meier 1958 J Am Stat Assoc 53:457; for the hazard Nelson 1972
+/// Intervals: see [`IntervalScale`]. Sources, from memory: Kaplan and Meier 1958 J Am Stat Assoc 53:457; for the hazard Nelson 1972
 /// Technometrics 14:945 and Aalen 1978 Ann Stat 6:701. Checked by `tests/kaplan_meier.rs`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct KaplanMeier {

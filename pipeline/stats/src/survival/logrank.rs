@@ -24,17 +24,17 @@ pub struct Subjects<'a> {
 pub enum EventWeight {
     /// All the same: the log-rank test.
     Equal,
-    /// Subjects at risk (Gehan 1965 Biometrika 52:203; Breslow 1970 Biometrika 57:579).
+    /// Subjects at risk (Gehan 1965 Biometrika 52:203; Breslow 1970 Biometrika 57:579; from memory).
     AtRisk,
-    /// Its square root (Tarone and Ware 1977 Biometrika 64:156).
+    /// Its square root (Tarone and Ware 1977 Biometrika 64:156, from memory).
     RootAtRisk,
-    /// Survival of the whole stratum just before (Peto and Peto 1972 J R Stat Soc A 135:185, as G-rho with rho 1).
+    /// Survival of the whole stratum just before (Peto and Peto 1972 J R Stat Soc A 135:185, as G-rho with rho 1; from memory).
     Survival,
-    /// Π n / (n + d) up to and with the time (Prentice 1978 Biometrika 65:167).
+    /// Π n / (n + d) up to and with the time (Prentice 1978 Biometrika 65:167, from memory).
     Prentice,
-    /// Π (1 - d / (n + 1)) up to and with the time (Prentice and Marek 1979 Biometrics 35:861).
+    /// Π (1 - d / (n + 1)) up to and with the time (Prentice and Marek 1979 Biometrics 35:861, from memory).
     PrenticeMarek,
-    /// The same just before the time, times n / (n + 1) (Andersen, Borgan, Gill and Keiding 1982 Int Stat Rev 50:219).
+    /// The same just before the time, times n / (n + 1) (Andersen, Borgan, Gill and Keiding 1982 Int Stat Rev 50:219, from memory).
     Andersen,
 }
 
@@ -95,7 +95,7 @@ pub struct LogRank {
 ///
 /// Within a stratum and at each event time, with d of n at risk having the event, a group with m at risk expects
 /// d m / n; the covariance of groups a and b is d (n - d) / (n - 1) · (m_a / n) (δ_ab - m_b / n). Both are summed over
-/// times and strata. Source: Mantel 1966 Cancer Chemother Rep 50:163; Kalbfleisch and Prentice. Checked by
+/// times and strata. Sources, from memory: Mantel 1966 Cancer Chemother Rep 50:163; Kalbfleisch and Prentice. Checked by
 /// `tests/logrank.rs`.
 #[must_use]
 pub fn log_rank(subjects: Subjects<'_>) -> Option<LogRank> {

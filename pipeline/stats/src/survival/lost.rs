@@ -9,7 +9,7 @@ use crate::interval::Interval;
 /// Upper: each of them had the event when it was last seen; lower: none ever had it (they stay under watch for good).
 /// `causes` as for [`cumulative_incidence`], `lost[i]` is true where subject i,
 /// censored, dropped out of sight. These are bounds of the estimate, not a confidence interval. `None` without subjects.
-/// Source: the worst-case bounds of Manski 1990 Am Econ Rev 80:319 for an outcome that is missing. Checked by
+/// Source: the worst-case bounds of Manski 1990 Am Econ Rev 80:319 (from memory) for an outcome that is missing. Checked by
 /// `tests/lost.rs`.
 #[must_use]
 pub fn lost_bounds(

@@ -4,7 +4,7 @@
 ///
 /// n F - (n - 1) F without the sensor, F the Aalen-Johansen estimate at the last time. `causes` holds the cause of each
 /// ending, `None` where censored; of equal times endings come first. Without censoring they are 1 for a sensor that ended
-/// by the cause and 0 for any other; their mean is about F. Source: Andersen, Klein and Rosthøj 2003 Biometrika 90:15. Time
+/// by the cause and 0 for any other; their mean is about F. Source, from memory: Andersen, Klein and Rosthøj 2003 Biometrika 90:15. Time
 /// grows with n² of one site's sensors, none where nothing is censored early. Checked by `tests/conclusions/main.rs`.
 #[must_use]
 pub fn pseudo_incidence(days: &[f64], causes: &[Option<usize>], cause: usize) -> Vec<f64> {

@@ -15,8 +15,8 @@ pub struct ScoreTest {
 
 /// Scores are weighted events less weighted cumulative hazard, risk sets taken from all subjects, and stay as they are
 /// while groups change: so this is not the permutation of the chi-square. Groups 0 and 1, strata ignored; `None` where
-/// one group is empty or all scores are equal. Source: Peto and Peto 1972 J R Stat Soc A 135:185; the exact
-/// distribution by the split-up algorithm of van de Wiel 2001 (Computational Statistics 16:507). Checked by
+/// one group is empty or all scores are equal. Sources, from memory: Peto and Peto 1972 J R Stat Soc A 135:185; the exact
+/// distribution by the split-up algorithm of van de Wiel 2001 (Computational Statistics 16:519). Checked by
 /// `tests/logrank.rs`.
 #[must_use]
 pub fn score_test(subjects: Subjects<'_>, weight: EventWeight) -> Option<ScoreTest> {

@@ -61,7 +61,7 @@ fn fitted(name: &str, (sessions, spacings): (u64, &[f64])) -> Network {
     network
 }
 
-/// Adam (Kingma and Ba 2015, arXiv 1412.6980) on the mean log loss; gives the loss of the last epoch too.
+/// Adam (Kingma and Ba 2015, arXiv 1412.6980, from memory) on the mean log loss; gives the loss of the last epoch too.
 fn fit(mut rows: Vec<Row>) -> (Network, f64) {
     let scales = standardise(&mut rows);
     let mut rng = ChaCha8Rng::seed_from_u64(SEED);

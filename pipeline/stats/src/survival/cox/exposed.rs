@@ -5,7 +5,7 @@ use super::{CoxData, CoxRefusal, Ties, carry, cox};
 use crate::distributions::{chi_square_upper_tail, normal_quantile};
 use crate::interval::Interval;
 
-/// Events that each coefficient of an adjusted model needs (Vittinghoff and McCulloch 2007 Am J Epidemiol 165:710).
+/// Events that each coefficient of an adjusted model needs (Vittinghoff and McCulloch 2007 Am J Epidemiol 165:710, from memory).
 pub const EVENTS_PER_COEFFICIENT: usize = 5;
 
 /// How the exposed compare with the rest.

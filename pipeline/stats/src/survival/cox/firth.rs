@@ -20,7 +20,7 @@ pub struct FirthFit<'a> {
 
 /// Maximises the log partial likelihood plus half the log determinant of its information.
 ///
-/// The penalty takes off the first-order bias, and keeps estimates finite under separation. Source: Firth 1993
+/// The penalty takes off the first-order bias, and keeps estimates finite under separation. Sources, from memory: Firth 1993
 /// Biometrika 80:27; Heinze and Schemper 2001 Biometrics 57:114. By hand (matched pairs) in `tests/cox.rs`.
 ///
 /// # Errors

@@ -27,7 +27,7 @@ pub struct CoxData<'a> {
 /// How events at the same time share a risk set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Ties {
-    /// Efron 1977 (J Am Stat Assoc 72:557): tied subjects leave the risk set step by step, in equal parts.
+    /// Efron 1977 (J Am Stat Assoc 72:557, from memory): tied subjects leave the risk set step by step, in equal parts.
     Efron,
     /// Breslow 1974 (Biometrics 30:89): all tied events see the whole risk set.
     Breslow,
@@ -79,7 +79,7 @@ impl CoxFit {
 
 /// Fits the model by maximum partial likelihood (Newton's steps, halved where they overshoot).
 ///
-/// Source: Cox 1972 J R Stat Soc B 34:187. No subjects or no event: [`CoxRefusal::NoEvents`]; one event carries one
+/// Source, from memory: Cox 1972 J R Stat Soc B 34:187. No subjects or no event: [`CoxRefusal::NoEvents`]; one event carries one
 /// coefficient, though it mostly separates. Checked by `tests/cox.rs`.
 ///
 /// # Errors
