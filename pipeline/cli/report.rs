@@ -232,8 +232,6 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
     let reading = |file: &str| progress.say(&format!("reading {file}"));
     let (store, loaded) = load(&study, &options, &reading)?;
     let settled = store.settle(&study, i64::MAX)?;
-    let cutoff = settled.span.map_or(0, |span| span.1);
-    let found = findings::look(&study, store, &settled, cutoff, cutoff)?;
     progress.clear();
     warn(
         loaded
@@ -247,9 +245,6 @@ pub fn run_load(arguments: &LoadArguments) -> Result<(), Failure> {
         loaded.parsed, loaded.unchanged, loaded.gone
     ));
     say(&summary(&settled));
-    if let Some(line) = findings::in_short(&found) {
-        say(&line);
-    }
     strictly(arguments.strict, settled.rejects.len())
 }
 

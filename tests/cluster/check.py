@@ -127,6 +127,8 @@ def main():
                 if list(study.glob(".whereworn/*/*.arrow")) or process.poll() is not None:
                     break
                 time.sleep(0.05)
+            if process.poll() is not None:
+                fail("the report ended before an executor was killed")
             executors[0].send_signal(signal.SIGKILL)
 
         status, said = report(whereworn, study, work / "killed", *cluster, beside=kill_one, environment=environment)
