@@ -86,7 +86,7 @@ fn crowd(sites: [&str; 5]) -> Study {
 }
 
 /// Holds every drawing of a report to the rules, and counts what is drawn.
-fn laid_out(study: &str, input: &Study, edition: Edition) -> usize {
+pub(super) fn laid_out(study: &str, input: &Study, edition: Edition) -> usize {
     let mut seen = 0;
     let report = input.edition(edition);
     let html = report.html + &report.sheets.unwrap_or_default();

@@ -20,6 +20,7 @@ mod layout;
 mod limits;
 mod page;
 mod panels;
+mod rare;
 mod said;
 mod svg;
 mod times;
