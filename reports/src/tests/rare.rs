@@ -2,12 +2,15 @@
 
 use whereworn_model::table::Cell;
 
-use super::svg::{Element, across, close, drawn, of_colour, own, strokes, texts, upright};
+use super::svg::{
+    Element, across, close, drawings, drawn, hex, of_colour, own, strokes, texts, upright,
+};
+use super::words::line;
 use super::{charts, layout};
 use crate::Edition;
+use crate::chart::lettering::width;
 use crate::fixture::{self, Study};
-use crate::palette::GHOST;
-use whereworn_model::units::Unit;
+use crate::palette::{GHOST, INK};
 
 /// A study of one table of its own.
 fn study(sql: &str, columns: &str, rows: &[&str]) -> Study {
@@ -175,21 +178,6 @@ fn keys_of_sites_are_names_in_columns_of_sites() {
     assert!(markdown.contains("\n| calf | Calf |\n"), "{markdown}");
 }
 
-/// By hand: 5.26 mg/dL are 0.292 mmol/L, 100.4 are 5.573; a share is shown in percent, a count without decimals.
-#[test]
-fn numbers_have_the_decimals_of_their_kind() {
-    let sql = "-- [columns]\n-- g = { unit = \"mg/dL\" }\n-- h = { unit = \"mg/dL\", digits = 0 }\n\
-               -- s = { unit = \"share\" }\n-- t = { unit = \"share\", digits = 1 }\n-- d = { digits = 1 }\nSELECT 1";
-    let row = "5.26;100.4;0.256;0.2556;1.2345;7;1.26;0.00004";
-    for (unit, glucose) in [(Unit::MgDl, "5.3 | 100"), (Unit::MmolL, "0.29 | 5.6")] {
-        let mut study = study(sql, "g;h;s;t;n;w;d;p", &[row]);
-        study.settings.study.unit = Some(unit);
-        let markdown = study.report().markdown.replace('\u{a0}', " ");
-        let wanted = format!("\n| {glucose} | 26 | 25.6 | 1.23 | 7 | 1.3 | \\< 0.001 |\n");
-        assert!(markdown.contains(&wanted), "{markdown}");
-    }
-}
-
 /// Rows of so many groups of a line with a band or without, followed or not.
 fn curves(groups: usize, columns: &str, rest: &str) -> Study {
     let sql = "-- chart = { kind = \"steps\", x = \"day\", y = \"v\", series = \"k\" }\nSELECT 1";
@@ -244,4 +232,296 @@ fn what_curves_show_is_explained() {
             lines.filter(|e: &&Element| e.points.len() > 2 || e.length("stroke-width") > 1.5);
         assert_eq!(lines.count(), behind, "{told:?}");
     }
+}
+
+/// An arrow says that an interval goes on beyond its axis, on either side, and the words below say so; one that ends where the
+/// axis does, at 0, has none.
+#[test]
+fn an_arrow_stands_where_an_interval_goes_on() {
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\", lower = \"low\", upper = \"high\" }\nSELECT 1";
+    let words = "An arrow: the interval goes on beyond the axis.";
+    for (odd, arrows) in [
+        ("d;1;0;3", 0),
+        ("d;1;-60;3", 1),
+        ("d;1;0;60", 1),
+        ("d;1;-60;60", 2),
+    ] {
+        let study = study(sql, "k;v;low;high", &["a;2;0;4", "b;5;3;7", "c;3;2;6", odd]);
+        let all = drawn(&study, "own");
+        let tips = strokes(&all, 2.0)
+            .into_iter()
+            .filter(|e| e.points.len() == 3);
+        assert_eq!(tips.count(), arrows, "{odd}");
+        assert_eq!(study.report().markdown.contains(words), arrows > 0, "{odd}");
+    }
+}
+
+/// On the narrowest screen what is said of a site with a long name ends before its neighbour begins.
+#[test]
+fn a_long_name_leaves_room_for_what_is_said_of_it() {
+    let mut study = fixture::full();
+    let name = "Calf, the outer side a hand below the knee";
+    study.settings.sites.get_mut("calf").unwrap().label = Some(name.to_owned());
+    let html = study.edition(Edition::Wearer).html;
+    let mut seen = 0;
+    for (_, _, all) in drawings(&html)
+        .into_iter()
+        .filter(|d| d.0.starts_with("best_sites"))
+    {
+        let begins = |e: &&Element| e.name == "text" && e.text.starts_with("Calf, the");
+        let label = all.iter().find(begins).unwrap();
+        let remark = all.iter().find(|e| {
+            e.is("text-anchor", "end") && (e.length("y") - label.length("y")).abs() < 0.3
+        });
+        let remark = remark.unwrap();
+        let to = label.length("x") + width(&label.text, label.length("font-size"));
+        let plain = remark.text.replace("&apos;", "'");
+        let from = remark.length("x") - width(&plain, remark.length("font-size"));
+        assert!(to + 7.5 <= from, "{} {}", label.text, remark.text);
+        seen += 1;
+    }
+    assert_eq!(seen, 2, "wide and narrow");
+}
+
+/// Every month is told within its quarter.
+#[test]
+fn a_sensor_is_counted_in_the_quarter_it_was_put_on() {
+    let quarters = ["Jan–Mar", "Apr–Jun", "Jul–Sep", "Oct–Dec"];
+    for month in 1..=12 {
+        let mut study = fixture::two_sites();
+        let sessions = study.table("sessions");
+        let rows = sessions.rows();
+        let inserted = sessions.columns.iter_mut().find(|c| c.name == "inserted");
+        let day = |month: usize| {
+            let at = format!("2025-{month:02}-15T12:00:00Z");
+            Cell::Time(whereworn_model::time::parse_instant(&at).unwrap())
+        };
+        let cells = &mut inserted.unwrap().cells;
+        cells.fill(day(month));
+        cells[0] = day((month + 5) % 12 + 1);
+        let markdown = study.report().markdown.replace('\u{a0}', " ");
+        let counts = |words: &str| -> usize {
+            let words = format!("{words}: ");
+            let found = markdown.split(&words).skip(1);
+            let digits = |rest: &str| {
+                rest.chars()
+                    .take_while(char::is_ascii_digit)
+                    .collect::<String>()
+            };
+            found
+                .map(|rest| digits(rest).parse::<usize>().unwrap())
+                .sum()
+        };
+        let own = (month - 1) / 3;
+        let found = quarters.map(counts);
+        let mut wanted = [0; 4];
+        (wanted[own], wanted[(own + 2) % 4]) = (rows - 1, 1);
+        assert_eq!(found, wanted, "month {month}");
+    }
+}
+
+fn with(name: &str, columns: &str, rows: &[&str]) -> Study {
+    let mut study = fixture::full();
+    study.tables.retain(|table| table.name != name);
+    let rows: Vec<String> = rows.iter().map(|row| (*row).to_owned()).collect();
+    study.tables.push(fixture::table(name, "", columns, &rows));
+    study
+}
+
+/// A month in which something ended is told also where nothing was put on, and one without either is not.
+#[test]
+fn a_month_without_wear_is_not_told() {
+    let columns = "site;inserted;ended;came_off;pairs;nights;artefacts";
+    let told = |rows: &[&str]| {
+        let markdown = with("site_month", columns, rows).report().markdown;
+        let found = markdown
+            .lines()
+            .find(|line| line.starts_with("This month: "));
+        found.map(|line| line.split(';').take(2).collect::<Vec<_>>().join(";"))
+    };
+    let ended = told(&["calf;0;1;0;0;0;0", "abdomen;0;2;0;4;1;0"]).unwrap();
+    assert_eq!(
+        ended,
+        "This month: no sensor put on; ended: 3, of these by coming off: 0"
+    );
+    let put_on = told(&["calf;0;0;0;0;0;0", "abdomen;1;0;0;4;1;0"]).unwrap();
+    assert!(
+        put_on.ends_with("put on (Abdomen: 1); ended: 0, of these by coming off: 0"),
+        "{put_on}"
+    );
+    assert_eq!(told(&["calf;0;0;0;4;1;0"]), None);
+}
+
+/// What moved by more than chance stands alone; else how many figures were compared, of which those of too few sensors are none.
+#[test]
+fn what_moved_is_told_or_how_much_was_compared() {
+    let columns = "site;measure;unit;this_month;before;difference;finding";
+    let row = |finding: &str| format!("calf;stays on;%;1;2;-1;{finding}");
+    let said = |findings: &[&str]| {
+        let rows: Vec<String> = findings.iter().map(|finding| row(finding)).collect();
+        let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+        let markdown = with("since_last_month", columns, &rows).report().markdown;
+        let (_, part) = markdown.split_once("## Since last month\n").unwrap();
+        part.split("\n## ").next().unwrap().to_owned()
+    };
+    let nothing = "There is nothing to set beside earlier months yet.";
+    assert!(said(&["too few sensors", ""]).contains(nothing));
+    let none = said(&["too few sensors", "", "may be chance", "may be chance"]);
+    assert!(none.contains("in 2 figures: none differs"), "{none}");
+    for finding in ["up, more than chance", "down, more than chance"] {
+        let moved = said(&["may be chance", finding]);
+        assert_eq!(moved.matches("- **Calf, ").count(), 1, "{moved}");
+        assert!(
+            moved.contains(finding) && !moved.contains("figures:"),
+            "{moved}"
+        );
+    }
+}
+
+/// Tables of a study's own stand in the order that they ask for, those that ask for none last, and a failed one says why.
+#[test]
+fn own_tables_stand_in_their_order() {
+    let mut study = fixture::empty();
+    study.tables.clear();
+    for (name, order) in [
+        ("last", ""),
+        ("second", "-- order = 7\n"),
+        ("first", "-- order = 2\n"),
+    ] {
+        let sql = format!("{order}SELECT 1");
+        let mut table = fixture::table(name, &sql, "k", &["oak".to_owned()]);
+        table.own_query = true;
+        table.fault = (name == "second").then(|| "no such column".to_owned());
+        study.tables.push(table);
+    }
+    let markdown = study.report().markdown;
+    let at =
+        ["first", "second", "last"].map(|name| markdown.find(&format!("#### {name}\n")).unwrap());
+    assert!(at[0] < at[1] && at[1] < at[2], "{at:?}");
+    let fault = "This query file of the study failed: no such column";
+    let said = markdown.find(fault).unwrap();
+    assert!(at[1] < said && said < at[2], "{markdown}");
+    assert_eq!(markdown.matches(fault).count(), 1);
+    assert_eq!(markdown.matches("| oak |").count(), 3, "earlier rows stay");
+}
+
+/// Site against site: what came to something first, then what is open, then what was taken back; planned questions lead each.
+#[test]
+fn pairs_stand_by_what_came_of_them() {
+    let columns = "measure;site;against;difference;lower;upper;sensors;sensors_against;evidence;p;verdict;withdrawn;more_sensors;planned";
+    let row = |site: &str, evidence: u32, rest: &str| {
+        format!("stays-on;{site};lower-back;0.3;0.1;0.5;14;11;{evidence};0.3;{rest}")
+    };
+    let rows = [
+        row("calf", 9, "open;model;;0"),
+        row("abdomen", 2, "open;;12;0"),
+        row("chest", 1, "open;;;1"),
+        row("forearm", 3, "alike;;;0"),
+        row("upper-thigh", 30, "differs;;;0"),
+        row("upper-arm-back", 4, "leans;;;1"),
+    ];
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let markdown = with("conclusions", columns, &rows).report().markdown;
+    let (_, table) = markdown.split_once("| In | Site | against |").unwrap();
+    let lines: Vec<&str> = table
+        .lines()
+        .skip(2)
+        .take_while(|l| l.starts_with('|'))
+        .collect();
+    let found: Vec<String> = lines
+        .iter()
+        .map(|line| {
+            let cells: Vec<&str> = line.split(" | ").collect();
+            format!(
+                "{}: {}, {}",
+                cells[2],
+                cells[5],
+                cells[6].trim_end_matches(" |")
+            )
+        })
+        .collect();
+    assert_eq!(
+        found,
+        [
+            "Back of the upper arm: so far, planned, –",
+            "Upper thigh: differs, –",
+            "Forearm: alike, –",
+            "Chest: open, planned, –",
+            "Abdomen: open, 12",
+            "Calf: cannot be told, –",
+        ]
+    );
+}
+
+/// Of findings of one kind up to three are named, more are counted; what is light, or was seen and all right, is left out.
+#[test]
+fn findings_are_named_up_to_three() {
+    let row = |meter: &str| format!("clock-meter;doubtful;0;;{meter}");
+    let said = |meters: &[&str], more: &[&str]| {
+        let rows: Vec<String> = meters.iter().map(|meter| row(meter)).collect();
+        let mut rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+        rows.extend(more);
+        let study = with("findings", "kind;severity;seen;touches;meter", &rows);
+        line(&study.report().markdown, "- **The data**")
+    };
+    let kind = "a meter's clock that is off";
+    let three = said(
+        &["a", "b", "c"],
+        &["clock-meter;thin;0;;d", "clock-meter;wrong;1;;e"],
+    );
+    assert!(three.contains(&format!("{kind} (a, b, c)")), "{three}");
+    let four = said(&["a", "b", "c", "d"], &[]);
+    assert!(four.contains(&format!("{kind} (4)")), "{four}");
+    let unnamed = said(&["a", ""], &[]);
+    assert!(unnamed.contains(&format!("{kind} (2)")), "{unnamed}");
+    assert!(!unnamed.contains("this touches"), "{unnamed}");
+}
+
+/// The next sensor's limits carry their signs, also above 0; what is 0 has none.
+#[test]
+fn limits_of_the_next_sensor_have_signs() {
+    let mut study = fixture::full();
+    let ends = [
+        (0, "bias_lower", 0.2),
+        (0, "bias_upper", 4.0),
+        (1, "bias_lower", -3.0),
+        (1, "bias_upper", 10.0),
+    ];
+    for (row, column, value) in ends {
+        set(&mut study, "next_sensor", column, row, Cell::Number(value));
+    }
+    let markdown = study.report().markdown.replace('\u{a0}', " ");
+    for range in ["| 0 to +4 % |", "| −3 to +10 % |"] {
+        assert!(markdown.contains(range), "{range}: {markdown}");
+    }
+}
+
+/// A line of zero stands within an axis that goes to both sides of it, and at the edge of none.
+#[test]
+fn an_axis_that_begins_at_zero_has_no_line_of_it() {
+    let all = drawn(&fixture::full(), "site_comparison");
+    let feet = strokes(&all, 1.0).into_iter();
+    let feet: Vec<&Element> = feet.filter(|e| e.is("stroke", &hex(INK))).collect();
+    assert_eq!(feet.len(), 5, "panels");
+    let zeros = all
+        .iter()
+        .filter(|e| e.attributes.contains_key("stroke-dasharray"));
+    let mut seen = 0;
+    for zero in zeros {
+        let at = zero.points[0].0;
+        let within = |foot: &&&Element| foot.points[0].0 + 2.0 < at && at + 2.0 < foot.points[1].0;
+        assert_eq!(feet.iter().filter(within).count(), 1, "{at}");
+        seen += 1;
+    }
+    assert_eq!(seen, 5, "in every row of the bias");
+}
+
+/// What differs between a site and all others is no sentence of the first screen, which sets one site beside another.
+#[test]
+fn a_site_against_the_others_is_not_said_first() {
+    let columns = "measure;site;against;difference;lower;upper;sensors;sensors_against;evidence;p;verdict;withdrawn;planned";
+    let row = "stays-on;calf;others;0.3;0.1;0.5;14;11;31;0.001;differs;;0";
+    let markdown = with("conclusions", columns, &[row]).report().markdown;
+    assert!(!markdown.contains("- **Differs**"), "{markdown}");
+    line(&markdown, "- **Nothing settled yet**");
 }
