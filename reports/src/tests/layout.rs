@@ -66,7 +66,7 @@ fn overlap(a: Room, b: Room) -> bool {
 }
 
 /// A study whose sites are these.
-fn crowd(sites: [&str; 5]) -> Study {
+pub(super) fn crowd(sites: [&str; 5]) -> Study {
     let mut study = fixture::full();
     let known = study
         .table("site_comparison")

@@ -3,14 +3,14 @@
 use whereworn_model::table::Cell;
 
 use super::svg::{
-    Element, across, close, drawings, drawn, hex, of_colour, own, strokes, texts, upright,
+    Element, across, close, drawings, drawn, hex, of_colour, own, place_of, strokes, texts, upright,
 };
 use super::words::line;
 use super::{charts, layout};
 use crate::Edition;
 use crate::chart::lettering::width;
 use crate::fixture::{self, Study};
-use crate::palette::{GHOST, INK};
+use crate::palette::{GHOST, INK, RULE};
 
 /// A study of one table of its own.
 fn study(sql: &str, columns: &str, rows: &[&str]) -> Study {
@@ -524,4 +524,135 @@ fn a_site_against_the_others_is_not_said_first() {
     let markdown = with("conclusions", columns, &[row]).report().markdown;
     assert!(!markdown.contains("- **Differs**"), "{markdown}");
     line(&markdown, "- **Nothing settled yet**");
+    let pair = row.replace("others", "abdomen");
+    for verdict in ["differs", "leans"] {
+        let row = pair.replace("differs", verdict);
+        let markdown = with("conclusions", columns, &[&row]).report().markdown;
+        assert!(!markdown.contains("Nothing settled yet"), "{verdict}");
+    }
+}
+
+/// Words beside the body that need more height than the figure stand below one another, the last at the bottom.
+#[test]
+fn many_words_beside_the_body_find_room() {
+    let front = [
+        "chest",
+        "upper-arm-inside",
+        "abdomen",
+        "forearm",
+        "upper-thigh",
+    ];
+    let mut study = layout::crowd(front);
+    for site in front {
+        let own = study.settings.sites.entry(site.to_owned()).or_default();
+        own.label = Some(format!("{site}, a hand beside the middle line"));
+    }
+    for column in &mut study.table("site_comparison").columns {
+        if ["sensors", "sessions"].contains(&column.name.as_str()) {
+            column.cells.fill(Cell::Integer(2));
+        }
+    }
+    let all = drawn(&study, "site_body");
+    let foot = place_of(&all, "front").1;
+    let words = texts(&all).into_iter();
+    let words = words.filter(|(_, x, y)| *x < 60.0 && *y > 0.0);
+    let mut heights: Vec<f64> = words.map(|(_, _, y)| y).collect();
+    heights.sort_by(f64::total_cmp);
+    assert_eq!(heights.len(), 20, "a title of two lines and two facts each");
+    assert!(
+        heights.windows(2).all(|pair| pair[1] - pair[0] > 13.0),
+        "{heights:?}"
+    );
+    assert!(heights[19] < foot + 12.0, "{heights:?} {foot}");
+}
+
+/// The slanting lines of an hour of which nothing is known stay within its cell, and those of the legend in theirs.
+#[test]
+fn hatching_stays_within_its_cell() {
+    let sql =
+        "-- chart = { kind = \"strip\", x = \"hour\", y = \"k\", value = \"rate\" }\nSELECT 1";
+    let all = own(sql, "k;hour;rate", &["k;22;1", "k;1;2", "l;22;0"]);
+    let cells = of_colour(&all, "stroke", GHOST).into_iter();
+    let cells: Vec<&Element> = cells.filter(|e| e.points.len() == 5).collect();
+    let holds = |cell: &Element, (x, y): (f64, f64)| {
+        let (from, to) = (cell.points[0], cell.points[2]);
+        (from.0 - 0.3..to.0 + 0.3).contains(&x) && (from.1 - 0.3..to.1 + 0.3).contains(&y)
+    };
+    let lines = of_colour(&all, "stroke", RULE);
+    assert!(lines.len() > 20, "{}", lines.len());
+    for line in lines {
+        let within = |cell: &&&Element| line.points.iter().all(|at| holds(cell, *at));
+        assert!(cells.iter().any(|cell| within(&cell)), "{line:?}");
+    }
+}
+
+/// Three sensors of a site are enough for a word on it, two are not.
+#[test]
+fn two_sensors_are_too_few_for_a_word() {
+    let few = "That is too few to judge. It takes 3.";
+    for (sensors, told) in [(2, true), (3, false)] {
+        let mut study = fixture::full();
+        study.tables.retain(|table| table.name != "next_sensor");
+        set(
+            &mut study,
+            "site_comparison",
+            "sessions",
+            2,
+            Cell::Integer(sensors),
+        );
+        let markdown = study.edition(Edition::Wearer).markdown;
+        assert_eq!(
+            line(&markdown, "- **Abdomen**").contains(few),
+            told,
+            "{sensors}"
+        );
+    }
+}
+
+/// A hundred sheets are drawn, and where there are more how many.
+#[test]
+fn a_hundred_sheets_are_drawn() {
+    for count in [100, 101] {
+        let mut study = fixture::full();
+        let sheet = study.table("fault_sheet");
+        for column in &mut sheet.columns {
+            column.cells = vec![column.cells[1].clone(); count];
+        }
+        let html = study.report().sheets.unwrap();
+        assert_eq!(html.matches("<section class=\"sheet\"").count(), 100);
+        let more = html.contains(&format!("First 100 of {count} rows"));
+        assert_eq!(more, count > 100, "{count}");
+    }
+}
+
+/// No name, however long, leaves its picture, by widths that are guessed on the wide side.
+#[test]
+fn a_long_name_of_a_site_is_cut_at_the_edge() {
+    let mut study = charts::study(&["calf"]);
+    let name = "The outer side of the calf a hand below the knee ".repeat(9);
+    study.settings.sites.get_mut("calf").unwrap().label = Some(name);
+    let mut seen = 0;
+    for (name, (edge, _), all) in drawings(&study.report().html) {
+        let cut = all
+            .iter()
+            .filter(|e| e.text.ends_with('…') && e.text.starts_with("The outer"));
+        for text in cut.filter(|e| !e.attributes.contains_key("text-anchor")) {
+            let to = text.length("x") + width(&text.text, text.length("font-size"));
+            assert!(to <= edge, "{name}: {to} of {edge}");
+            seen += 1;
+        }
+    }
+    assert!(seen > 3, "{seen}");
+}
+
+/// Widths are guessed by the kind of character: accents take no room of their own, and pictures more than letters of East Asia.
+#[test]
+fn wide_characters_take_more_room() {
+    let widths = ["i", "n", "N", "m", "上", "🩹"].map(|text| width(text, 10.0));
+    assert!(
+        widths.windows(2).all(|pair| pair[0] < pair[1]),
+        "{widths:?}"
+    );
+    assert!(widths[4] >= 10.0 && widths[5] >= 13.0, "{widths:?}");
+    assert_eq!(width("e\u{301}\u{FE0F}", 10.0), width("e", 10.0));
 }
