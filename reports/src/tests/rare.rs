@@ -3,7 +3,8 @@
 use whereworn_model::table::Cell;
 
 use super::svg::{
-    Element, across, close, drawings, drawn, hex, of_colour, own, place_of, strokes, texts, upright,
+    Element, across, close, drawings, drawn, hex, middle, narrow, of_colour, own, place_of,
+    strokes, texts, upright,
 };
 use super::words::line;
 use super::{charts, layout};
@@ -655,4 +656,133 @@ fn wide_characters_take_more_room() {
     );
     assert!(widths[4] >= 10.0 && widths[5] >= 13.0, "{widths:?}");
     assert_eq!(width("e\u{301}\u{FE0F}", 10.0), width("e", 10.0));
+}
+
+/// On a narrow screen numbers stand on the outer side of their sites: the inner one has those of others.
+#[test]
+fn numbers_on_the_figure_stand_outside() {
+    let all = narrow(&fixture::full(), "site_body");
+    let sides = ["front", "back"].map(|side| place_of(&all, side));
+    let discs = all
+        .iter()
+        .filter(|e| e.name == "circle" && e.is("fill-opacity", "0.22"));
+    let plain = all
+        .iter()
+        .filter(|e| e.name == "circle" && e.is("opacity", "0.22"));
+    let mut seen = 0;
+    for (x, y) in discs.chain(plain).map(middle) {
+        let own = sides.iter().map(|side| side.0);
+        let line = own
+            .min_by(|a, b| (a - x).abs().total_cmp(&(b - x).abs()))
+            .unwrap();
+        let beside = |(words, at, height): &&(&str, f64, f64)| {
+            words.parse::<usize>().is_ok() && (at - x).abs() < 20.0 && (height - y).abs() < 2.0
+        };
+        let number = *texts(&all).iter().find(beside).unwrap();
+        assert!(
+            (number.1 - line).abs() > (x - line).abs(),
+            "{number:?} of {x}"
+        );
+        seen += 1;
+    }
+    assert_eq!(seen, 5);
+}
+
+/// Two sites of one name are told apart by their keys.
+#[test]
+fn sites_of_one_name_are_told_apart() {
+    let mut study = fixture::full();
+    for site in ["abdomen", "calf"] {
+        let own = study.settings.sites.get_mut(site).unwrap();
+        own.label = Some("Soft side".to_owned());
+    }
+    let markdown = study.report().markdown;
+    for (name, count) in [
+        ("| Soft side (abdomen) |", 1),
+        ("| Soft side (calf) |", 1),
+        ("| Soft side |", 0),
+        ("| Upper thigh (upper-thigh) |", 0),
+    ] {
+        assert_eq!(markdown.matches(name).count().min(1), count, "{name}");
+    }
+}
+
+/// A name stands on a span that has room for it before the sign at its end, and on no other.
+#[test]
+fn a_name_ends_before_the_sign_of_its_span() {
+    let sql = "-- chart = { kind = \"spans\", x = \"a\", y = \"k\", lower = \"a\", upper = \"b\" }\nSELECT 1";
+    // A day is a pixel: bars of 120 to 229 pixels, and one as long as the axis.
+    let name = "the old oak by the mill";
+    let lengths = (120..230).chain([818]);
+    let rows: Vec<String> = lengths.map(|n| format!("{name};0;{n};fell-off")).collect();
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let all = own(sql, "k;a;b;cause", &rows);
+    let bars: Vec<&Element> = all.iter().filter(|e| e.is("opacity", "0.16")).collect();
+    assert_eq!(bars.len(), rows.len());
+    let named = |bar: &&&Element| {
+        let top = bar.length("y");
+        let here = |e: &&Element| e.name == "text" && (top..top + 16.0).contains(&e.length("y"));
+        let Some(name) = all.iter().find(here) else {
+            return false;
+        };
+        let to = name.length("x") + width(&name.text, name.length("font-size"));
+        let end = bar.length("x") + bar.length("width");
+        assert!(to <= end - 10.0, "{to} of {end}");
+        true
+    };
+    let count = bars.iter().filter(named).count();
+    assert!((40..100).contains(&count), "{count}");
+}
+
+/// Of open questions those that were planned stand first, whatever site they are of.
+#[test]
+fn a_planned_question_is_open_first() {
+    let columns = "measure;site;against;difference;lower;upper;sensors;sensors_against;evidence;p;verdict;withdrawn;planned";
+    let row = |site: &str, measure: &str, planned: u8| {
+        format!("{measure};{site};lower-back;0.1;-0.1;0.3;14;11;1;0.4;open;;{planned}")
+    };
+    let rows = [
+        row("abdomen", "stays-on", 0),
+        row("calf", "stays-on", 0),
+        row("upper-thigh", "quiet-at-night", 1),
+    ];
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let open = line(
+        &with("conclusions", columns, &rows).report().markdown,
+        "- **Still open**",
+    );
+    assert!(
+        open.starts_with("- **Still open**: Which of Lower back and Upper thigh"),
+        "{open}"
+    );
+    assert!(open.ends_with("More such comparisons: 1."), "{open}");
+}
+
+/// Of more sensors than have room the latest quarters are drawn, and of earlier ones those that the rest has room for: 120 lanes
+/// hold the 75 of May and the 30 of November.
+#[test]
+fn the_latest_quarters_find_room() {
+    let sql = "-- chart = { kind = \"spans\", x = \"a\", y = \"k\", lower = \"a\", upper = \"b\" }\nSELECT 1";
+    let months = [("2024-11", 30), ("2025-02", 65), ("2025-05", 75)];
+    let rows: Vec<String> = months
+        .into_iter()
+        .flat_map(|(month, count)| {
+            let span = format!("k;{month}-03T00:00:00Z;{month}-09T00:00:00Z;completed");
+            std::iter::repeat_n(span, count)
+        })
+        .collect();
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let study = study(sql, "k;a;b;cause", &rows);
+    let all = drawn(&study, "own");
+    let bars = all.iter().filter(|e| e.is("opacity", "0.16")).count();
+    let words: Vec<&str> = texts(&all).into_iter().map(|text| text.0).collect();
+    assert_eq!(bars, 105);
+    let quarters = ["Oct 2024", "Jan 2025", "Apr 2025"].map(|words_of| words.contains(&words_of));
+    assert_eq!(quarters, [true, false, true], "{words:?}");
+    assert!(
+        study
+            .report()
+            .markdown
+            .contains(" 65 more are not drawn; see the table.")
+    );
 }
