@@ -786,3 +786,72 @@ fn the_latest_quarters_find_room() {
             .contains(" 65 more are not drawn; see the table.")
     );
 }
+
+/// Whatever is too long for a drawing is cut where its room ends, at either side, by widths that are guessed on the wide side.
+#[test]
+fn words_that_are_cut_end_within_the_drawing() {
+    let long =
+        "the number of leaves that the old oak by the mill has had since it was planted, by hand ";
+    let series = [
+        ("line", "x = \"a\", y = \"b\""),
+        ("points", "x = \"a\", y = \"b\""),
+        ("bars", "x = \"s\", y = \"b\""),
+        (
+            "spans",
+            "x = \"a\", y = \"k\", lower = \"a\", upper = \"b\"",
+        ),
+        ("strip", "x = \"a\", y = \"k\", value = \"b\""),
+    ];
+    for (kind, axes) in series {
+        let by = if kind == "strip" {
+            ""
+        } else {
+            ", series = \"k\""
+        };
+        let sql = format!(
+            "-- chart = {{ kind = \"{kind}\", {axes}{by} }}\n-- [columns]\n-- a = {{ label = \"{long}{long}\" }}\n\
+             -- b = {{ label = \"{long}{long}\" }}\nSELECT 1"
+        );
+        let name = long.repeat(2);
+        let rows = [format!("{name};{name};1;3"), format!("{name} 2;{name};2;7")];
+        let study = study(&sql, "k;s;a;b", &rows.each_ref().map(String::as_str));
+        let mut seen = 0;
+        for (name, (edge, _), all) in drawings(&study.report().html) {
+            for text in all
+                .iter()
+                .filter(|e| e.name == "text" && e.text.ends_with('…'))
+            {
+                let (x, room) = (
+                    text.length("x"),
+                    width(&text.text, text.length("font-size")),
+                );
+                let (from, to) = match text.attributes.get("text-anchor").map(String::as_str) {
+                    Some("end") => (x - room, x),
+                    Some("middle") => (x - room / 2.0, x + room / 2.0),
+                    _ => (x, x + room),
+                };
+                assert!(
+                    from >= 0.0 && to <= edge,
+                    "{name}: {from} to {to} of {edge}"
+                );
+                seen += 1;
+            }
+        }
+        assert!(seen >= 4, "{kind}: {seen}");
+    }
+}
+
+/// Lines of a long heading stand one below another.
+#[test]
+fn lines_of_a_heading_stand_apart() {
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\", series = \"s\" }\n-- [columns]\n\
+               -- v = { label = \"Mean absolute relative difference of all\" }\nSELECT 1";
+    let rows = [
+        "oak;one of them;1",
+        "elm;one of them;2",
+        "oak;another of these;4",
+        "elm;another of these;9",
+    ];
+    let seen = layout::laid_out("headings", &study(sql, "k;s;v", &rows), Edition::Clinician);
+    assert!(seen > 50, "{seen}");
+}
