@@ -855,3 +855,44 @@ fn lines_of_a_heading_stand_apart() {
     let seen = layout::laid_out("headings", &study(sql, "k;s;v", &rows), Edition::Clinician);
     assert!(seen > 50, "{seen}");
 }
+
+/// On a narrow screen hours that do not fit beside one another go on below, each once, with a cell in every row.
+#[test]
+fn hours_go_on_below() {
+    let sql =
+        "-- chart = { kind = \"strip\", x = \"hour\", y = \"k\", value = \"rate\" }\nSELECT 1";
+    let rows: Vec<String> = (0..24)
+        .flat_map(|hour| {
+            [
+                format!("oak;{hour};100"),
+                format!("elm;{hour};{}", 200 + hour),
+            ]
+        })
+        .collect();
+    let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+    let study = study(sql, "k;hour;rate", &rows);
+    let all = narrow(&study, "own");
+    let hours = texts(&all)
+        .into_iter()
+        .filter(|(words, _, _)| words.len() == 2);
+    let hours: Vec<(&str, f64, f64)> = hours.collect();
+    let wanted: Vec<String> = (12..24)
+        .chain(0..12)
+        .map(|hour| format!("{hour:02}"))
+        .collect();
+    let told: Vec<&str> = hours.iter().map(|hour| hour.0).collect();
+    assert_eq!(told, wanted);
+    for (place, hour) in hours.iter().enumerate() {
+        let value = (200 + (place + 12) % 24).to_string();
+        let below = |(words, x, y): &&(&str, f64, f64)| {
+            *words == value && (x - hour.1).abs() < 0.6 && (hour.2..hour.2 + 130.0).contains(y)
+        };
+        assert_eq!(
+            texts(&all).iter().filter(below).count(),
+            1,
+            "{value} below {}",
+            hour.0
+        );
+    }
+    layout::laid_out("hours", &study, Edition::Clinician);
+}
