@@ -21,6 +21,7 @@ mod limits;
 mod page;
 mod panels;
 mod rare;
+mod room;
 mod said;
 mod svg;
 mod times;
