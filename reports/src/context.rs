@@ -114,10 +114,9 @@ impl<'a> Context<'a> {
     /// A name from outside, closed so that one written from right to left does not turn what follows it.
     pub fn name(&self, text: &str) -> String {
         let right_to_left = |c: char| matches!(c, '\u{0590}'..='\u{08FF}' | '\u{FB1D}'..='\u{FDFF}' | '\u{FE70}'..='\u{FEFC}');
-        match self.text.direction.as_str() {
-            "ltr" if text.contains(right_to_left) => format!("{text}\u{200E}"),
-            "rtl" => format!("{text}\u{200F}"),
-            _ => text.to_owned(),
+        match text.contains(right_to_left) {
+            true => format!("{text}\u{200E}"),
+            false => text.to_owned(),
         }
     }
 

@@ -105,11 +105,8 @@ fn figure(picture: &Picture) -> String {
         None => picture.inline(&picture.wide, "small"),
         Some(narrow) => picture.inline(&picture.wide, "wide") + &picture.inline(narrow, "narrow"),
     };
-    let caption = match inner(&markdown::block(&Block::Paragraph(picture.caption.clone()))) {
-        empty if empty.is_empty() => empty,
-        caption => format!("<figcaption>{caption}</figcaption>\n"),
-    };
-    format!("<figure>\n{drawings}{caption}</figure>\n")
+    let caption = inner(&markdown::block(&Block::Paragraph(picture.caption.clone())));
+    format!("<figure>\n{drawings}<figcaption>{caption}</figcaption>\n</figure>\n")
 }
 
 /// What stands on every printed page: whose report, of when, what it is not for, and the page's number.

@@ -100,8 +100,8 @@ fn core(context: &Context, claim: &Claim) -> Option<String> {
         _ if !claim.withdrawn.is_empty() => return None,
         Verdict::Differs | Verdict::Leans if claim.site == OTHERS => &words.behind,
         Verdict::Differs | Verdict::Leans => &words.claim,
-        Verdict::Alike if claim.is_pair() => &words.alike,
-        Verdict::Alike | Verdict::Open => return None,
+        Verdict::Alike => &words.alike,
+        Verdict::Open => return None,
     };
     Some(filled(context, template, claim))
 }

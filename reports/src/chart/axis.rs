@@ -257,6 +257,15 @@ mod tests {
         }
     }
 
+    /// What differs in the last digits alone is one value: no axis is drawn of rounding.
+    #[test]
+    fn values_that_differ_by_rounding_are_one() {
+        for value in [1e-3, 100.0, -100.0] {
+            let Scale { low, high, .. } = covering([value, value + 1e-12 * value].into_iter());
+            assert!(high - low > 0.1 * f64::abs(value), "{low} to {high}");
+        }
+    }
+
     #[test]
     fn a_scale_of_nothing_but_zero_begins_there() {
         let Scale { low, high, .. } = covering([0.0, 0.0].into_iter());

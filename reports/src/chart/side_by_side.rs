@@ -173,12 +173,11 @@ impl SideBySide {
     fn labels(&self, canvas: &Canvas, layout: &Layout, top: f64, right: f64) -> Drawn {
         for (site, y) in self.sites.iter().zip(self.tops(layout.row, top)) {
             if let Some(group) = &site.group {
-                let words = shorten(group, SMALL, right - 8.0);
                 let bold = Lettering {
                     bold: true,
                     ..QUIET
                 };
-                canvas.text((8.0, y - GROUP / 2.0), &words, bold)?;
+                canvas.text((8.0, y - GROUP / 2.0), group, bold)?;
             }
             canvas.line(&[(8.0, y), (right, y)], Stroke::new(RULE, 0.75))?;
             let mut lines = wrap(&site.label, TEXT, layout.labels, 2);

@@ -197,9 +197,7 @@ fn section(context: &Context, key: &str, part: &mut Vec<Block>) -> Result<(), Re
         ("cautions", _) => vec![parts::points(&context.text.cautions, &[])],
         _ => Vec::new(),
     };
-    if context.plan().annex.iter().any(|annex| annex == key) {
-        inner.extend(own::blocks(context, key)?);
-    }
+    inner.extend(own::blocks(context, key)?);
     if !inner.is_empty() {
         part.push(Block::title(2, &text.title));
         part.extend(inner);

@@ -66,7 +66,7 @@ fn overlap(a: Room, b: Room) -> bool {
 }
 
 /// A study whose sites are these.
-fn crowd(sites: [&str; 5]) -> Study {
+pub(super) fn crowd(sites: [&str; 5]) -> Study {
     let mut study = fixture::full();
     let known = study
         .table("site_comparison")
@@ -86,7 +86,7 @@ fn crowd(sites: [&str; 5]) -> Study {
 }
 
 /// Holds every drawing of a report to the rules, and counts what is drawn.
-fn laid_out(study: &str, input: &Study, edition: Edition) -> usize {
+pub(super) fn laid_out(study: &str, input: &Study, edition: Edition) -> usize {
     let mut seen = 0;
     let report = input.edition(edition);
     let html = report.html + &report.sheets.unwrap_or_default();

@@ -89,7 +89,7 @@ fn what_is_not_drawn_is_counted() {
     ];
     for (kind, sql, columns, rows, left_out) in cases {
         let (markdown, all) = drawn(&sql, columns, &rows);
-        let words = format!("{left_out} more are not drawn; see the table.");
+        let words = format!(" {left_out} more are not drawn; see the table.");
         assert_eq!(markdown.contains(&words), left_out > 0, "{kind}: {words}");
         assert_eq!(markdown.contains("are not drawn"), left_out > 0, "{kind}");
         assert!(all.len() > 20, "{kind}");

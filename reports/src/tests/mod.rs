@@ -20,6 +20,8 @@ mod layout;
 mod limits;
 mod page;
 mod panels;
+mod rare;
+mod room;
 mod said;
 mod svg;
 mod times;
