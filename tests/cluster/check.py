@@ -121,20 +121,28 @@ def main():
             fail(said)
         print(f"through a folder: {same(work / 'here', work / 'folder')} tables alike")
 
-        def kill_one(process):
-            # Steps begin once the study is loaded; their files tell when.
+        def kill(victims, process):
+            # The longest step; its file tells when it begins.
             for _ in range(600):
-                if list(study.glob(".whereworn/*/*.arrow")) or process.poll() is not None:
+                if list(study.glob(".whereworn/spill-*/artefacts_by_setting.json")) or process.poll() is not None:
                     break
                 time.sleep(0.05)
             if process.poll() is not None:
-                fail("the report ended before an executor was killed")
-            executors[0].send_signal(signal.SIGKILL)
+                fail(f"the report ended before an executor was killed: {process.communicate()}")
+            for victim in victims:
+                victim.send_signal(signal.SIGKILL)
 
-        status, said = report(whereworn, study, work / "killed", *cluster, beside=kill_one, environment=environment)
+        status, said = report(whereworn, study, work / "killed", *cluster, beside=lambda process: kill(executors[:1], process), environment=environment)
         if status:
             fail(f"with an executor killed: {said}")
         print(f"with an executor killed: {same(work / 'here', work / 'killed')} tables alike")
+
+        status, said = report(
+            whereworn, study, work / "lost", *cluster, beside=lambda process: kill(executors, process), environment=environment
+        )
+        if status != 1 or "no executor was there" not in said or (work / "lost").exists():
+            fail(f"with all executors killed: status {status}, {said}")
+        print("with all executors killed: one line, and no report")
         processes.end()
 
         port = free_port()

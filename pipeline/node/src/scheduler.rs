@@ -41,7 +41,7 @@ impl Scheduler {
             scheduling_policy: TaskSchedulingPolicy::PullStaged,
             executor_timeout_seconds: GONE,
             expire_dead_executor_interval_seconds: 2,
-            no_executors_grace_period_seconds: 3 * GONE,
+            no_executors_grace_period_seconds: GONE,
             finished_job_data_clean_up_interval_seconds: KEPT,
             finished_job_state_clean_up_interval_seconds: 2 * KEPT,
             grpc_server_max_decoding_message_size: MESSAGE,

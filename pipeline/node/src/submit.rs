@@ -18,6 +18,8 @@ use datafusion::physical_plan::ExecutionPlan;
 use datafusion::prelude::SessionContext;
 use datafusion_proto::protobuf::PhysicalPlanNode;
 use futures::TryStreamExt;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpStream;
 use whereworn_model::step::{Step, VERSION};
 
 use crate::executor::host_and_port;
@@ -27,6 +29,9 @@ use crate::{session, stores};
 
 /// How long a scheduler may take to answer.
 const ANSWER: Duration = Duration::from_secs(3);
+
+/// How long an executor is waited for.
+const COMES: Duration = Duration::from_secs(30);
 
 /// Times that a step is tried: an executor may go with rows that were not yet fetched.
 const TRIES: usize = 3;
@@ -55,18 +60,14 @@ impl Submit {
     /// What is wrong, in words.
     pub async fn run(self) -> Result<(), String> {
         let step = read(&self.step)?;
-        let (host, port) = &self.at;
-        let answer = tokio::net::TcpStream::connect((host.trim_matches(['[', ']']), *port));
-        if !matches!(tokio::time::timeout(ANSWER, answer).await, Ok(Ok(_))) {
-            return Err(format!("{host}:{port}: no scheduler answers there"));
-        }
+        self.ready().await?;
         let failed = |error: DataFusionError| in_short(&error);
         let environment = stores::environment(None).map_err(failed)?;
         let context = session::context(session::config(), environment);
         let mut copies = Copies::default();
         let rows = self.rows_of(step, &context, &mut copies).await;
         copies.remove().await;
-        let (schema, batches) = rows.map_err(failed)?;
+        let (schema, batches) = rows?;
         write(&self.rows, &schema, &batches).map_err(failed)
     }
 
@@ -75,23 +76,59 @@ impl Submit {
         step: Step,
         context: &SessionContext,
         copies: &mut Copies,
-    ) -> Done<(SchemaRef, Vec<RecordBatch>)> {
-        let placed = place(&step, self.through.as_ref(), context, copies).await?;
+    ) -> Result<(SchemaRef, Vec<RecordBatch>), String> {
+        let failed = |error: DataFusionError| in_short(&error);
+        let placed = place(&step, self.through.as_ref(), context, copies).await;
+        let placed = placed.map_err(failed)?;
         let work = Work { step, placed };
-        let plans = work.plans(context).await?;
+        let plans = work.plans(context).await.map_err(failed)?;
         let rows = plans.first().map(|plan| Arc::clone(plan.schema().inner()));
         let schema = rows.unwrap_or_else(|| Arc::new(Schema::empty()));
-        let plan = parts::of_step(work, &schema, plans.len())?;
+        let plan = parts::of_step(work, &schema, plans.len()).map_err(failed)?;
         let mut tries = 1;
         let batches = loop {
             match self.batches(&plan, context).await {
                 Ok(batches) => break batches,
-                Err(error) if tries == TRIES => return Err(error),
+                Err(error) if tries == TRIES => return Err(in_short(&error)),
                 Err(_) => tries += 1,
             }
+            self.ready().await?;
         };
-        let batches = in_order(batches, &schema)?;
+        let batches = in_order(batches, &schema).map_err(failed)?;
         Ok((schema, batches))
+    }
+
+    /// Waits until there is an executor: without one a step would wait for ever.
+    ///
+    /// # Errors
+    /// No scheduler, or none that has an executor.
+    async fn ready(&self) -> Result<(), String> {
+        let (host, port) = &self.at;
+        for _ in 0..COMES.as_secs() {
+            let answer = tokio::time::timeout(ANSWER, self.answer()).await;
+            let Ok(Ok(status)) = answer else {
+                return Err(format!("{host}:{port}: no scheduler answers there"));
+            };
+            if status.starts_with("HTTP/1.1 200") {
+                return Ok(());
+            }
+            tokio::time::sleep(Duration::from_secs(1)).await;
+        }
+        let seconds = COMES.as_secs();
+        Err(format!(
+            "{host}:{port}: for {seconds} s no executor was there: start one with `whereworn-node executor`"
+        ))
+    }
+
+    /// What the scheduler says when asked whether it has an executor.
+    async fn answer(&self) -> std::io::Result<String> {
+        let (host, port) = &self.at;
+        let mut stream = TcpStream::connect((host.trim_matches(['[', ']']), *port)).await?;
+        let question = format!("GET /readyz HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
+        stream.write_all(question.as_bytes()).await?;
+        let mut status = vec![0; "HTTP/1.1 200".len()];
+        stream.read_exact(&mut status).await?;
+        Ok(String::from_utf8_lossy(&status).into_owned())
     }
 
     /// The rows of all parts, as they come in.
