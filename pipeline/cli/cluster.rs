@@ -40,9 +40,16 @@ const PROGRAM: &str = "whereworn-node";
 /// How long a scheduler may take to answer.
 const ANSWER: Duration = Duration::from_secs(3);
 
+/// A cluster that can be reached.
+pub struct Cluster {
+    program: PathBuf,
+    at: String,
+    through: Option<String>,
+}
+
 impl Where {
-    /// What runs steps in place of this program; `folder` takes what they read and give.
-    pub fn elsewhere(&self, folder: Option<&Path>) -> Result<Option<Elsewhere>, Failure> {
+    /// The cluster that is asked for, if one is, once its scheduler has answered.
+    pub fn cluster(&self) -> Result<Option<Cluster>, Failure> {
         let (Engine::Cluster, Some(at)) = (self.engine, &self.at) else {
             return Ok(None);
         };
@@ -53,23 +60,33 @@ impl Where {
             ))
         })?;
         answers(at)?;
+        Ok(Some(Cluster {
+            program,
+            at: at.clone(),
+            through: self.through.clone(),
+        }))
+    }
+}
+
+impl Cluster {
+    /// What runs steps in place of this program; `folder` takes what they read and give.
+    pub fn elsewhere(self, folder: Option<&Path>) -> Result<Elsewhere, Failure> {
         let folder = folder.ok_or_else(|| {
             Failure::Request("a cluster needs a study that can be written to".to_owned())
         })?;
         let folder = folder
             .canonicalize()
             .map_err(Failure::io(folder, "finding"))?;
-        let (at, through) = (at.clone(), self.through.clone());
         let within = folder.clone();
-        Ok(Some(Elsewhere {
+        Ok(Elsewhere {
             folder,
             run: Box::new(move |step| {
-                let mut submit = Command::new(&program);
-                submit.args(["submit", "--at", &at]);
-                submit.args(through.iter().flat_map(|url| ["--through", url]));
+                let mut submit = Command::new(&self.program);
+                submit.args(["submit", "--at", &self.at]);
+                submit.args(self.through.iter().flat_map(|url| ["--through", url]));
                 submitted(submit, step, &within)
             }),
-        }))
+        })
     }
 }
 

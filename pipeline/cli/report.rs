@@ -32,6 +32,7 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     if let Some(earlier) = &earlier {
         earlier.apply(&mut arguments);
     }
+    let cluster = arguments.steps.cluster()?;
     let open = StudyMonth::open_all(&arguments.scope, &arguments.more, Unasked::LastOver)?;
     let edition = arguments.edition;
     let target = arguments.out.clone().unwrap_or_else(|| {
@@ -46,8 +47,8 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         "name another folder with --out, or move it away",
     )?;
     let mut engine = open.engine()?;
-    if let Some(elsewhere) = arguments.steps.elsewhere(open.limits.spill.as_deref())? {
-        engine.run_elsewhere(elsewhere);
+    if let Some(cluster) = cluster {
+        engine.run_elsewhere(cluster.elsewhere(open.limits.spill.as_deref())?);
     }
     let for_wearer = edition == Edition::Wearer;
     let catalog = match for_wearer {

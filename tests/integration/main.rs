@@ -16,6 +16,7 @@ mod determinism;
 mod edges_nights;
 mod edges_wear;
 mod editions;
+mod elsewhere;
 mod evidence;
 mod faults;
 mod fhir;
