@@ -63,16 +63,10 @@ checks AS (
         k.sensor_no,
         k.start,
         k.fingerstick * (1 + COALESCE(g.relative_bias, 0)) AS expected,
-        r.glucose AS reading,
-        ROW_NUMBER() OVER (
-            PARTITION BY k.setting, k.sensor_no, k.start, k.fingerstick_no
-            ORDER BY ABS(r.minutes), r.time
-        ) AS rank
+        r.nearest AS reading
     FROM checked AS k
     INNER JOIN near_readings AS r ON r.fingerstick_no = k.fingerstick_no AND r.sensor_no = k.sensor_no
     LEFT JOIN gains AS g ON g.setting = k.setting AND g.sensor_no = k.sensor_no
-    INNER JOIN wearer_limits AS t ON t.wearer = k.wearer
-    WHERE at_most(ABS(r.minutes), t.pairing_minutes)
 ),
 verdicts AS (
     SELECT
@@ -88,7 +82,6 @@ verdicts AS (
             ELSE 0
         END) AS blood_was_not
     FROM checks
-    WHERE rank = 1
     GROUP BY setting, sensor_no, start
 )
 SELECT

@@ -6,18 +6,7 @@
 -- sensor_no = { class = "sensor", type = "integer" }
 -- rate = { class = "estimate" }
 
--- Slope of the least-squares line through the readings of the 15 minutes up to the paired one. They have to span 10
--- minutes; half a minute is allowed for clocks that do not tick evenly.
-SELECT
-    p.fingerstick_no,
-    p.sensor_no,
-    REGR_SLOPE(r.glucose, r.minutes) AS rate
-FROM compared_pairs AS p
-INNER JOIN near_readings AS r ON r.fingerstick_no = p.fingerstick_no AND r.sensor_no = p.sensor_no
-WHERE
-    r.status = 'ok'
-    AND r.warm
-    AND r.time <= p.reading_time
-    AND minutes_between(r.time, p.reading_time) <= 15.5
-GROUP BY p.fingerstick_no, p.sensor_no
-HAVING MAX(r.minutes) - MIN(r.minutes) >= 9.5
+SELECT p.fingerstick_no, p.sensor_no, n.rate
+FROM near_readings AS n
+INNER JOIN compared_pairs AS p ON p.fingerstick_no = n.fingerstick_no AND p.sensor_no = n.sensor_no
+WHERE n.rate IS NOT NULL

@@ -18,19 +18,6 @@ worn AS (
     SELECT c.*, s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost
     FROM sessions AS s
     INNER JOIN unpaired AS c ON c.wearer = s.wearer AND c.sensor = s.sensor
-),
-nearby AS (
-    SELECT
-        w.fingerstick_no,
-        w.sensor_no,
-        MAX(CASE WHEN r.warm AND r.status = 'low' THEN 1 ELSE 0 END) AS low,
-        MAX(CASE WHEN r.warm AND r.status = 'high' THEN 1 ELSE 0 END) AS high,
-        MAX(CASE WHEN r.warm THEN 0 ELSE 1 END) AS cold
-    FROM worn AS w
-    INNER JOIN near_readings AS r ON r.fingerstick_no = w.fingerstick_no AND r.sensor_no = w.sensor_no
-    INNER JOIN wearer_limits AS t ON t.wearer = w.wearer
-    WHERE at_most(ABS(r.minutes), t.pairing_minutes)
-    GROUP BY w.fingerstick_no, w.sensor_no
 )
 SELECT
     w.fingerstick_no,
@@ -48,7 +35,7 @@ SELECT
         ELSE 'gap in the readings'
     END AS reason
 FROM worn AS w
-LEFT JOIN nearby AS n ON n.fingerstick_no = w.fingerstick_no AND n.sensor_no = w.sensor_no
+LEFT JOIN near_readings AS n ON n.fingerstick_no = w.fingerstick_no AND n.sensor_no = w.sensor_no
 UNION ALL
 SELECT
     NULL AS fingerstick_no,

@@ -23,14 +23,15 @@ SELECT
     c.sensor,
     c.site,
     c.fingerstick_time,
-    n.time AS reading_time,
+    n.paired_time AS reading_time,
     c.fingerstick,
-    n.glucose AS reading,
-    n.glucose - c.fingerstick AS difference,
-    (n.glucose - c.fingerstick) / c.fingerstick AS relative_difference,
-    days_between(c.inserted, n.time) AS wear_days,
+    n.paired AS reading,
+    n.paired - c.fingerstick AS difference,
+    (n.paired - c.fingerstick) / c.fingerstick AS relative_difference,
+    days_between(c.inserted, n.paired_time) AS wear_days,
     c.sensor_no,
     c.fingerstick_no
-FROM nearest_readings AS n
+FROM near_readings AS n
 INNER JOIN checks_worn AS c ON c.fingerstick_no = n.fingerstick_no AND c.sensor_no = n.sensor_no
+WHERE n.paired IS NOT NULL AND c.purpose NOT IN ('calibration', 'control')
 ORDER BY c.wearer, c.fingerstick_time, c.fingerstick_no, c.sensor
