@@ -191,9 +191,9 @@ fn a_check_is_one_value_on_the_scale() {
 #[test]
 fn what_is_not_used_is_named_by_its_code() {
     let other = |code: u32| {
-        let two = format!("\"coding\":[{{\"system\":\"urn:own\",\"code\":\"x\"}},");
+        let two = "\"coding\":[{\"system\":\"urn:own\",\"code\":\"x\"},";
         reading(5, 100)
-            .replace("\"coding\":[", &two)
+            .replace("\"coding\":[", two)
             .replace("99504-3", &format!("{code}-9"))
     };
     let warned = |kinds: u32| {
