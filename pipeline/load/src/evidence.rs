@@ -373,16 +373,24 @@ mod tests {
 
     #[test]
     fn the_file_of_older_programs_is_taken_over_once() {
-        let (folder, study) = study();
+        let (folder, mut study) = study();
         let old = folder.path().join(".whereworn");
         fs::create_dir(&old).unwrap();
         let text = "look,measure,site_a,site_b,log_e\n1970-01-01T00:00:00Z,nights,calf,chest,0.0\n";
         fs::write(old.join(FILE), text).unwrap();
         let read = Evidence::read(&study).unwrap();
-        assert_eq!(
-            (read.said[0].site.as_str(), read.said[0].evidence),
-            ("calf", 1.0)
-        );
+        let wanted = Said {
+            measure: "nights".to_owned(),
+            site: "calf".to_owned(),
+            against: "chest".to_owned(),
+            evidence: 1.0,
+            ..Said::default()
+        };
+        assert_eq!(read.said, [wanted]);
+        // It is of this study alone, not of what several said together.
+        study.evidence = "evidence-of-all.csv".into();
+        assert!(Evidence::read(&study).unwrap().said.is_empty());
+        study.evidence = FILE.into();
         Evidence::append(&study, &Holder::default(), &[]).unwrap();
         assert!(!old.join(FILE).exists());
         assert_eq!(Evidence::read(&study).unwrap().said, read.said);

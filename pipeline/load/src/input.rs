@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use whereworn_model::settings::{Encoding, Settings};
-use whereworn_model::store;
 
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
@@ -41,16 +40,6 @@ impl Table {
             Self::Fingersticks => "fingersticks",
             Self::WearEvents => "wear-events",
             Self::Judgements => "judgements",
-        }
-    }
-
-    /// Name of the table in SQL.
-    pub fn sql_name(self) -> &'static str {
-        match self {
-            Self::Readings => store::READINGS,
-            Self::Fingersticks => store::FINGERSTICKS,
-            Self::WearEvents => store::WEAR_EVENTS,
-            Self::Judgements => store::JUDGEMENTS,
         }
     }
 }
@@ -405,6 +394,8 @@ mod tests {
             ("*", "", true),
             ("2026-*-x.csv", "2026-01-x.csv", true),
             ("*a*b", "xaxxab", true),
+            ("a*b", "ab", true),
+            ("*.csv", ".csv", true),
             ("*a*b", "xaxxac", false),
             ("", "a", false),
         ] {

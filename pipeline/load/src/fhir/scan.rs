@@ -376,6 +376,7 @@ mod tests {
             );
         }
         assert!(pieces(b"").unwrap().is_empty());
+        assert_eq!(pieces(b"{} {\"a\":1}").unwrap().len(), 2);
     }
 
     /// A document of 20 MB in the middle of a resource takes no room.

@@ -220,6 +220,20 @@ mod tests {
     }
 
     #[test]
+    fn a_run_waits_until_the_store_is_free() {
+        let folder = tempfile::tempdir().unwrap();
+        let first = WriterLock::take(folder.path(), &holder(0), Access::Owner).unwrap();
+        let other = std::thread::scope(|scope| {
+            let other =
+                scope.spawn(|| WriterLock::take(folder.path(), &holder(10_000), Access::Owner));
+            std::thread::sleep(2 * PAUSE);
+            drop(first);
+            other.join().unwrap()
+        });
+        assert!(other.is_ok());
+    }
+
+    #[test]
     fn nobody_removes_files_that_another_reads() {
         let folder = tempfile::tempdir().unwrap();
         let reader = ReaderLock::share(folder.path(), Access::Owner);

@@ -4,6 +4,7 @@
 
 mod folders;
 mod inputs;
+mod limits;
 mod maps;
 mod pools;
 mod resources;

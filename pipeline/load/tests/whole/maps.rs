@@ -361,7 +361,7 @@ fn remarks_are_no_glucose() {
     let mut text = "remark,time,sensor,value,more\n".to_owned();
     for n in 0..30 {
         let remark = if n % 6 == 0 {
-            format!("{}", 100 + n)
+            format!("{}", 100 + n * 7 % 30)
         } else {
             format!("walked {n}")
         };
@@ -376,6 +376,83 @@ fn remarks_are_no_glucose() {
     }
     let (_, mapping) = told(&text, &Known::default());
     assert_eq!(mapping.export.columns["glucose"].names(), ["value"]);
+}
+
+/// What changes from row to row, is mostly empty or holds times is no sensor, whatever it is called; what says `ok` and
+/// `error` alone is a status.
+#[test]
+fn a_sensor_is_what_stays_and_a_status_what_its_words_say() {
+    let mut text =
+        "arm,meal,Sensor clock,Sensor time,Device remark,time,value,tag,Quality\n".to_owned();
+    for n in 0..40 {
+        let arm = ["left", "right"][n % 2];
+        let remark = if n == 9 { "dropped" } else { "" };
+        let (hour, minute) = (8 + n / 12, n % 12 * 5);
+        let sent = if n == 0 {
+            String::new()
+        } else {
+            format!("2026-03-02T{hour:02}:{minute:02}:00Z")
+        };
+        let quality = if n % 9 == 5 { "error" } else { "ok" };
+        writeln!(
+            text,
+            "{arm},m{},{hour:02}:{minute:02},{sent},{remark},2026-03-01T{hour:02}:{minute:02}:00Z,{},t{},{quality}",
+            n / 3,
+            90 + n % 7,
+            n / 20
+        )
+        .unwrap();
+    }
+    let (_, mapping) = told(&text, &Known::default());
+    let columns: Vec<String> = lines(&mapping)
+        .into_iter()
+        .filter(|line| line.contains(" = "))
+        .collect();
+    assert_eq!(
+        columns,
+        [
+            "glucose = value",
+            "sensor = tag",
+            "status = Quality",
+            "time = time"
+        ]
+    );
+}
+
+/// A column that is called so names the sensor where it says one in half of the rows, and purposes are words of which
+/// half are known.
+#[test]
+fn half_of_the_rows_are_enough_to_tell_a_column() {
+    let text = |rows: usize| {
+        let mut text = "time,value,Device,Why\n".to_owned();
+        for n in 0..20 {
+            let device = if n < rows { "k" } else { "" };
+            let why = if n % 2 == 0 { "alert" } else { "zzz" };
+            writeln!(
+                text,
+                "2026-03-{:02}T{:02}:00:00Z,{},{device},{why}",
+                1 + n / 3,
+                8 * (n % 3),
+                90 + n * 3 % 7
+            )
+            .unwrap();
+        }
+        text
+    };
+    for (rows, is_sensor) in [(10, true), (9, false)] {
+        let known = Known {
+            table: Some(Table::Readings),
+            ..Known::default()
+        };
+        let (_, mapping) = told(&text(rows), &known);
+        let sensor = mapping.export.columns.get("sensor");
+        let is_device = sensor.is_some_and(|columns| columns.names() == ["Device"]);
+        assert_eq!(is_device, is_sensor, "{rows}");
+    }
+    let (_, mapping) = told(&text(10), &Known::default());
+    assert_eq!(mapping.export.table, "fingersticks");
+    assert_eq!(mapping.export.columns["purpose"].names(), ["Why"]);
+    assert_eq!(mapping.open.len(), 1, "{:?}", mapping.open);
 }
 
 #[test]

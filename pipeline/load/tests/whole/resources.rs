@@ -107,3 +107,105 @@ fn the_log_names_the_sensors_of_readings() {
     let all = counts(&settled, Table::Readings);
     assert_eq!((all.read, all.accepted), (2, 0), "nothing names a sensor");
 }
+
+const CAPILLARY: &str = "41653-7";
+
+/// Words of status in a value's interpretation; preliminary values are used, and the warning says how many they are.
+#[test]
+fn an_interpretation_says_that_a_value_is_off_the_scale() {
+    let marked = |minute: u32, code: &str| {
+        let marked =
+            format!("\"interpretation\":[{{\"coding\":[{{\"code\":\"{code}\"}}]}}],\"valueQ");
+        reading(minute, 100).replace("\"valueQ", &marked)
+    };
+    let mut text = marked(5, "<") + &marked(10, ">") + &marked(15, "N");
+    let place = Place::new(&[
+        ("study.toml", SETTINGS),
+        ("wear-events/e.csv", INSERT),
+        ("readings/r.ndjson", &text),
+    ]);
+    let found: Vec<Status> = readings(&place.load().0).iter().map(|row| row.3).collect();
+    assert_eq!(found, [Status::Low, Status::High, Status::Ok]);
+    assert_eq!(place.settled().warnings, [""; 0]);
+    text += &reading(20, 101).replace("\"final\"", "\"preliminary\"");
+    place.write("readings/r.ndjson", &text);
+    let settled = place.settled();
+    assert_eq!(counts(&settled, Table::Readings).accepted, 4);
+    let words = "1 of the observations used are preliminary";
+    assert!(
+        settled
+            .warnings
+            .iter()
+            .any(|warning| warning.contains(words)),
+        "{:?}",
+        settled.warnings
+    );
+}
+
+/// A check is one value on the meter's scale; what has none is not used, and a series or one off the scale is rejected. The
+/// line is the place of the resource in its file.
+#[test]
+fn a_check_is_one_value_on_the_scale() {
+    let check = |minute: u32| reading(minute, 100).replace("99504-3", CAPILLARY);
+    let value = "\"valueQuantity\":{\"value\":100,\"code\":\"mg/dL\"}";
+    let off = check(10).replace(
+        "\"valueQ",
+        "\"interpretation\":[{\"coding\":[{\"code\":\">\"}]}],\"valueQ",
+    );
+    let absent = check(15).replace(value, "\"dataAbsentReason\":{}");
+    let series = check(20).replace(
+        value,
+        "\"valueSampledData\":{\"origin\":{\"value\":0,\"code\":\"mg/dL\"},\"period\":300000,\"dimensions\":1,\"data\":\"90 91\"}",
+    );
+    let text = check(5) + &off + &absent + &series;
+    for name in ["readings/r.ndjson", "readings/r.json"] {
+        let place = Place::new(&[
+            ("study.toml", SETTINGS),
+            ("wear-events/e.csv", INSERT),
+            (name, &text),
+        ]);
+        let settled = place.settled();
+        let at = |line: u32| format!("{name}:{line}:");
+        rejected(
+            &settled,
+            &[
+                (&at(2), "off the meter's scale"),
+                (&at(4), "a fingerstick is no series"),
+            ],
+        );
+        let all = counts(&settled, Table::Fingersticks);
+        assert_eq!((all.read, all.rejected, all.accepted), (3, 2, 1));
+        let words = "not used: fingerstick without a value (1)";
+        assert!(
+            settled
+                .warnings
+                .iter()
+                .any(|warning| warning.contains(words)),
+            "{:?}",
+            settled.warnings
+        );
+    }
+}
+
+/// What is not used is counted by its LOINC code; twelve kinds are named, and more are summed up.
+#[test]
+fn what_is_not_used_is_named_by_its_code() {
+    let other = |code: u32| {
+        let two = "\"coding\":[{\"system\":\"urn:own\",\"code\":\"x\"},";
+        reading(5, 100)
+            .replace("\"coding\":[", two)
+            .replace("99504-3", &format!("{code}-9"))
+    };
+    let warned = |kinds: u32| {
+        let text: String = (10..10 + kinds).map(other).collect();
+        let place = Place::new(&[
+            ("study.toml", SETTINGS),
+            ("wear-events/e.csv", INSERT),
+            ("readings/r.ndjson", &text),
+        ]);
+        place.settled().warnings.join("\n")
+    };
+    let twelve = warned(12);
+    assert!(twelve.ends_with("Observation 21-9 (1)"), "{twelve}");
+    assert!(warned(14).ends_with("Observation 21-9 (1), and 2 other kinds"));
+}
