@@ -116,6 +116,14 @@ fn people_pooled_are_as_in_one_folder() {
     assert_same_tables(&pooled, &turned, &[], &[]);
     let names = pooled.table("pooled_studies");
     assert_eq!(names.column("study"), ["zq-a", "zq-b"]);
+    let both = format!("@{}", shelf.path("both.txt").display());
+    shelf.write("both.txt", "zq-a\nzq-b\n");
+    let sql = "SELECT DISTINCT r.wearer FROM readings AS r INNER JOIN sessions AS s ON s.wearer = r.wearer AND s.sensor = r.sensor \
+               ORDER BY r.wearer";
+    let more = ["--as-of", LATER, "--format", "csv", "--sql", sql];
+    let mut all = vec![OsStr::new("query"), both.as_ref()];
+    all.extend(more.map(OsStr::new));
+    assert_eq!(whereworn(&all).out, "wearer\nzq-a/kelp\nzq-b/tuff\n");
     let used = |output: &Output| output.json()["rows"]["readings"]["accepted"].clone();
     assert_eq!(used(&pooled), used(&together));
 }

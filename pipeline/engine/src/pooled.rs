@@ -328,7 +328,10 @@ fn prefixed(column: &ArrayRef, prefix: &str) -> ArrayRef {
                 .for_each(|text| names.append_option(text.map(name)));
             Arc::new(names.finish())
         }
-        _ => Arc::clone(column),
+        _ => match column.as_any_dictionary_opt() {
+            Some(names) => names.with_values(prefixed(names.values(), prefix)),
+            None => Arc::clone(column),
+        },
     }
 }
 
