@@ -32,12 +32,15 @@ const MOST_SENSORS: usize = 64;
 /// Parts that a step has at least, where there are so many sensors.
 const FEWEST_PARTS: usize = 8;
 
+/// Has a step run, and gives the file of its rows, a stream of Apache Arrow; else says what is wrong.
+pub type RunStep = dyn Fn(&Step) -> Result<PathBuf, String> + Send + Sync;
+
 /// Another process that runs steps.
 pub struct Elsewhere {
     /// Folder for what steps read and give, which the process sees under the same name.
     pub folder: PathBuf,
-    /// Has a step run, and gives the file of its rows, a stream of Apache Arrow; else says what is wrong.
-    pub run: Box<dyn Fn(&Step) -> Result<PathBuf, String> + Send + Sync>,
+    /// How it is told to.
+    pub run: Box<RunStep>,
 }
 
 impl Engine {

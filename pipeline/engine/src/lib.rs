@@ -27,7 +27,7 @@ mod session;
 
 pub use catalog::{Catalog, Query, Refused};
 pub use describe::{ColumnDescription, TableDescription, is_base_table};
-pub use elsewhere::{Elsewhere, plans, register_functions, session_config};
+pub use elsewhere::{Elsewhere, RunStep, plans, register_functions, session_config};
 pub use error::EngineError;
 pub use kept::Results;
 pub use parquet::{write_arrow, write_parquet};
