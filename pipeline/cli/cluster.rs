@@ -50,8 +50,13 @@ pub struct Cluster {
 impl Where {
     /// The cluster that is asked for, if one is, once its scheduler has answered.
     pub fn cluster(&self) -> Result<Option<Cluster>, Failure> {
-        let (Engine::Cluster, Some(at)) = (self.engine, &self.at) else {
-            return Ok(None);
+        let at = match (self.engine, &self.at) {
+            (Engine::Cluster, Some(at)) => at,
+            (Engine::Here, Some(_)) => {
+                let message = "--at names a cluster: say --engine cluster too, or leave it out";
+                return Err(Failure::Request(message.to_owned()));
+            }
+            (_, None) => return Ok(None),
         };
         let program = program().ok_or_else(|| {
             Failure::Request(format!(

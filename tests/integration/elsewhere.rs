@@ -47,6 +47,8 @@ fn a_cluster_has_an_address() {
     let run = study.run("report", &["--engine", "cluster"]);
     assert_eq!(run.code, 2, "{}", run.err);
     run.says(&["--at <HOST:PORT>"]);
+    let run = study.run("report", &["--at", "127.0.0.1:1"]);
+    run.fails_with(&["say --engine cluster too"]);
 }
 
 #[test]

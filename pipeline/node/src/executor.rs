@@ -10,8 +10,7 @@ use ballista_executor::executor_process::{ExecutorProcessConfig, start_executor_
 use clap::Args;
 
 use crate::parts::Codec;
-use crate::session::{self, MESSAGE};
-use crate::{say, stores};
+use crate::{say, session, stores};
 
 /// Seconds that a scheduler is waited for.
 const WAIT: u16 = 30;
@@ -49,16 +48,14 @@ impl Executor {
     /// No scheduler, or the port is taken.
     pub async fn run(self) -> Result<(), String> {
         let (scheduler_host, scheduler_port) = self.at;
-        let failed = |error: &dyn std::fmt::Display| error.to_string();
         // Rows of steps lie here while they wait to be fetched.
-        let mut folder = tempfile::Builder::new();
-        let folder = folder
+        let folder = tempfile::Builder::new()
             .prefix("whereworn-node-")
-            .permissions(Permissions::from_mode(0o700));
-        let folder = folder.tempdir();
-        let folder = folder.map_err(|error| failed(&error))?;
+            .permissions(Permissions::from_mode(0o700))
+            .tempdir()
+            .map_err(|error| error.to_string())?;
         let path = folder.path().to_string_lossy().into_owned();
-        let environment = stores::environment(Some(&path)).map_err(|error| failed(&error))?;
+        let environment = stores::environment(Some(&path)).map_err(|error| error.to_string())?;
         let functions = session::functions(Arc::clone(&environment));
         let config = ExecutorProcessConfig {
             bind_host: self.listen.ip().to_string(),
@@ -70,8 +67,6 @@ impl Executor {
             vcores: self.cores,
             task_scheduling_policy: TaskSchedulingPolicy::PullStaged,
             work_dir: Some(path),
-            grpc_max_decoding_message_size: MESSAGE,
-            grpc_max_encoding_message_size: MESSAGE,
             memory_pool_size: Some(self.memory << 20),
             override_function_registry: Some(functions),
             override_physical_codec: Some(Arc::new(Codec::default())),
@@ -81,7 +76,7 @@ impl Executor {
         };
         say(&format!("executor: listens on {}", self.listen));
         let ran = start_executor_process(Arc::new(config)).await;
-        ran.map_err(|error| failed(&error))
+        ran.map_err(|error| error.to_string())
     }
 }
 

@@ -53,21 +53,27 @@ fn main() -> ExitCode {
         .build();
     let done = runtime
         .map_err(|error| error.to_string())
-        .and_then(|runtime| {
-            runtime.block_on(async {
-                match arguments.command {
-                    Command::Scheduler(scheduler) => scheduler.run().await,
-                    Command::Executor(executor) => executor.run().await,
-                    Command::Submit(submit) => submit.run().await,
-                }
-            })
-        });
+        // A thread of the runtime has the deep stack, the first one has not.
+        .and_then(
+            |runtime| match runtime.block_on(runtime.spawn(run(arguments.command))) {
+                Ok(done) => done,
+                Err(broke) => Err(broke.to_string()),
+            },
+        );
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(message) => {
             say(&message);
             ExitCode::FAILURE
         }
+    }
+}
+
+async fn run(command: Command) -> Result<(), String> {
+    match command {
+        Command::Scheduler(scheduler) => scheduler.run().await,
+        Command::Executor(executor) => executor.run().await,
+        Command::Submit(submit) => submit.run().await,
     }
 }
 

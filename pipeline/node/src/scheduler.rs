@@ -10,8 +10,7 @@ use ballista_scheduler::scheduler_process::start_server;
 use clap::Args;
 
 use crate::parts::Codec;
-use crate::session::{self, MESSAGE};
-use crate::{say, stores};
+use crate::{say, session, stores};
 
 /// Seconds without a sign of life after which an executor counts as gone: its parts are handed out again.
 const GONE: u64 = 10;
@@ -44,13 +43,10 @@ impl Scheduler {
             no_executors_grace_period_seconds: GONE,
             finished_job_data_clean_up_interval_seconds: KEPT,
             finished_job_state_clean_up_interval_seconds: 2 * KEPT,
-            grpc_server_max_decoding_message_size: MESSAGE,
-            grpc_server_max_encoding_message_size: MESSAGE,
-            grpc_client_max_message_size: MESSAGE,
             override_physical_codec: Some(Arc::new(Codec::default())),
             override_config_producer: Some(Arc::new(session::config)),
             override_session_builder: Some(Arc::new(move |config| {
-                session::state(config, Arc::clone(&environment))
+                Ok(session::context(config, Arc::clone(&environment)).state())
             })),
             ..SchedulerConfig::default()
         };

@@ -11,6 +11,7 @@ mod best;
 mod charts;
 mod claims;
 mod copies;
+mod curves;
 mod drawings;
 mod editions;
 mod geometry;

@@ -179,14 +179,7 @@ fn what_cannot_be_read_is_named() {
 
 #[test]
 fn a_store_that_was_damaged_is_built_again() {
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        (
-            "readings/r.csv",
-            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n",
-        ),
-    ]);
+    let place = Place::with_readings("sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n");
     let rows = readings(&place.load().0);
     let folder = place.path().join(".whereworn");
     let names = || -> Vec<String> {

@@ -9,11 +9,7 @@ fn a_field_has_a_most_length() {
     let text = format!(
         "sensor,time,glucose,note,more\na,2026-03-01T09:00:00Z,100,{long},{long}\na,2026-03-01T09:05:00Z,101,{long}y,\n"
     );
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        ("readings/r.csv", &text),
-    ]);
+    let place = Place::with_readings(&text);
     let settled = place.settled();
     rejected(
         &settled,
@@ -25,14 +21,7 @@ fn a_field_has_a_most_length() {
 /// The mark that some programs put before UTF-8 is no part of the first column's name.
 #[test]
 fn a_byte_order_mark_is_passed_over() {
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        (
-            "readings/r.csv",
-            "\u{feff}sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n",
-        ),
-    ]);
+    let place = Place::with_readings("\u{feff}sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n");
     assert_eq!(readings(&place.load().0)[0].0, "a");
     assert!(place.settled().warnings.is_empty());
 }
@@ -40,14 +29,9 @@ fn a_byte_order_mark_is_passed_over() {
 /// Readings up to and including the instant count, those after it are named one by one.
 #[test]
 fn an_instant_within_the_only_sensor_parts_its_readings() {
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        (
-            "readings/r.csv",
-            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\na,2026-03-01T09:05:00Z,101\n",
-        ),
-    ]);
+    let place = Place::with_readings(
+        "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\na,2026-03-01T09:05:00Z,101\n",
+    );
     let (store, _) = place.load();
     for (as_of, late) in [("09:00:00", true), ("09:04:59", true), ("09:05:00", false)] {
         let as_of = at(&format!("2026-03-01T{as_of}Z"));
@@ -63,14 +47,7 @@ fn an_instant_within_the_only_sensor_parts_its_readings() {
 /// A store of another version is built again, and the note says of which; so is one whose manifest is no manifest.
 #[test]
 fn a_store_of_another_version_is_named() {
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        (
-            "readings/r.csv",
-            "sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n",
-        ),
-    ]);
+    let place = Place::with_readings("sensor,time,glucose\na,2026-03-01T09:00:00Z,100\n");
     let rows = readings(&place.load().0);
     for (text, words) in [
         (

@@ -37,6 +37,15 @@ impl Place {
         place
     }
 
+    /// A study with one sensor and a file of readings.
+    fn with_readings(text: &str) -> Self {
+        Self::new(&[
+            ("study.toml", UTC),
+            ("wear-events/e.csv", INSERT),
+            ("readings/r.csv", text),
+        ])
+    }
+
     fn write(&self, name: &str, text: &str) {
         let path = self.path().join(name);
         fs::create_dir_all(path.parent().unwrap()).unwrap();
@@ -106,6 +115,13 @@ fn as_written(place: &Place, settled: &Settled) {
             reject.line
         );
     }
+}
+
+/// Whether a warning has these words.
+fn warned(settled: &Settled, words: &str) {
+    let mut warnings = settled.warnings.iter();
+    let said = warnings.any(|warning| warning.contains(words));
+    assert!(said, "no `{words}` in {:?}", settled.warnings);
 }
 
 fn counts(settled: &Settled, table: Table) -> RowCounts {

@@ -131,15 +131,7 @@ fn an_interpretation_says_that_a_value_is_off_the_scale() {
     place.write("readings/r.ndjson", &text);
     let settled = place.settled();
     assert_eq!(counts(&settled, Table::Readings).accepted, 4);
-    let words = "1 of the observations used are preliminary";
-    assert!(
-        settled
-            .warnings
-            .iter()
-            .any(|warning| warning.contains(words)),
-        "{:?}",
-        settled.warnings
-    );
+    warned(&settled, "1 of the observations used are preliminary");
 }
 
 /// A check is one value on the meter's scale; what has none is not used, and a series or one off the scale is rejected. The
@@ -175,15 +167,7 @@ fn a_check_is_one_value_on_the_scale() {
         );
         let all = counts(&settled, Table::Fingersticks);
         assert_eq!((all.read, all.rejected, all.accepted), (3, 2, 1));
-        let words = "not used: fingerstick without a value (1)";
-        assert!(
-            settled
-                .warnings
-                .iter()
-                .any(|warning| warning.contains(words)),
-            "{:?}",
-            settled.warnings
-        );
+        warned(&settled, "not used: fingerstick without a value (1)");
     }
 }
 

@@ -186,11 +186,7 @@ fn one_instant_has_one_reading() {
             text += &format!("a,2026-03-01T09:{minute:02}:00Z,{row}\n");
         }
     }
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        ("readings/r.csv", &text),
-    ]);
+    let place = Place::with_readings(&text);
     let settled = place.settled();
     let refused: Vec<u64> = settled.rejects.iter().map(|reject| reject.line).collect();
     let differ = rows.iter().enumerate().filter(|(_, row)| !row.2);
@@ -262,11 +258,7 @@ fn a_long_file_is_read_to_its_end() {
     }
     text += "a,2026-05-01T00:00:00Z,0\n";
     assert!(text.len() > 1 << 19);
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        ("readings/r.csv", &text),
-    ]);
+    let place = Place::with_readings(&text);
     rejected(
         &place.settled(),
         &[("readings/r.csv:20002:glucose", "no body has")],

@@ -314,14 +314,7 @@ fn a_file_that_stops_the_run_names_its_line() {
         assert!(error.contains(words), "{error}");
     }
     // A last row without a line end that is whole is read.
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        (
-            "readings/r.csv",
-            "sensor,time,glucose\n\na,2026-03-01T09:00:00Z,100",
-        ),
-    ]);
+    let place = Place::with_readings("sensor,time,glucose\n\na,2026-03-01T09:00:00Z,100");
     assert_eq!(readings(&place.load().0).len(), 1);
     let many: Vec<String> = (0..12).map(|n| format!("column {n}")).collect();
     place.write(
@@ -352,11 +345,7 @@ fn lines_are_counted_as_an_editor_does() {
          \"a\nb\",2026-03-01T09:15:00Z,100,ok\na,2026-03-01T09:20:00Z,\"10\n0\n\",ok\na\0,2026-03-01T09:25:00Z,100,ok\n\
          {long},2026-03-01T09:30:00Z,100,ok\na,2026-03-01T09:35:00Z,100,ok,more\n"
     );
-    let place = Place::new(&[
-        ("study.toml", UTC),
-        ("wear-events/e.csv", INSERT),
-        ("readings/r.csv", &text),
-    ]);
+    let place = Place::with_readings(&text);
     let settled = place.settled();
     rejected(
         &settled,
