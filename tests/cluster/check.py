@@ -104,7 +104,7 @@ def main():
     try:
         status, said = report(whereworn, study, work / "here")
         if status:
-            fail(said)
+            fail(f"status {status}: {said}")
 
         began = time.monotonic()
         nobody = ["--engine", "cluster", "--at", f"127.0.0.1:{free_port()}"]
@@ -118,7 +118,7 @@ def main():
         cluster = ["--engine", "cluster", "--at", at]
         status, said = report(whereworn, study, work / "folder", *cluster, environment=environment)
         if status:
-            fail(said)
+            fail(f"status {status}: {said}")
         print(f"through a folder: {same(work / 'here', work / 'folder')} tables alike")
 
         def kill(victims, process):
@@ -134,7 +134,7 @@ def main():
 
         status, said = report(whereworn, study, work / "killed", *cluster, beside=lambda process: kill(executors[:1], process), environment=environment)
         if status:
-            fail(f"with an executor killed: {said}")
+            fail(f"with an executor killed: status {status}: {said}")
         print(f"with an executor killed: {same(work / 'here', work / 'killed')} tables alike")
 
         status, said = report(
@@ -163,7 +163,7 @@ def main():
         bucket = ["--engine", "cluster", "--at", at, "--through", "s3://steps/of-a-study"]
         status, said = report(whereworn, study, work / "bucket", *bucket, environment=environment)
         if status:
-            fail(f"through a bucket: {said}")
+            fail(f"through a bucket: status {status}: {said}")
         print(f"through a bucket: {same(work / 'here', work / 'bucket')} tables alike")
         listed = urllib.request.urlopen(f"http://127.0.0.1:{port}/steps").read().decode()
         if "/step-" in listed or "/readings-" not in listed:
