@@ -21,11 +21,14 @@ WITH width AS (
 limited AS (
     SELECT
         c.*,
+        s.inserted,
+        s.worn_until,
+        s.warm_from,
         l.pairing_minutes,
         CAST(GREATEST(45.0, l.pairing_minutes) * 60000000 AS BIGINT) AS own_micros
-    FROM checks_worn AS c
+    FROM sessions AS s
+    INNER JOIN checks_worn AS c ON c.sensor_no = s.sensor_no
     INNER JOIN wearer_limits AS l ON l.wearer = c.wearer
-    WHERE c.sensor_no IS NOT NULL
 ),
 wanted AS (
     SELECT

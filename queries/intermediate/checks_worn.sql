@@ -10,9 +10,6 @@
 -- fingerstick_time = { class = "time" }
 -- fingerstick = { class = "estimate" }
 -- purpose = { class = "category" }
--- inserted = { class = "time" }
--- worn_until = { class = "time" }
--- warm_from = { class = "time" }
 SELECT
     n.fingerstick_no,
     n.wearer,
@@ -21,10 +18,7 @@ SELECT
     s.sensor_no,
     n.time AS fingerstick_time,
     n.glucose AS fingerstick,
-    n.purpose,
-    s.inserted,
-    s.worn_until,
-    s.warm_from
+    n.purpose
 FROM numbered_fingersticks AS n
 INNER JOIN sessions AS s ON s.wearer = n.wearer
 WHERE n.time >= s.inserted AND n.time <= s.worn_until

@@ -58,9 +58,9 @@ SELECT
             THEN REGR_SLOPE(CASE WHEN before THEN glucose END, minutes)
     END AS rate,
     MAX(CASE WHEN place = 1 THEN glucose END) AS nearest,
-    MAX(CASE WHEN near AND warm AND status = 'low' THEN 1 ELSE 0 END) AS low,
-    MAX(CASE WHEN near AND warm AND status = 'high' THEN 1 ELSE 0 END) AS high,
-    MAX(CASE WHEN near AND NOT warm THEN 1 ELSE 0 END) AS cold
+    arrow_cast(MAX(CASE WHEN near AND warm AND status = 'low' THEN 1 ELSE 0 END), 'Int8') AS low,
+    arrow_cast(MAX(CASE WHEN near AND warm AND status = 'high' THEN 1 ELSE 0 END), 'Int8') AS high,
+    arrow_cast(MAX(CASE WHEN near AND NOT warm THEN 1 ELSE 0 END), 'Int8') AS cold
 FROM sloping
 GROUP BY sensor_no, fingerstick_no
 HAVING MAX(CASE WHEN near THEN 1 ELSE 0 END) = 1

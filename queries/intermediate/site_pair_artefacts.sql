@@ -1,6 +1,6 @@
 -- title = "Night artefacts of each sensor for each pair of sites"
 -- row = "one sensor and one pair of sites"
--- role = "intermediate"
+-- role = "view"
 -- [columns]
 -- site_a = { class = "site" }
 -- site_b = { class = "site" }
@@ -34,4 +34,3 @@ FROM worn AS a
 CROSS JOIN worn AS b
 CROSS JOIN sensor_artefacts AS n
 WHERE a.position < b.position
-ORDER BY a.position, b.position, n.wearer, n.inserted, n.sensor

@@ -1,6 +1,6 @@
 -- title = "The sensors of each pair of sites"
 -- row = "one sensor in one pair of sites"
--- role = "intermediate"
+-- role = "view"
 -- [columns]
 -- site_a = { class = "site" }
 -- site_b = { class = "site" }
@@ -34,4 +34,3 @@ SELECT
     l.*
 FROM site_pairs AS p
 INNER JOIN lives AS l ON l.site = p.site OR l.site = p.against
-ORDER BY p.position, p.against_position, l.wearer, l.inserted, l.sensor

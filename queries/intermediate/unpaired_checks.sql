@@ -15,7 +15,10 @@ WITH unpaired AS (
     RIGHT ANTI JOIN checks_worn AS c ON c.fingerstick_no = p.fingerstick_no AND c.sensor_no = p.sensor_no
 ),
 worn AS (
-    SELECT c.*, s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost
+    SELECT
+        c.*,
+        s.state = 'lost track of' AND c.fingerstick_time > s.seen_until AS lost,
+        c.fingerstick_time < s.warm_from AS cold
     FROM sessions AS s
     INNER JOIN unpaired AS c ON c.wearer = s.wearer AND c.sensor = s.sensor
 )
@@ -31,7 +34,7 @@ SELECT
         WHEN w.lost THEN 'sensor lost track of'
         WHEN n.low = 1 THEN 'reading low'
         WHEN n.high = 1 THEN 'reading high'
-        WHEN w.fingerstick_time < w.warm_from OR n.cold = 1 THEN 'warm-up'
+        WHEN w.cold OR n.cold = 1 THEN 'warm-up'
         ELSE 'gap in the readings'
     END AS reason
 FROM worn AS w

@@ -28,10 +28,11 @@ SELECT
     n.paired AS reading,
     n.paired - c.fingerstick AS difference,
     (n.paired - c.fingerstick) / c.fingerstick AS relative_difference,
-    days_between(c.inserted, n.paired_time) AS wear_days,
+    days_between(s.inserted, n.paired_time) AS wear_days,
     c.sensor_no,
     c.fingerstick_no
 FROM near_readings AS n
 INNER JOIN checks_worn AS c ON c.fingerstick_no = n.fingerstick_no AND c.sensor_no = n.sensor_no
+INNER JOIN sessions AS s ON s.sensor_no = c.sensor_no
 WHERE n.paired IS NOT NULL AND c.purpose NOT IN ('calibration', 'control')
 ORDER BY c.wearer, c.fingerstick_time, c.fingerstick_no, c.sensor
