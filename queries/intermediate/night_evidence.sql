@@ -41,16 +41,19 @@ checked AS (
 checked_sensors AS (
     SELECT DISTINCT setting, sensor_no FROM checked
 ),
-clean_pairs AS (
-    SELECT u.setting, p.sensor_no, p.relative_difference
+checked_pairs AS (
+    SELECT u.setting, p.sensor_no, p.fingerstick_time, p.relative_difference
     FROM checked_sensors AS u
     INNER JOIN pairs AS p ON p.sensor_no = u.sensor_no
-    LEFT JOIN at_night AS a
-        ON a.setting = u.setting
-        AND a.sensor_no = p.sensor_no
+),
+clean_pairs AS (
+    SELECT p.setting, p.sensor_no, p.relative_difference
+    FROM at_night AS a
+    RIGHT ANTI JOIN checked_pairs AS p
+        ON p.setting = a.setting
+        AND p.sensor_no = a.sensor_no
         AND p.fingerstick_time >= a.start
         AND p.fingerstick_time <= a."end"
-    WHERE a.sensor_no IS NULL
 ),
 gains AS (
     SELECT setting, sensor_no, CASE WHEN COUNT(*) >= 5 THEN MEDIAN(relative_difference) ELSE 0 END AS relative_bias

@@ -51,13 +51,21 @@ came_off AS (
     FROM last_incidence
     WHERE rank = 1
 ),
+-- A sensor taken off as completed in the last day of its rated wear stayed on for all of it: else no sensor would be left on
+-- the rated day where each is changed an hour early.
+followed AS (
+    SELECT
+        *,
+        CASE WHEN cause = 'completed' AND at_least(day, rated_days - 1) THEN rated_days ELSE day END AS on_until
+    FROM lives
+),
 -- By mid-p beta products, which hold their promise with few sensors: none below two sensors for the share, three for the days.
 intervals AS (
     SELECT
         l.site,
-        survival_interval(l.day, l.ending, t.rated_days) AS free,
+        survival_interval(l.on_until, l.ending, t.rated_days) AS free,
         survival_interval(l.day, l.any_ending, t.rated_days) AS usable
-    FROM lives AS l
+    FROM followed AS l
     CROSS JOIN settings AS t
     GROUP BY l.site
 ),
@@ -85,7 +93,7 @@ SELECT
     a.sensors,
     w.sessions,
     w.wearers,
-    d.usable_days,
+    CASE WHEN w.sessions > 2 THEN d.usable_days END AS usable_days,
     CASE WHEN w.sessions > 2 THEN get_field(r.usable, 'mean_lower') END AS usable_days_lower,
     CASE WHEN w.sessions > 2 THEN get_field(r.usable, 'mean_upper') END AS usable_days_upper,
     COALESCE(c.incidence, 0.0) AS came_off,
