@@ -40,7 +40,7 @@ pub enum Command {
     /// Load what is new, run every query, write the month's report
     #[command(
         after_help = "Writes report.html, report.md, figures/, tables/, rejects.csv and run.json, all or nothing; the public \
-edition has no rejects.csv. Results are cumulative: a month's report uses every row up to its end.\n\n\
+edition and one for a wearer among several have no rejects.csv. Results are cumulative: a month's report uses every row up to its end.\n\n\
 Examples:\n  whereworn report my-study --month 2026-09 --out september\n  whereworn report my-study --for wearer"
     )]
     Report(ReportArguments),

@@ -144,16 +144,18 @@ impl StudyMonth {
         plan_of(&self.study.settings).hash()
     }
 
-    /// The cut-off of the first report under the study's plan, this one included; `None` without a plan.
+    /// The cut-off of the first report under the study's plan, this one included, or that of an earlier report that had seen
+    /// more; `None` without a plan.
     pub fn planned_since(&self) -> Option<Micros> {
         let hash = self.plan_hash();
-        let under_it = self
-            .evidence
-            .said
-            .iter()
-            .filter(|said| said.plan_hash == hash);
-        let looks = under_it.map(|said| said.look).chain([self.cutoff]);
-        looks.min().filter(|_| !hash.is_empty())
+        if hash.is_empty() {
+            return None;
+        }
+        let said = &self.evidence.said;
+        let first = said.iter().position(|said| said.plan_hash == hash);
+        let until = first.map_or(said.len(), |first| first + 1);
+        let looks = said.iter().take(until).map(|said| said.look);
+        looks.chain(first.is_none().then_some(self.cutoff)).max()
     }
 
     /// Starts the engine on the study's tables.

@@ -93,7 +93,8 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let run_of = |report: &Report| of_run(report, output.written());
     let (report, copies) = made(before.as_ref(), tables, render, run_of)?;
     write_pages(&mut output, &report)?;
-    if edition != Edition::Public {
+    // Rejected rows may be anybody's.
+    if edition != Edition::Public && wearer.is_none() {
         output.write("rejects.csv", &rejects_csv(&open.settled.rejects)?)?;
     }
     let mut run = of_run(&report, output.written());
@@ -115,6 +116,9 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
     let rejected = open.settled.rejects.len();
     open.progress.clear();
     warn(open.warnings());
+    if arguments.wearer.is_some() && !for_wearer {
+        say("warning: this report is of all wearers: --wearer is for --for wearer alone");
+    }
     say(&summary(&open.settled));
     say(&open.why);
     if let Some(earlier) = &earlier {

@@ -138,5 +138,6 @@ pub(crate) struct SideBySideText {
     pub caption: String,
     pub caption_beyond: String,
     pub caption_few: String,
+    pub caption_people: String,
     pub finding: String,
 }

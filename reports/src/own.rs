@@ -1,4 +1,5 @@
-//! A report for one of several wearers: rows of other people are taken out of every table that has a wearer.
+//! A report for one of several wearers: rows of other people, and of files that may be theirs, are taken out of every table
+//! that has a wearer.
 
 use std::collections::BTreeSet;
 
@@ -6,7 +7,7 @@ use whereworn_model::header::Class;
 
 use crate::input::Input;
 
-/// Keeps the rows of the wearer whose report it is, and those of no one, and says how many wearers there were; nothing
+/// Keeps the rows of the wearer whose report it is, and those of no one and no file, and says how many wearers there were; nothing
 /// where it is no one's own report.
 pub(crate) fn keep(input: &mut Input) -> Option<usize> {
     let own = input.wearer?;
@@ -25,9 +26,11 @@ pub(crate) fn keep(input: &mut Input) -> Option<usize> {
             .iter()
             .map(|cell| cell.as_text().unwrap_or_default().to_owned())
             .collect();
-        let kept: Vec<bool> = names
-            .iter()
-            .map(|name| name.is_empty() || name == own)
+        // A file of no one may hold rows of other people.
+        let of_file = |row: usize| !table.text(row, "file").is_empty();
+        let kept: Vec<bool> = (0..)
+            .zip(&names)
+            .map(|(row, name)| name == own || name.is_empty() && !of_file(row))
             .collect();
         for column in &mut table.columns {
             let mut row = kept.iter();

@@ -7,7 +7,7 @@
 
 use whereworn_model::settings::Measure;
 use whereworn_model::table::ResultTable;
-use whereworn_model::tables::site_comparison::column as comparison;
+use whereworn_model::tables::site_comparison::{self, column as comparison};
 
 use crate::catalogue::fill;
 use crate::claims::{Claim, OTHERS, Verdict};
@@ -103,7 +103,66 @@ fn core(context: &Context, claim: &Claim) -> Option<String> {
         Verdict::Alike => &words.alike,
         Verdict::Open => return None,
     };
-    Some(filled(context, template, claim))
+    let said = filled(context, template, claim);
+    let against =
+        claim.is_difference() && claim.withdrawn.is_empty() && against_figures(context, claim);
+    Some(match against {
+        true => fill(&context.text.claims.other_way, &[("claim", &said)]),
+        false => said,
+    })
+}
+
+/// Whether the figures of all sensors, which the first screen draws, point the other way than a difference within people.
+fn against_figures(context: &Context, claim: &Claim) -> bool {
+    let view = View::named(context, site_comparison::NAME);
+    let figures = view.and_then(|view| figures(&view, claim));
+    figures.is_some_and(|figures| figures.points == Points::OtherWay)
+}
+
+/// Where the figures of two sites point, as shown.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Points {
+    SameWay,
+    Nowhere,
+    OtherWay,
+}
+
+/// The figures of all sensors at the two sites of a claim, and where they point beside it.
+struct Figures {
+    site: String,
+    against: String,
+    points: Points,
+}
+
+fn figures(view: &View, claim: &Claim) -> Option<Figures> {
+    let column = column(view.table, claim.measure)?;
+    let figure = |site: &str| {
+        let rows = view.table.rows_where(comparison::SITE, site);
+        view.value(*rows.first()?, column)
+    };
+    let (site, against) = (figure(claim.site)?, figure(claim.against)?);
+    let more_is_said =
+        claim.measure == Measure::ReadsHighOrLow || column == comparison::WITHIN_20_20;
+    let [site_shown, against_shown] = [site, against].map(|value| view.quantity(column, value));
+    let points = match (
+        site_shown == against_shown,
+        (site > against) == more_is_said,
+    ) {
+        (true, _) => Points::Nowhere,
+        (false, true) => Points::SameWay,
+        (false, false) => Points::OtherWay,
+    };
+    Some(Figures {
+        site: site_shown,
+        against: against_shown,
+        points,
+    })
+}
+
+/// That two sites cannot be told apart from what went with one of them.
+pub(crate) fn inseparable(context: &Context, claim: &Claim) -> Option<String> {
+    let words = words(context, claim.measure)?;
+    (!claim.withdrawn.is_empty()).then(|| filled(context, &words.withdrawn, claim))
 }
 
 /// A claim in words, what holds for now marked as such; without a full stop.
@@ -203,31 +262,18 @@ pub(crate) fn trade_off(view: &View, claims: &[Claim], on_label: &[&str]) -> Opt
 fn won(view: &View, claim: &Claim) -> Option<String> {
     let context = view.context;
     let words = words(context, claim.measure)?;
-    let column = column(view.table, claim.measure)?;
-    let figure = |site: &str| {
-        let row = view
-            .table
-            .rows_where(comparison::SITE, site)
-            .first()
-            .copied()?;
-        view.value(row, column)
-    };
-    let (site, against) = (figure(claim.site)?, figure(claim.against)?);
-    let more_is_said =
-        claim.measure == Measure::ReadsHighOrLow || column == comparison::WITHIN_20_20;
-    let shown = [site, against].map(|value| view.quantity(column, value));
-    // Sites are compared within people, these figures are of all of them: they may point the other way.
-    let said = match shown[0] != shown[1] && (site > against) == more_is_said {
-        true => {
+    let figures = figures(view, claim)?;
+    let said = match figures.points {
+        Points::SameWay => {
             let values = [
                 ("site", &*context.site_label(claim.site)),
                 ("against", &*context.site_label(claim.against)),
-                ("better", &*shown[0]),
-                ("worse", &*shown[1]),
+                ("better", &*figures.site),
+                ("worse", &*figures.against),
             ];
             fill(&words.won, &values)
         }
-        false => core(context, claim)?,
+        Points::Nowhere | Points::OtherWay => core(context, claim)?,
     };
     Some(match claim.verdict {
         Verdict::Leans => fill(&context.text.claims.mark_so_far, &[("claim", &said)]),

@@ -199,6 +199,7 @@ pub(crate) struct First {
     pub nothing: String,
     pub one_site: String,
     pub none_on_label: String,
+    pub label_unknown: String,
     pub one_on_label: String,
     pub but_rare: String,
     pub open_more: String,
@@ -218,6 +219,7 @@ pub(crate) struct Claims {
     pub others: String,
     pub so_far: String,
     pub mark_so_far: String,
+    pub other_way: String,
     pub and: String,
     pub interval: String,
     pub above_zero: String,
@@ -290,6 +292,7 @@ pub(crate) struct Changes {
     pub put_on: String,
     pub moved: Point,
     pub none: String,
+    pub too_few: String,
 }
 
 /// Headings and words of sites pair by pair.
@@ -317,6 +320,7 @@ pub(crate) struct Pairs {
 #[serde(deny_unknown_fields)]
 pub(crate) struct Questions {
     pub off_label: Point,
+    pub label_unknown: Point,
     pub comes_off: Point,
     pub reads_high: Point,
     pub unchecked: Point,

@@ -393,7 +393,12 @@ fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Box<Refused>>>, Engine
 }
 
 fn read_file(path: &Path) -> Result<Query, Box<Refused>> {
-    let file = path.display().to_string();
+    // Pages show it: the same wherever the study lies.
+    let folder = path.parent().and_then(Path::file_name).map(Path::new);
+    let file = folder
+        .unwrap_or(Path::new(""))
+        .join(path.file_name().unwrap_or_default());
+    let file = file.display().to_string();
     let stem = path
         .file_stem()
         .map_or(String::new(), |stem| stem.to_string_lossy().into_owned());

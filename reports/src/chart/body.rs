@@ -323,7 +323,7 @@ fn site(view: &View, text: &BodyText, row: usize) -> Site {
     let key = view.table.text(row, site_comparison::column::SITE);
     let sensors = worn(view, row);
     let mut count = view.context.text.sensors(sensors);
-    if view.table.text(row, site_comparison::column::ON_LABEL) != "yes" {
+    if view.context.off_label(key) {
         count = fill(&text.off_label, &[("sensors", &count)]);
     }
     let mut facts = vec![count];

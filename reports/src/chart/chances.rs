@@ -42,9 +42,9 @@ impl Chances {
             let key = view.table.text(row, "site");
             let sensors = view.value(row, "sensors").unwrap_or(0.0);
             let counted = context.text.sensors(sensors);
-            let remark = match context.on_label(key) {
-                true => counted,
-                false => fill(&context.text.chart.body.off_label, &[("sensors", &counted)]),
+            let remark = match context.off_label(key) {
+                true => fill(&context.text.chart.body.off_label, &[("sensors", &counted)]),
+                false => counted,
             };
             let share = view.table.number(row, "probability").unwrap_or(0.0);
             Site {

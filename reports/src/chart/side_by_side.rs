@@ -112,6 +112,9 @@ impl SideBySide {
         if sites.iter().any(|site| site.few) {
             caption.push(&text.caption_few);
         }
+        if view.context.wearers().len() > 1 {
+            caption.push(&text.caption_people);
+        }
         Some(Self {
             finding: findings.join(" "),
             caption: caption.join(" "),

@@ -79,9 +79,9 @@ fn name(weights: &View, row: usize) -> String {
 /// A site's name, with a mark where it is off the label.
 fn site(context: &Context, key: &str) -> String {
     let label = context.site_label(key);
-    match context.on_label(key) {
-        true => label,
-        false => fill(&context.text.best.site_off_label, &[("site", &label)]),
+    match context.off_label(key) {
+        true => fill(&context.text.best.site_off_label, &[("site", &label)]),
+        false => label,
     }
 }
 
@@ -123,7 +123,7 @@ fn moves(weights: &View) -> Item {
 fn off_label(sites: &View) -> Option<String> {
     let context = sites.context;
     let keys = sites.rows.iter().map(|&row| sites.table.text(row, "site"));
-    let off = keys.filter(|key| !context.on_label(key));
+    let off = keys.filter(|key| context.off_label(key));
     let names: Vec<String> = off.map(|key| context.site_label(key)).collect();
     (!names.is_empty()).then(|| names.join(", "))
 }

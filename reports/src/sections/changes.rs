@@ -105,8 +105,11 @@ fn moved(view: &View, text: &SectionText) -> Block {
         .iter()
         .filter(|&&row| !found(row).is_empty() && found(row) != TOO_FEW)
         .count();
-    if compared == 0 {
-        return Block::Paragraph(text.missing.clone());
+    let earlier = |&row: &usize| view.value(row, "sensors_before") > Some(0.0);
+    match compared {
+        0 if view.rows.iter().any(earlier) => return Block::Paragraph(words.too_few.clone()),
+        0 => return Block::Paragraph(text.missing.clone()),
+        _ => {}
     }
     let count = compared.to_string();
     Block::Paragraph(fill(&words.none, &[("count", &count)]))

@@ -12,7 +12,9 @@ use crate::claims::{Claim, JUDGED, Verdict, read};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
-use crate::sentences::{LEAST_SENSORS, column, joined, open, sentence, trade_off, worn};
+use crate::sentences::{
+    LEAST_SENSORS, column, inseparable, joined, open, sentence, trade_off, worn,
+};
 use crate::view::View;
 
 /// Most sentences of the first screen.
@@ -84,12 +86,17 @@ fn asked(priorities: &Priorities) -> Measure {
     best
 }
 
+fn on_label(view: &View, row: usize) -> bool {
+    view.table.text(row, site_comparison::column::ON_LABEL) == "yes"
+}
+
 pub(super) fn off_label(view: &View, row: usize) -> bool {
-    view.table.text(row, site_comparison::column::ON_LABEL) != "yes"
+    view.context.label_is_told() && !on_label(view, row)
 }
 
 fn sites(view: &View) -> Vec<Site> {
     let text = &view.context.text.first;
+    let told = view.context.label_is_told();
     let rows = order(view);
     let mut last = None;
     rows.into_iter()
@@ -99,7 +106,7 @@ fn sites(view: &View) -> Vec<Site> {
             let group = if off { &text.off_label } else { &text.on_label };
             Site {
                 row,
-                group: begins.then(|| group.clone()),
+                group: (begins && told).then(|| group.clone()),
                 label: view.text(row, site_comparison::column::SITE),
                 mark: view
                     .context
@@ -145,7 +152,7 @@ fn sentences(view: &View) -> Vec<Item> {
     let on_label: Vec<&str> = view
         .rows
         .iter()
-        .filter(|&&row| !off_label(view, row))
+        .filter(|&&row| on_label(view, row))
         .map(|&row| view.table.text(row, site_comparison::column::SITE))
         .collect();
     let of = |verdict| {
@@ -208,6 +215,7 @@ fn nothing(view: &View) -> String {
 fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
     let text = &view.context.text.first;
     match on_label {
+        _ if !view.context.label_is_told() => Some(text.label_unknown.clone()),
         [] => Some(text.none_on_label.clone()),
         [one] => {
             let site = view.context.site_label(one);
@@ -220,17 +228,23 @@ fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
 /// Rows taken back, then open ones: planned ones and those of sites on the label first.
 fn still_open(context: &Context, claims: &[Claim], on_label: &[&str]) -> Option<String> {
     let text = &context.text.first;
-    let taken_back = joined(
-        context,
-        claims
-            .iter()
-            .filter(|claim| claim.is_pair() && claim.striking),
-    );
-    let mut rows: Vec<&Claim> = claims
-        .iter()
-        .filter(|claim| claim.is_pair() && claim.withdrawn.is_empty())
-        .filter(|claim| claim.verdict == Verdict::Open && JUDGED.contains(&claim.measure))
+    let pairs = || claims.iter().filter(|claim| claim.is_pair());
+    let taken_back = joined(context, pairs().filter(|claim| claim.striking));
+    let mut rows: Vec<&Claim> = pairs()
+        .filter(|claim| claim.withdrawn.is_empty() && claim.verdict == Verdict::Open)
+        .filter(|claim| JUDGED.contains(&claim.measure))
         .collect();
+    let known = |claim: &&Claim| claim.sensors >= LEAST_SENSORS;
+    if taken_back.is_none() && !rows.iter().any(known) {
+        let mut mixed = pairs().filter(|claim| JUDGED.contains(&claim.measure) && known(claim));
+        let inseparable = mixed.find_map(|claim| inseparable(context, claim));
+        if inseparable.is_some() {
+            return inseparable;
+        }
+    }
+    if rows.iter().any(known) {
+        rows.retain(|claim| known(claim) || claim.planned);
+    }
     rows.sort_by_key(|claim| (!claim.planned, !claim.within(on_label)));
     let said: Vec<String> = rows
         .iter()

@@ -144,7 +144,11 @@ fn table(view: &View) -> Table {
         headings.extend(next.map(|text| heading(text, Kind::Number)));
     }
     let rows = order(view).into_iter().map(|row| {
-        let label = if off_label(view, row) { "no" } else { "yes" };
+        let label = match off_label(view, row) {
+            _ if !context.label_is_told() => whereworn_model::format::NO_VALUE,
+            true => "no",
+            false => "yes",
+        };
         let mut cells = vec![
             view.text(row, comparison::SITE),
             context

@@ -19,12 +19,12 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     items.extend(View::named(context, site_comparison::NAME).and_then(|view| label(&view)));
     let claims = read(&context.input.tables);
     items.extend(asked(context, &claims, Measure::StaysOn, &words.comes_off));
-    items.extend(asked(
-        context,
-        &claims,
-        Measure::ReadsHighOrLow,
-        &words.reads_high,
-    ));
+    let high: Vec<Claim> = claims
+        .into_iter()
+        .filter(|claim| is_high(context, claim.site))
+        .collect();
+    let measure = Measure::ReadsHighOrLow;
+    items.extend(asked(context, &high, measure, &words.reads_high));
     items.extend(unchecked(context, &words.unchecked));
     items.extend(skin(context, &words.skin));
     match items.is_empty() {
@@ -34,12 +34,27 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
 }
 
 fn label(view: &View) -> Option<Item> {
+    let words = &view.context.text.questions;
+    if !view.context.label_is_told() {
+        return Some(item(&words.label_unknown, &[]));
+    }
     let rows = view.rows.iter().filter(|&&row| off_label(view, row));
     let sites: Vec<String> = rows
         .map(|&row| view.text(row, site_comparison::column::SITE))
         .collect();
-    let point = &view.context.text.questions.off_label;
-    (!sites.is_empty()).then(|| item(point, &[("sites", &sites.join(", "))]))
+    (!sites.is_empty()).then(|| item(&words.off_label, &[("sites", &sites.join(", "))]))
+}
+
+/// Whether a site reads higher than fingersticks, and not only higher than another site does.
+fn is_high(context: &Context, site: &str) -> bool {
+    let Some(view) = View::named(context, site_comparison::NAME) else {
+        return false;
+    };
+    let rows = view.table.rows_where(site_comparison::column::SITE, site);
+    let ends = rows
+        .first()
+        .and_then(|&row| view.interval(row, site_comparison::column::BIAS));
+    ends.is_some_and(|(lower, _)| lower > 0.0)
 }
 
 /// The first claim of a measure that was told, as a question.

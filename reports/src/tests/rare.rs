@@ -427,6 +427,35 @@ fn a_planned_question_is_open_first() {
 }
 
 /// That no site is on the label is said, and nothing is traded off.
+/// Settings that name no site as on the label say nothing of any: nothing is called off the label.
+#[test]
+fn a_label_that_nobody_told_is_not_made_up() {
+    let mut study = fixture::full();
+    let sites = study.settings.sites.values_mut();
+    sites.for_each(|site| site.on_label = false);
+    for cells in &mut study.table("site_comparison").columns {
+        if cells.name == "on_label" {
+            cells.cells.fill(Cell::text("no"));
+        }
+    }
+    let markdown = study.report().markdown;
+    let said = line(&markdown, "- **On the label**: The settings");
+    assert_eq!(
+        said,
+        "- **On the label**: The settings name no site as on the device's label."
+    );
+    assert!(markdown.contains("Which of these sites are, and are the others agreed"));
+    let alleged = [
+        "off the device's label",
+        "Off the device's label",
+        "off the label",
+        "off-label",
+    ];
+    for alleged in alleged {
+        assert!(!markdown.contains(alleged), "{alleged}");
+    }
+}
+
 #[test]
 fn no_site_on_the_label_is_said() {
     let mut study = fixture::full();

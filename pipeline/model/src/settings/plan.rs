@@ -71,7 +71,10 @@ pub enum Aim {
 
 /// A planned comparison.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(untagged)]
+#[serde(
+    untagged,
+    expecting = "a measure belongs here (stays-on, reads-true, quiet-at-night, reads-high-or-low or delay), or a table of measure, site and against"
+)]
 pub enum Primary {
     /// A measure: every planned site against the reference.
     Measure(Measure),
