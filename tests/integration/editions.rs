@@ -178,8 +178,22 @@ fn editions_have_their_own_folder_and_files() {
         assert_eq!(output.json()["edition"], edition);
         assert_eq!(
             output.files.contains_key("rejects.csv"),
-            edition != "public"
+            edition == "clinician"
         );
+        let others = ["dulse.csv", "gorse.csv", "kelp.csv"];
+        let shown = output
+            .files
+            .keys()
+            .filter(|name| *name != "run.json" && !name.ends_with(".parquet"));
+        if edition != "clinician" {
+            for name in shown {
+                let text = output.text(name);
+                assert!(
+                    !others.iter().any(|other| text.contains(other)),
+                    "{edition}: {name}"
+                );
+            }
+        }
         let size = output.text("report.html").len();
         assert!(size < 1_500_000, "{edition}: {size}");
     }

@@ -84,3 +84,26 @@ fn evidence_is_of_month_ends_whatever_was_looked_at() {
     });
     close(one, other, 1e-12, "evidence");
 }
+
+/// A plan made after data were seen was not there before them, though a report of an earlier month is made under it.
+#[test]
+fn a_plan_is_no_older_than_what_was_seen() {
+    let study = Study::new(IN_UTC);
+    study.write("wear-events/e.csv", events(7));
+    study.report_with(&["--month", "2026-02"]);
+    let plan = format!("{IN_UTC}\n[plan]\nprimary = [\"stays-on\"]\n");
+    study.write("study.toml", plan.as_str());
+    let since = |month: &str| {
+        let run = study.report_with(&["--month", month]).json();
+        run["planned_since"].as_str().unwrap_or_default().to_owned()
+    };
+    assert_eq!(since("2026-01"), "2026-02-05T00:00:00Z");
+    assert_eq!(since("2026-02"), "2026-02-05T00:00:00Z");
+
+    let fresh = Study::new(&plan);
+    fresh.write("wear-events/e.csv", events(7));
+    let run = fresh.report_with(&["--month", "2026-01"]).json();
+    assert_eq!(run["planned_since"], "2026-02-01T00:00:00Z");
+    let run = fresh.report_with(&["--month", "2026-02"]).json();
+    assert_eq!(run["planned_since"], "2026-02-01T00:00:00Z");
+}

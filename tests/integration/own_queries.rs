@@ -310,6 +310,11 @@ fn what_names_a_query_that_failed_fails_with_it() {
         "{}",
         run.err
     );
+    // Pages say it the same wherever the study lies.
+    assert!(
+        second.starts_with("warning: queries/second.sql, line 1"),
+        "{second}"
+    );
     let run = study.run("query", &["second", "--as-of", LATER]);
     assert!(
         run.code == 1 && run.err.contains("first.sql"),
