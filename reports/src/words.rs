@@ -130,6 +130,12 @@ pub(crate) struct TableText {
 pub(crate) struct SectionText {
     pub title: String,
     pub intro: Vec<String>,
+    /// What is said where the section has a picture.
+    #[serde(default)]
+    pub of_picture: Vec<String>,
+    /// What is said where it has a table; a column of counts in braces stands for its sum.
+    #[serde(default)]
+    pub of_table: Vec<String>,
     pub missing: String,
 }
 

@@ -1,6 +1,7 @@
 //! What the annex says beside its tables: counts, notes and units that fit the rows shown.
 
 use whereworn_model::table::Cell;
+use whereworn_model::tables::site_nights;
 
 use crate::edition::Edition;
 use crate::fixture::{self, Study};
@@ -34,5 +35,54 @@ fn a_wearer_is_told_that_a_low_was_false() {
         let markdown = study.edition(Edition::Wearer).markdown;
         let section = section(&markdown, "What does a night drop look like?");
         assert!(section.contains(words), "{section}");
+    }
+}
+
+/// 39 confirmed and 2 refuted at each of five sites.
+#[test]
+fn checked_nights_are_counted() {
+    use site_nights::column::{CONFIRMED, REFUTED, UNCHECKED, UNDECIDED};
+    let mut study = fixture::full();
+    for (column, count) in [
+        (CONFIRMED, 39),
+        (REFUTED, 2),
+        (UNDECIDED, 0),
+        (UNCHECKED, 0),
+    ] {
+        set(&mut study, site_nights::NAME, column, Cell::Integer(count));
+    }
+    let markdown = study.report().markdown;
+    let section = section(&markdown, "When do night artefacts happen?");
+    let said = "195 confirmed by a fingerstick, 10 refuted, 0 undecided, 0 unchecked.";
+    assert!(section.contains(said), "{section}");
+}
+
+#[test]
+fn without_a_counted_night_no_zeros_stand_for_quiet() {
+    let mut study = fixture::full();
+    set(
+        &mut study,
+        site_nights::NAME,
+        site_nights::column::NIGHTS,
+        Cell::Integer(0),
+    );
+    for (edition, title, words) in [
+        (
+            Edition::Clinician,
+            "When do night artefacts happen?",
+            "no night had enough readings",
+        ),
+        (
+            Edition::Wearer,
+            "Your nights",
+            "No night had enough readings",
+        ),
+    ] {
+        let markdown = study.edition(edition).markdown;
+        let section = section(&markdown, title);
+        assert!(
+            section.contains(words) && !section.contains('|'),
+            "{section}"
+        );
     }
 }
