@@ -1,9 +1,10 @@
 //! What the annex says beside its tables: counts, notes and units that fit the rows shown.
 
+use whereworn_model::header::Header;
 use whereworn_model::table::Cell;
 use whereworn_model::tables::site_nights;
 
-use crate::edition::Edition;
+use crate::edition::{Edition, Plans};
 use crate::fixture::{self, Study};
 
 /// What stands under a heading, up to the next one.
@@ -84,5 +85,29 @@ fn without_a_counted_night_no_zeros_stand_for_quiet() {
             section.contains(words) && !section.contains('|'),
             "{section}"
         );
+    }
+}
+
+/// A note explains no column that the excerpt leaves out.
+#[test]
+fn notes_are_of_columns_that_are_shown() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../queries/tables");
+    for (key, excerpt) in Plans::read().unwrap().excerpts() {
+        let Some(table) = &excerpt.table else {
+            continue;
+        };
+        let sql = std::fs::read_to_string(folder.join(format!("{table}.sql"))).unwrap();
+        let header = Header::parse(&sql).unwrap();
+        let note = header.note.unwrap_or_default().to_lowercase();
+        let label = |name: &str| {
+            let label = header.columns.get(name)?.label.as_deref()?;
+            Some(label.to_lowercase())
+        };
+        let shown: Vec<String> = excerpt.columns.iter().filter_map(|c| label(c)).collect();
+        for name in header.columns.keys() {
+            let hidden = label(name).filter(|label| label.len() > 3 && !shown.contains(label));
+            let told = hidden.filter(|label| note.contains(label));
+            assert_eq!(told, None, "{key}: {name}");
+        }
     }
 }
