@@ -43,7 +43,7 @@ fn size(context: &Context, measure: Measure, value: f64) -> String {
         Measure::StaysOn => context.number(value * 10.0, 1),
         Measure::ReadsHighOrLow => {
             let extra = whereworn_model::format::glucose_digits(context.unit);
-            context.number(context.unit.from_mgdl(value), extra.max(1))
+            context.number(context.unit.from_mgdl(value), extra + 1)
         }
         _ => context.number(value, 1),
     }

@@ -2,6 +2,7 @@
 
 use whereworn_model::format;
 use whereworn_model::header::{Class, ColumnHeader};
+use whereworn_model::settings::Measure;
 use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::units::Unit;
 
@@ -160,9 +161,20 @@ impl<'a> View<'a> {
         let value = match header.unit.as_deref() {
             Some("mg/dL" | "mg/dL/min") => self.context.unit.from_mgdl(value),
             Some("share") => value * 100.0,
+            None if self.is_glucose(row, header) => self.context.unit.from_mgdl(value),
             _ => value,
         };
         value.is_finite().then_some(value)
+    }
+
+    /// Whether a number without a unit of its own is in that of its row's measure, and that is glucose.
+    fn is_glucose(&self, row: usize, header: &ColumnHeader) -> bool {
+        let measured = matches!(
+            header.class,
+            Some(Class::Estimate | Class::Lower | Class::Upper)
+        );
+        let measure = self.table.text(row, "measure");
+        measured && !self.table.own_query && measure == Measure::ReadsHighOrLow.name()
     }
 
     /// A number in the unit shown, written as the cells of a column are.

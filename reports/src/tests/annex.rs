@@ -3,6 +3,7 @@
 use whereworn_model::header::Header;
 use whereworn_model::table::Cell;
 use whereworn_model::tables::site_nights;
+use whereworn_model::units::Unit;
 
 use crate::edition::{Edition, Plans};
 use crate::fixture::{self, Study};
@@ -110,4 +111,31 @@ fn notes_are_of_columns_that_are_shown() {
             assert_eq!(told, None, "{key}: {name}");
         }
     }
+}
+
+/// A bias is glucose: 9.0078 mg/dL are 0.5 mmol/L. A share is none.
+#[test]
+fn glucose_among_other_measures_follows_the_study() {
+    let mut study = fixture::full();
+    study.settings.study.unit = Some(Unit::MmolL);
+    study.tables.push(fixture::table(
+        "site_between_wearers",
+        include_str!("../../../queries/tables/site_between_wearers.sql"),
+        "site;measure;wearers;mean;spread;spread_lower;spread_upper;p;prediction_lower;prediction_upper",
+        &[
+            "abdomen;stays-on;3;0.2;0.11;0.05;0.3;0.4;0.01;0.5".to_owned(),
+            "abdomen;reads-high-or-low;3;1.1;9.0078;5.4047;18.0156;0.4;-36.0312;27.0234".to_owned(),
+        ],
+    ));
+    let markdown = study.report().markdown.replace('\u{a0}', " ");
+    let section = section(&markdown, "Does it hold for everyone here?");
+    for said in [
+        "| 0.11 (0.05 to 0.30) | 0.400 | 0.01 | 0.50 |",
+        "| 0.50 (0.30 to 1.00) | 0.400 | −2.00 | 1.50 |",
+        "Reads high or low: mmol/L.",
+    ] {
+        assert!(section.contains(said), "{said}: {section}");
+    }
+    // There is no picture that the text could point to.
+    assert!(!section.contains("picture"), "{section}");
 }
