@@ -15,9 +15,6 @@ use crate::context::Context;
 use crate::view::View;
 use crate::words::ClaimWords;
 
-/// Fewest sensors for a word on a site.
-pub(crate) const LEAST_SENSORS: f64 = 3.0;
-
 /// A difference of shares that says nothing: all sensors at one site and none at the other.
 const ALL_OF_THEM: f64 = 0.995;
 

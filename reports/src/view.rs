@@ -4,11 +4,14 @@ use whereworn_model::format;
 use whereworn_model::header::{Class, ColumnHeader};
 use whereworn_model::settings::Measure;
 use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::tables::site_comparison::column as comparison;
 use whereworn_model::units::Unit;
 
 use crate::catalogue::fill;
+use crate::claims::LEAST_SENSORS;
 use crate::context::Context;
 use crate::document::Kind;
+use crate::edition::Edition;
 use crate::palette::NO_SITE;
 
 /// Decimals of a number whose header names none.
@@ -146,14 +149,27 @@ impl<'a> View<'a> {
         self.scaled(row, self.table.column(name)?, header)
     }
 
-    /// The interval of a column in the unit shown, where both ends exist.
+    /// The interval of a column in the unit shown, where both ends exist; to the wearer none is shown of too few sensors.
     pub fn interval(&self, row: usize, name: &str) -> Option<(f64, f64)> {
+        if self.context.input.edition == Edition::Wearer && self.sensors(row, name) < LEAST_SENSORS
+        {
+            return None;
+        }
         let column = self.table.column(name)?;
         let (lower, upper) = self.bounds(name)?;
         Some((
             self.scaled(row, lower, &column.header)?,
             self.scaled(row, upper, &column.header)?,
         ))
+    }
+
+    /// The sensors that a figure rests on, where the table says so: all that were worn for how long they lasted, else those
+    /// with something to count.
+    fn sensors(&self, row: usize, name: &str) -> f64 {
+        let of_wear = [comparison::CAME_OFF, comparison::USABLE_DAYS].contains(&name);
+        let worn = of_wear.then(|| self.table.number(row, comparison::SESSIONS));
+        let sensors = worn.unwrap_or_else(|| self.table.number(row, comparison::SENSORS));
+        sensors.unwrap_or(f64::INFINITY)
     }
 
     fn scaled(&self, row: usize, column: &Column, header: &ColumnHeader) -> Option<f64> {

@@ -8,11 +8,11 @@ use whereworn_model::tables::site_comparison;
 use crate::catalogue::fill;
 use crate::chart::picture;
 use crate::chart::side_by_side::{SideBySide, Site, Wanted};
-use crate::claims::{Claim, JUDGED, Verdict, read};
+use crate::claims::{Claim, JUDGED, LEAST_SENSORS, Verdict, read};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
-use crate::sentences::{LEAST_SENSORS, column, joined, open, sentence, trade_off, worn};
+use crate::sentences::{column, joined, open, sentence, trade_off, worn};
 use crate::view::View;
 
 /// Most sentences of the first screen.

@@ -139,3 +139,34 @@ fn glucose_among_other_measures_follows_the_study() {
     // There is no picture that the text could point to.
     assert!(!section.contains("picture"), "{section}");
 }
+
+/// The wearer reads that one or two sensors give no range.
+#[test]
+fn a_wearer_sees_no_interval_of_two_sensors() {
+    let mut study = fixture::full();
+    let comparison = study.table("site_comparison");
+    let row = comparison.rows_where("site", "abdomen")[0];
+    for (name, value) in [
+        ("sensors", Cell::Integer(2)),
+        ("sessions", Cell::Integer(2)),
+        ("came_off", Cell::Number(0.0)),
+        ("came_off_lower", Cell::Number(0.0)),
+        ("came_off_upper", Cell::Number(0.78)),
+    ] {
+        let column = comparison.columns.iter_mut().find(|c| c.name == name);
+        column.unwrap().cells[row] = value;
+    }
+    let of = |edition, title| {
+        let markdown = study.edition(edition).markdown.replace('\u{a0}', " ");
+        let section = section(&markdown, title);
+        let line = section.lines().find(|line| line.starts_with("| Abdomen"));
+        line.unwrap().to_owned()
+    };
+    let [clinician, wearer] =
+        [Edition::Clinician, Edition::Wearer].map(|edition| of(edition, "Sites side by side"));
+    assert!(clinician.contains("| 0 (0 to 78) |"), "{clinician}");
+    assert!(
+        wearer.contains("| 0 |") && !wearer.contains('('),
+        "{wearer}"
+    );
+}
