@@ -45,6 +45,9 @@ pub(crate) struct BestText {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tips {
+    /// Where sensors ended: all of them, or most.
+    pub at: String,
+    pub most_at: String,
     pub knocked: Point,
     pub loose: Point,
     pub skin: Point,

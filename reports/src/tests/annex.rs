@@ -5,6 +5,7 @@ use whereworn_model::table::Cell;
 use whereworn_model::tables::site_nights;
 use whereworn_model::units::Unit;
 
+use super::words::line;
 use crate::edition::{Edition, Plans};
 use crate::fixture::{self, Study};
 
@@ -169,4 +170,30 @@ fn a_wearer_sees_no_interval_of_two_sensors() {
         wearer.contains("| 0 |") && !wearer.contains('('),
         "{wearer}"
     );
+}
+
+/// Of the sensors knocked off all were at one site, or most.
+#[test]
+fn most_is_not_said_of_all() {
+    let mut study = fixture::full();
+    set(&mut study, "sessions", "cause", Cell::text("completed"));
+    let knocks = |study: &Study| {
+        let markdown = study.edition(Edition::Wearer).markdown;
+        line(&markdown, "- **Knocks**").to_owned()
+    };
+    for (rows, words) in [
+        (vec!["calf"], " sensors, at Calf. "),
+        (vec!["calf", "abdomen"], " sensors, at Abdomen, Calf. "),
+        (vec!["calf", "abdomen", "calf"], " sensors, most at Calf. "),
+    ] {
+        for (row, site) in rows.into_iter().enumerate() {
+            for (name, value) in [("cause", "knocked-off"), ("site", site)] {
+                let columns = &mut study.table("sessions").columns;
+                let column = columns.iter_mut().find(|c| c.name == name);
+                column.unwrap().cells[row] = Cell::text(value);
+            }
+        }
+        let said = knocks(&study);
+        assert!(said.contains(words), "{said}");
+    }
 }
