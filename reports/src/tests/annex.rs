@@ -197,3 +197,18 @@ fn most_is_not_said_of_all() {
         assert!(said.contains(words), "{said}");
     }
 }
+
+/// Sensors that ended early but did not fail have no sheet, and leave no gap in the numbers of sheets.
+#[test]
+fn sheets_are_numbered_from_one() {
+    let mut study = fixture::full();
+    let numbers: Vec<Cell> = [7, 11, 30].map(Cell::Integer).into();
+    let columns = &mut study.table("fault_sheet").columns;
+    let panel = columns.iter_mut().find(|c| c.name == "panel").unwrap();
+    for (cell, number) in panel.cells.iter_mut().zip(numbers) {
+        *cell = number;
+    }
+    let sheets = study.report().sheets.unwrap();
+    assert!(sheets.contains("Sheet 1: ") && sheets.contains("Sheet 2: "));
+    assert!(!sheets.contains("Sheet 7: ") && !sheets.contains("Sheet 11: "));
+}
