@@ -311,6 +311,7 @@ pub(crate) struct Pairs {
     pub against: String,
     pub difference: String,
     pub evidence: String,
+    pub evidence_above: String,
     pub verdict: String,
     pub more: String,
     pub differs: String,

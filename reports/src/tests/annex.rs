@@ -212,3 +212,23 @@ fn sheets_are_numbered_from_one() {
     assert!(sheets.contains("Sheet 1: ") && sheets.contains("Sheet 2: "));
     assert!(!sheets.contains("Sheet 7: ") && !sheets.contains("Sheet 11: "));
 }
+
+#[test]
+fn evidence_beyond_doubt_is_no_figure() {
+    let mut study = fixture::full();
+    for (evidence, words) in [
+        (24_555_386.0, "| above 1000 |"),
+        (1000.0, "| 1000.0 |"),
+        (31.5, "| 31.5 |"),
+    ] {
+        set(
+            &mut study,
+            "conclusions",
+            "evidence",
+            Cell::Number(evidence),
+        );
+        let markdown = study.report().markdown;
+        let section = section(&markdown, "Which sites differ, pair by pair?");
+        assert!(section.contains(words), "{section}");
+    }
+}
