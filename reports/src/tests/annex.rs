@@ -8,6 +8,7 @@ use whereworn_model::units::Unit;
 use super::words::line;
 use crate::edition::{Edition, Plans};
 use crate::fixture::{self, Study};
+use crate::html::STYLE;
 
 /// What stands under a heading, up to the next one.
 fn section<'m>(markdown: &'m str, title: &str) -> &'m str {
@@ -230,5 +231,17 @@ fn evidence_beyond_doubt_is_no_figure() {
         let markdown = study.report().markdown;
         let section = section(&markdown, "Which sites differ, pair by pair?");
         assert!(section.contains(words), "{section}");
+    }
+}
+
+/// Kept on one line, intervals push the last columns of a wide table off the screen; on paper they wrap as well.
+#[test]
+fn intervals_of_wide_tables_may_wrap() {
+    let rules = STYLE.split('}');
+    for rule in rules.filter(|rule| rule.contains("nowrap")) {
+        assert!(
+            !rule.contains(".wide") && !rule.contains(".across"),
+            "{rule}"
+        );
     }
 }
