@@ -155,12 +155,14 @@ fn sentences(view: &View) -> Vec<Item> {
         joined(context, pairs.filter(move |claim| claim.verdict == verdict))
     };
     let (differs, leans) = (of(Verdict::Differs), of(Verdict::Leans));
+    let told = [&differs, &leans].map(|said| said.as_deref().unwrap_or_default());
+    let label = label(view, &claims, &on_label, &told.join("; "));
     let nothing = (differs.is_none() && leans.is_none()).then(|| nothing(view));
     let said = [
         (&text.not_yet, nothing),
         (&text.differs, differs),
         (&text.leans, leans),
-        (&text.label, label(view, &claims, &on_label)),
+        (&text.label, label),
         (&text.open, still_open(context, &claims, &on_label)),
         (&text.unused, unused(context)),
         (&text.alike, alike(context, &claims, of(Verdict::Alike))),
@@ -205,7 +207,7 @@ fn nothing(view: &View) -> String {
     text.nothing.clone()
 }
 
-fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
+fn label(view: &View, claims: &[Claim], on_label: &[&str], told: &str) -> Option<String> {
     let text = &view.context.text.first;
     match on_label {
         [] => Some(text.none_on_label.clone()),
@@ -213,7 +215,7 @@ fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
             let site = view.context.site_label(one);
             Some(fill(&text.one_on_label, &[("site", &site)]))
         }
-        _ => trade_off(view, claims, on_label),
+        _ => trade_off(view, claims, on_label, told),
     }
 }
 

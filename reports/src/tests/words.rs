@@ -76,6 +76,24 @@ fn figures_that_point_the_other_way_stand_beside_no_claim() {
     assert!(!label.contains(" artefacts in 100 nights)"), "{label}");
 }
 
+/// Where the figures of both sites are alike, the sentence on the label could only say again what has been said.
+#[test]
+fn what_differs_is_said_once() {
+    let mut study = fixture::two_sites();
+    for column in &mut study.table("site_comparison").columns {
+        match column.name.as_str() {
+            "on_label" => column.cells.fill(Cell::text("yes")),
+            "night_rate" => column.cells.fill(Cell::Number(5.0)),
+            _ => {}
+        }
+    }
+    let markdown = study.report().markdown;
+    let first = markdown.split("\n## ").nth(1).unwrap();
+    let said = "Lower back is quieter at night than Back of the upper arm";
+    assert_eq!(first.matches(said).count(), 1, "{first}");
+    assert!(line(first, "- **On the label**").contains("reads higher"));
+}
+
 /// In the report of one of several wearers what the next sensor may do rests on that person's sensors, and says how many.
 #[test]
 fn a_forecast_for_one_person_counts_their_sensors() {
