@@ -2,7 +2,7 @@
 -- row = "one run of readings in one night"
 -- section = "nights"
 -- order = 4
--- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows. Probability by shape: how many runs of this shape were artefacts on invented nights; no more than 99 % is claimed. Counted: the night has enough readings to enter the rates. Judged: the verdict in judgements.csv, which changes neither the evidence nor the rate."
+-- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows."
 -- show = 40
 -- [columns]
 -- wearer = { label = "Wearer", class = "wearer" }

@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "accuracy"
 -- order = 2
--- note = "Bias is reading minus fingerstick, from a model in which each sensor has its own level. 20/20: within {20 mg/dL} below {100 mg/dL}, within 20 % from there on. Zones: consensus error grid, type 1."
+-- note = "15/15: within {15 mg/dL} of a fingerstick below {100 mg/dL}, within 15 % from there on; 40/40 alike. Zones: consensus error grid, type 1."
 -- chart = { kind = "intervals", x = "bias", y = "site", lower = "bias_lower", upper = "bias_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }
@@ -24,7 +24,7 @@
 -- mard = { label = "Mean absolute relative difference", unit = "share", digits = 1, class = "estimate" }
 -- mard_lower = { unit = "share", digits = 1, class = "lower" }
 -- mard_upper = { unit = "share", digits = 1, class = "upper" }
--- median_ard = { label = "its median", unit = "share", digits = 1, class = "estimate" }
+-- median_ard = { label = "Median absolute relative difference", unit = "share", digits = 1, class = "estimate" }
 -- median_ard_lower = { unit = "share", digits = 1, class = "lower" }
 -- median_ard_upper = { unit = "share", digits = 1, class = "upper" }
 -- within_15_15 = { label = "Within 15/15", unit = "share", digits = 0, class = "share" }

@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "wear"
 -- order = 8
--- note = "As logged while the sensor was worn; the interval is exact for a Poisson count and takes bumps as independent. Ended: the sensor came off or failed within 24 hours after a bump."
+-- note = "As logged while the sensor was worn; the interval is exact for a Poisson count and takes bumps as independent."
 -- chart = { kind = "intervals", x = "per_100_days", y = "site", lower = "per_100_days_lower", upper = "per_100_days_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

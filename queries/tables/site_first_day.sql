@@ -2,7 +2,7 @@
 -- row = "one site and period of wear"
 -- section = "accuracy"
 -- order = 3
--- note = "First day: the reading is less than 24 hours after insertion."
+-- note = "First day: the reading is less than 24 hours after insertion. 20/20: within {20 mg/dL} of a fingerstick below {100 mg/dL}, within 20 % from there on."
 -- [columns]
 -- site = { label = "Site", class = "site" }
 -- period = { label = "Period", class = "category" }

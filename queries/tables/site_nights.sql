@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "nights"
 -- order = 1
--- note = "The rate leaves out artefacts that a fingerstick refuted. Its interval is exact for a Poisson count and takes nights as independent. The rate without judged true lows also leaves out those that judgements.csv calls true lows; it never takes the first one's place. Minutes and lows are those within counted nights. An artefact that nobody checked may have been a true low."
+-- note = "Sensor-nights with enough readings, and artefacts in them. Confirmed: a fingerstick was well above; refuted: it was as low. One that nobody checked may have been a true low."
 -- chart = { kind = "intervals", x = "rate_per_100", y = "site", lower = "rate_lower", upper = "rate_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "spread"
 -- order = 1
--- note = "In percent of the fingerstick. Steady: the whole interval of the SD between sensors is at or below 7.5 %, with which 95 of 100 sensors lie within 15 % of what is usual for the site; scattered: the whole interval is above it; not clear yet: it is in between. Steady, but high or low: the interval of the bias is above or below 0 as well. Fewer than three sensors: no class."
+-- note = "In percent of the fingerstick. With an SD between sensors of 7.5 %, 95 of 100 sensors lie within 15 % of what is usual for the site."
 -- chart = { kind = "intervals", x = "sd_between", y = "site", lower = "sd_between_lower", upper = "sd_between_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "wear"
 -- order = 2
--- note = "Usable days are the mean time to any ending up to the rated wear, the restricted mean that to detachment only; past the last follow-up both go on as they stood there. Shares and the median are empty where follow-up does not reach that day."
+-- note = "Shares and the median are empty where follow-up does not reach that day."
 -- [columns]
 -- site = { label = "Site", class = "site" }
 -- sessions = { label = "Sensors", class = "count" }

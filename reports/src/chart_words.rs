@@ -115,6 +115,7 @@ pub(crate) struct StripText {
     pub caption_midnight: String,
     pub hours: String,
     pub none: String,
+    pub few: String,
     pub unknown: String,
     pub to: String,
     pub above: String,

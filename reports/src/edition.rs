@@ -65,6 +65,8 @@ pub(crate) struct Excerpt {
     pub intervals: Vec<String>,
     /// Most rows shown.
     pub rows: usize,
+    /// The count of what was looked at: where it is 0, the zeros beside it mean nothing, and what is missing is said.
+    pub of: Option<String>,
     /// The column whose highest or latest values come first.
     pub first: Option<String>,
     /// Sections whose tables are linked.
@@ -79,6 +81,7 @@ impl Default for Excerpt {
             columns: Vec::new(),
             intervals: Vec::new(),
             rows: 12,
+            of: None,
             first: None,
             sections: Vec::new(),
         }
@@ -164,7 +167,12 @@ mod tests {
             };
             let columns = declared(table).unwrap().columns;
             assert!(!excerpt.columns.is_empty(), "{key}");
-            for wanted in excerpt.columns.iter().chain(&excerpt.first) {
+            for wanted in excerpt
+                .columns
+                .iter()
+                .chain(&excerpt.of)
+                .chain(&excerpt.first)
+            {
                 let found = columns.iter().any(|column| column.name == wanted);
                 assert!(found, "{key}: {wanted}");
             }

@@ -1,4 +1,4 @@
-//! Levels of glucose in a text: they stand in braces with their unit, as `{70 mg/dL}`.
+//! Levels of glucose in a text: they stand in braces with their unit, as `{70 mg/dL}`, and so does the unit alone, `{mg/dL}`.
 
 use whereworn_model::format::number;
 use whereworn_model::units::Unit;
@@ -27,8 +27,11 @@ pub(crate) fn in_unit(text: &str, unit: Unit, decimal: &str) -> String {
     out + rest
 }
 
-/// `70 mg/dL` or `2 mg/dL/min` in a unit; `None` for anything else.
+/// `70 mg/dL`, `2 mg/dL/min` or `mg/dL` in a unit; `None` for anything else.
 fn level(text: &str, unit: Unit, decimal: &str) -> Option<String> {
+    if text == Unit::MgDl.code() {
+        return Some(unit.code().to_owned());
+    }
     let (value, written) = text.split_once(' ')?;
     let after = written.strip_prefix("mg/dL")?;
     let level: f64 = value.parse().ok()?;
@@ -50,14 +53,14 @@ mod tests {
     #[test]
     fn levels_follow_the_unit() {
         let text =
-            "Below {70 mg/dL}, up to {180 mg/dL}, {1 mg/dL/min}; in mg/dL, 70 mg/dL, {site} {";
+            "Below {70 mg/dL}, up to {180 mg/dL}, {1 mg/dL/min}; in {mg/dL}, 70 mg/dL, {site} {";
         assert_eq!(
             in_unit(text, Unit::MgDl, "."),
             "Below 70 mg/dL, up to 180 mg/dL, 1 mg/dL/min; in mg/dL, 70 mg/dL, {site} {"
         );
         assert_eq!(
             in_unit(text, Unit::MmolL, ","),
-            "Below 3,9 mmol/L, up to 10,0 mmol/L, 0,06 mmol/L/min; in mg/dL, 70 mg/dL, {site} {"
+            "Below 3,9 mmol/L, up to 10,0 mmol/L, 0,06 mmol/L/min; in mmol/L, 70 mg/dL, {site} {"
         );
     }
 }

@@ -15,9 +15,6 @@ use crate::context::Context;
 use crate::view::View;
 use crate::words::ClaimWords;
 
-/// Fewest sensors for a word on a site.
-pub(crate) const LEAST_SENSORS: f64 = 3.0;
-
 /// A difference of shares that says nothing: all sensors at one site and none at the other.
 const ALL_OF_THEM: f64 = 0.995;
 
@@ -43,7 +40,7 @@ fn size(context: &Context, measure: Measure, value: f64) -> String {
         Measure::StaysOn => context.number(value * 10.0, 1),
         Measure::ReadsHighOrLow => {
             let extra = whereworn_model::format::glucose_digits(context.unit);
-            context.number(context.unit.from_mgdl(value), extra.max(1))
+            context.number(context.unit.from_mgdl(value), extra + 1)
         }
         _ => context.number(value, 1),
     }
@@ -237,8 +234,13 @@ pub(crate) fn open(context: &Context, claim: &Claim, countable: bool) -> Option<
 }
 
 /// The trade-off between sites on the label: what each has over another of them, with the figures of both. `None` with
-/// fewer than two such sites.
-pub(crate) fn trade_off(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
+/// fewer than two such sites, and where all of it has been told.
+pub(crate) fn trade_off(
+    view: &View,
+    claims: &[Claim],
+    on_label: &[&str],
+    told: &str,
+) -> Option<String> {
     let context = view.context;
     let words = &context.text.claims;
     let names: Vec<String> = on_label
@@ -252,14 +254,17 @@ pub(crate) fn trade_off(view: &View, claims: &[Claim], on_label: &[&str]) -> Opt
     let shown = claims
         .iter()
         .filter(|claim| claim.is_difference() && claim.within(on_label));
-    let won: Vec<String> = shown.filter_map(|claim| won(view, claim)).collect();
-    Some(match won.len() {
-        0 => fill(&words.none_told, &names),
-        _ => won.join("; "),
-    })
+    let shown: Vec<&Claim> = shown.collect();
+    if shown.is_empty() {
+        return Some(fill(&words.none_told, &names));
+    }
+    let won: Vec<String> = shown.iter().filter_map(|c| won(view, c, told)).collect();
+    (!won.is_empty()).then(|| won.join("; "))
 }
 
-fn won(view: &View, claim: &Claim) -> Option<String> {
+/// What a site has over another, with the figures of both where they say so, else in the claim's own words unless those have
+/// been told.
+fn won(view: &View, claim: &Claim, told: &str) -> Option<String> {
     let context = view.context;
     let words = words(context, claim.measure)?;
     let figures = figures(view, claim)?;
@@ -273,7 +278,9 @@ fn won(view: &View, claim: &Claim) -> Option<String> {
             ];
             fill(&words.won, &values)
         }
-        Points::Nowhere | Points::OtherWay => core(context, claim)?,
+        Points::Nowhere | Points::OtherWay => {
+            core(context, claim).filter(|said| !told.contains(said))?
+        }
     };
     Some(match claim.verdict {
         Verdict::Leans => fill(&context.text.claims.mark_so_far, &[("claim", &said)]),

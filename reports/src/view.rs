@@ -2,12 +2,16 @@
 
 use whereworn_model::format;
 use whereworn_model::header::{Class, ColumnHeader};
+use whereworn_model::settings::Measure;
 use whereworn_model::table::{Cell, Column, ResultTable};
+use whereworn_model::tables::site_comparison::column as comparison;
 use whereworn_model::units::Unit;
 
 use crate::catalogue::fill;
+use crate::claims::LEAST_SENSORS;
 use crate::context::Context;
 use crate::document::Kind;
+use crate::edition::Edition;
 use crate::palette::NO_SITE;
 
 /// Decimals of a number whose header names none.
@@ -145,8 +149,12 @@ impl<'a> View<'a> {
         self.scaled(row, self.table.column(name)?, header)
     }
 
-    /// The interval of a column in the unit shown, where both ends exist.
+    /// The interval of a column in the unit shown, where both ends exist; to the wearer none is shown of too few sensors.
     pub fn interval(&self, row: usize, name: &str) -> Option<(f64, f64)> {
+        if self.context.input.edition == Edition::Wearer && self.sensors(row, name) < LEAST_SENSORS
+        {
+            return None;
+        }
         let column = self.table.column(name)?;
         let (lower, upper) = self.bounds(name)?;
         Some((
@@ -155,14 +163,34 @@ impl<'a> View<'a> {
         ))
     }
 
+    /// The sensors that a figure rests on, where the table says so: all that were worn for how long they lasted, else those
+    /// with something to count.
+    fn sensors(&self, row: usize, name: &str) -> f64 {
+        let of_wear = [comparison::CAME_OFF, comparison::USABLE_DAYS].contains(&name);
+        let worn = of_wear.then(|| self.table.number(row, comparison::SESSIONS));
+        let sensors = worn.unwrap_or_else(|| self.table.number(row, comparison::SENSORS));
+        sensors.unwrap_or(f64::INFINITY)
+    }
+
     fn scaled(&self, row: usize, column: &Column, header: &ColumnHeader) -> Option<f64> {
         let value = column.cells.get(row)?.as_number()?;
         let value = match header.unit.as_deref() {
             Some("mg/dL" | "mg/dL/min") => self.context.unit.from_mgdl(value),
             Some("share") => value * 100.0,
+            None if self.is_glucose(row, header) => self.context.unit.from_mgdl(value),
             _ => value,
         };
         value.is_finite().then_some(value)
+    }
+
+    /// Whether a number without a unit of its own is in that of its row's measure, and that is glucose.
+    fn is_glucose(&self, row: usize, header: &ColumnHeader) -> bool {
+        let measured = matches!(
+            header.class,
+            Some(Class::Estimate | Class::Lower | Class::Upper)
+        );
+        let measure = self.table.text(row, "measure");
+        measured && !self.table.own_query && measure == Measure::ReadsHighOrLow.name()
     }
 
     /// A number in the unit shown, written as the cells of a column are.

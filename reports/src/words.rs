@@ -45,6 +45,9 @@ pub(crate) struct BestText {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Tips {
+    /// Where sensors ended: all of them, or most.
+    pub at: String,
+    pub most_at: String,
     pub knocked: Point,
     pub loose: Point,
     pub skin: Point,
@@ -130,6 +133,12 @@ pub(crate) struct TableText {
 pub(crate) struct SectionText {
     pub title: String,
     pub intro: Vec<String>,
+    /// What is said where the section has a picture.
+    #[serde(default)]
+    pub of_picture: Vec<String>,
+    /// What is said where it has a table; a column of counts in braces stands for its sum.
+    #[serde(default)]
+    pub of_table: Vec<String>,
     pub missing: String,
 }
 
@@ -305,6 +314,7 @@ pub(crate) struct Pairs {
     pub against: String,
     pub difference: String,
     pub evidence: String,
+    pub evidence_above: String,
     pub verdict: String,
     pub more: String,
     pub differs: String,

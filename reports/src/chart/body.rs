@@ -8,10 +8,11 @@ use super::lettering::{width as text_width, wrap};
 use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::chart_words::BodyText;
+use crate::claims::LEAST_SENSORS;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
 use crate::palette::{GHOST, PANEL, group};
-use crate::sentences::{LEAST_SENSORS, worn};
+use crate::sentences::worn;
 use crate::view::View;
 
 /// Most sites drawn.

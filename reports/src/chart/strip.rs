@@ -22,12 +22,25 @@ const DARKEST: f64 = 0.45;
 
 const CELL: f64 = 30.0;
 
+/// Sensor-nights below which a single artefact moves the rate by two or more.
+const FEW_NIGHTS: f64 = 50.0;
+
+/// How far the field of a cell that rests on few nights stays below its top and above its foot, as a share of its height.
+const INSET: f64 = 0.22;
+
 /// What is known of an hour.
 #[derive(Clone, PartialEq)]
 enum Cell {
     Unknown,
-    /// A value, and what is written into the cell.
-    Known(f64, String),
+    Known(Known),
+}
+
+/// A value, what is written into the cell, and whether it rests on few nights.
+#[derive(Clone, PartialEq)]
+struct Known {
+    value: f64,
+    words: String,
+    few: bool,
 }
 
 struct Row {
@@ -40,6 +53,7 @@ struct Row {
 /// What the legend explains.
 enum Sign {
     Unknown,
+    Few,
     Shade(f64),
 }
 
@@ -83,7 +97,7 @@ impl Strip {
             .iter()
             .flat_map(|row| &row.cells)
             .filter_map(|cell| match cell {
-                Cell::Known(value, _) => Some(*value),
+                Cell::Known(known) => Some(known.value),
                 Cell::Unknown => None,
             });
         let most = values.fold(0.0, f64::max);
@@ -120,8 +134,15 @@ impl Strip {
         let (from, to) = ((x, y), (x + width, y + CELL));
         match cell {
             Cell::Unknown => hatched(canvas, from, to)?,
-            Cell::Known(value, words) => {
-                let shade = self.shade(*value);
+            Cell::Known(known) => {
+                let shade = self.shade(known.value);
+                let (from, to) = match known.few {
+                    true => inner(from, to),
+                    false => (from, to),
+                };
+                if known.few {
+                    outline(canvas, from, to)?;
+                }
                 if shade > 0.0 {
                     canvas.rectangle(from, to, ACCENT, shade)?;
                     let middle = (x + width / 2.0, y + CELL / 2.0);
@@ -129,7 +150,7 @@ impl Strip {
                         bold: true,
                         ..PLAIN
                     };
-                    canvas.text(middle, words, bold.middle())?;
+                    canvas.text(middle, &known.words, bold.middle())?;
                 }
             }
         }
@@ -232,7 +253,12 @@ fn day(view: &View, wish: &Wish, value: &str, group: &Group) -> Vec<Cell> {
         let hour = view.table.number(row, &wish.x).filter(|h| h.fract() == 0.0);
         let cell = hour.and_then(|hour| day.get_mut(hour as usize));
         if let (Some(cell), Some(known)) = (cell, view.value(row, value)) {
-            *cell = Cell::Known(known, view.text(row, value));
+            let nights = view.table.number(row, "nights");
+            *cell = Cell::Known(Known {
+                value: known,
+                words: view.text(row, value),
+                few: nights.is_some_and(|nights| nights < FEW_NIGHTS),
+            });
         }
     }
     day
@@ -256,10 +282,10 @@ fn item(view: &View, value: &str, label: &str, day: &[Cell]) -> String {
     let text = &view.context.text.chart.strip;
     let mut top: Option<(usize, f64)> = None;
     for (hour, cell) in day.iter().enumerate() {
-        if let Cell::Known(known, _) = cell
-            && *known > top.map_or(0.0, |(_, most)| most)
+        if let Cell::Known(known) = cell
+            && known.value > top.map_or(0.0, |(_, most)| most)
         {
-            top = Some((hour, *known));
+            top = Some((hour, known.value));
         }
     }
     match top {
@@ -284,7 +310,11 @@ fn legend(context: &Context, rows: &[Row], steps: &[f64], most: f64) -> Vec<(Sig
     if cells().any(|cell| *cell == Cell::Unknown) {
         out.push((Sign::Unknown, text.unknown.clone()));
     }
-    if cells().any(|cell| matches!(cell, Cell::Known(value, _) if *value <= 0.0)) {
+    if cells().any(|cell| matches!(cell, Cell::Known(known) if known.few)) {
+        let nights = context.number(FEW_NIGHTS, 0);
+        out.push((Sign::Few, fill(&text.few, &[("nights", &nights)])));
+    }
+    if cells().any(|cell| matches!(cell, Cell::Known(known) if known.value <= 0.0)) {
         out.push((Sign::Shade(0.0), text.none.clone()));
     }
     if most <= 0.0 {
@@ -307,6 +337,12 @@ fn legend(context: &Context, rows: &[Row], steps: &[f64], most: f64) -> Vec<(Sig
 fn outline(canvas: &Canvas, from: (f64, f64), to: (f64, f64)) -> Drawn {
     let corners = [from, (to.0, from.1), to, (from.0, to.1), from];
     canvas.line(&corners, Stroke::new(GHOST, 1.0))
+}
+
+/// The field of a cell that rests on few nights.
+fn inner(from: (f64, f64), to: (f64, f64)) -> ((f64, f64), (f64, f64)) {
+    let inset = (to.1 - from.1) * INSET;
+    ((from.0, from.1 + inset), (to.0, to.1 - inset))
 }
 
 /// Slanting lines: nothing is known.
@@ -346,6 +382,10 @@ impl Chart for Strip {
                 let (from, to) = ((x - 8.0, y - 6.0), (x + 8.0, y + 6.0));
                 match what {
                     Sign::Unknown => hatched(canvas, from, to)?,
+                    Sign::Few => {
+                        let (from, to) = inner(from, to);
+                        outline(canvas, from, to)?;
+                    }
                     Sign::Shade(shade) => canvas.rectangle(from, to, ACCENT, *shade)?,
                 }
                 outline(canvas, from, to)

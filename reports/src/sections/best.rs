@@ -4,10 +4,10 @@ use super::parts::item;
 use crate::catalogue::fill;
 use crate::chart::chances::Chances;
 use crate::chart::titled;
+use crate::claims::LEAST_SENSORS;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
-use crate::sentences::LEAST_SENSORS;
 use crate::view::View;
 
 /// Below this probability a site is more likely not the best than the best.

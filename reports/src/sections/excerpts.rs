@@ -23,22 +23,40 @@ pub(crate) fn blocks(
 ) -> Result<Vec<Block>, ReportError> {
     let view = |name: &Option<String>| View::named(context, name.as_deref()?);
     let (picture, table) = (view(&excerpt.picture), view(&excerpt.table));
-    if picture.is_none() && table.is_none() {
+    let of_none = |table: &View| {
+        let of = excerpt.of.as_ref();
+        of.is_some_and(|of| parts::total(table, of) == 0.0)
+    };
+    if (picture.is_none() && table.is_none()) || table.as_ref().is_some_and(of_none) {
         let missing = Some(text.missing.clone()).filter(|text| !text.is_empty());
         return Ok(missing.into_iter().map(Block::Paragraph).collect());
     }
-    let mut out: Vec<Block> = text.intro.iter().cloned().map(Block::Paragraph).collect();
+    let of_picture = picture.iter().flat_map(|_| &text.of_picture);
+    let intro = text.intro.iter().chain(of_picture).cloned();
+    let mut out: Vec<Block> = intro.map(Block::Paragraph).collect();
     let shown: Vec<&View> = picture.iter().chain(&table).collect();
     out.extend(parts::of_all(context, &shown));
     if let Some(view) = picture {
         out.extend(chart::of_table(&view)?.map(Block::Picture));
     }
     if let Some(view) = table {
+        let said = text.of_table.iter().map(|said| counted(&view, said));
+        out.extend(said.map(Block::Paragraph));
         out.push(Block::Table(short(&view, excerpt)));
         out.extend(view.table.header.note.clone().map(Block::Paragraph));
     }
     out.extend(files(context, &excerpt.sections));
     Ok(out)
+}
+
+/// A text with the sums of the columns of counts that it names.
+fn counted(view: &View, text: &str) -> String {
+    let counts = view.table.columns.iter();
+    let counts = counts.filter(|column| column.header.class == Some(Class::Count));
+    let sum = |name: &str| view.context.number(parts::total(view, name), 0);
+    let sums: Vec<(&str, String)> = counts.map(|c| (&*c.name, sum(&c.name))).collect();
+    let values: Vec<(&str, &str)> = sums.iter().map(|(name, sum)| (*name, &**sum)).collect();
+    fill(text, &values)
 }
 
 /// Links to all tables of some sections, for who wants the whole of it.

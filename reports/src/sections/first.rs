@@ -8,13 +8,11 @@ use whereworn_model::tables::site_comparison;
 use crate::catalogue::fill;
 use crate::chart::picture;
 use crate::chart::side_by_side::{SideBySide, Site, Wanted};
-use crate::claims::{Claim, JUDGED, Verdict, read};
+use crate::claims::{Claim, JUDGED, LEAST_SENSORS, Verdict, read};
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
-use crate::sentences::{
-    LEAST_SENSORS, column, inseparable, joined, open, sentence, trade_off, worn,
-};
+use crate::sentences::{column, inseparable, joined, open, sentence, trade_off, worn};
 use crate::view::View;
 
 /// Most sentences of the first screen.
@@ -162,12 +160,14 @@ fn sentences(view: &View) -> Vec<Item> {
         joined(context, pairs.filter(move |claim| claim.verdict == verdict))
     };
     let (differs, leans) = (of(Verdict::Differs), of(Verdict::Leans));
+    let told = [&differs, &leans].map(|said| said.as_deref().unwrap_or_default());
+    let label = label(view, &claims, &on_label, &told.join("; "));
     let nothing = (differs.is_none() && leans.is_none()).then(|| nothing(view));
     let said = [
         (&text.not_yet, nothing),
         (&text.differs, differs),
         (&text.leans, leans),
-        (&text.label, label(view, &claims, &on_label)),
+        (&text.label, label),
         (&text.open, still_open(context, &claims, &on_label)),
         (&text.unused, unused(context)),
         (&text.alike, alike(context, &claims, of(Verdict::Alike))),
@@ -212,7 +212,7 @@ fn nothing(view: &View) -> String {
     text.nothing.clone()
 }
 
-fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
+fn label(view: &View, claims: &[Claim], on_label: &[&str], told: &str) -> Option<String> {
     let text = &view.context.text.first;
     match on_label {
         _ if !view.context.label_is_told() => Some(text.label_unknown.clone()),
@@ -221,7 +221,7 @@ fn label(view: &View, claims: &[Claim], on_label: &[&str]) -> Option<String> {
             let site = view.context.site_label(one);
             Some(fill(&text.one_on_label, &[("site", &site)]))
         }
-        _ => trade_off(view, claims, on_label),
+        _ => trade_off(view, claims, on_label, told),
     }
 }
 

@@ -7,11 +7,11 @@ use super::first::{off_label, order};
 use crate::catalogue::fill;
 use crate::chart::body::Body;
 use crate::chart::titled;
-use crate::claims::{Claim, Verdict, read};
+use crate::claims::{Claim, LEAST_SENSORS, Verdict, read};
 use crate::context::Context;
 use crate::document::{Block, Heading, Item, Kind, Table};
 use crate::error::ReportError;
-use crate::sentences::{LEAST_SENSORS, claim, sentence, worn};
+use crate::sentences::{claim, sentence, worn};
 use crate::view::View;
 use crate::words::NextText;
 

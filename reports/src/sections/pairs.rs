@@ -1,5 +1,6 @@
 //! Site against site: the rows of the conclusions that tell most, in each measure's scale.
 
+use crate::catalogue::fill;
 use crate::claims::{Claim, JUDGED, Verdict, read};
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};
@@ -10,6 +11,9 @@ use super::excerpts::files;
 
 /// Most rows shown.
 const MOST_ROWS: usize = 16;
+
+/// Fifty times what makes a difference: by how much more says nothing to anyone.
+const MOST_EVIDENCE: f64 = 1000.0;
 
 /// The rows that came to something, then open ones, then those taken back; of each planned ones first, then those on what
 /// sites are ordered by.
@@ -56,7 +60,7 @@ fn table(context: &Context, claims: &[Claim]) -> Table {
             name(context, claim.site),
             name(context, claim.against),
             compared(context, claim),
-            context.number(claim.evidence, 1),
+            evidence(context, claim.evidence),
             verdict(context, claim),
             more.unwrap_or_else(|| whereworn_model::format::NO_VALUE.to_owned()),
         ]
@@ -66,6 +70,15 @@ fn table(context: &Context, claims: &[Claim]) -> Table {
         headings: headings.into(),
         rows: rows.collect(),
     }
+}
+
+/// Evidence with one decimal, up to where more of it settles nothing more.
+fn evidence(context: &Context, evidence: f64) -> String {
+    if evidence <= MOST_EVIDENCE {
+        return context.number(evidence, 1);
+    }
+    let most = context.number(MOST_EVIDENCE, 0);
+    fill(&context.text.pairs.evidence_above, &[("most", &most)])
 }
 
 /// The verdict in a word, what it was withdrawn for, and whether it was planned.

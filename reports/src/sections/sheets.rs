@@ -43,8 +43,8 @@ pub(crate) fn blocks(context: &Context, intro: &[String]) -> Result<Vec<Block>, 
     let mut out: Vec<Block> = intro.iter().cloned().map(Block::Paragraph).collect();
     out.push(Block::contents(&context.text.page.contents_sheets, 2));
     let traces = View::named(context, fault_traces::NAME);
-    for &row in rows.iter().take(MOST_SHEETS) {
-        sheet(&view, traces.as_ref(), row, &mut out)?;
+    for (number, &row) in (1..=MOST_SHEETS).zip(&rows) {
+        sheet(&view, traces.as_ref(), (number, row), &mut out)?;
     }
     if rows.len() > MOST_SHEETS {
         let counts = [MOST_SHEETS.to_string(), rows.len().to_string()];
@@ -59,13 +59,12 @@ pub(crate) fn blocks(context: &Context, intro: &[String]) -> Result<Vec<Block>, 
 fn sheet(
     view: &View,
     traces: Option<&View>,
-    row: usize,
+    (number, row): (usize, usize),
     out: &mut Vec<Block>,
 ) -> Result<(), ReportError> {
     let words = &view.context.text.sheets;
-    let number = view.text(row, sheet::PANEL);
     let values = [
-        ("number", &*number),
+        ("number", &*number.to_string()),
         ("sensor", &*view.text(row, sheet::SENSOR)),
     ];
     let title = fill(&words.title, &values);

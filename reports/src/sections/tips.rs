@@ -3,6 +3,7 @@
 use whereworn_model::tables::{sensor_accuracy, sessions};
 
 use super::parts::{self, item, most_ended, skin};
+use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::view::View;
@@ -31,11 +32,16 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
 fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     let context = view.context;
     let of_causes = parts::ended(view, causes);
-    let (top, _) = most_ended(view, &of_causes)?;
+    let (top, most) = most_ended(view, &of_causes)?;
+    let sites = view.groups_of(&of_causes, Some(sessions::column::SITE));
+    let here = match sites.iter().all(|site| site.rows.len() as f64 == most) {
+        true => &context.text.tips.at,
+        false => &context.text.tips.most_at,
+    };
     let values = [
         ("count", &*of_causes.len().to_string()),
         ("sensors", &*context.text.sensors(view.rows.len() as f64)),
-        ("site", &*top),
+        ("where", &*fill(here, &[("site", &top)])),
     ];
     Some(item(point, &values))
 }

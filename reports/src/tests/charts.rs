@@ -1,6 +1,6 @@
 //! Charts of readings and of clock hours.
 
-use whereworn_model::table::ResultTable;
+use whereworn_model::table::{Cell, ResultTable};
 use whereworn_model::time::{format_utc, parse_instant};
 
 use crate::Report;
@@ -131,6 +131,21 @@ fn hours_run_from_evening_to_morning() {
         svg.contains("Calf highest from 03:00 to 04:00 with 4"),
         "{svg}"
     );
+}
+
+/// Of 49 nights a single artefact makes a rate of 2 in 100: such a cell is marked, one of 50 is not.
+#[test]
+fn a_cell_of_few_nights_is_marked() {
+    let mut study = study(&["calf"]);
+    let marked = |study: &Study| {
+        let report = study.report();
+        figure(&report, "night_clock").contains("fewer than 50 nights")
+    };
+    assert!(!marked(&study));
+    let columns = &mut study.table("night_clock").columns;
+    let nights = columns.iter_mut().find(|column| column.name == "nights");
+    nights.unwrap().cells[3] = Cell::Integer(49);
+    assert!(marked(&study));
 }
 
 /// Sixty pictures of a night each stay small.

@@ -1,6 +1,8 @@
 //! Every kind of drawing, wide and narrow, as one page that can be opened and looked at. Marks are held to their numbers by the
 //! tests of geometry; here the rest is: titles, legends, rows and columns, lengths of signs, what stands where.
 
+use whereworn_model::table::Cell;
+
 use super::{charts, is_golden};
 use crate::Edition;
 use crate::fixture::{self, Study};
@@ -72,6 +74,10 @@ fn study() -> Study {
     let mut more = charts::study(&["upper-arm-back", "lower-back"]).tables;
     more.retain(|table| ["night_traces", "night_clock"].contains(&&*table.name));
     study.tables.extend(more);
+    let clock = &mut study.table("night_clock").columns;
+    if let Some(nights) = clock.iter_mut().find(|column| column.name == "nights") {
+        nights.cells[2..5].fill(Cell::Integer(37));
+    }
     for column in &mut study.table("pairs").columns {
         column.cells = column.cells.iter().step_by(20).cloned().collect();
     }

@@ -7,6 +7,7 @@ use whereworn_model::table::Cell;
 
 use crate::fixture::{self, HOSTILE, Study};
 
+mod annex;
 mod best;
 mod charts;
 mod claims;

@@ -115,14 +115,14 @@ fn alarms_are_asked_about_where_a_site_reads_high() {
     }
 }
 
-/// 9.0078 mg/dL are 0.5 mmol/L, 5 are 0.3 (molar mass of glucose 180.156 g/mol).
+/// 9.0078 mg/dL are 0.50 mmol/L, 5 are 0.28 (molar mass of glucose 180.156 g/mol).
 #[test]
 fn differences_of_glucose_follow_the_unit() {
     let row = "reads-high-or-low;upper-arm-back;lower-back;9.0078;4.5039;13.5117;14;11;2;31;0.001";
     let mut differs = study(&[&format!("{row};differs;;;;0")]);
     differs.settings.study.unit = Some(Unit::MmolL);
     let said = point(&differs, "Differs").unwrap();
-    assert!(said.ends_with("by 0.5 mmol/L (0.2 to 0.8)."), "{said}");
+    assert!(said.ends_with("by 0.50 mmol/L (0.25 to 0.75)."), "{said}");
     let mut alike = study(&[&format!("{row};alike;;;;0")]);
     let said = point(&alike, "Alike").unwrap();
     assert!(
@@ -132,7 +132,7 @@ fn differences_of_glucose_follow_the_unit() {
     alike.settings.study.unit = Some(Unit::MmolL);
     let said = point(&alike, "Alike").unwrap();
     assert!(
-        said.contains("about as high, to within 0.3 mmol/L. A trouble of"),
+        said.contains("about as high, to within 0.28 mmol/L. A trouble of"),
         "{said}"
     );
 }
