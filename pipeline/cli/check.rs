@@ -6,6 +6,7 @@ use whereworn_findings::Severity;
 use whereworn_load::Table;
 use whereworn_model::table::ResultTable;
 use whereworn_model::text::plain;
+use whereworn_plan::gather::label_not_said;
 use whereworn_plan::settle::waiting;
 
 use crate::args::{CheckArguments, CheckFormat};
@@ -53,6 +54,7 @@ pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
 /// What is no finding on the data: words about files and settings, and what only the figures show.
 fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
     let mut remarks: Vec<String> = open.warnings().cloned().collect();
+    remarks.extend(label_not_said(&open.study.settings).map(str::to_owned));
     let has = |table: Table| {
         let counts = open.settled.counts.get(&table);
         counts.is_some_and(|counts| counts.accepted > 0)

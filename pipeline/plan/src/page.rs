@@ -7,7 +7,6 @@ use crate::document::{Made, SensorRow};
 use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
-use crate::reasons::off_label;
 use crate::settle::Comparison;
 use crate::words::{Words, plain, say};
 
@@ -105,8 +104,11 @@ impl Page<'_> {
             String::new()
         };
         let (number, site, side) = (row.number, self.label_of(&row.site), words.side(&row.side));
-        // The label says that it is off-label.
-        let reason = capital(row.reason.trim_end_matches(off_label(words)));
+        // The label ends with what the reason ends with.
+        let place = self.wearer().place(&row.site);
+        let remark = place.map_or("", |place| self.wearer().label_remark(place));
+        let reason = row.reason.strip_suffix(remark).unwrap_or(&row.reason);
+        let reason = capital(reason.trim_end_matches("; "));
         say!(
             words,
             "- **{number}. {site}, {side}**: from {earliest}{until}. {reason}.\n",

@@ -34,15 +34,15 @@ impl Made {
                 "nur vorgesehen: ausgelost wird erst, wenn der Sensor binnen {DRAWN_AHEAD} Tagen an der Reihe ist"
             ),
         };
-        let off_label = match self.wearer.on_label(planned.spot.site) {
-            true => "",
-            false => off_label(words),
-        };
+        let remark = self.wearer.label_remark(planned.spot.site);
         let tells = match open {
             1 => String::new(),
             _ => self.tells(planned.spot.site),
         };
-        format!("{lot}{tells}{off_label}")
+        match remark {
+            "" => format!("{lot}{tells}"),
+            remark => format!("{lot}{tells}; {remark}"),
+        }
     }
 
     /// On how many open questions a sensor there tells.
@@ -145,11 +145,6 @@ impl Made {
         }));
         texts
     }
-}
-
-/// What a reason ends with at a site off the label.
-pub(crate) fn off_label(words: &Words) -> &'static str {
-    words.choose("; off-label", "; vom Hersteller nicht vorgesehen")
 }
 
 /// The rules, in words.

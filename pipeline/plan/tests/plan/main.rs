@@ -5,7 +5,7 @@ mod study;
 
 use whereworn_model::settings::Settings;
 use whereworn_plan::frozen;
-use whereworn_plan::gather::{PlanError, Study, choose_wearer};
+use whereworn_plan::gather::{PlanError, Study, choose_wearer, label_not_said};
 use whereworn_plan::log::{HEADER, lines, parse};
 use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
@@ -85,6 +85,45 @@ fn without_a_plan_only_sites_on_the_label_and_it_says_so() {
     );
     let none = plan_of("[study]\nunit = \"mg/dL\"\n", &usual(), &[]).unwrap_err();
     assert!(matches!(none, PlanError::NoSite { .. }));
+    assert!(
+        none.to_string().contains("study.toml says of no site"),
+        "{none}"
+    );
+}
+
+#[test]
+fn of_a_site_that_nothing_is_said_of_it_is_not_said_that_it_is_off_label() {
+    for (language, remark) in [
+        ("en", "not said whether on the label"),
+        ("de", "nicht angegeben, ob vom Hersteller vorgesehen"),
+    ] {
+        let settings = AGREED.replace("on_label = true\n", "");
+        let settings = settings.replace(
+            "[study]\n",
+            &format!("[study]\nlanguage = \"{language}\"\n"),
+        );
+        let (made, settings) = plan_of(&settings, &usual(), &[]).unwrap();
+        let page = markdown(&made, &settings);
+        let remarked = format!("Chest \\<b\\>\\* ({remark})");
+        let all = page.matches("Chest").count();
+        assert_eq!((all > 1, all), (true, page.matches(&remarked).count()));
+        assert!(
+            page.contains(remark) && !page.contains("off-label"),
+            "{page}"
+        );
+        assert!(!page.contains("(vom Hersteller"), "{page}");
+    }
+}
+
+#[test]
+fn that_nothing_is_said_of_the_label_is_told() {
+    let said = |settings: &str| label_not_said(&Settings::parse(settings).unwrap());
+    assert_eq!(said(AGREED), None);
+    let line = said("[study]\nunit = \"mg/dL\"\n[sites.calf]\non_label = false\n").unwrap();
+    assert!(
+        line.contains("of no site that it is on the device's label"),
+        "{line}"
+    );
 }
 
 #[test]
@@ -94,7 +133,7 @@ fn an_impossible_request_names_the_limit() {
     log.skin = vec![("abdomen", "", "2026-09-29T08:00:00Z", 3.0)];
     let error = plan_of(settings, &log, &[]).unwrap_err().to_string();
     assert!(
-        error.contains("Abdomen (off-label), left: the last look at the skin found itch or worse"),
+        error.contains("Abdomen (not said whether on the label), left: the last look at the skin found itch or worse"),
         "{error}"
     );
     assert!(error.contains("right"), "{error}");
