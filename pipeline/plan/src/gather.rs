@@ -111,6 +111,8 @@ pub struct Wearer {
     pub aspects: Vec<Aspect>,
     /// Sites that are allowed or were worn.
     pub candidates: Vec<usize>,
+    /// Sensors that each of them had.
+    pub sensors: Vec<usize>,
     /// Pairs by cell.
     pub pairs: Vec<Pairs>,
     /// The usual day.
@@ -277,6 +279,7 @@ impl Wearer {
             history,
             rules,
             candidates: matters.candidates,
+            sensors: matters.sensors,
             words: Words::new(settings),
         })
     }
@@ -286,6 +289,10 @@ impl Wearer {
     pub fn label(&self, site: usize) -> String {
         let site = self.sites.get(site);
         site.map_or(String::new(), |site| self.words.site(site, &self.sites))
+    }
+
+    pub(crate) fn is_on_label(&self, site: usize) -> bool {
+        self.sites.get(site).is_some_and(|site| site.on_label)
     }
 
     pub(crate) fn label_remark(&self, site: usize) -> &'static str {

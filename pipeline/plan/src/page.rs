@@ -3,7 +3,8 @@
 use jiff::civil::Date;
 use whereworn_model::settings::{Aim, Measure, Settings};
 
-use crate::document::{Made, SensorRow};
+use crate::best::LEAST_SENSORS;
+use crate::document::{BestRow, Made, SensorRow};
 use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
@@ -347,23 +348,62 @@ impl Page<'_> {
             ));
             return out;
         }
+        if self.told().is_empty() {
+            out.push_str(&say!(
+                words,
+                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.\n\n",
+                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist.\n\n"
+            ));
+            return out;
+        }
         out.push_str(&self.priorities());
-        for row in rows {
+        out.push_str(&self.bars());
+        let leads = self.moves();
+        if leads.is_empty() {
+            out.push_str(words.choose(
+                "No site stands out so far.\n\n",
+                "Bisher sticht keine Stelle hervor.\n\n",
+            ));
+        }
+        out.push_str(&self.unbeaten());
+        out.push_str(&leads);
+        out
+    }
+
+    /// The candidates with sensors enough for a word on them, those on the label first.
+    fn told(&self) -> Vec<usize> {
+        let (wearer, chances) = (self.wearer(), &self.made.best.chances);
+        let told = |candidate: &usize| chances[*candidate].is_told();
+        let mut told: Vec<usize> = (0..chances.len()).filter(told).collect();
+        told.sort_by_key(|&candidate| !wearer.is_on_label(wearer.candidates[candidate]));
+        told
+    }
+
+    /// A bar for each site, the likeliest first; those off the label after the others.
+    fn bars(&self) -> String {
+        let words = self.words();
+        let on_label = |row: &&BestRow| {
+            let place = self.wearer().place(&row.site);
+            place.is_some_and(|place| self.wearer().is_on_label(place))
+        };
+        let bar = |row: &BestRow| {
             let filled = (row.probability * BAR).round() as usize;
             let bar = "█".repeat(filled) + &"░".repeat(BAR as usize - filled.min(BAR as usize));
             let (share, site) = (words.share(row.probability), self.label_of(&row.site));
-            out.push_str(&format!("- {bar} {share}: {site}\n"));
+            format!("- {bar} {share}: {site}\n")
+        };
+        let rows = self.made.document.best.iter();
+        let (first, after): (Vec<&BestRow>, Vec<&BestRow>) = rows.partition(on_label);
+        let [first, after] =
+            [first, after].map(|rows| rows.into_iter().map(bar).collect::<String>());
+        if first.is_empty() || after.is_empty() {
+            return format!("{first}{after}\n");
         }
-        if rows.first().is_some_and(|row| row.probability < STANDS_OUT) {
-            out.push_str(words.choose(
-                "\nNo site stands out so far.\n",
-                "\nBisher sticht keine Stelle hervor.\n",
-            ));
-        }
-        out.push('\n');
-        out.push_str(&self.unbeaten());
-        out.push_str(&self.moves());
-        out
+        let apart = words.choose(
+            "Off the device's label:",
+            "Vom Hersteller nicht vorgesehen:",
+        );
+        format!("{first}\n{apart}\n\n{after}\n")
     }
 
     fn priorities(&self) -> String {
@@ -399,10 +439,15 @@ impl Page<'_> {
     }
 
     fn unbeaten(&self) -> String {
-        let sites = self.wearer().candidates.iter().zip(&self.made.best.chances);
-        let names: Vec<String> = sites
-            .filter(|(_, chance)| !chance.beaten)
-            .map(|(&site, _)| self.label(site))
+        let told = self.told();
+        if told.len() < 2 {
+            return String::new();
+        }
+        let unbeaten = told
+            .into_iter()
+            .filter(|&candidate| !self.made.best.chances[candidate].beaten);
+        let names: Vec<String> = unbeaten
+            .map(|candidate| self.label(self.wearer().candidates[candidate]))
             .collect();
         let names = names.join("; ");
         say!(
@@ -414,9 +459,11 @@ impl Page<'_> {
 
     fn moves(&self) -> String {
         let (wearer, words) = (self.wearer(), self.words());
+        let told = self.told();
         let likely = |&leader: &usize| {
             let chance = self.made.best.chances.get(leader);
-            chance.is_some_and(|chance| chance.probability >= STANDS_OUT)
+            let likely = chance.is_some_and(|chance| chance.probability >= STANDS_OUT);
+            likely && told.len() > 1 && told.contains(&leader)
         };
         let leader = self.made.best.leader(&wearer.aspects);
         let Some(leader) = leader.filter(likely) else {
@@ -426,7 +473,9 @@ impl Page<'_> {
             let site = wearer.candidates.get(candidate);
             site.map_or(String::new(), |&site| self.label(site))
         };
-        let moves = self.made.best.moves.iter().filter_map(|m| {
+        let to_told = self.made.best.moves.iter();
+        let to_told = to_told.filter(|m| told.contains(&m.leader));
+        let moves = to_told.filter_map(|m| {
             let aspect = wearer.aspects.get(m.aspect)?;
             let name = words.priority(aspect.name);
             let (from, to) = (words.number(aspect.priority, 1), words.number(m.to, 1));
@@ -439,6 +488,13 @@ impl Page<'_> {
         });
         let moves: String = moves.collect();
         let leader = site(leader);
+        if moves.is_empty() && !self.made.best.moves.is_empty() {
+            return say!(
+                words,
+                "{leader} leads so far.\n\n",
+                "{leader} liegt bisher vorn.\n\n"
+            );
+        }
         if moves.is_empty() {
             return say!(
                 words,

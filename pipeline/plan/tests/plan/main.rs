@@ -11,7 +11,7 @@ use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
 use whereworn_plan::standing;
 
-use study::{AGREED, CUTOFF, Log, plan_of, usual};
+use study::{AGREED, CUTOFF, Log, plan_of, three_a_site, usual};
 
 #[test]
 fn the_next_sensor_waits_for_the_one_that_is_on() {
@@ -376,8 +376,9 @@ fn a_log_that_is_behind_gives_no_date_before_its_draw() {
 /// The same as on the page: the likeliest first, those that none beats, and the leader.
 #[test]
 fn a_report_has_the_chances_of_the_plan() {
-    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
-    let tables = usual().tables();
+    let log = three_a_site();
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let tables = log.tables();
     let study = Study {
         settings: &settings,
         cutoff: 0,
@@ -406,13 +407,65 @@ fn a_report_has_the_chances_of_the_plan() {
         ["abdomen", "upper-arm-back", "chest"].map(unbeaten),
         [0.0, 1.0, 1.0]
     );
-    assert!((0..sites.rows()).all(|row| sites.number(row, "sensors") == Some(1.0)));
+    assert!((0..sites.rows()).all(|row| sites.number(row, "sensors") == Some(3.0)));
     let names: Vec<&str> = (0..priorities.rows())
         .map(|row| priorities.text(row, "priority"))
         .collect();
     assert_eq!(names, ["stays-on", "reads-true", "quiet-at-night"]);
     assert_eq!(priorities.number(0, "weight"), Some(1.0));
     assert_eq!(priorities.text(0, "leader"), "upper-arm-back");
+}
+
+/// The paragraphs on which site is best.
+fn on_the_best(page: &str) -> &str {
+    let (_, after) = page
+        .split_once("\n## Which site is best for me?\n\n")
+        .unwrap();
+    after.split_once("\n## ").unwrap().0
+}
+
+/// The report says the same: nothing leads and nothing is beaten.
+#[test]
+fn before_three_sensors_at_a_site_none_is_the_best() {
+    let mut log = usual();
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let few = "No site has had 3 of your sensors yet. That is too few to say which is best.\n";
+    assert_eq!(on_the_best(&page), few);
+    // One site with three has none to be compared with.
+    log.sensors.splice(
+        0..0,
+        three_a_site()
+            .sensors
+            .into_iter()
+            .filter(|[site, ..]| *site == "abdomen"),
+    );
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let best = on_the_best(&page);
+    assert!(
+        best.contains('█') && best.contains("No site stands out"),
+        "{best}"
+    );
+    assert!(!best.contains("leads") && !best.contains("beats"), "{best}");
+}
+
+#[test]
+fn sites_off_the_label_come_after_the_others() {
+    let (made, settings) = plan_of(AGREED, &three_a_site(), &[]).unwrap();
+    let first = &made.document.best[0];
+    let page = markdown(&made, &settings);
+    let bars = page.split_once("\nOff the device's label:\n\n");
+    let (before, after) = bars.unwrap();
+    let of = |text: &str| text.matches("%: ").count();
+    assert_eq!(
+        (of(on_the_best(&format!("{before}\n## "))), of(after)),
+        (2, 1),
+        "{first:?} {page}"
+    );
+    assert!(after.contains("%: Chest"), "{page}");
+    let beats = "matters to you: Back of the upper arm; Chest \\<b\\>\\* (off-label).";
+    assert!(page.contains(beats), "{page}");
 }
 
 #[test]
