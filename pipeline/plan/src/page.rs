@@ -80,12 +80,12 @@ impl Page<'_> {
         for row in &self.made.document.sensors {
             out.push_str(&self.sensor(row));
         }
-        let asked = self.made.document.sensors.len();
-        if !self.made.schedule.closed.is_empty() && asked > 0 {
+        let planned = self.made.document.sensors.len();
+        if self.made.schedule.is_short {
             out.push_str(&say!(
                 words,
-                "\nNo more than these {asked} can be planned: the last section says which limit stands in the way.\n",
-                "\nMehr als diese {asked} lassen sich nicht planen: der letzte Abschnitt sagt, was im Weg steht.\n"
+                "\nNo more than these {planned} can be planned: the last section says which limit stands in the way.\n",
+                "\nMehr als diese {planned} lassen sich nicht planen: der letzte Abschnitt sagt, was im Weg steht.\n"
             ));
         }
         out.push('\n');

@@ -68,6 +68,18 @@ fn a_draw_that_a_limit_stops_is_given_up_and_says_why() {
     );
 }
 
+/// A spot that stays closed is told of among the limits, and stops no plan that the others fill.
+#[test]
+fn a_plan_that_has_all_that_was_asked_for_says_of_no_limit_to_it() {
+    let mut log = usual();
+    log.skin = vec![("abdomen", "right", "2026-09-29T08:00:00Z", 3.0)];
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert_eq!(made.document.sensors.len(), 6);
+    assert!(!page.contains("No more than these"), "{page}");
+    assert!(page.contains("- Abdomen, right: the last look"), "{page}");
+}
+
 #[test]
 fn without_a_plan_only_sites_on_the_label_and_it_says_so() {
     let settings = "[study]\nunit = \"mg/dL\"\n[sites.abdomen]\non_label = true\n";
