@@ -8,6 +8,7 @@ use crate::document::{BestRow, Made, SensorRow};
 use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
+use crate::reasons::age_words;
 use crate::settle::Comparison;
 use crate::words::{Words, plain, say};
 
@@ -311,18 +312,21 @@ impl Page<'_> {
             let width = words.number(HALF_WIDTH, 0);
             out.push_str(&say!(
                 words,
-                " So many more tell the mean difference there to {width} % either way; at most {MOST} are asked for.\n\n",
-                " So viele weitere zeigen die mittlere Abweichung dort auf {width} % genau; gefragt wird nach höchstens {MOST}.\n\n"
+                " So many more tell the mean difference there to {width} % either way; at most {MOST} are asked for in each line.\n\n",
+                " So viele weitere zeigen die mittlere Abweichung dort auf {width} % genau; gefragt wird in jeder Zeile nach höchstens {MOST}.\n\n"
             ));
         }
-        for row in &self.made.document.fingersticks {
+        for (row, asked) in self.made.document.fingersticks.iter().zip(&self.made.asked) {
             let [from, to] = row.hours;
-            let (site, reason) = (self.label_of(&row.site), capital(&row.reason));
+            let (site, age) = (self.label_of(&row.site), age_words(words, asked.cell.age));
+            // The line begins with what the reason begins with.
+            let reason = row.reason.strip_prefix(age).unwrap_or(&row.reason);
+            let reason = capital(reason.trim_start_matches(": "));
             let (count, range, rate) = (row.count, &row.range, &row.rate);
             out.push_str(&say!(
                 words,
-                "- **{site}**: about {count} more, glucose {range} and {rate}, between {from}:00 and {to}:00. {reason}.\n",
-                "- **{site}**: etwa {count} weitere, Glukose {range} und {rate}, zwischen {from} und {to} Uhr. {reason}.\n"
+                "- **{site}, {age}**: about {count} more, glucose {range} and {rate}, between {from}:00 and {to}:00. {reason}.\n",
+                "- **{site}, {age}**: etwa {count} weitere, Glukose {range} und {rate}, zwischen {from} und {to} Uhr. {reason}.\n"
             ));
         }
         out.push_str(words.choose(

@@ -76,13 +76,7 @@ impl Made {
     pub(crate) fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
         let words = &self.wearer.words;
         let (pairs, share) = (asked.pairs, words.share(asked.share));
-        let age = match asked.cell.age {
-            Age::FirstDay => words.choose("in a sensor's first day", "am ersten Tag eines Sensors"),
-            Age::Later => words.choose(
-                "after a sensor's first day",
-                "nach dem ersten Tag eines Sensors",
-            ),
-        };
+        let age = age_words(words, asked.cell.age);
         FingerstickRow {
             site: self.wearer.key(asked.cell.site).to_owned(),
             range: range_words(words, asked.cell.range),
@@ -96,8 +90,8 @@ impl Made {
             hours: asked.hours,
             reason: say!(
                 words,
-                "{pairs} {age} so far; your glucose is there anyway in {share} of these hours",
-                "bisher {pairs} Wertepaare {age}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
+                "{age}: {pairs} so far; your glucose is there anyway in {share} of these hours",
+                "{age}: Wertepaare bisher {pairs}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
             ),
         }
     }
@@ -195,6 +189,17 @@ pub(crate) fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
     let words = spots
         .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(&english, *limit)));
     words.collect::<Vec<String>>().join("; ")
+}
+
+/// How long a sensor has been worn when a fingerstick is asked for.
+pub(crate) fn age_words(words: &Words, age: Age) -> &'static str {
+    match age {
+        Age::FirstDay => words.choose("in a sensor's first day", "am ersten Tag eines Sensors"),
+        Age::Later => words.choose(
+            "after a sensor's first day",
+            "nach dem ersten Tag eines Sensors",
+        ),
+    }
 }
 
 fn range_words(words: &Words, range: Range) -> String {

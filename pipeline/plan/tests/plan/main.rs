@@ -259,6 +259,32 @@ fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
     assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
 }
 
+/// Lines of one site and hour are told apart by how they begin, and the most is of each.
+#[test]
+fn fingersticks_are_asked_for_by_day_of_wear_first() {
+    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert!(
+        page.contains("at most 12 are asked for in each line."),
+        "{page}"
+    );
+    for line in [
+        "- **Abdomen, in a sensor's first day**: about ",
+        "- **Abdomen, after a sensor's first day**: about ",
+    ] {
+        let (_, rest) = page
+            .split_once(line)
+            .unwrap_or_else(|| panic!("{line}: {page}"));
+        let rest = rest.lines().next().unwrap();
+        assert!(
+            !rest.contains("first day") && rest.contains(" so far; your"),
+            "{rest}"
+        );
+    }
+    let reason = &made.document.fingersticks[0].reason;
+    assert!(reason.contains("a sensor's first day: "), "{reason}");
+}
+
 /// Words that no German page holds; names of files, keys and the study's own texts aside.
 const ENGLISH: [&str; 24] = [
     "the",
