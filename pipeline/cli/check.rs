@@ -92,7 +92,10 @@ fn of_artefacts(results: &[ResultTable]) -> Vec<String> {
         }
     }
     if let Some(artefacts) = table("night_artefacts") {
-        let unchecked = artefacts.rows_where("evidence", "unchecked").len();
+        // As in the report, of nights that count.
+        let unchecked = artefacts.rows_where("evidence", "unchecked").into_iter();
+        let counted = |row: &usize| artefacts.number(*row, "counted") == Some(1.0);
+        let unchecked = unchecked.filter(counted).count();
         if unchecked > 0 {
             remarks.push(format!(
                 "{} unchecked: only a fingerstick at the time can tell a false low from a true one",
@@ -109,5 +112,37 @@ fn count(n: usize, noun: &str) -> String {
         format!("1 {noun}")
     } else {
         format!("{n} {noun}s")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use whereworn_model::header::{CellKind, ColumnHeader};
+    use whereworn_model::table::{Cell, Column};
+
+    #[test]
+    fn night_artefacts_of_nights_that_do_not_count_are_not_asked_about() {
+        let column = |name: &str, cells: Vec<Cell>| Column {
+            name: name.to_owned(),
+            kind: CellKind::Text,
+            header: ColumnHeader::default(),
+            cells,
+        };
+        let evidence = ["unchecked", "unchecked", "confirmed"].map(Cell::text);
+        let counted = [1, 0, 1].map(Cell::Integer);
+        let artefacts = ResultTable {
+            name: "night_artefacts".to_owned(),
+            columns: vec![
+                column("evidence", evidence.into()),
+                column("counted", counted.into()),
+            ],
+            ..ResultTable::default()
+        };
+        let remarks = of_artefacts(&[artefacts]);
+        assert!(
+            remarks[0].starts_with("1 night artefact unchecked:"),
+            "{remarks:?}"
+        );
     }
 }
