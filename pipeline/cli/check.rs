@@ -22,7 +22,7 @@ const WRONG: u8 = 6;
 
 /// Prints findings, what is wrong first.
 pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
-    let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
+    let open = StudyMonth::open_all(&arguments.scope, &arguments.more, Unasked::Latest)?;
     match arguments.format {
         CheckFormat::Json => {
             open.progress.clear();
