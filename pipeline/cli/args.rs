@@ -167,6 +167,9 @@ pub struct LoadArguments {
 pub struct CheckArguments {
     #[command(flatten)]
     pub scope: Scope,
+    /// Further studies, looked at with the first as `report` pools them
+    #[arg(value_name = "MORE")]
+    pub more: Vec<PathBuf>,
     /// How to print the findings
     #[arg(long, default_value = "text")]
     pub format: CheckFormat,

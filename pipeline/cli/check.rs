@@ -6,6 +6,7 @@ use whereworn_findings::Severity;
 use whereworn_load::Table;
 use whereworn_model::table::ResultTable;
 use whereworn_model::text::plain;
+use whereworn_plan::gather::label_not_said;
 use whereworn_plan::settle::waiting;
 
 use crate::args::{CheckArguments, CheckFormat};
@@ -21,7 +22,7 @@ const WRONG: u8 = 6;
 
 /// Prints findings, what is wrong first.
 pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
-    let open = StudyMonth::open(&arguments.scope, Unasked::Latest)?;
+    let open = StudyMonth::open_all(&arguments.scope, &arguments.more, Unasked::Latest)?;
     match arguments.format {
         CheckFormat::Json => {
             open.progress.clear();
@@ -53,6 +54,7 @@ pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
 /// What is no finding on the data: words about files and settings, and what only the figures show.
 fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
     let mut remarks: Vec<String> = open.warnings().cloned().collect();
+    remarks.extend(label_not_said(&open.study.settings).map(str::to_owned));
     let has = |table: Table| {
         let counts = open.settled.counts.get(&table);
         counts.is_some_and(|counts| counts.accepted > 0)
@@ -90,7 +92,10 @@ fn of_artefacts(results: &[ResultTable]) -> Vec<String> {
         }
     }
     if let Some(artefacts) = table("night_artefacts") {
-        let unchecked = artefacts.rows_where("evidence", "unchecked").len();
+        // As in the report, of nights that count.
+        let unchecked = artefacts.rows_where("evidence", "unchecked").into_iter();
+        let counted = |row: &usize| artefacts.number(*row, "counted") == Some(1.0);
+        let unchecked = unchecked.filter(counted).count();
         if unchecked > 0 {
             remarks.push(format!(
                 "{} unchecked: only a fingerstick at the time can tell a false low from a true one",
@@ -107,5 +112,37 @@ fn count(n: usize, noun: &str) -> String {
         format!("1 {noun}")
     } else {
         format!("{n} {noun}s")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use whereworn_model::header::{CellKind, ColumnHeader};
+    use whereworn_model::table::{Cell, Column};
+
+    #[test]
+    fn night_artefacts_of_nights_that_do_not_count_are_not_asked_about() {
+        let column = |name: &str, cells: Vec<Cell>| Column {
+            name: name.to_owned(),
+            kind: CellKind::Text,
+            header: ColumnHeader::default(),
+            cells,
+        };
+        let evidence = ["unchecked", "unchecked", "confirmed"].map(Cell::text);
+        let counted = [1, 0, 1].map(Cell::Integer);
+        let artefacts = ResultTable {
+            name: "night_artefacts".to_owned(),
+            columns: vec![
+                column("evidence", evidence.into()),
+                column("counted", counted.into()),
+            ],
+            ..ResultTable::default()
+        };
+        let remarks = of_artefacts(&[artefacts]);
+        assert!(
+            remarks[0].starts_with("1 night artefact unchecked:"),
+            "{remarks:?}"
+        );
     }
 }

@@ -133,7 +133,11 @@ pub fn run(arguments: &ReportArguments) -> Result<(), Failure> {
         say(&line);
     }
     emit(format!("{}\n", plain(&target.join("report.html").to_string_lossy())).as_bytes())?;
-    say(&format!("{}: {}", open.month, report.summary));
+    let summary = match report.summary.as_str() {
+        "" => "nothing to compare yet",
+        summary => summary,
+    };
+    say(&format!("{}: {summary}", open.month));
     for fault in &faults {
         say(&format!("warning: {}", plain(fault)));
     }

@@ -59,7 +59,7 @@ pub struct Report {
     pub html: String,
     /// Sheets of sensors that ended early, a printed page each; none where there is no such sensor, or no one to hand them to.
     pub sheets: Option<String>,
-    /// The first point of what can be said so far, on one line; empty where nothing can.
+    /// The first point of the first section, on one line; empty where it has none, since nothing can be compared.
     pub summary: String,
     /// The figures that the Markdown links.
     pub figures: Vec<Figure>,
@@ -137,7 +137,12 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
             _ => None,
         })
         .collect();
-    let points = blocks.iter().find_map(|block| match block {
+    let begins = |block: &document::Block| match block {
+        document::Block::Title(title) => title.level == 2,
+        _ => false,
+    };
+    let first = blocks.split(begins).nth(1).unwrap_or_default();
+    let points = first.iter().find_map(|block| match block {
         document::Block::List(points) => points.first(),
         _ => None,
     });

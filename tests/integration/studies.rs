@@ -255,6 +255,32 @@ fn what_is_written_lies_in_the_first_study() {
     assert!(names(&shelf.path("first/.whereworn/pooled"))[0].starts_with("second-"));
 }
 
+/// Named one by one, studies are checked as those of a list are.
+#[test]
+fn several_studies_are_checked_together() {
+    let study = Study::demo("2", "4", "15", "6");
+    let shelf = Shelf::new();
+    shelf.part(&study, "one", &["kelp"]);
+    shelf.part(&study, "two", &["tuff"]);
+    shelf.write("both.txt", "one\ntwo\n");
+    let check = |studies: &[PathBuf]| {
+        let mut all: Vec<&OsStr> = vec!["check".as_ref()];
+        all.extend(studies.iter().map(|place| place.as_os_str()));
+        all.extend(["--as-of", LATER].map(OsStr::new));
+        whereworn(&all)
+    };
+    let named = check(&[shelf.path("one"), shelf.path("two")]);
+    let list = format!("@{}", shelf.path("both.txt").display());
+    let listed = check(&[PathBuf::from(list)]);
+    assert!(
+        named.out.contains("- two: sensor "),
+        "{}{}",
+        named.out,
+        named.err
+    );
+    assert_eq!((named.code, named.out), (listed.code, listed.out));
+}
+
 #[test]
 fn what_is_wrong_names_the_study() {
     let study = Study::demo("2", "4", "15", "6");

@@ -61,6 +61,8 @@ pub(crate) struct Session {
     pub tape: String,
     pub insert: Micros,
     pub end: Option<Micros>,
+    /// Whether it was taken off for a reaction, or itched or worse.
+    pub troubled: bool,
     /// A second `insert` of the same id: readings from then on are another sensor's.
     pub second: Option<Micros>,
     pub file: String,
@@ -110,6 +112,9 @@ impl Session {
     }
 }
 
+/// The skin grade from which on nobody is asked to wear more there.
+const ITCHING: u8 = 2;
+
 /// Sessions by wearer and insertion.
 pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
     let mut sessions: Vec<Session> = Vec::new();
@@ -137,6 +142,13 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
                 let session = known.get(&key).and_then(|place| sessions.get_mut(*place));
                 if let Some(session) = session {
                     session.end = Some(event.time);
+                    session.troubled |= event.cause == "reaction";
+                }
+            }
+            "skin" if event.grade.is_some_and(|grade| grade >= ITCHING) => {
+                let session = known.get(&key).and_then(|place| sessions.get_mut(*place));
+                if let Some(session) = session {
+                    session.troubled = true;
                 }
             }
             _ => {}

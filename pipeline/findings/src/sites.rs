@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use whereworn_model::sites::label_is_told;
 use whereworn_model::time::{Micros, local_date};
 
 use crate::extremes::Routine;
@@ -158,7 +159,11 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
                 "{label}: its {} have a {word} ({values}) that no other site has: what the site does and what the {word} does cannot be told apart",
                 count(own.len(), "sensor"),
             ),
-            todo: format!("wear the same {word} at another site, or another {word} here"),
+            todo: more(
+                log,
+                own,
+                &format!("the same {word} at another site on the label, or another {word} here"),
+            ),
             ..of_site(log, own, "site-confounded", Severity::Doubtful, OF_ALL)
         })
         .collect()
@@ -242,11 +247,39 @@ fn one_side(log: &Log<'_>, label: &str, own: &[&Session]) -> Vec<Finding> {
             size: Some(worn.len() as f64),
             unit: "sensors",
             text: format!("{label}: `{wearer}` wore all {} on the {tried}: what the site does and what that side does cannot be told apart", count(worn.len(), "sensor")),
-            todo: format!("wear one on the {other}"),
+            todo: more(log, &worn, &format!("one on the {other}")),
             ..of_site(log, &worn, "side-never-tried", Severity::Thin, OF_WEAR)
         });
     }
     findings
+}
+
+/// What to do where more sensors would tell: nobody is urged to wear one off the label, or where the skin was troubled.
+fn more(log: &Log<'_>, own: &[&Session], what: &str) -> String {
+    if own.iter().any(|session| session.troubled) {
+        return "nothing to do: a sensor here was taken off for a reaction, or itched or worse"
+            .to_owned();
+    }
+    let sites = log.settings.all_sites();
+    let mut on_label = sites.iter().filter(|site| site.on_label);
+    if on_label.any(|site| own.iter().any(|session| session.site == site.key)) {
+        return format!("wear {what}");
+    }
+    let planned = |session: &&Session| {
+        let plan = log.settings.wearer_plan(&session.wearer);
+        plan.sites.contains(&session.site)
+    };
+    if own.iter().any(planned) {
+        return format!(
+            "{what} would tell; the plan names this site, which is not said to be on the label"
+        );
+    }
+    match label_is_told(&sites) {
+        true => "nothing to do: this site is off the label".to_owned(),
+        false => format!(
+            "say in study.toml whether this site is on the device's label; if it is, wear {what}"
+        ),
+    }
 }
 
 fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
@@ -257,7 +290,7 @@ fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> 
             "{label}: {} worn: too few to judge",
             count(own.len(), "sensor")
         ),
-        todo: "wear at least three".to_owned(),
+        todo: more(log, own, "at least three"),
         ..of_site(log, own, "thin", Severity::Thin, OF_ALL)
     })
 }

@@ -172,6 +172,7 @@ impl Texts {
             tape: self.shared(&row.tape),
             model: self.shared(&row.model),
             lot: self.shared(&row.lot),
+            grade: row.grade.map(|grade| grade as u8),
             file: self.shared(&placed.file),
             line: placed.line,
         }

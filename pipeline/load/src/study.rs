@@ -98,7 +98,7 @@ impl Study {
 fn read_settings(dir: &Path) -> Result<(Settings, bool), LoadError> {
     if !dir.is_dir() {
         return Err(LoadError::Study(format!(
-            "{}: no such folder: name the study's folder, or make one with `whereworn demo DIR`",
+            "{}: no such folder: name the study's folder, or begin one with `whereworn start DIR`; `whereworn demo DIR` writes one to look at",
             dir.display()
         )));
     }

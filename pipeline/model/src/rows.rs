@@ -152,6 +152,8 @@ pub struct WearEvent {
     pub model: Text,
     /// With `insert`.
     pub lot: Text,
+    /// With `skin`, 0 to 4.
+    pub grade: Option<u8>,
     /// The row's file.
     pub file: Text,
     /// The row's line.

@@ -11,6 +11,11 @@ pub struct Site {
     pub on_label: bool,
 }
 
+/// Whether any of these sites is said to be on the device's label: else nothing is known of any.
+pub fn label_is_told(sites: &[Site]) -> bool {
+    sites.iter().any(|site| site.on_label)
+}
+
 /// Sites that come with the program: key and label, in the order in which reports list them.
 pub const BUILT_IN: [(&str, &str); 9] = [
     ("upper-arm-back", "Back of the upper arm"),

@@ -6,6 +6,9 @@ use crate::dice::Dice;
 /// distribution with this standard deviation. A choice; no source.
 pub const SITE_SPREAD: f64 = 0.7;
 
+/// Sensors of a site from which on it is said to lead, to beat or to be beaten, as everywhere in a report.
+pub const LEAST_SENSORS: usize = 3;
+
 /// Draws of the posterior.
 pub const DRAWS: usize = 4_000;
 
@@ -51,12 +54,23 @@ impl Aspect {
 /// What is said of a candidate.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chance {
+    /// The sensors that it had.
+    pub sensors: usize,
     /// The probability that it is the best.
     pub probability: f64,
     /// For each aspect, its shrunken mean in the unit of the figures; `None` where no sensor of any candidate has one.
     pub means: Vec<Option<f64>>,
-    /// Whether another candidate is at least as good in everything that matters and better in something, by these means.
+    /// Whether another candidate is at least as good in everything that matters and better in something, by these means; both
+    /// having [`LEAST_SENSORS`].
     pub beaten: bool,
+}
+
+impl Chance {
+    /// Whether it had sensors enough for a word on it.
+    #[must_use]
+    pub fn is_told(&self) -> bool {
+        self.sensors >= LEAST_SENSORS
+    }
 }
 
 /// How far a priority must move before another candidate leads.
@@ -87,7 +101,7 @@ impl Best {
     }
 }
 
-/// The probability that each candidate is best, all aspects together.
+/// The probability that each candidate is best, all aspects together; `sensors` are those that each had.
 ///
 /// A sensor's figure is its site's mean plus an error of variance σ² / weight; site means are normal about a common mean
 /// with standard deviation ρ σ. Flat priors for the common mean and ln σ, half-normal for ρ ([`SITE_SPREAD`]). A site
@@ -97,7 +111,8 @@ impl Best {
 /// which its worth is the greatest. Aspects are independent given the sites. Checked by `tests/best.rs`, and by `cargo xtask
 /// plan`: of those given 75 to 85 %, 75 to 85 % are best.
 #[must_use]
-pub fn best(aspects: &[Aspect], candidates: usize, seed: u64) -> Best {
+pub fn best(aspects: &[Aspect], sensors: &[usize], seed: u64) -> Best {
+    let candidates = sensors.len();
     let mut dice = Dice::new(seed);
     let models: Vec<Option<Model>> = aspects
         .iter()
@@ -129,6 +144,7 @@ pub fn best(aspects: &[Aspect], candidates: usize, seed: u64) -> Best {
     };
     let mut chances: Vec<Chance> = (0..candidates)
         .map(|site| Chance {
+            sensors: sensors[site],
             probability: wins[site],
             means: means(site),
             beaten: false,
@@ -163,7 +179,8 @@ fn beats(one: &Chance, other: &Chance, aspects: &[Aspect]) -> bool {
         .filter(|(_, matters)| *matters)
         .map(|((one, other), _)| one - other)
         .collect();
-    gaps.iter().all(|gap| *gap >= 0.0) && gaps.iter().any(|gap| *gap > 0.0)
+    let told = one.is_told() && other.is_told();
+    told && gaps.iter().all(|gap| *gap >= 0.0) && gaps.iter().any(|gap| *gap > 0.0)
 }
 
 fn worth(chance: &Chance, priorities: &[f64], aspects: &[Aspect]) -> f64 {

@@ -148,7 +148,7 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
     let mut comparisons = settle::comparisons(&wearer, named("conclusions"));
     let best = best(
         &wearer.aspects,
-        wearer.candidates.len(),
+        &wearer.sensors,
         seed(&["best", &wearer.name]),
     );
     let tilt = tilt(&wearer, &comparisons, &best);

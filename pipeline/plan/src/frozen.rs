@@ -59,13 +59,7 @@ impl Page<'_> {
         let Some(site) = sites.iter().find(|site| site.key == key) else {
             return plain(key);
         };
-        let off_label = match site.on_label {
-            true => "",
-            false => self
-                .words
-                .choose(" (off-label)", " (vom Hersteller nicht vorgesehen)"),
-        };
-        plain(&site.label) + off_label
+        plain(&self.words.site(site, &sites))
     }
 
     fn questions(&self) -> String {
@@ -248,7 +242,7 @@ mod tests {
     #[test]
     fn the_page_holds_questions_margins_rules_and_the_hash() {
         let settings = Settings::parse(
-            "[study]\ntitle = \"Two <sites>\"\nunit = \"mmol/L\"\n[plan]\nsites = [\"abdomen\", \"chest\"]\nreference = \"abdomen\"\n\
+            "[study]\ntitle = \"Two <sites>\"\nunit = \"mmol/L\"\n[sites.abdomen]\non_label = true\n[plan]\nsites = [\"abdomen\", \"chest\"]\nreference = \"abdomen\"\n\
              primary = [\"stays-on\", { measure = \"delay\", site = \"chest\", against = \"calf\" }]\nmargins = { stays-on = 0.15 }\n",
         )
         .unwrap();
@@ -256,7 +250,7 @@ mod tests {
         for words in [
             "# Analysis plan: Two \\<sites\\>",
             "`0123456789abcdef`",
-            "- Stays on: each site against Abdomen (off-label)",
+            "- Stays on: each site against Abdomen",
             "- Delay: Chest (off-label) against Calf (off-label)",
             "Alike within 15 % of the sensors",
             // 5 mg/dL / 18.0156

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use whereworn_model::settings::{Plan, Settings};
-use whereworn_model::sites::Site;
+use whereworn_model::sites::{Site, label_is_told};
 use whereworn_model::table::{self, ResultTable};
 use whereworn_model::time::{Micros, local_date};
 
@@ -11,7 +11,7 @@ use crate::best::{Aspect, Figure};
 use crate::fingersticks::{Age, Cell, Pairs, Range, Rate, UsualHour};
 use crate::history::{Day, History, Injection, Side, SkinLook, Spot, Worn};
 use crate::limits::Rules;
-use crate::words::{Words, say};
+use crate::words::Words;
 
 /// Columns read of each table that a plan needs, besides `wearer`.
 pub const TABLES: [&str; 6] = [
@@ -65,7 +65,7 @@ pub enum PlanError {
     NoSensor,
     /// There is no site that may be used.
     #[error(
-        "no site may be planned for {wearer}: no site is on the device's label (`on_label = true` under [sites.NAME]) and `sites` under [plan] names none; \
+        "no site may be planned for {wearer}: study.toml says of no site that it is on the device's label (`on_label = true` under [sites.NAME]) and `sites` under [plan] names none; \
          agree with the clinician which to use"
     )]
     NoSite {
@@ -111,6 +111,8 @@ pub struct Wearer {
     pub aspects: Vec<Aspect>,
     /// Sites that are allowed or were worn.
     pub candidates: Vec<usize>,
+    /// Sensors that each of them had.
+    pub sensors: Vec<usize>,
     /// Pairs by cell.
     pub pairs: Vec<Pairs>,
     /// The usual day.
@@ -215,6 +217,14 @@ pub fn choose_wearer(study: &Study<'_>, named: Option<&str>) -> Result<String, P
     })
 }
 
+/// In words, that the study says of no site that it is on the device's label.
+#[must_use]
+pub fn label_not_said(settings: &Settings) -> Option<&'static str> {
+    (!label_is_told(&settings.all_sites())).then_some(
+        "study.toml says of no site that it is on the device's label: say of each site whether it is, with `on_label = true` or `false` under [sites.NAME]",
+    )
+}
+
 impl Wearer {
     /// Reads a wearer.
     ///
@@ -269,6 +279,7 @@ impl Wearer {
             history,
             rules,
             candidates: matters.candidates,
+            sensors: matters.sensors,
             words: Words::new(settings),
         })
     }
@@ -276,22 +287,17 @@ impl Wearer {
     /// A site's name as every sentence gives it: off-label is said each time.
     #[must_use]
     pub fn label(&self, site: usize) -> String {
-        match self.sites.get(site) {
-            Some(site) if site.on_label => site.label.clone(),
-            Some(site) => {
-                let label = &site.label;
-                say!(
-                    self.words,
-                    "{label} (off-label)",
-                    "{label} (vom Hersteller nicht vorgesehen)"
-                )
-            }
-            None => String::new(),
-        }
+        let site = self.sites.get(site);
+        site.map_or(String::new(), |site| self.words.site(site, &self.sites))
     }
 
-    pub(crate) fn on_label(&self, site: usize) -> bool {
+    pub(crate) fn is_on_label(&self, site: usize) -> bool {
         self.sites.get(site).is_some_and(|site| site.on_label)
+    }
+
+    pub(crate) fn label_remark(&self, site: usize) -> &'static str {
+        let site = self.sites.get(site);
+        site.map_or("", |site| self.words.label_remark(site, &self.sites))
     }
 
     /// The key of a site.

@@ -3,11 +3,12 @@
 use jiff::civil::Date;
 use whereworn_model::settings::{Aim, Measure, Settings};
 
-use crate::document::{Made, SensorRow};
+use crate::best::LEAST_SENSORS;
+use crate::document::{BestRow, Made, SensorRow};
 use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
-use crate::reasons::off_label;
+use crate::reasons::age_words;
 use crate::settle::Comparison;
 use crate::words::{Words, plain, say};
 
@@ -80,12 +81,12 @@ impl Page<'_> {
         for row in &self.made.document.sensors {
             out.push_str(&self.sensor(row));
         }
-        let asked = self.made.document.sensors.len();
-        if !self.made.schedule.closed.is_empty() && asked > 0 {
+        let planned = self.made.document.sensors.len();
+        if self.made.schedule.is_short {
             out.push_str(&say!(
                 words,
-                "\nNo more than these {asked} can be planned: the last section says which limit stands in the way.\n",
-                "\nMehr als diese {asked} lassen sich nicht planen: der letzte Abschnitt sagt, was im Weg steht.\n"
+                "\nNo more than these {planned} can be planned: the last section says which limit stands in the way.\n",
+                "\nMehr als diese {planned} lassen sich nicht planen: der letzte Abschnitt sagt, was im Weg steht.\n"
             ));
         }
         out.push('\n');
@@ -105,8 +106,11 @@ impl Page<'_> {
             String::new()
         };
         let (number, site, side) = (row.number, self.label_of(&row.site), words.side(&row.side));
-        // The label says that it is off-label.
-        let reason = capital(row.reason.trim_end_matches(off_label(words)));
+        // The label ends with what the reason ends with.
+        let place = self.wearer().place(&row.site);
+        let remark = place.map_or("", |place| self.wearer().label_remark(place));
+        let reason = row.reason.strip_suffix(remark).unwrap_or(&row.reason);
+        let reason = capital(reason.trim_end_matches("; "));
         say!(
             words,
             "- **{number}. {site}, {side}**: from {earliest}{until}. {reason}.\n",
@@ -308,18 +312,21 @@ impl Page<'_> {
             let width = words.number(HALF_WIDTH, 0);
             out.push_str(&say!(
                 words,
-                " So many more tell the mean difference there to {width} % either way; at most {MOST} are asked for.\n\n",
-                " So viele weitere zeigen die mittlere Abweichung dort auf {width} % genau; gefragt wird nach höchstens {MOST}.\n\n"
+                " So many more tell the mean difference there to {width} % either way; at most {MOST} are asked for in each line.\n\n",
+                " So viele weitere zeigen die mittlere Abweichung dort auf {width} % genau; gefragt wird in jeder Zeile nach höchstens {MOST}.\n\n"
             ));
         }
-        for row in &self.made.document.fingersticks {
+        for (row, asked) in self.made.document.fingersticks.iter().zip(&self.made.asked) {
             let [from, to] = row.hours;
-            let (site, reason) = (self.label_of(&row.site), capital(&row.reason));
+            let (site, age) = (self.label_of(&row.site), age_words(words, asked.cell.age));
+            // The line begins with what the reason begins with.
+            let reason = row.reason.strip_prefix(age).unwrap_or(&row.reason);
+            let reason = capital(reason.trim_start_matches(": "));
             let (count, range, rate) = (row.count, &row.range, &row.rate);
             out.push_str(&say!(
                 words,
-                "- **{site}**: about {count} more, glucose {range} and {rate}, between {from}:00 and {to}:00. {reason}.\n",
-                "- **{site}**: etwa {count} weitere, Glukose {range} und {rate}, zwischen {from} und {to} Uhr. {reason}.\n"
+                "- **{site}, {age}**: about {count} more, glucose {range} and {rate}, between {from}:00 and {to}:00. {reason}.\n",
+                "- **{site}, {age}**: etwa {count} weitere, Glukose {range} und {rate}, zwischen {from} und {to} Uhr. {reason}.\n"
             ));
         }
         out.push_str(words.choose(
@@ -345,23 +352,62 @@ impl Page<'_> {
             ));
             return out;
         }
+        if self.told().is_empty() {
+            out.push_str(&say!(
+                words,
+                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.\n\n",
+                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist.\n\n"
+            ));
+            return out;
+        }
         out.push_str(&self.priorities());
-        for row in rows {
+        out.push_str(&self.bars());
+        let leads = self.moves();
+        if leads.is_empty() {
+            out.push_str(words.choose(
+                "No site stands out so far.\n\n",
+                "Bisher sticht keine Stelle hervor.\n\n",
+            ));
+        }
+        out.push_str(&self.unbeaten());
+        out.push_str(&leads);
+        out
+    }
+
+    /// The candidates with sensors enough for a word on them, those on the label first.
+    fn told(&self) -> Vec<usize> {
+        let (wearer, chances) = (self.wearer(), &self.made.best.chances);
+        let told = |candidate: &usize| chances[*candidate].is_told();
+        let mut told: Vec<usize> = (0..chances.len()).filter(told).collect();
+        told.sort_by_key(|&candidate| !wearer.is_on_label(wearer.candidates[candidate]));
+        told
+    }
+
+    /// A bar for each site, the likeliest first; those off the label after the others.
+    fn bars(&self) -> String {
+        let words = self.words();
+        let on_label = |row: &&BestRow| {
+            let place = self.wearer().place(&row.site);
+            place.is_some_and(|place| self.wearer().is_on_label(place))
+        };
+        let bar = |row: &BestRow| {
             let filled = (row.probability * BAR).round() as usize;
             let bar = "█".repeat(filled) + &"░".repeat(BAR as usize - filled.min(BAR as usize));
             let (share, site) = (words.share(row.probability), self.label_of(&row.site));
-            out.push_str(&format!("- {bar} {share}: {site}\n"));
+            format!("- {bar} {share}: {site}\n")
+        };
+        let rows = self.made.document.best.iter();
+        let (first, after): (Vec<&BestRow>, Vec<&BestRow>) = rows.partition(on_label);
+        let [first, after] =
+            [first, after].map(|rows| rows.into_iter().map(bar).collect::<String>());
+        if first.is_empty() || after.is_empty() {
+            return format!("{first}{after}\n");
         }
-        if rows.first().is_some_and(|row| row.probability < STANDS_OUT) {
-            out.push_str(words.choose(
-                "\nNo site stands out so far.\n",
-                "\nBisher sticht keine Stelle hervor.\n",
-            ));
-        }
-        out.push('\n');
-        out.push_str(&self.unbeaten());
-        out.push_str(&self.moves());
-        out
+        let apart = words.choose(
+            "Off the device's label:",
+            "Vom Hersteller nicht vorgesehen:",
+        );
+        format!("{first}\n{apart}\n\n{after}\n")
     }
 
     fn priorities(&self) -> String {
@@ -397,10 +443,15 @@ impl Page<'_> {
     }
 
     fn unbeaten(&self) -> String {
-        let sites = self.wearer().candidates.iter().zip(&self.made.best.chances);
-        let names: Vec<String> = sites
-            .filter(|(_, chance)| !chance.beaten)
-            .map(|(&site, _)| self.label(site))
+        let told = self.told();
+        if told.len() < 2 {
+            return String::new();
+        }
+        let unbeaten = told
+            .into_iter()
+            .filter(|&candidate| !self.made.best.chances[candidate].beaten);
+        let names: Vec<String> = unbeaten
+            .map(|candidate| self.label(self.wearer().candidates[candidate]))
             .collect();
         let names = names.join("; ");
         say!(
@@ -412,9 +463,11 @@ impl Page<'_> {
 
     fn moves(&self) -> String {
         let (wearer, words) = (self.wearer(), self.words());
+        let told = self.told();
         let likely = |&leader: &usize| {
             let chance = self.made.best.chances.get(leader);
-            chance.is_some_and(|chance| chance.probability >= STANDS_OUT)
+            let likely = chance.is_some_and(|chance| chance.probability >= STANDS_OUT);
+            likely && told.len() > 1 && told.contains(&leader)
         };
         let leader = self.made.best.leader(&wearer.aspects);
         let Some(leader) = leader.filter(likely) else {
@@ -424,7 +477,9 @@ impl Page<'_> {
             let site = wearer.candidates.get(candidate);
             site.map_or(String::new(), |&site| self.label(site))
         };
-        let moves = self.made.best.moves.iter().filter_map(|m| {
+        let to_told = self.made.best.moves.iter();
+        let to_told = to_told.filter(|m| told.contains(&m.leader));
+        let moves = to_told.filter_map(|m| {
             let aspect = wearer.aspects.get(m.aspect)?;
             let name = words.priority(aspect.name);
             let (from, to) = (words.number(aspect.priority, 1), words.number(m.to, 1));
@@ -437,6 +492,13 @@ impl Page<'_> {
         });
         let moves: String = moves.collect();
         let leader = site(leader);
+        if moves.is_empty() && !self.made.best.moves.is_empty() {
+            return say!(
+                words,
+                "{leader} leads so far.\n\n",
+                "{leader} liegt bisher vorn.\n\n"
+            );
+        }
         if moves.is_empty() {
             return say!(
                 words,

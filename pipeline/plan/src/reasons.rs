@@ -34,15 +34,15 @@ impl Made {
                 "nur vorgesehen: ausgelost wird erst, wenn der Sensor binnen {DRAWN_AHEAD} Tagen an der Reihe ist"
             ),
         };
-        let off_label = match self.wearer.on_label(planned.spot.site) {
-            true => "",
-            false => off_label(words),
-        };
+        let remark = self.wearer.label_remark(planned.spot.site);
         let tells = match open {
             1 => String::new(),
             _ => self.tells(planned.spot.site),
         };
-        format!("{lot}{tells}{off_label}")
+        match remark {
+            "" => format!("{lot}{tells}"),
+            remark => format!("{lot}{tells}; {remark}"),
+        }
     }
 
     /// On how many open questions a sensor there tells.
@@ -76,13 +76,7 @@ impl Made {
     pub(crate) fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
         let words = &self.wearer.words;
         let (pairs, share) = (asked.pairs, words.share(asked.share));
-        let age = match asked.cell.age {
-            Age::FirstDay => words.choose("in a sensor's first day", "am ersten Tag eines Sensors"),
-            Age::Later => words.choose(
-                "after a sensor's first day",
-                "nach dem ersten Tag eines Sensors",
-            ),
-        };
+        let age = age_words(words, asked.cell.age);
         FingerstickRow {
             site: self.wearer.key(asked.cell.site).to_owned(),
             range: range_words(words, asked.cell.range),
@@ -96,8 +90,8 @@ impl Made {
             hours: asked.hours,
             reason: say!(
                 words,
-                "{pairs} {age} so far; your glucose is there anyway in {share} of these hours",
-                "bisher {pairs} Wertepaare {age}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
+                "{age}: {pairs} so far; your glucose is there anyway in {share} of these hours",
+                "{age}: Wertepaare bisher {pairs}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
             ),
         }
     }
@@ -145,11 +139,6 @@ impl Made {
         }));
         texts
     }
-}
-
-/// What a reason ends with at a site off the label.
-pub(crate) fn off_label(words: &Words) -> &'static str {
-    words.choose("; off-label", "; vom Hersteller nicht vorgesehen")
 }
 
 /// The rules, in words.
@@ -200,6 +189,17 @@ pub(crate) fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
     let words = spots
         .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(&english, *limit)));
     words.collect::<Vec<String>>().join("; ")
+}
+
+/// How long a sensor has been worn when a fingerstick is asked for.
+pub(crate) fn age_words(words: &Words, age: Age) -> &'static str {
+    match age {
+        Age::FirstDay => words.choose("in a sensor's first day", "am ersten Tag eines Sensors"),
+        Age::Later => words.choose(
+            "after a sensor's first day",
+            "nach dem ersten Tag eines Sensors",
+        ),
+    }
 }
 
 fn range_words(words: &Words, range: Range) -> String {

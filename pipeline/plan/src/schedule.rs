@@ -95,8 +95,10 @@ pub struct Schedule {
     pub sensors: Vec<Planned>,
     /// Earlier draws that were given up.
     pub dropped: Vec<Dropped>,
-    /// Where it has fewer sensors than asked for: what keeps each spot closed.
+    /// What keeps a spot closed that no rest opens.
     pub closed: Vec<(Spot, Limit)>,
+    /// Whether it has fewer sensors than asked for.
+    pub is_short: bool,
 }
 
 /// Schedules the next sensors: earlier draws first, then new ones, each from the day on which the one before has reached
@@ -116,6 +118,7 @@ pub fn schedule(request: &Request<'_>) -> Schedule {
     let mut number = request.next_number;
     while state.schedule.sensors.len() < request.sensors {
         if !state.place_new(request, number) {
+            state.schedule.is_short = true;
             break;
         }
         number += 1;

@@ -41,7 +41,7 @@ const PRIORITIES: &str = r#"
 pub fn tables(study: &Study<'_>, wearer: &str) -> Result<[ResultTable; 2], PlanError> {
     let matters = Matters::read(study, wearer)?;
     let count = matters.candidates.len();
-    let found = best(&matters.aspects, count, seed(&["best", wearer]));
+    let found = best(&matters.aspects, &matters.sensors, seed(&["best", wearer]));
     let shown = if count < 2 { 0 } else { count };
     Ok([
         sites(&matters, &found, wearer, shown),

@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use whereworn_model::format::{glucose, number, share};
 use whereworn_model::settings::{DateFormat, Language, Measure, Settings};
+use whereworn_model::sites::{Site, label_is_told};
 use whereworn_model::units::Unit;
 
 /// A text in the language of the page; both stand beside each other, so that the compiler holds them to the same values.
@@ -88,6 +89,27 @@ impl Words {
             (Language::German, "right") => "rechts",
             (Language::German, "middle") => "Mitte",
             _ => word,
+        }
+    }
+
+    /// What goes with the name of one of a study's sites that is not on the label; else empty.
+    pub fn label_remark(&self, site: &Site, sites: &[Site]) -> &'static str {
+        match (site.on_label, label_is_told(sites)) {
+            (true, _) => "",
+            (false, true) => self.choose("off-label", "vom Hersteller nicht vorgesehen"),
+            (false, false) => self.choose(
+                "not said whether on the label",
+                "nicht angegeben, ob vom Hersteller vorgesehen",
+            ),
+        }
+    }
+
+    /// A site's name as every sentence gives it, with that remark each time.
+    pub fn site(&self, site: &Site, sites: &[Site]) -> String {
+        let label = &site.label;
+        match self.label_remark(site, sites) {
+            "" => label.clone(),
+            remark => format!("{label} ({remark})"),
         }
     }
 

@@ -53,7 +53,7 @@ fn clear_cases_are_clear() {
             1.0,
             figures(&[0.0, 5.0], &[200, 200], &mut dice),
         )],
-        2,
+        &[200, 200],
         1,
     );
     assert!(far.chances[1].probability > 0.999);
@@ -65,7 +65,7 @@ fn clear_cases_are_clear() {
             -1.0,
             figures(&[0.0, 5.0], &[200, 200], &mut dice),
         )],
-        2,
+        &[200, 200],
         1,
     );
     assert!(less.chances[0].probability > 0.999, "less is better");
@@ -76,7 +76,7 @@ fn clear_cases_are_clear() {
     };
     let none = best(
         &[aspect("skin", 1.0, 1.0, (0..3).map(alike).collect())],
-        3,
+        &[1; 3],
         1,
     );
     assert!(
@@ -105,7 +105,7 @@ fn few_sensors_are_drawn_towards_the_others() {
                 weight: 1.0,
             });
         }
-        let said = best(&[aspect("steady", 1.0, 1.0, values)], 2, 3);
+        let said = best(&[aspect("steady", 1.0, 1.0, values)], &[sensors; 2], 3);
         said.chances[1].means[0].unwrap() - said.chances[0].means[0].unwrap()
     };
     let (few, many) = (at(2), at(200));
@@ -134,7 +134,11 @@ fn three_sensors_do_not_win_by_luck() {
         };
         let first = (0..5).max_by(|&a, &b| mean(a).total_cmp(&mean(b))).unwrap();
         plain += usize::from(first >= 2);
-        let answer = best(&[aspect("steady", 1.0, 1.0, figures)], 5, study);
+        let answer = best(
+            &[aspect("steady", 1.0, 1.0, figures)],
+            &[20, 20, 3, 3, 3],
+            study,
+        );
         said += usize::from(
             answer.chances[2..]
                 .iter()
@@ -175,7 +179,11 @@ fn probabilities_are_calibrated() {
         let first = (0..4)
             .max_by(|&a, &b| truth[a].total_cmp(&truth[b]))
             .unwrap();
-        for (site, chance) in best(&aspects, 4, study).chances.iter().enumerate() {
+        for (site, chance) in best(&aspects, &[8, 5, 3, 2], study)
+            .chances
+            .iter()
+            .enumerate()
+        {
             let bin = ((chance.probability * 10.0) as usize).min(9);
             counts[bin] += 1.0;
             given[bin] += chance.probability;
@@ -215,7 +223,7 @@ fn how_far_a_priority_must_move() {
         aspect("stays-on", 1.0, 1.0, many([3.0, 1.0])),
         aspect("comfort", 1.0, 1.0, many([1.0, 2.0])),
     ];
-    let answer = best(&aspects, 2, 1);
+    let answer = best(&aspects, &[4_000; 2], 1);
     assert_eq!(answer.leader(&aspects), Some(0));
     let to: Vec<f64> = answer.moves.iter().map(|m| m.to).collect();
     assert!(
@@ -224,4 +232,15 @@ fn how_far_a_priority_must_move() {
     );
     assert!(answer.moves.iter().all(|m| m.leader == 1));
     assert!(answer.chances.iter().all(|chance| !chance.beaten));
+}
+
+/// A site with two sensors beats none and is beaten by none, however far it is ahead or behind.
+#[test]
+fn no_site_beats_another_before_both_had_three_sensors() {
+    for (sensors, beaten) in [([200, 2], false), ([2, 200], false), ([200, 3], true)] {
+        let figures = figures(&[0.0, 5.0], &sensors, &mut Dice::new(1));
+        let answer = best(&[aspect("steady", 1.0, 1.0, figures)], &sensors, 1);
+        assert_eq!(answer.chances[0].beaten, beaten, "{sensors:?}");
+        assert!(!answer.chances[1].beaten);
+    }
 }

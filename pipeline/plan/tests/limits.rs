@@ -277,6 +277,7 @@ fn no_limit_is_broken_over_ten_thousand_random_logs() {
             "log {case}: the same log gives the same plan"
         );
         planned += plan.sensors.len();
+        assert_eq!(plan.is_short, plan.sensors.len() < 6, "log {case}");
         if plan.sensors.len() < 6 {
             short += 1;
             assert_eq!(

@@ -146,6 +146,15 @@ fn the_summary_is_the_first_point() {
     );
 }
 
+/// Where no site can be compared another section's first point is no summary.
+#[test]
+fn without_a_comparison_there_is_no_summary() {
+    let study = fixture::empty();
+    for edition in Edition::ALL {
+        assert_eq!(report(&study, edition, Vec::new()).summary, "");
+    }
+}
+
 /// Of a table with a wearer only that wearer's rows and those of nobody stay; a table without one stays whole.
 #[test]
 fn a_report_of_one_wearer_has_no_row_of_another() {

@@ -3,4 +3,5 @@
 
 mod clocks;
 mod rows;
+mod sites;
 mod study;

@@ -82,10 +82,12 @@ impl Look {
         }
     }
 
-    /// Whether it may be glucose, and how likely: numbers of a body, not a counter, most of the rows.
+    /// Whether it may be glucose, and how likely: numbers of a body, most of the rows. That they rise or stay the same, as in a
+    /// counter, speaks against it unless the title names a unit of glucose.
     pub fn glucose_score(&self, title: &str, rows: usize) -> f64 {
         let range = (1.5..=33.0).contains(&self.median) || (40.0..=450.0).contains(&self.median);
-        if self.numeric < 0.9 || self.counts || self.is_time || !range || self.words.len() == 1 {
+        let counter = (self.counts || self.words.len() == 1) && unit_in(title).is_none();
+        if self.numeric < 0.9 || counter || self.is_time || !range {
             return 0.0;
         }
         let named = names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"]);

@@ -132,7 +132,12 @@ fn a_folder_that_is_no_study_says_what_is_missing() {
         .err()
         .unwrap()
         .to_string();
-    assert!(missing.contains("no such folder"), "{missing}");
+    assert!(
+        missing.contains(
+            "no such folder: name the study's folder, or begin one with `whereworn start DIR`;"
+        ),
+        "{missing}"
+    );
     let bare = Place::new(&[("readings/r.csv", READINGS)]);
     assert_eq!(
         bare.study().warnings,

@@ -502,3 +502,23 @@ fn other_encodings_and_line_ends() {
     assert!(mapping.export.encoding.is_some());
     assert_eq!(mapping.export.columns["sensor"].names(), ["Gerät"]);
 }
+
+/// Four rows that happen to rise are glucose where the title says in which unit.
+#[test]
+fn a_title_with_the_unit_of_glucose_is_believed() {
+    let text = "Zeitstempel;Gerät;Wert mg/dl\n\
+                03.06.2026 08:00;A1;112\n\
+                03.06.2026 08:05;A1;115\n\
+                03.06.2026 08:10;A1;LO\n\
+                13.06.2026 08:15;A1;118\n";
+    let (place, mapping) = told(text, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    assert_eq!(mapping.export.columns["glucose"].names(), ["Wert mg/dl"]);
+    assert_eq!(mapping.export.table, "readings");
+    let rows = understood(&place, &mapping);
+    assert_eq!(rows.len(), 4);
+    assert!(rows[2].contains("low"), "{rows:?}");
+    // A counter of the same values is none where the title does not say so.
+    let (_, counter) = told(&text.replace("Wert mg/dl", "Wert"), &Known::default());
+    assert!(!counter.export.columns.contains_key("glucose"));
+}

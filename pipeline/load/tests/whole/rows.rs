@@ -510,3 +510,16 @@ fn fingersticks_and_verdicts() {
         wanted.map(|(glucose, purpose)| (glucose, purpose.to_owned()))
     );
 }
+
+/// What a look at the skin found goes with its row, also to what looks at rows before any query.
+#[test]
+fn an_event_keeps_its_grade() {
+    let log = "sensor,time,event,site,grade\n\
+               a,2026-03-01T08:00:00Z,insert,calf,\n\
+               a,2026-03-02T08:00:00Z,skin,,3\n";
+    let place = Place::new(&[("study.toml", UTC), ("wear-events/e.csv", log)]);
+    let (store, _) = place.load();
+    let (events, _) = store.events(Micros::MAX).unwrap();
+    let grades: Vec<Option<u8>> = events.iter().map(|event| event.grade).collect();
+    assert_eq!(grades, [None, Some(3)]);
+}

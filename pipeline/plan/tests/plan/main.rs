@@ -5,13 +5,13 @@ mod study;
 
 use whereworn_model::settings::Settings;
 use whereworn_plan::frozen;
-use whereworn_plan::gather::{PlanError, Study, choose_wearer};
+use whereworn_plan::gather::{PlanError, Study, choose_wearer, label_not_said};
 use whereworn_plan::log::{HEADER, lines, parse};
 use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
 use whereworn_plan::standing;
 
-use study::{AGREED, CUTOFF, Log, plan_of, usual};
+use study::{AGREED, CUTOFF, Log, plan_of, three_a_site, usual};
 
 #[test]
 fn the_next_sensor_waits_for_the_one_that_is_on() {
@@ -68,6 +68,18 @@ fn a_draw_that_a_limit_stops_is_given_up_and_says_why() {
     );
 }
 
+/// A spot that stays closed is told of among the limits, and stops no plan that the others fill.
+#[test]
+fn a_plan_that_has_all_that_was_asked_for_says_of_no_limit_to_it() {
+    let mut log = usual();
+    log.skin = vec![("abdomen", "right", "2026-09-29T08:00:00Z", 3.0)];
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert_eq!(made.document.sensors.len(), 6);
+    assert!(!page.contains("No more than these"), "{page}");
+    assert!(page.contains("- Abdomen, right: the last look"), "{page}");
+}
+
 #[test]
 fn without_a_plan_only_sites_on_the_label_and_it_says_so() {
     let settings = "[study]\nunit = \"mg/dL\"\n[sites.abdomen]\non_label = true\n";
@@ -85,6 +97,45 @@ fn without_a_plan_only_sites_on_the_label_and_it_says_so() {
     );
     let none = plan_of("[study]\nunit = \"mg/dL\"\n", &usual(), &[]).unwrap_err();
     assert!(matches!(none, PlanError::NoSite { .. }));
+    assert!(
+        none.to_string().contains("study.toml says of no site"),
+        "{none}"
+    );
+}
+
+#[test]
+fn of_a_site_that_nothing_is_said_of_it_is_not_said_that_it_is_off_label() {
+    for (language, remark) in [
+        ("en", "not said whether on the label"),
+        ("de", "nicht angegeben, ob vom Hersteller vorgesehen"),
+    ] {
+        let settings = AGREED.replace("on_label = true\n", "");
+        let settings = settings.replace(
+            "[study]\n",
+            &format!("[study]\nlanguage = \"{language}\"\n"),
+        );
+        let (made, settings) = plan_of(&settings, &usual(), &[]).unwrap();
+        let page = markdown(&made, &settings);
+        let remarked = format!("Chest \\<b\\>\\* ({remark})");
+        let all = page.matches("Chest").count();
+        assert_eq!((all > 1, all), (true, page.matches(&remarked).count()));
+        assert!(
+            page.contains(remark) && !page.contains("off-label"),
+            "{page}"
+        );
+        assert!(!page.contains("(vom Hersteller"), "{page}");
+    }
+}
+
+#[test]
+fn that_nothing_is_said_of_the_label_is_told() {
+    let said = |settings: &str| label_not_said(&Settings::parse(settings).unwrap());
+    assert_eq!(said(AGREED), None);
+    let line = said("[study]\nunit = \"mg/dL\"\n[sites.calf]\non_label = false\n").unwrap();
+    assert!(
+        line.contains("of no site that it is on the device's label"),
+        "{line}"
+    );
 }
 
 #[test]
@@ -94,7 +145,7 @@ fn an_impossible_request_names_the_limit() {
     log.skin = vec![("abdomen", "", "2026-09-29T08:00:00Z", 3.0)];
     let error = plan_of(settings, &log, &[]).unwrap_err().to_string();
     assert!(
-        error.contains("Abdomen (off-label), left: the last look at the skin found itch or worse"),
+        error.contains("Abdomen (not said whether on the label), left: the last look at the skin found itch or worse"),
         "{error}"
     );
     assert!(error.contains("right"), "{error}");
@@ -206,6 +257,32 @@ fn the_page_says_off_label_each_time_escapes_labels_and_gives_no_advice() {
     );
     assert!(page.contains("the mean difference there to 5 % either way; at most 12"));
     assert!(page.contains("A drop seen live at night: a fingerstick now would settle it."));
+}
+
+/// Lines of one site and hour are told apart by how they begin, and the most is of each.
+#[test]
+fn fingersticks_are_asked_for_by_day_of_wear_first() {
+    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let page = markdown(&made, &settings);
+    assert!(
+        page.contains("at most 12 are asked for in each line."),
+        "{page}"
+    );
+    for line in [
+        "- **Abdomen, in a sensor's first day**: about ",
+        "- **Abdomen, after a sensor's first day**: about ",
+    ] {
+        let (_, rest) = page
+            .split_once(line)
+            .unwrap_or_else(|| panic!("{line}: {page}"));
+        let rest = rest.lines().next().unwrap();
+        assert!(
+            !rest.contains("first day") && rest.contains(" so far; your"),
+            "{rest}"
+        );
+    }
+    let reason = &made.document.fingersticks[0].reason;
+    assert!(reason.contains("a sensor's first day: "), "{reason}");
 }
 
 /// Words that no German page holds; names of files, keys and the study's own texts aside.
@@ -337,8 +414,9 @@ fn a_log_that_is_behind_gives_no_date_before_its_draw() {
 /// The same as on the page: the likeliest first, those that none beats, and the leader.
 #[test]
 fn a_report_has_the_chances_of_the_plan() {
-    let (made, settings) = plan_of(AGREED, &usual(), &[]).unwrap();
-    let tables = usual().tables();
+    let log = three_a_site();
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let tables = log.tables();
     let study = Study {
         settings: &settings,
         cutoff: 0,
@@ -367,13 +445,65 @@ fn a_report_has_the_chances_of_the_plan() {
         ["abdomen", "upper-arm-back", "chest"].map(unbeaten),
         [0.0, 1.0, 1.0]
     );
-    assert!((0..sites.rows()).all(|row| sites.number(row, "sensors") == Some(1.0)));
+    assert!((0..sites.rows()).all(|row| sites.number(row, "sensors") == Some(3.0)));
     let names: Vec<&str> = (0..priorities.rows())
         .map(|row| priorities.text(row, "priority"))
         .collect();
     assert_eq!(names, ["stays-on", "reads-true", "quiet-at-night"]);
     assert_eq!(priorities.number(0, "weight"), Some(1.0));
     assert_eq!(priorities.text(0, "leader"), "upper-arm-back");
+}
+
+/// The paragraphs on which site is best.
+fn on_the_best(page: &str) -> &str {
+    let (_, after) = page
+        .split_once("\n## Which site is best for me?\n\n")
+        .unwrap();
+    after.split_once("\n## ").unwrap().0
+}
+
+/// The report says the same: nothing leads and nothing is beaten.
+#[test]
+fn before_three_sensors_at_a_site_none_is_the_best() {
+    let mut log = usual();
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let few = "No site has had 3 of your sensors yet. That is too few to say which is best.\n";
+    assert_eq!(on_the_best(&page), few);
+    // One site with three has none to be compared with.
+    log.sensors.splice(
+        0..0,
+        three_a_site()
+            .sensors
+            .into_iter()
+            .filter(|[site, ..]| *site == "abdomen"),
+    );
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let best = on_the_best(&page);
+    assert!(
+        best.contains('█') && best.contains("No site stands out"),
+        "{best}"
+    );
+    assert!(!best.contains("leads") && !best.contains("beats"), "{best}");
+}
+
+#[test]
+fn sites_off_the_label_come_after_the_others() {
+    let (made, settings) = plan_of(AGREED, &three_a_site(), &[]).unwrap();
+    let first = &made.document.best[0];
+    let page = markdown(&made, &settings);
+    let bars = page.split_once("\nOff the device's label:\n\n");
+    let (before, after) = bars.unwrap();
+    let of = |text: &str| text.matches("%: ").count();
+    assert_eq!(
+        (of(on_the_best(&format!("{before}\n## "))), of(after)),
+        (2, 1),
+        "{first:?} {page}"
+    );
+    assert!(after.contains("%: Chest"), "{page}");
+    let beats = "matters to you: Back of the upper arm; Chest \\<b\\>\\* (off-label).";
+    assert!(page.contains(beats), "{page}");
 }
 
 #[test]

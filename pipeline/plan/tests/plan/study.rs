@@ -229,6 +229,21 @@ pub fn usual() -> Log {
     }
 }
 
+/// Each of the usual sensors, and two more at its site a year and two before.
+pub fn three_a_site() -> Log {
+    let mut log = usual();
+    let usual = log.sensors.clone();
+    for [site, side, ..] in usual {
+        for (from, until) in [
+            ("2024-05-01T08:00:00Z", "2024-05-15T08:00:00Z"),
+            ("2025-05-01T08:00:00Z", "2025-05-15T08:00:00Z"),
+        ] {
+            log.sensors.insert(0, [site, side, from, until, "ended"]);
+        }
+    }
+    log
+}
+
 pub const AGREED: &str = r#"
 [study]
 unit = "mg/dL"

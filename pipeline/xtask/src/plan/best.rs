@@ -44,7 +44,7 @@ fn told(wearer: usize) -> Vec<(f64, bool)> {
     let first = (0..truth.len())
         .max_by(|&a, &b| truth[a].total_cmp(&truth[b]))
         .unwrap_or(0);
-    let said = best(&aspects, SENSORS.len(), wearer as u64).chances;
+    let said = best(&aspects, &SENSORS, wearer as u64).chances;
     said.iter()
         .enumerate()
         .map(|(site, chance)| (chance.probability, site == first))
