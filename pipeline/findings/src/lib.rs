@@ -1,7 +1,7 @@
 //! A look at files, sensors, meters and clocks before any figure is made of them.
 //!
 //! Pure functions over plain rows: nothing here reads a file or a clock. [`Look`] takes the log at once and the
-//! readings one sensor at a time, and gives every [`Finding`] and the sensors that comparisons leave out.
+//! readings one sensor at a time, and gives every [`Finding`] and the sensors and fingersticks that comparisons leave out.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
 mod bias;
@@ -17,6 +17,7 @@ mod lag;
 mod log;
 mod look;
 mod nights;
+mod odd_units;
 mod rows;
 mod sensor_shifts;
 mod sessions;
@@ -30,6 +31,6 @@ mod units;
 mod words;
 mod worn_at_once;
 
-pub use finding::{Finding, LeftOut, Severity};
+pub use finding::{DoubtedCheck, Finding, LeftOut, Severity};
 pub use log::Log;
 pub use look::{Look, Outcome};

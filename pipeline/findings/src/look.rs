@@ -11,10 +11,11 @@ use crate::bias;
 use crate::clocks::{self, Wearer};
 use crate::copies::Copies;
 use crate::extremes::Routine;
-use crate::finding::{Finding, LeftOut};
+use crate::finding::{DoubtedCheck, Finding, LeftOut};
 use crate::half_days;
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
+use crate::odd_units::OddUnits;
 use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::sites;
@@ -29,6 +30,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Sensors that comparisons leave out, each once.
     pub left_out: Vec<LeftOut>,
+    /// Fingersticks that comparisons leave out, by wearer and time.
+    pub doubted: Vec<DoubtedCheck>,
 }
 
 /// Readings whose sensor was never inserted under its wearer's name.
@@ -78,6 +81,7 @@ pub struct Look<'a> {
     waiting_readings: usize,
     levels: Levels,
     copies: Copies,
+    odd_units: OddUnits,
     tallies: Tallies,
     contradicted: Contradicted,
     orphans: Vec<Orphan>,
@@ -96,6 +100,7 @@ impl<'a> Look<'a> {
         Self {
             tallies: Tallies::new(&log),
             contradicted: contradicted(&log),
+            odd_units: OddUnits::new(&log),
             log,
             sessions,
             place,
@@ -140,6 +145,7 @@ impl<'a> Look<'a> {
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
+        self.odd_units.sensor(&self.log, &readings);
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
@@ -213,6 +219,7 @@ impl<'a> Look<'a> {
             .collect();
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
+        self.odd_units.take_out(&self.log, wearer, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
@@ -257,6 +264,8 @@ impl<'a> Look<'a> {
         });
         findings.extend(copied);
         findings.extend(self.levels.findings(log));
+        let (odd_units, mut doubted) = self.odd_units.findings(log);
+        findings.extend(odd_units);
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
@@ -273,7 +282,15 @@ impl<'a> Look<'a> {
         }
         findings.sort_by(|a, b| a.order(b, &FINDING_KINDS));
         let left_out = left_out(log, &findings, &self.sessions);
-        Outcome { findings, left_out }
+        if log.settings.study.keep_doubtful {
+            doubted.clear();
+        }
+        doubted.sort_by(DoubtedCheck::order);
+        Outcome {
+            findings,
+            left_out,
+            doubted,
+        }
     }
 }
 
@@ -283,10 +300,7 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
         return Vec::new();
     }
     let mut left_out: BTreeMap<(&str, &str), &'static str> = BTreeMap::new();
-    for finding in findings.iter().filter(|finding| !finding.seen) {
-        if !["unit", "clock-sensor", "clock-change", "wrong-wearer"].contains(&finding.kind) {
-            continue;
-        }
+    for finding in findings.iter().filter(|f| f.leaves_out && !f.seen) {
         let (from, to) = (
             finding.from.unwrap_or(Micros::MIN),
             finding.to.unwrap_or(Micros::MAX),

@@ -158,6 +158,28 @@ fn check_groups(log: &Log<'_>, checks: &[Check]) -> Vec<Group> {
         .collect()
 }
 
+/// Fingersticks that are told with the others of their group.
+pub(crate) struct Told(Vec<Group>);
+
+impl Told {
+    pub fn new(log: &Log<'_>) -> Self {
+        Self(check_groups(log, log.checks))
+    }
+
+    /// Whether a fingerstick is in a group of the other unit, or in one too small to tell beside one.
+    pub fn has(&self, check: &Check) -> bool {
+        let of_meter = |group: &&Group| {
+            check.file == group.file && check.wearer == group.wearer && check.meter == group.meter
+        };
+        let mut alike = self.0.iter().filter(of_meter);
+        let own = |group: &&Group| (group.from..=group.to).contains(&check.time);
+        match alike.clone().find(own) {
+            Some(group) if group.tells() => group.factor != 1.0,
+            _ => alike.any(|group| group.factor != 1.0),
+        }
+    }
+}
+
 /// The fingersticks of a wearer that clocks and meters are judged by, in the unit that they seem to have.
 pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
     let own = log.checks_of(wearer);

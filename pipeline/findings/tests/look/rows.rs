@@ -271,3 +271,115 @@ fn fingersticks_that_follow_the_readings_are_told() {
     }
     assert_eq!(found(&study), []);
 }
+
+/// One fingerstick in ten in mmol/L (7.2 read as 7.2 mg/dL): each is kept out of comparisons and tells of no clock or meter; the
+/// sensors stay in.
+#[test]
+fn single_fingersticks_in_mmol_are_told_by_their_lines() {
+    let mut study = Study::new(6);
+    let odd = |number: &usize| number % 10 == 3;
+    let mut lines = Vec::new();
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        if odd(&number) {
+            check.glucose /= 18.0156;
+            lines.push(check.line);
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.line),
+        ("unit", Severity::Wrong, Some(lines[0]))
+    );
+    assert_eq!((found.size, found.unit), (Some(lines.len() as f64), "rows"));
+    assert!(
+        found
+            .text
+            .contains("in mmol/L among others that are not (lines 5, 15, 25, 35, 45 and ")
+            && found.paste.is_empty(),
+        "{found:?}"
+    );
+    assert_eq!(outcome.left_out, []);
+    assert_eq!(outcome.doubted.len(), lines.len());
+    study.settings += "keep_doubtful = true\n";
+    assert_eq!(study.look().doubted, []);
+}
+
+/// Two are too few to be told and are kept out all the same; three on three days with no other row can be cured by lines.
+#[test]
+fn a_few_fingersticks_in_mmol_are_kept_out() {
+    let mut study = Study::new(6);
+    let day = |check: &Check| (check.time - START) / DAY;
+    let mut first = study.checks.iter_mut().filter(|check| day(check) == 20);
+    first
+        .by_ref()
+        .take(2)
+        .for_each(|check| check.glucose /= 18.0156);
+    let outcome = study.look();
+    assert_eq!(claims(&outcome), Vec::<&Finding>::new());
+    assert_eq!(outcome.doubted.len(), 2);
+    let other = study.checks.iter().find(|check| day(check) == 20);
+    assert_eq!(outcome.doubted[0].time, other.unwrap().time);
+    for check in study
+        .checks
+        .iter_mut()
+        .filter(|check| day(check) == 20)
+        .skip(2)
+    {
+        check.glucose /= 18.0156;
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        found.paste,
+        "[[corrections]]\nwearer = \"kelp\"\nfile = \"fingersticks/kelp.csv\"\nfrom = \"2026-06-21\"\nto = \"2026-06-21\"\nunit = \"mmol/L\"\n"
+    );
+}
+
+/// The reverse: 130 mg/dL read as 130 mmol/L.
+#[test]
+fn single_fingersticks_in_mg_are_told() {
+    let mut study = Study::new(6);
+    for check in study.checks.iter_mut().skip(7).step_by(40) {
+        check.glucose *= 18.0156;
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.unit), ("unit", "rows"));
+    assert!(
+        found.text.contains("in mg/dL among others"),
+        "{}",
+        found.text
+    );
+}
+
+/// Lows down to 15 and highs up to 655 mg/dL that a reading beside them bears out, and a sensor that fails, are of no other unit.
+#[test]
+fn rare_glucose_is_no_other_unit() {
+    let mut study = Study::new(6);
+    for (number, (check, reading)) in [
+        (20, (30.0, 40.0)),
+        (40, (15.0, 42.0)),
+        (60, (27.0, 65.0)),
+        (80, (655.0, 400.0)),
+        (100, (610.0, 380.0)),
+        (120, (400.0, 40.0)),
+        (140, (24.0, 140.0)),
+    ] {
+        study.checks[number].glucose = check;
+        let at = study.checks[number].time;
+        let readings = study.sensors.iter_mut().flat_map(|s| &mut s.readings);
+        for beside in readings.filter(|beside| (beside.time - at).abs() <= 20 * MINUTE) {
+            beside.glucose = reading;
+        }
+    }
+    let outcome = study.look();
+    assert_eq!(outcome.doubted, []);
+    assert!(claims(&outcome).iter().all(|found| found.kind != "unit"));
+}
