@@ -263,9 +263,10 @@ impl<'a> Look<'a> {
             finding.kind != "clock-meter" || !copied.iter().any(same)
         });
         findings.extend(copied);
-        findings.extend(self.levels.findings(log));
-        let (odd_units, mut doubted) = self.odd_units.findings(log);
-        findings.extend(odd_units);
+        let (of_groups, mut doubted) = self.levels.findings(log);
+        let (of_rows, odd) = self.odd_units.findings(log);
+        findings.extend(of_groups.into_iter().chain(of_rows));
+        doubted.extend(odd);
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));

@@ -1,7 +1,7 @@
 //! Units, meters, ids and rows.
 
 use whereworn_findings::{Finding, Severity};
-use whereworn_model::rows::{Check, Reading, WearEvent};
+use whereworn_model::rows::{Check, Reading, RejectedRow, WearEvent};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -382,4 +382,77 @@ fn rare_glucose_is_no_other_unit() {
     let outcome = study.look();
     assert_eq!(outcome.doubted, []);
     assert!(claims(&outcome).iter().all(|found| found.kind != "unit"));
+}
+
+/// Takes every so many fingersticks as loading does where mg/dL stand in a file of mmol/L.
+fn reject(study: &mut Study, is_rejected: fn(usize) -> bool) {
+    let checks = std::mem::take(&mut study.checks);
+    for (number, check) in checks.into_iter().enumerate() {
+        if is_rejected(number) {
+            study.rejects.push(RejectedRow {
+                file: check.file.to_string(),
+                line: check.line,
+                reason: format!("glucose that no body has: {:.0} mmol/L", check.glucose),
+                raw: format!("kelp,2026-06-09T08:00:00Z,{:.0},kitchen", check.glucose),
+                ..RejectedRow::default()
+            });
+        } else {
+            study.checks.push(check);
+        }
+    }
+}
+
+/// A few fingersticks in mg/dL in a file of mmol/L are rejected rows: they say of no other row that it is in mg/dL.
+#[test]
+fn a_few_rejected_fingersticks_are_no_unit_of_their_file() {
+    let mut study = Study::new(6);
+    reject(&mut study, |number| number % 60 == 7);
+    let outcome = study.look();
+    assert!(study.rejects.len() >= 5);
+    assert_eq!(claims(&outcome), Vec::<&Finding>::new());
+    assert_eq!(outcome.left_out, []);
+    assert!(
+        outcome
+            .findings
+            .iter()
+            .any(|found| found.kind == "rejected")
+    );
+}
+
+/// From three in ten on they do; they made no pairs, and what readings tell stays.
+#[test]
+fn many_rejected_fingersticks_leave_no_sensor_out() {
+    let mut study = Study::new(6);
+    reject(&mut study, |number| number % 10 < 4);
+    let outcome = study.look();
+    let units = claims(&outcome).into_iter().filter(|f| f.kind == "unit");
+    let [found] = units.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.touches, ["reads-true", "reads-high-or-low", "delay"]);
+    // Lines that declare all of the file as mg/dL would make the others wrong.
+    assert_eq!(found.paste, "");
+    assert_eq!(outcome.left_out, []);
+}
+
+/// A month of one meter's in mmol/L: its fingersticks are left out, and no sensor.
+#[test]
+fn a_month_of_a_meter_in_mmol_leaves_no_sensor_out() {
+    let mut study = Study::new(6);
+    let mut count = 0;
+    for check in &mut study.checks {
+        if check.meter == "bag" && check.time >= START + 30 * DAY {
+            check.glucose /= 18.0156;
+            count += 1;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert!(
+        found.paste.contains("meter = \"bag\"\nfrom = "),
+        "{found:?}"
+    );
+    assert_eq!((outcome.left_out.len(), outcome.doubted.len()), (0, count));
 }

@@ -88,11 +88,18 @@ impl Study {
     pub fn look(&self) -> Outcome {
         let settings = Settings::parse(&self.settings).unwrap();
         let rows = self.sensors.iter().map(|s| s.readings.len() as u64).sum();
-        let files = [FileRows {
-            name: "readings/kelp.csv".to_owned(),
-            table: "readings",
+        let file = |name: &str, table, rows| FileRows {
+            name: name.to_owned(),
+            table,
             rows,
-        }];
+        };
+        let checks = "fingersticks/kelp.csv";
+        let rejected = self.rejects.iter().filter(|row| row.file == checks);
+        let read = self.checks.len() + rejected.count();
+        let files = [
+            file("readings/kelp.csv", "readings", rows),
+            file(checks, "fingersticks", read as u64),
+        ];
         let cutoff = self
             .sensors
             .iter()
