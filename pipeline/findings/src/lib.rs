@@ -26,6 +26,7 @@ mod sites;
 mod stretches;
 mod trace;
 mod twice;
+mod two_ids;
 mod unfit;
 mod units;
 mod words;

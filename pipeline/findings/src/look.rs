@@ -21,6 +21,7 @@ use crate::sessions as wear;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
+use crate::two_ids;
 use crate::units::{self, Levels};
 
 /// What was found.
@@ -246,6 +247,11 @@ impl<'a> Look<'a> {
         let mut findings = found.findings;
         findings.extend(bias);
         findings.extend(of_rows);
+        findings.extend(two_ids::findings(
+            &self.log,
+            &wearer.sessions,
+            &wearer.traces,
+        ));
         (findings, pairs)
     }
 
@@ -295,7 +301,7 @@ impl<'a> Look<'a> {
     }
 }
 
-/// Sensors whose clock, unit or wearer is plainly off.
+/// Sensors whose clock, unit, wearer or id is plainly off.
 fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<LeftOut> {
     if log.settings.study.keep_doubtful {
         return Vec::new();

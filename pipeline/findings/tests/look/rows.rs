@@ -456,3 +456,50 @@ fn a_month_of_a_meter_in_mmol_leaves_no_sensor_out() {
     );
     assert_eq!((outcome.left_out.len(), outcome.doubted.len()), (0, count));
 }
+
+/// The same sensor in the log and in the readings under its serial number too, of which an export may lack some.
+#[test]
+fn one_sensor_under_two_ids_is_told() {
+    let mut study = Study::new(4);
+    study.add("SN-771", 1, |glucose| glucose);
+    let again = &mut study.sensors[4].readings;
+    again.retain(|reading| reading.line % 1000 > 400);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.sensor.as_str()),
+        ("sensor-reused", Severity::Wrong, "SN-771")
+    );
+    assert!(
+        found
+            .text
+            .starts_with("sensors `s1` and `SN-771` of `kelp`: ")
+            && found.text.contains("two ids, one sensor"),
+        "{}",
+        found.text
+    );
+    let out = outcome.left_out.iter().map(|out| out.sensor.as_str());
+    assert_eq!(out.collect::<Vec<_>>(), ["SN-771"]);
+}
+
+/// Two sensors on one body read 3 % apart, and are equal where both stand at a limit.
+#[test]
+fn two_sensors_at_once_are_not_one() {
+    let mut study = Study::new(4);
+    let capped = |glucose: f64| glucose.max(219.0);
+    study.add("other", 1, |glucose| glucose * 1.03);
+    for reading in study.sensors[2].readings.iter_mut() {
+        reading.glucose = capped(reading.glucose);
+    }
+    study.add("capped", 2, capped);
+    study.sensors[5].readings.iter_mut().for_each(|reading| {
+        if reading.glucose > 219.0 {
+            reading.glucose *= 1.03;
+        }
+    });
+    let outcome = study.look();
+    let kinds = claims(&outcome).into_iter().map(|found| found.kind);
+    assert!(!kinds.collect::<Vec<_>>().contains(&"sensor-reused"));
+}

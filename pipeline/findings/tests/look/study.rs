@@ -152,6 +152,28 @@ impl Study {
             .sort_by_key(|reading| reading.time);
     }
 
+    /// Adds a sensor worn at once with another, at the same times.
+    pub fn add(&mut self, sensor: &str, beside: usize, glucose: fn(f64) -> f64) {
+        let own = self.sensors[beside].clone();
+        let of = |event: &&WearEvent| event.sensor == own.sensor;
+        let events: Vec<WearEvent> = self.events.iter().filter(of).cloned().collect();
+        self.events
+            .extend(events.into_iter().map(|event| WearEvent {
+                sensor: sensor.into(),
+                ..event
+            }));
+        self.events.sort_by_key(|event| event.time);
+        let readings = own.readings.into_iter().map(|reading| Reading {
+            glucose: glucose(reading.glucose),
+            ..reading
+        });
+        self.sensors.push(SensorReadings {
+            sensor: sensor.to_owned(),
+            readings: readings.collect(),
+            ..own
+        });
+    }
+
     /// The same study of somebody else.
     pub fn of(mut self, wearer: &str) -> Self {
         let events = self.events.iter_mut().map(|row| &mut row.wearer);
