@@ -4,6 +4,7 @@
 //! readings one sensor at a time, and gives every [`Finding`] and the sensors and fingersticks that comparisons leave out.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
+mod beside;
 mod bias;
 mod causes;
 mod clocks;
@@ -22,6 +23,7 @@ mod rows;
 mod sensor_shifts;
 mod sessions;
 mod shared_breaks;
+mod shared_checks;
 mod sites;
 mod stretches;
 mod trace;

@@ -7,6 +7,7 @@ use whereworn_model::rows::{SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 
+use crate::beside::Beside;
 use crate::bias;
 use crate::clocks::{self, Wearer};
 use crate::copies::Copies;
@@ -18,6 +19,7 @@ use crate::nights;
 use crate::odd_units::OddUnits;
 use crate::rows::Tallies;
 use crate::sessions as wear;
+use crate::shared_checks::SharedChecks;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
@@ -83,6 +85,8 @@ pub struct Look<'a> {
     levels: Levels,
     copies: Copies,
     odd_units: OddUnits,
+    shared: SharedChecks<'a>,
+    beside: Beside,
     tallies: Tallies,
     contradicted: Contradicted,
     orphans: Vec<Orphan>,
@@ -98,10 +102,13 @@ impl<'a> Look<'a> {
             .enumerate()
             .map(|(place, session)| ((session.wearer.clone(), session.sensor.clone()), place))
             .collect();
+        let (odd_units, shared) = (OddUnits::new(&log), SharedChecks::new(&log));
         Self {
             tallies: Tallies::new(&log),
             contradicted: contradicted(&log),
-            odd_units: OddUnits::new(&log),
+            beside: Beside::new(odd_units.places().chain(shared.places())),
+            odd_units,
+            shared,
             log,
             sessions,
             place,
@@ -146,7 +153,7 @@ impl<'a> Look<'a> {
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
-        self.odd_units.sensor(&self.log, &readings);
+        self.beside.sensor(&self.log, &readings);
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
@@ -220,7 +227,9 @@ impl<'a> Look<'a> {
             .collect();
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
-        self.odd_units.take_out(&self.log, wearer, &mut checks);
+        self.odd_units
+            .take_out(&self.log, &self.beside, wearer, &mut checks);
+        self.shared.take_out(&self.log, wearer, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
@@ -270,9 +279,14 @@ impl<'a> Look<'a> {
         });
         findings.extend(copied);
         let (of_groups, mut doubted) = self.levels.findings(log);
-        let (of_rows, odd) = self.odd_units.findings(log);
-        findings.extend(of_groups.into_iter().chain(of_rows));
-        doubted.extend(odd);
+        findings.extend(of_groups);
+        for (found, rows) in [
+            self.odd_units.findings(log, &self.beside),
+            self.shared.findings(log, &self.beside),
+        ] {
+            findings.extend(found);
+            doubted.extend(rows);
+        }
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));

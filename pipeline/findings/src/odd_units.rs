@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use whereworn_model::rows::{Check, Reading, SensorReadings, Status};
-use whereworn_model::time::{Micros, local_date};
+use whereworn_model::rows::Check;
+use whereworn_model::time::local_date;
 use whereworn_model::units::{MGDL_PER_MMOLL, Unit};
 
+use crate::beside::Beside;
 use crate::finding::{DoubtedCheck, Finding, OF_PAIRS, Severity};
 use crate::log::Log;
 use crate::units::Told;
@@ -17,9 +18,6 @@ const BODY: std::ops::RangeInclusive<f64> = 20.0..=600.0;
 /// Glucose that is plain, mg/dL: what would not be in the other unit is none in it, however rare it is as it was read.
 const PLAIN: std::ops::RangeInclusive<f64> = 36.0..=540.0;
 
-/// A reading so near in time is beside a fingerstick.
-const BESIDE: Micros = 15 * 60_000_000;
-
 /// How far a fingerstick in its true unit is from the reading beside it at most, in logarithms.
 const NEAR: f64 = 0.6;
 
@@ -29,106 +27,57 @@ const LEAST: usize = 3;
 /// Lines that are named.
 const NAMED: usize = 5;
 
-/// A fingerstick that would be plain in the other unit.
-#[derive(Clone, Debug)]
-struct Candidate {
-    /// Its position among the log's.
-    place: usize,
-    /// What cures it, if it is in the other unit.
-    factor: f64,
-    /// Time to the nearest reading, and its glucose.
-    beside: Option<(Micros, f64)>,
+/// What cures a fingerstick if it is in the other unit; `None` where it would not be plain there.
+fn cure(check: &Check) -> Option<f64> {
+    let mut factors = [MGDL_PER_MMOLL, 1.0 / MGDL_PER_MMOLL].into_iter();
+    factors.find(|factor| PLAIN.contains(&(check.glucose * factor)))
 }
 
-impl Candidate {
-    fn new(place: usize, check: &Check) -> Option<Self> {
-        let factor = [MGDL_PER_MMOLL, 1.0 / MGDL_PER_MMOLL]
-            .into_iter()
-            .find(|factor| PLAIN.contains(&(check.glucose * factor)))?;
-        Some(Self {
-            place,
-            factor,
-            beside: None,
-        })
-    }
-
-    fn see(&mut self, check: &Check, reading: &Reading) {
-        let apart = (reading.time - check.time).abs();
-        let known = matches!(reading.status, Status::Ok | Status::Low | Status::High);
-        let nearer = self.beside.is_none_or(|(known, _)| apart < known);
-        if known && reading.glucose > 0.0 && apart <= BESIDE && nearer {
-            self.beside = Some((apart, reading.glucose));
-        }
-    }
-
-    /// Whether it is in the other unit.
-    fn is_other(&self, check: &Check) -> bool {
-        let no_body = !BODY.contains(&check.glucose);
-        let Some((_, reading)) = self.beside else {
-            return no_body;
-        };
-        let as_read = (check.glucose / reading).ln().abs();
-        let cured = (check.glucose * self.factor / reading).ln().abs();
-        cured <= NEAR || no_body && cured < as_read
-    }
-}
-
-/// Fingersticks that may be in the other unit, by wearer and time as the log has them.
+/// Fingersticks that may be in the other unit, by their places in the log, and what would cure them.
 #[derive(Default)]
-pub(crate) struct OddUnits {
-    candidates: Vec<Candidate>,
-}
+pub(crate) struct OddUnits(Vec<(usize, f64)>);
 
 impl OddUnits {
     /// All but those that are told with their group.
     pub fn new(log: &Log<'_>) -> Self {
         let own = log.checks.iter().enumerate();
         let own = own.filter(|(_, check)| check.time <= log.cutoff && check.glucose > 0.0);
-        let mut candidates: Vec<Candidate> = own
-            .filter_map(|(place, check)| Candidate::new(place, check))
+        let mut odd: Vec<(usize, f64)> = own
+            .filter_map(|(place, check)| Some((place, cure(check)?)))
             .collect();
-        if !candidates.is_empty() {
+        if !odd.is_empty() {
             let told = Told::new(log);
-            let check = |candidate: &Candidate| log.checks.get(candidate.place);
-            candidates.retain(|one| check(one).is_some_and(|check| !told.has(check)));
+            odd.retain(|(place, _)| !told.has(&log.checks[*place]));
         }
-        Self { candidates }
+        Self(odd)
     }
 
-    /// Sets a sensor's readings beside its wearer's fingersticks.
-    pub fn sensor(&mut self, log: &Log<'_>, readings: &SensorReadings) {
-        let name = readings.wearer.as_str();
-        let wearer = |one: &Candidate| log.checks.get(one.place).map(|check| &check.wearer);
-        let before = |one: &Candidate| wearer(one).is_some_and(|wearer| wearer.as_str() < name);
-        let from = self.candidates.partition_point(before);
-        for candidate in self.candidates.iter_mut().skip(from) {
-            let Some(check) = log.checks.get(candidate.place) else {
-                break;
-            };
-            if check.wearer.as_str() != name {
-                break;
-            }
-            let all = &readings.readings;
-            let near = all.partition_point(|reading| reading.time < check.time - BESIDE);
-            all.iter()
-                .skip(near)
-                .take_while(|reading| reading.time <= check.time + BESIDE)
-                .for_each(|reading| candidate.see(check, reading));
-        }
+    /// Their places.
+    pub fn places(&self) -> impl Iterator<Item = usize> {
+        self.0.iter().map(|(place, _)| *place)
     }
 
     /// Those in the other unit, with what cures them.
-    fn found<'a>(&'a self, log: &Log<'a>) -> impl Iterator<Item = (&'a Check, f64)> {
+    fn found<'a>(&self, log: &Log<'a>, beside: &Beside) -> impl Iterator<Item = (&'a Check, f64)> {
         let checks = log.checks;
-        self.candidates.iter().filter_map(|one| {
-            let check = checks.get(one.place)?;
-            one.is_other(check).then_some((check, one.factor))
+        self.0.iter().filter_map(move |(place, factor)| {
+            let check = checks.get(*place)?;
+            let no_body = !BODY.contains(&check.glucose);
+            let as_read = beside.off(*place, check.glucose);
+            let cured = beside.off(*place, check.glucose * factor);
+            let is_other = match as_read.zip(cured) {
+                Some((as_read, cured)) => cured <= NEAR || no_body && cured < as_read,
+                None => no_body,
+            };
+            is_other.then_some((check, *factor))
         })
     }
 
     /// Takes those of a wearer whose sensors have come in out of some fingersticks.
-    pub fn take_out(&self, log: &Log<'_>, wearer: &str, checks: &mut Vec<Check>) {
-        let own = self.found(log).filter(|(check, _)| check.wearer == *wearer);
+    pub fn take_out(&self, log: &Log<'_>, beside: &Beside, wearer: &str, checks: &mut Vec<Check>) {
+        let own = self
+            .found(log, beside)
+            .filter(|(check, _)| check.wearer == *wearer);
         let odd: Vec<&Check> = own.map(|(check, _)| check).collect();
         checks.retain(|check| {
             let same = |odd: &&Check| odd.line == check.line && odd.file == check.file;
@@ -138,9 +87,9 @@ impl OddUnits {
 
     /// What is told of each file and wearer, and the fingersticks that comparisons leave out: those too few to be told as well,
     /// unless the settings say that they are all right.
-    pub fn findings(&self, log: &Log<'_>) -> (Vec<Finding>, Vec<DoubtedCheck>) {
+    pub fn findings(&self, log: &Log<'_>, beside: &Beside) -> (Vec<Finding>, Vec<DoubtedCheck>) {
         let mut by: BTreeMap<(&str, &str, bool), Vec<&Check>> = BTreeMap::new();
-        for (check, factor) in self.found(log) {
+        for (check, factor) in self.found(log, beside) {
             by.entry((&check.file, &check.wearer, factor > 1.0))
                 .or_default()
                 .push(check);
