@@ -195,6 +195,31 @@ fn fingersticks_of_another_tell_of_no_clock() {
     );
 }
 
+/// Where all of a wearer's fingersticks are somebody else's their own scatter is no measure of what fits.
+#[test]
+fn fingersticks_that_are_all_of_another_tell_of_no_clock() {
+    let wave = |minute: f64, period: f64| (minute / period * std::f64::consts::TAU).sin();
+    for (number, (one, other)) in [(171.0, 409.0), (313.0, 127.0), (733.0, 201.0)]
+        .into_iter()
+        .enumerate()
+    {
+        let mut study = Study::new(6);
+        for check in &mut study.checks {
+            let minute = (check.time - START) as f64 / MINUTE as f64;
+            check.glucose = 150.0 + 50.0 * wave(minute, one) + 30.0 * wave(minute, other);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{number}: {:#?}", claims(&outcome));
+        };
+        assert_eq!(
+            (found.kind, found.severity, found.paste.as_str()),
+            ("wrong-wearer", Severity::Doubtful, "")
+        );
+        assert_eq!(outcome.left_out.len(), 6);
+    }
+}
+
 /// Twenty days of a meter stand twice, as where it was exported in UTC and in local time: no clock of the rest is doubted.
 #[test]
 fn fingersticks_that_stand_twice_are_told() {
