@@ -47,6 +47,19 @@ const LEFT_OUT: &str = r#"
 -- reason = { label = "Kind of the finding", class = "category" }
 "#;
 
+const DOUBTED_CHECKS: &str = r#"
+-- title = "Fingersticks left out of comparisons"
+-- row = "one fingerstick whose unit or wearer is plainly off"
+-- section = "quality"
+-- order = 2
+-- note = "Glucose as it was read. `[study] keep_doubtful = true` keeps them in."
+-- [columns]
+-- wearer = { label = "Wearer", class = "wearer" }
+-- fingerstick_time = { label = "Time", class = "time" }
+-- fingerstick = { label = "Fingerstick", unit = "mg/dL", digits = 1, class = "estimate" }
+-- reason = { label = "Kind of the finding", class = "category" }
+"#;
+
 /// Looks at a study up to a cut-off; what begins from `month_start` on is new.
 pub fn look(
     study: &Study,
@@ -73,10 +86,11 @@ pub fn look(
     Ok(look.finish())
 }
 
-/// The tables `findings` and `left_out`.
+/// The tables `findings`, `left_out` and `doubted_checks`.
 pub fn tables(outcome: &Outcome) -> Vec<ResultTable> {
     let findings = &outcome.findings;
     let left_out = &outcome.left_out;
+    let doubted = outcome.doubted.iter();
     let text = |of: fn(&Finding) -> &str| findings.iter().map(|f| cell(of(f))).collect();
     let time = |of: fn(&Finding) -> Option<Micros>| {
         findings
@@ -139,6 +153,31 @@ pub fn tables(outcome: &Outcome) -> Vec<ResultTable> {
                     "reason",
                     left_out.iter().map(|out| cell(out.reason)).collect(),
                 ),
+            ],
+        ),
+        table(
+            "doubted_checks",
+            DOUBTED_CHECKS,
+            vec![
+                (
+                    "wearer",
+                    doubted.clone().map(|check| cell(&check.wearer)).collect(),
+                ),
+                (
+                    "fingerstick_time",
+                    doubted
+                        .clone()
+                        .map(|check| Cell::Time(check.time))
+                        .collect(),
+                ),
+                (
+                    "fingerstick",
+                    doubted
+                        .clone()
+                        .map(|check| Cell::number(check.glucose))
+                        .collect(),
+                ),
+                ("reason", doubted.map(|check| cell(check.reason)).collect()),
             ],
         ),
     ]

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value, json};
 use whereworn_engine::Member;
-use whereworn_findings::{Finding, LeftOut, Outcome};
+use whereworn_findings::{DoubtedCheck, Finding, LeftOut, Outcome};
 use whereworn_load::files::sha256;
 use whereworn_load::{Computed, LoadError, LoadOptions, Settled, Store, Study, Table, load};
 use whereworn_model::settings::Settings;
@@ -410,6 +410,11 @@ pub fn look(
                 wearer: named(out.wearer),
                 sensor: named(out.sensor),
                 ..out
+            }));
+        all.doubted
+            .extend(found.doubted.into_iter().map(|check| DoubtedCheck {
+                wearer: named(check.wearer),
+                ..check
             }));
     }
     all.findings.sort_by_key(|finding| finding.severity);

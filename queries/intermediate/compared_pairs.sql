@@ -1,5 +1,5 @@
 -- title = "Pairs that sites are compared by"
--- row = "one fingerstick and the nearest reading of one sensor whose clock and unit are not doubted"
+-- row = "one fingerstick and the nearest reading of one sensor, neither of which is doubted"
 -- role = "view"
 -- [columns]
 -- fingerstick = { class = "estimate" }
@@ -17,3 +17,5 @@
 SELECT p.*
 FROM pairs AS p
 LEFT ANTI JOIN left_out AS o ON o.wearer = p.wearer AND o.sensor = p.sensor
+LEFT ANTI JOIN doubted_checks AS d
+    ON d.wearer = p.wearer AND d.fingerstick_time = p.fingerstick_time AND d.fingerstick = p.fingerstick

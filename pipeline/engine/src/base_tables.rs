@@ -27,7 +27,7 @@ pub(crate) fn instant() -> DataType {
 }
 
 /// Names of the tables that are made from the study itself; no query file may take one.
-pub(crate) const NAMES: [&str; 22] = [
+pub(crate) const NAMES: [&str; 23] = [
     "readings",
     "fingersticks",
     "wear_events",
@@ -44,6 +44,7 @@ pub(crate) const NAMES: [&str; 22] = [
     "kept_evidence",
     "findings",
     "left_out",
+    "doubted_checks",
     "plan_rows",
     "wearer_zones",
     "plan_log",

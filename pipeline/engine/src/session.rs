@@ -84,7 +84,7 @@ pub struct StudyTables<'a> {
     pub kept_evidence: Vec<KeptEvidence<'a>>,
     /// Cut-off of the first report that used the plan as it stands.
     pub planned_since: Option<Micros>,
-    /// Tables made outside SQL: `findings` and `left_out`.
+    /// Tables made outside SQL: `findings`, `left_out` and `doubted_checks`.
     pub made: Vec<ResultTable>,
     /// Where results are kept between runs, if anywhere.
     pub results: Option<Arc<dyn Results>>,

@@ -13,7 +13,7 @@ use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
-use crate::unfit::{fits, unfit};
+use crate::unfit::{fits, foreign, unfit};
 use crate::words::{clock_correction, day, signed_minutes};
 use crate::worn_at_once::pairs;
 
@@ -111,14 +111,25 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
     let pairs = pairs(&wearer.sessions, &wearer.traces);
     let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
-    let (found, others): (Vec<Cause>, Vec<Cause>) =
-        found.into_iter().partition(|cause| fits(&profiles, cause));
+    let foreign = foreign(&profiles, &wearer.traces);
+    let is_foreign = |item: &usize| foreign[profiles.items[*item].sensor];
+    let is_own = |cause: &Cause| {
+        let others = cause.items.iter().filter(|item| is_foreign(item));
+        2 * others.count() <= cause.items.len()
+    };
+    let (found, others): (Vec<Cause>, Vec<Cause>) = found
+        .into_iter()
+        .partition(|cause| is_own(cause) && fits(&profiles, cause));
+    let sensors = profiles.of_sensor.iter().zip(&foreign);
+    let sensors = sensors.filter(|(_, foreign)| **foreign);
+    let mut others: Vec<Vec<usize>> = others.into_iter().map(|cause| cause.items).collect();
+    others.extend(sensors.map(|(items, _)| items.clone()));
     let delays = delays(&profiles);
     let mut clocks = Clocks {
-        findings: unfit(wearer, &profiles, &others),
+        unfit: others.iter().flatten().copied().collect(),
+        findings: unfit(wearer, &profiles, others),
         profiles,
         delays,
-        unfit: others.into_iter().flat_map(|cause| cause.items).collect(),
     };
     let shifted_whole: Vec<usize> = found
         .iter()

@@ -62,6 +62,8 @@ pub struct Finding {
     pub paste: String,
     /// Measures whose sentences it touches.
     pub touches: &'static [&'static str],
+    /// Whether comparisons leave out the sensors that it names, or where it names none, its wearer's.
+    pub leaves_out: bool,
     /// Whether the settings say that it was seen and is all right.
     pub seen: bool,
     /// Whether it began in the month looked at.
@@ -88,6 +90,9 @@ pub(crate) const OF_ALL: &[&str] = &[
     "delay",
 ];
 
+/// Kinds that say of whole sensors that they cannot be compared.
+const LEAVE_OUT: [&str; 4] = ["unit", "clock-sensor", "clock-change", "wrong-wearer"];
+
 impl Finding {
     /// A finding that names nothing yet.
     pub(crate) fn new(
@@ -112,6 +117,7 @@ impl Finding {
             todo: String::new(),
             paste: String::new(),
             touches,
+            leaves_out: LEAVE_OUT.contains(&kind),
             seen: false,
             new: false,
         }
@@ -172,4 +178,35 @@ pub struct LeftOut {
     pub sensor: String,
     /// Kind of the finding that doubts it.
     pub reason: &'static str,
+}
+
+/// A fingerstick that comparisons leave out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoubtedCheck {
+    /// Whose.
+    pub wearer: String,
+    /// When.
+    pub time: Micros,
+    /// mg/dL, as it was read.
+    pub glucose: f64,
+    /// Kind of the finding that doubts it.
+    pub reason: &'static str,
+}
+
+impl DoubtedCheck {
+    pub(crate) fn new(check: &Check, reason: &'static str) -> Self {
+        Self {
+            wearer: check.wearer.to_string(),
+            time: check.time,
+            glucose: check.glucose,
+            reason,
+        }
+    }
+
+    pub(crate) fn order(&self, other: &Self) -> std::cmp::Ordering {
+        self.wearer
+            .cmp(&other.wearer)
+            .then(self.time.cmp(&other.time))
+            .then(self.glucose.total_cmp(&other.glucose))
+    }
 }

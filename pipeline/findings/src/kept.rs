@@ -5,7 +5,8 @@ use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::Micros;
 
 use crate::finding::{
-    Finding, LeftOut, OF_ALL, OF_CLOCKS, OF_GLUCOSE, OF_NIGHTS, OF_PAIRS, OF_WEAR, Severity,
+    DoubtedCheck, Finding, LeftOut, OF_ALL, OF_CLOCKS, OF_GLUCOSE, OF_NIGHTS, OF_PAIRS, OF_WEAR,
+    Severity,
 };
 use crate::look::Outcome;
 
@@ -39,9 +40,13 @@ struct Row {
     unit: String,
     words: [String; 3],
     touches: Vec<String>,
+    leaves_out: bool,
     seen: bool,
     new: bool,
 }
+
+/// Wearer, time, the bits of the glucose and the reason of a fingerstick.
+type Doubted = (String, Micros, u64, String);
 
 impl Outcome {
     /// The outcome as bytes; `None` where it could not be read back as it is.
@@ -52,13 +57,15 @@ impl Outcome {
             .iter()
             .map(|out| [out.wearer.as_str(), &out.sensor, out.reason])
             .collect();
-        let bytes = serde_json::to_vec(&(rows, left_out)).ok()?;
+        let doubted: Vec<Doubted> = self.doubted.iter().map(doubted).collect();
+        let bytes = serde_json::to_vec(&(rows, left_out, doubted)).ok()?;
         (Self::from_bytes(&bytes).as_ref() == Some(self)).then_some(bytes)
     }
 
     /// What [`Self::to_bytes`] made bytes of; `None` of other bytes.
     pub fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let (rows, left_out): (Vec<Row>, Vec<[String; 3]>) = serde_json::from_slice(bytes).ok()?;
+        let (rows, left_out, doubted): (Vec<Row>, Vec<[String; 3]>, Vec<Doubted>) =
+            serde_json::from_slice(bytes).ok()?;
         let left_out = left_out.into_iter().map(|[wearer, sensor, reason]| {
             let reason = known(&FINDING_KINDS, &reason)?;
             Some(LeftOut {
@@ -70,8 +77,23 @@ impl Outcome {
         Some(Self {
             findings: rows.into_iter().map(finding).collect::<Option<_>>()?,
             left_out: left_out.collect::<Option<_>>()?,
+            doubted: doubted.into_iter().map(check).collect::<Option<_>>()?,
         })
     }
+}
+
+fn doubted(of: &DoubtedCheck) -> Doubted {
+    let glucose = of.glucose.to_bits();
+    (of.wearer.clone(), of.time, glucose, of.reason.to_owned())
+}
+
+fn check((wearer, time, glucose, reason): Doubted) -> Option<DoubtedCheck> {
+    Some(DoubtedCheck {
+        wearer,
+        time,
+        glucose: f64::from_bits(glucose),
+        reason: known(&FINDING_KINDS, &reason)?,
+    })
 }
 
 fn row(of: &Finding) -> Row {
@@ -86,6 +108,7 @@ fn row(of: &Finding) -> Row {
         unit: of.unit.to_owned(),
         words: [&of.text, &of.todo, &of.paste].map(Clone::clone),
         touches: of.touches.iter().map(|word| (*word).to_owned()).collect(),
+        leaves_out: of.leaves_out,
         seen: of.seen,
         new: of.new,
     }
@@ -112,6 +135,7 @@ fn finding(row: Row) -> Option<Finding> {
         todo,
         paste,
         touches: TOUCHES.into_iter().find(|words| row.touches == **words)?,
+        leaves_out: row.leaves_out,
         seen: row.seen,
         new: row.new,
     })
@@ -140,6 +164,12 @@ mod tests {
             left_out: vec![LeftOut {
                 wearer: "kelp".to_owned(),
                 sensor: "s01".to_owned(),
+                reason: "unit",
+            }],
+            doubted: vec![DoubtedCheck {
+                wearer: "kelp".to_owned(),
+                time: 3,
+                glucose: 7.2 * 0.1,
                 reason: "unit",
             }],
         }

@@ -1,9 +1,10 @@
 //! A look at files, sensors, meters and clocks before any figure is made of them.
 //!
 //! Pure functions over plain rows: nothing here reads a file or a clock. [`Look`] takes the log at once and the
-//! readings one sensor at a time, and gives every [`Finding`] and the sensors that comparisons leave out.
+//! readings one sensor at a time, and gives every [`Finding`] and the sensors and fingersticks that comparisons leave out.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
+mod beside;
 mod bias;
 mod causes;
 mod clocks;
@@ -17,19 +18,22 @@ mod lag;
 mod log;
 mod look;
 mod nights;
+mod odd_units;
 mod rows;
 mod sensor_shifts;
 mod sessions;
 mod shared_breaks;
+mod shared_checks;
 mod sites;
 mod stretches;
 mod trace;
 mod twice;
+mod two_ids;
 mod unfit;
 mod units;
 mod words;
 mod worn_at_once;
 
-pub use finding::{Finding, LeftOut, Severity};
+pub use finding::{DoubtedCheck, Finding, LeftOut, Severity};
 pub use log::Log;
 pub use look::{Look, Outcome};

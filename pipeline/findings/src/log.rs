@@ -1,6 +1,7 @@
 //! What a look is given, and the sessions that the log tells of.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use jiff::tz::TimeZone;
 use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
@@ -33,10 +34,15 @@ pub struct Log<'a> {
 impl<'a> Log<'a> {
     /// The checks of a wearer, by time.
     pub(crate) fn checks_of(&self, wearer: &str) -> &'a [Check] {
+        self.checks.get(self.places_of(wearer)).unwrap_or_default()
+    }
+
+    /// Their places.
+    pub(crate) fn places_of(&self, wearer: &str) -> Range<usize> {
         let checks = self.checks;
         let from = checks.partition_point(|check| check.wearer.as_str() < wearer);
         let to = checks.partition_point(|check| check.wearer.as_str() <= wearer);
-        checks.get(from..to).unwrap_or_default()
+        from..to
     }
 
     /// The time zone that a wearer lives in, journeys aside.

@@ -7,19 +7,23 @@ use whereworn_model::rows::{SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 
+use crate::beside::Beside;
 use crate::bias;
 use crate::clocks::{self, Wearer};
 use crate::copies::Copies;
 use crate::extremes::Routine;
-use crate::finding::{Finding, LeftOut};
+use crate::finding::{DoubtedCheck, Finding, LeftOut};
 use crate::half_days;
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
+use crate::odd_units::OddUnits;
 use crate::rows::Tallies;
 use crate::sessions as wear;
+use crate::shared_checks::SharedChecks;
 use crate::sites;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
+use crate::two_ids;
 use crate::units::{self, Levels};
 
 /// What was found.
@@ -29,6 +33,8 @@ pub struct Outcome {
     pub findings: Vec<Finding>,
     /// Sensors that comparisons leave out, each once.
     pub left_out: Vec<LeftOut>,
+    /// Fingersticks that comparisons leave out, by wearer and time.
+    pub doubted: Vec<DoubtedCheck>,
 }
 
 /// Readings whose sensor was never inserted under its wearer's name.
@@ -78,6 +84,9 @@ pub struct Look<'a> {
     waiting_readings: usize,
     levels: Levels,
     copies: Copies,
+    odd_units: OddUnits,
+    shared: SharedChecks<'a>,
+    beside: Beside,
     tallies: Tallies,
     contradicted: Contradicted,
     orphans: Vec<Orphan>,
@@ -93,9 +102,13 @@ impl<'a> Look<'a> {
             .enumerate()
             .map(|(place, session)| ((session.wearer.clone(), session.sensor.clone()), place))
             .collect();
+        let (odd_units, shared) = (OddUnits::new(&log), SharedChecks::new(&log));
         Self {
             tallies: Tallies::new(&log),
             contradicted: contradicted(&log),
+            beside: Beside::new(odd_units.places().chain(shared.places())),
+            odd_units,
+            shared,
             log,
             sessions,
             place,
@@ -140,6 +153,7 @@ impl<'a> Look<'a> {
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
+        self.beside.sensor(&self.log, &readings);
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
         if let Some(place) = place.filter(|_| !two) {
@@ -213,6 +227,9 @@ impl<'a> Look<'a> {
             .collect();
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
+        self.odd_units
+            .take_out(&self.log, &self.beside, wearer, &mut checks);
+        self.shared.take_out(&self.log, wearer, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
@@ -239,6 +256,11 @@ impl<'a> Look<'a> {
         let mut findings = found.findings;
         findings.extend(bias);
         findings.extend(of_rows);
+        findings.extend(two_ids::findings(
+            &self.log,
+            &wearer.sessions,
+            &wearer.traces,
+        ));
         (findings, pairs)
     }
 
@@ -256,7 +278,15 @@ impl<'a> Look<'a> {
             finding.kind != "clock-meter" || !copied.iter().any(same)
         });
         findings.extend(copied);
-        findings.extend(self.levels.findings(log));
+        let (of_groups, mut doubted) = self.levels.findings(log);
+        findings.extend(of_groups);
+        for (found, rows) in [
+            self.odd_units.findings(log, &self.beside),
+            self.shared.findings(log, &self.beside),
+        ] {
+            findings.extend(found);
+            doubted.extend(rows);
+        }
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
@@ -273,20 +303,25 @@ impl<'a> Look<'a> {
         }
         findings.sort_by(|a, b| a.order(b, &FINDING_KINDS));
         let left_out = left_out(log, &findings, &self.sessions);
-        Outcome { findings, left_out }
+        if log.settings.study.keep_doubtful {
+            doubted.clear();
+        }
+        doubted.sort_by(DoubtedCheck::order);
+        Outcome {
+            findings,
+            left_out,
+            doubted,
+        }
     }
 }
 
-/// Sensors whose clock, unit or wearer is plainly off.
+/// Sensors whose clock, unit, wearer or id is plainly off.
 fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<LeftOut> {
     if log.settings.study.keep_doubtful {
         return Vec::new();
     }
     let mut left_out: BTreeMap<(&str, &str), &'static str> = BTreeMap::new();
-    for finding in findings.iter().filter(|finding| !finding.seen) {
-        if !["unit", "clock-sensor", "clock-change", "wrong-wearer"].contains(&finding.kind) {
-            continue;
-        }
+    for finding in findings.iter().filter(|f| f.leaves_out && !f.seen) {
         let (from, to) = (
             finding.from.unwrap_or(Micros::MIN),
             finding.to.unwrap_or(Micros::MAX),

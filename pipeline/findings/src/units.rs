@@ -6,7 +6,7 @@ use whereworn_model::rows::{Check, SensorReadings, Status};
 use whereworn_model::time::Micros;
 use whereworn_model::units::{MGDL_PER_MMOLL, Unit};
 
-use crate::finding::{Finding, OF_GLUCOSE, OF_PAIRS, Severity};
+use crate::finding::{DoubtedCheck, Finding, OF_GLUCOSE, OF_PAIRS, Severity};
 use crate::log::{Log, Session};
 use crate::look::month_of;
 use crate::trace::median;
@@ -55,6 +55,14 @@ impl Group {
     /// Whether it has rows enough to tell of their unit.
     fn tells(&self) -> bool {
         self.rows >= LEAST_ROWS
+    }
+
+    /// Whether a fingerstick is one of its rows.
+    fn has(&self, check: &Check) -> bool {
+        check.file == self.file
+            && check.wearer == self.wearer
+            && check.meter == self.meter
+            && (self.from..=self.to).contains(&check.time)
     }
 
     /// Whether it is of the same sensor, or meter, of the same wearer.
@@ -124,13 +132,41 @@ impl Levels {
         factors
     }
 
-    /// Findings on the units of readings and fingersticks.
-    pub fn findings(&self, log: &Log<'_>) -> Vec<Finding> {
-        let mut found = merged(log, &self.groups);
-        found.extend(merged(log, &check_groups(log, log.checks)));
-        found.extend(rejected(log, &self.groups));
-        found
+    /// Findings on the units of readings and fingersticks, and fingersticks that comparisons leave out.
+    pub fn findings(&self, log: &Log<'_>) -> (Vec<Finding>, Vec<DoubtedCheck>) {
+        let checks = check_groups(log, log.checks);
+        let mut found = merged(log, &checks);
+        let doubted = doubted(log, &checks, &found);
+        found.extend(merged(log, &self.groups));
+        found.extend(rejected(log, &self.groups, &checks));
+        (found, doubted)
     }
+}
+
+/// Fingersticks of groups whose finding leaves out no sensor.
+fn doubted(log: &Log<'_>, groups: &[Group], findings: &[Finding]) -> Vec<DoubtedCheck> {
+    let seen = |finding: &Finding| log.settings.seen.iter().any(|seen| finding.is_about(seen));
+    let of_rows: Vec<&Finding> = findings
+        .iter()
+        .filter(|finding| !finding.leaves_out && !seen(finding))
+        .collect();
+    let is_told = |group: &&Group| {
+        let has = |finding: &&Finding| {
+            finding.wearer == group.wearer
+                && finding.meter == group.meter
+                && finding.from.is_some_and(|from| from <= group.from)
+                && finding.to.is_some_and(|to| group.to <= to)
+        };
+        group.factor != 1.0 && of_rows.iter().any(has)
+    };
+    let groups = groups.iter().filter(is_told);
+    groups
+        .flat_map(|group| {
+            let own = log.checks_of(&group.wearer).iter();
+            own.filter(|check| group.has(check))
+        })
+        .map(|check| DoubtedCheck::new(check, "unit"))
+        .collect()
 }
 
 /// Groups of fingersticks.
@@ -158,16 +194,33 @@ fn check_groups(log: &Log<'_>, checks: &[Check]) -> Vec<Group> {
         .collect()
 }
 
+/// Fingersticks that are told with the others of their group.
+pub(crate) struct Told(Vec<Group>);
+
+impl Told {
+    pub fn new(log: &Log<'_>) -> Self {
+        Self(check_groups(log, log.checks))
+    }
+
+    /// Whether a fingerstick is in a group of the other unit, or in one too small to tell beside one.
+    pub fn has(&self, check: &Check) -> bool {
+        let of_meter = |group: &&Group| {
+            check.file == group.file && check.wearer == group.wearer && check.meter == group.meter
+        };
+        let mut alike = self.0.iter().filter(of_meter);
+        match alike.clone().find(|group| group.has(check)) {
+            Some(group) if group.tells() => group.factor != 1.0,
+            _ => alike.any(|group| group.factor != 1.0),
+        }
+    }
+}
+
 /// The fingersticks of a wearer that clocks and meters are judged by, in the unit that they seem to have.
 pub(crate) fn cured(log: &Log<'_>, wearer: &str) -> Vec<Check> {
     let own = log.checks_of(wearer);
     let groups = check_groups(log, own);
     let factor = |check: &Check| {
-        let own = groups.iter().find(|group| {
-            check.file == group.file
-                && check.meter == group.meter
-                && (group.from..=group.to).contains(&check.time)
-        });
+        let own = groups.iter().find(|group| group.has(check));
         own.map_or(1.0, |group| group.factor)
     };
     own.iter()
@@ -309,14 +362,18 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], rows_off: Rows) -> Finding {
         paste: paste + &format!("unit = \"{}\"\n", unit.code()),
         sensor,
         meter,
+        // Some of a meter's fingersticks are left out by themselves.
+        leaves_out: of_readings || rows_off != Rows::Between,
         ..Finding::new("unit", Severity::Wrong, table)
     }
 }
 
 /// Files whose rows are rejected because mg/dL was declared as mmol/L.
-fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
+fn rejected(log: &Log<'_>, readings: &[Group], checks: &[Group]) -> Vec<Finding> {
     let mut findings = Vec::new();
     for file in log.files.iter().filter(|file| file.rows > 0) {
+        let of_checks = file.table == "fingersticks";
+        let groups = if of_checks { checks } else { readings };
         let rejects: Vec<_> = log
             .rejects
             .iter()
@@ -366,14 +423,20 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
             continue;
         }
         for ((wearer, sensor), rows) in by {
+            // A sensor is one in all its files.
             let told = groups
                 .iter()
-                .filter(|group| group.wearer == wearer && group.sensor == sensor);
+                .filter(|group| group.wearer == wearer && group.sensor == sensor)
+                .filter(|group| !sensor.is_empty() || group.file == file.name);
             let accepted: usize = told.clone().map(|group| group.rows).sum();
             let already = told.clone().any(|group| group.factor < 1.0);
             if already || (rows as f64) < REJECTED * (rows + accepted) as f64 || rows < LEAST_ROWS {
                 continue;
             }
+            let others_are_right = told
+                .clone()
+                .any(|group| group.tells() && group.factor == 1.0);
+            let table = if of_checks { OF_PAIRS } else { OF_GLUCOSE };
             let key = if sensor.is_empty() {
                 ("file", file.name.as_str())
             } else {
@@ -385,20 +448,31 @@ fn rejected(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
                     file.name,
                     count(rows, "row"),
                 ),
-                todo: "declare the unit as mg/dL, or paste the lines".to_owned(),
-                paste: format!(
-                    "[[corrections]]\nwearer = {}\n{} = {}\nunit = \"mg/dL\"\n",
-                    quoted(&wearer),
-                    key.0,
-                    quoted(key.1)
-                ),
+                todo: if others_are_right {
+                    "write their unit into these rows: the others are right as they are"
+                } else {
+                    "declare the unit as mg/dL, or paste the lines"
+                }
+                .to_owned(),
+                paste: if others_are_right {
+                    String::new()
+                } else {
+                    format!(
+                        "[[corrections]]\nwearer = {}\n{} = {}\nunit = \"mg/dL\"\n",
+                        quoted(&wearer),
+                        key.0,
+                        quoted(key.1)
+                    )
+                },
                 wearer,
                 sensor,
                 file: file.name.clone(),
                 line: Some(first.line),
                 size: Some(18.0),
                 unit: Unit::MgDl.code(),
-                ..Finding::new("unit", Severity::Wrong, OF_GLUCOSE)
+                // Fingersticks that were rejected make no pairs, and readings are as good without them.
+                leaves_out: !of_checks,
+                ..Finding::new("unit", Severity::Wrong, table)
             });
         }
     }

@@ -44,6 +44,9 @@ fn wearers_are_looked_at_each_alone_on_any_number_of_threads() {
     let one = |(wearer, sensor, minutes): (&str, usize, i64)| {
         let mut study = Study::new(6);
         study.shift(sensor, 0, minutes);
+        // No two have the same fingersticks.
+        let checks = study.checks.iter_mut();
+        checks.for_each(|check| check.glucose += sensor as f64 * 1e-6);
         study.of(wearer)
     };
     let found = |outcome: &Outcome| -> Vec<Finding> {
@@ -190,6 +193,31 @@ fn fingersticks_of_another_tell_of_no_clock() {
         (left_out.sensor.as_str(), left_out.reason),
         ("s2", "wrong-wearer")
     );
+}
+
+/// Where all of a wearer's fingersticks are somebody else's their own scatter is no measure of what fits.
+#[test]
+fn fingersticks_that_are_all_of_another_tell_of_no_clock() {
+    let wave = |minute: f64, period: f64| (minute / period * std::f64::consts::TAU).sin();
+    for (number, (one, other)) in [(171.0, 409.0), (313.0, 127.0), (733.0, 201.0)]
+        .into_iter()
+        .enumerate()
+    {
+        let mut study = Study::new(6);
+        for check in &mut study.checks {
+            let minute = (check.time - START) as f64 / MINUTE as f64;
+            check.glucose = 150.0 + 50.0 * wave(minute, one) + 30.0 * wave(minute, other);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{number}: {:#?}", claims(&outcome));
+        };
+        assert_eq!(
+            (found.kind, found.severity, found.paste.as_str()),
+            ("wrong-wearer", Severity::Doubtful, "")
+        );
+        assert_eq!(outcome.left_out.len(), 6);
+    }
 }
 
 /// Twenty days of a meter stand twice, as where it was exported in UTC and in local time: no clock of the rest is doubted.
@@ -461,4 +489,57 @@ fn a_jump_of_the_last_sensor_is_not_everybodys() {
     };
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s5"));
     assert_eq!(found.size, Some(40.0));
+}
+
+/// The fingersticks of one wearer stand under another as well: they are told of the one whose readings they are far from, as
+/// nobody's clock.
+#[test]
+fn fingersticks_of_two_wearers_are_told() {
+    let mut other = Study::new(6).of("wren");
+    for reading in other.sensors.iter_mut().flat_map(|s| &mut s.readings) {
+        let minute = (reading.time - START) as f64 / MINUTE as f64;
+        reading.glucose = 160.0 + 60.0 * (minute / 171.0).sin() + 20.0 * (minute / 57.0).sin();
+    }
+    let study = Study::new(6).and(other);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.wearer.as_str()),
+        ("wrong-wearer", Severity::Wrong, "wren")
+    );
+    assert!(found.text.contains("of ones of `kelp`"), "{}", found.text);
+    let own = study.checks.iter().filter(|check| check.wearer == "wren");
+    assert_eq!(
+        (outcome.left_out.len(), outcome.doubted.len()),
+        (0, own.count() - 1)
+    );
+}
+
+/// Where the readings of both fit nothing says whose they are; fewer than ten are chance.
+#[test]
+fn some_fingersticks_of_two_wearers_are_told_of_both() {
+    let mut study = Study::new(6).and(Study::new(6).of("wren"));
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        if check.wearer == "wren" && number % 4 != 0 {
+            check.time += MINUTE;
+        }
+    }
+    let outcome = study.look();
+    let told = claims(&outcome)
+        .into_iter()
+        .map(|f| (f.kind, f.wearer.as_str()));
+    assert_eq!(
+        told.collect::<Vec<_>>(),
+        [("wrong-wearer", "kelp"), ("wrong-wearer", "wren")]
+    );
+    let wren = study
+        .checks
+        .iter_mut()
+        .filter(|check| check.wearer == "wren");
+    for (number, check) in wren.enumerate() {
+        check.time += if number % 40 == 0 { 0 } else { 2 * MINUTE };
+    }
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }

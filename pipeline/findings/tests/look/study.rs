@@ -88,11 +88,18 @@ impl Study {
     pub fn look(&self) -> Outcome {
         let settings = Settings::parse(&self.settings).unwrap();
         let rows = self.sensors.iter().map(|s| s.readings.len() as u64).sum();
-        let files = [FileRows {
-            name: "readings/kelp.csv".to_owned(),
-            table: "readings",
+        let file = |name: &str, table, rows| FileRows {
+            name: name.to_owned(),
+            table,
             rows,
-        }];
+        };
+        let checks = "fingersticks/kelp.csv";
+        let rejected = self.rejects.iter().filter(|row| row.file == checks);
+        let read = self.checks.len() + rejected.count();
+        let files = [
+            file("readings/kelp.csv", "readings", rows),
+            file(checks, "fingersticks", read as u64),
+        ];
         let cutoff = self
             .sensors
             .iter()
@@ -143,6 +150,28 @@ impl Study {
         self.sensors[sensor]
             .readings
             .sort_by_key(|reading| reading.time);
+    }
+
+    /// Adds a sensor worn at once with another, at the same times.
+    pub fn add(&mut self, sensor: &str, beside: usize, glucose: fn(f64) -> f64) {
+        let own = self.sensors[beside].clone();
+        let of = |event: &&WearEvent| event.sensor == own.sensor;
+        let events: Vec<WearEvent> = self.events.iter().filter(of).cloned().collect();
+        self.events
+            .extend(events.into_iter().map(|event| WearEvent {
+                sensor: sensor.into(),
+                ..event
+            }));
+        self.events.sort_by_key(|event| event.time);
+        let readings = own.readings.into_iter().map(|reading| Reading {
+            glucose: glucose(reading.glucose),
+            ..reading
+        });
+        self.sensors.push(SensorReadings {
+            sensor: sensor.to_owned(),
+            readings: readings.collect(),
+            ..own
+        });
     }
 
     /// The same study of somebody else.
