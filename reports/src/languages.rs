@@ -236,7 +236,9 @@ mod tests {
         assert!(missing.is_empty(), "{missing:#?}");
         let mut known: Vec<String> = headers().into_iter().map(|(name, _)| name).collect();
         // The program makes these itself.
-        known.extend(["pooled_studies", "findings", "left_out", "doubted_checks"].map(str::to_owned));
+        known.extend(
+            ["pooled_studies", "findings", "left_out", "doubted_checks"].map(str::to_owned),
+        );
         for name in german.tables.keys() {
             assert!(known.contains(name), "{name} is no table");
         }
