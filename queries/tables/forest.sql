@@ -2,7 +2,7 @@
 -- row = "one person who wore both sites of a pair, or all of them"
 -- section = "people"
 -- order = 7
--- note = "Mean absolute relative difference at the first site less that at the second, percentage points: below zero, the first reads truer in that person. The pairs of sites that most people wore both of, at most thirty people of each, those with most weight; all others are in wearer_differences. A new person: the mean, and where one more would lie 95 of 100 times."
+-- note = "Mean absolute relative difference at the first site less that at the second, percentage points: below zero, the first reads truer in that person. The pairs of sites that were told apart, then those that most people wore both of, at most thirty people of each, those with most weight; all others are in wearer_differences. A new person: the mean, and where one more would lie 95 of 100 times."
 -- chart = { kind = "intervals", x = "difference", y = "wearer_or_all", lower = "lower", upper = "upper", series = "sites" }
 -- [columns]
 -- sites = { label = "Sites", class = "identifying" }
@@ -18,16 +18,18 @@ WITH told AS (
     SELECT
         w.*,
         a.label || ' / ' || b.label AS sites,
+        CASE WHEN c.verdict IN ('differs', 'leans') AND c.withdrawn IS NULL THEN 0 ELSE 1 END AS untold,
         COUNT(*) OVER (PARTITION BY w.site, w.against) AS wearers
     FROM within_wearers AS w
     INNER JOIN sites AS a ON a.site = w.site
     INNER JOIN sites AS b ON b.site = w.against
+    LEFT JOIN conclusions AS c ON c.measure = w.measure AND c.site = w.site AND c.against = w.against
     WHERE w.measure = 'reads-true' AND w.weight IS NOT NULL
 ),
 ranked AS (
     SELECT
         *,
-        DENSE_RANK() OVER (ORDER BY wearers DESC, position, against_position) AS pair_no,
+        DENSE_RANK() OVER (ORDER BY untold, wearers DESC, position, against_position) AS pair_no,
         ROW_NUMBER() OVER (PARTITION BY site, against ORDER BY weight DESC, wearer) AS person_rank
     FROM told
 ),

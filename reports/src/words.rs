@@ -93,6 +93,7 @@ pub(crate) struct Page {
     pub records: String,
     pub models: String,
     pub bodies: String,
+    pub pooled: String,
     pub own: String,
     pub of_all: String,
     pub sheets: String,

@@ -156,7 +156,11 @@ fn records(context: &Context) -> Option<String> {
             },
         ),
     ];
-    let said = fill(&page.records, &values);
+    let mut said = fill(&page.records, &values);
+    if let Some(studies) = View::named(context, "pooled_studies") {
+        let names = known(&studies, "study").join(", ");
+        said = format!("{said} {}", fill(&page.pooled, &[("studies", &names)]));
+    }
     let bodies = match context.everyone {
         Some(everyone) => fill(&page.own, &[("count", &everyone.to_string())]),
         None if wearers > 1 => fill(&page.bodies, &[("count", &wearers.to_string())]),
