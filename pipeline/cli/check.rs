@@ -51,6 +51,9 @@ pub fn run(arguments: &CheckArguments) -> Result<ExitCode, Failure> {
     })
 }
 
+/// Most planned comparisons that settle soon; chosen by this project.
+const MOST_PRIMARY: usize = 8;
+
 /// What is no finding on the data: words about files and settings, and what only the figures show.
 fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
     let mut remarks: Vec<String> = open.warnings().cloned().collect();
@@ -66,8 +69,17 @@ fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
         })?;
         remarks.extend(of_artefacts(&results));
         let conclusions = results.iter().find(|table| table.name == "conclusions");
-        remarks
-            .extend(conclusions.map_or(Vec::new(), |table| waiting(&open.study.settings, table)));
+        let settings = &open.study.settings;
+        if let Some(table) = conclusions.filter(|_| {
+            settings
+                .plan
+                .as_ref()
+                .is_some_and(|plan| plan.primary.is_some())
+        }) {
+            let primary = |row: &usize| table.number(*row, "primary") == Some(1.0);
+            remarks.extend(many_primary((0..table.rows()).filter(primary).count()));
+        }
+        remarks.extend(conclusions.map_or(Vec::new(), |table| waiting(settings, table)));
     }
     Ok(remarks)
 }
@@ -106,6 +118,16 @@ fn of_artefacts(results: &[ResultTable]) -> Vec<String> {
     remarks
 }
 
+/// That a plan names so many rows that each takes long to settle.
+fn many_primary(rows: usize) -> Option<String> {
+    (rows > MOST_PRIMARY).then(|| {
+        format!(
+            "[plan] primary stands for {rows} comparisons: they share what may be claimed by chance, so that more than \
+             {MOST_PRIMARY} settle late; name single rows that matter most"
+        )
+    })
+}
+
 /// A count with its noun.
 fn count(n: usize, noun: &str) -> String {
     if n == 1 {
@@ -120,6 +142,12 @@ mod tests {
     use super::*;
     use whereworn_model::header::{CellKind, ColumnHeader};
     use whereworn_model::table::{Cell, Column};
+
+    #[test]
+    fn more_than_eight_planned_comparisons_are_many() {
+        assert_eq!(many_primary(8), None);
+        assert!(many_primary(9).is_some_and(|said| said.contains("9 comparisons")));
+    }
 
     #[test]
     fn night_artefacts_of_nights_that_do_not_count_are_not_asked_about() {

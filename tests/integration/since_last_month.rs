@@ -131,6 +131,8 @@ fn wear_is_split_at_the_turn_of_the_month() {
 #[test]
 fn too_few_sensors_to_say() {
     let report = Study::demo("1", "6", "15", "3").report().text("report.md");
-    assert!(report.contains("There is nothing to set beside earlier months yet."));
+    assert!(report.contains(
+        "There are too few sensors of this month or before it to set one beside the other."
+    ));
     assert!(!report.contains("no difference is more than chance"));
 }
