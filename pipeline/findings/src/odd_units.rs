@@ -127,8 +127,8 @@ fn finding(log: &Log<'_>, rows: &[&Check], unit: Unit) -> Option<Finding> {
         line: lines.first().copied(),
         from: Some(first.time),
         to: Some(last.time),
-        size: Some(rows.len() as f64),
-        unit: "rows",
+        size: Some(18.0),
+        unit: unit.code(),
         text: format!(
             "{}: {} of `{}` in {} among others that are not ({} {}{and_more}): a factor of 18 off as they were read; comparisons leave them out",
             first.file,

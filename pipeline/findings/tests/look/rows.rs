@@ -293,7 +293,7 @@ fn single_fingersticks_in_mmol_are_told_by_their_lines() {
         (found.kind, found.severity, found.line),
         ("unit", Severity::Wrong, Some(lines[0]))
     );
-    assert_eq!((found.size, found.unit), (Some(lines.len() as f64), "rows"));
+    assert_eq!((found.size, found.unit), (Some(18.0), "mmol/L"));
     assert!(
         found
             .text
