@@ -351,7 +351,7 @@ fn single_fingersticks_in_mg_are_told() {
     let [found] = claims(&outcome)[..] else {
         panic!("{:?}", outcome.findings);
     };
-    assert_eq!((found.kind, found.unit), ("unit", "rows"));
+    assert_eq!((found.kind, found.unit), ("unit", "mg/dL"));
     assert!(
         found.text.contains("in mg/dL among others"),
         "{}",
