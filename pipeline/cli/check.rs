@@ -69,17 +69,17 @@ fn remarks(open: &StudyMonth) -> Result<Vec<String>, Failure> {
         })?;
         remarks.extend(of_artefacts(&results));
         let conclusions = results.iter().find(|table| table.name == "conclusions");
-        let settings = &open.study.settings;
-        if let Some(table) = conclusions.filter(|_| {
-            settings
-                .plan
-                .as_ref()
-                .is_some_and(|plan| plan.primary.is_some())
-        }) {
-            let primary = |row: &usize| table.number(*row, "primary") == Some(1.0);
-            remarks.extend(many_primary((0..table.rows()).filter(primary).count()));
+        if let Some(conclusions) = conclusions {
+            let settings = &open.study.settings;
+            let plan = settings.plan.as_ref();
+            if plan.is_some_and(|plan| plan.primary.is_some()) {
+                let primary = |row: &usize| conclusions.number(*row, "primary") == Some(1.0);
+                remarks.extend(many_primary(
+                    (0..conclusions.rows()).filter(primary).count(),
+                ));
+            }
+            remarks.extend(waiting(settings, conclusions));
         }
-        remarks.extend(conclusions.map_or(Vec::new(), |table| waiting(settings, table)));
     }
     Ok(remarks)
 }

@@ -8,8 +8,8 @@ use whereworn_model::tables::conclusions::{self, column};
 /// What stands for all other sites in the column `against`.
 pub(crate) const OTHERS: &str = "others";
 
-/// Fewest sensors for a word on a site.
-pub(crate) const LEAST_SENSORS: f64 = 3.0;
+/// Fewest sensors for a word on a site, as tables have them.
+pub(crate) const LEAST_SENSORS: f64 = whereworn_model::sites::LEAST_SENSORS as f64;
 
 /// A p below which a withdrawn row would have been said without what went with its site.
 const SAID_BELOW: f64 = 0.05;

@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use whereworn_model::format::{self, NO_VALUE};
 use whereworn_model::settings::{DateFormat, Measure, Settings};
-use whereworn_model::sites::Site;
+use whereworn_model::sites::{Site, label_is_told};
 use whereworn_model::tables::sessions;
 use whereworn_model::time::Micros;
 use whereworn_model::units::Unit;
@@ -131,7 +131,7 @@ impl<'a> Context<'a> {
 
     /// Whether the settings say of any site that it is on the device's label: else nothing is known of any.
     pub fn label_is_told(&self) -> bool {
-        self.sites.iter().any(|site| site.on_label)
+        label_is_told(&self.sites)
     }
 
     /// Whether a site is off the device's label; one that no one knows is, where others are known to be on it.

@@ -1,7 +1,7 @@
 //! Query files: read, checked, and put in the order that their SQL asks for.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use datafusion::sql::parser::{DFParser, Statement};
 use datafusion::sql::resolve::resolve_table_references;
@@ -394,10 +394,8 @@ fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Box<Refused>>>, Engine
 
 fn read_file(path: &Path) -> Result<Query, Box<Refused>> {
     // Pages show it: the same wherever the study lies.
-    let folder = path.parent().and_then(Path::file_name).map(Path::new);
-    let file = folder
-        .unwrap_or(Path::new(""))
-        .join(path.file_name().unwrap_or_default());
+    let names = [path.parent().and_then(Path::file_name), path.file_name()];
+    let file: PathBuf = names.into_iter().flatten().collect();
     let file = file.display().to_string();
     let stem = path
         .file_stem()

@@ -9,6 +9,7 @@ use whereworn_model::settings::Settings;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::extremes::Routine;
+use crate::finding::Finding;
 
 /// Everything but the readings, which come one sensor at a time.
 #[derive(Clone, Copy, Debug)]
@@ -43,6 +44,12 @@ impl<'a> Log<'a> {
         let from = checks.partition_point(|check| check.wearer.as_str() < wearer);
         let to = checks.partition_point(|check| check.wearer.as_str() <= wearer);
         from..to
+    }
+
+    /// Whether the settings say of a finding that it is all right.
+    pub(crate) fn is_seen(&self, finding: &Finding) -> bool {
+        let mut seen = self.settings.seen.iter();
+        seen.any(|seen| finding.is_about(seen))
     }
 
     /// The time zone that a wearer lives in, journeys aside.
@@ -144,20 +151,17 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
                     ..Session::default()
                 });
             }
-            "end" => {
-                let session = known.get(&key).and_then(|place| sessions.get_mut(*place));
-                if let Some(session) = session {
+            kind => {
+                let Some(session) = known.get(&key).and_then(|place| sessions.get_mut(*place))
+                else {
+                    continue;
+                };
+                if kind == "end" {
                     session.end = Some(event.time);
                     session.troubled |= event.cause == "reaction";
                 }
+                session.troubled |= event.grade.is_some_and(|grade| grade >= ITCHING);
             }
-            "skin" if event.grade.is_some_and(|grade| grade >= ITCHING) => {
-                let session = known.get(&key).and_then(|place| sessions.get_mut(*place));
-                if let Some(session) = session {
-                    session.troubled = true;
-                }
-            }
-            _ => {}
         }
     }
     for refused in log.refused.iter().filter(|event| event.event == "insert") {

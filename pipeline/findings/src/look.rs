@@ -298,7 +298,7 @@ impl<'a> Look<'a> {
         }
         findings.extend(self.tallies.findings(log));
         for finding in &mut findings {
-            finding.seen = log.settings.seen.iter().any(|seen| finding.is_about(seen));
+            finding.seen = log.is_seen(finding);
             finding.new = finding.from.is_some_and(|from| from >= log.month_start);
         }
         findings.sort_by(|a, b| a.order(b, &FINDING_KINDS));

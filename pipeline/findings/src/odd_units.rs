@@ -100,7 +100,7 @@ impl OddUnits {
             let Some(finding) = finding(log, &rows, unit) else {
                 continue;
             };
-            if !log.settings.seen.iter().any(|seen| finding.is_about(seen)) {
+            if !log.is_seen(&finding) {
                 doubted.extend(rows.iter().map(|row| DoubtedCheck::new(row, finding.kind)));
             }
             findings.extend((rows.len() >= LEAST).then_some(finding));

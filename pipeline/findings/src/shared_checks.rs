@@ -86,7 +86,7 @@ impl<'a> SharedChecks<'a> {
             let Some(finding) = finding(log, other, shared) else {
                 continue;
             };
-            if !log.settings.seen.iter().any(|seen| finding.is_about(seen)) {
+            if !log.is_seen(&finding) {
                 let rows = shared.iter().map(|place| &log.checks[*place]);
                 doubted.extend(rows.map(|check| DoubtedCheck::new(check, finding.kind)));
             }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use whereworn_model::sites::label_is_told;
+use whereworn_model::sites::{LEAST_SENSORS, label_is_told};
 use whereworn_model::time::{Micros, local_date};
 
 use crate::extremes::Routine;
@@ -25,9 +25,7 @@ const BY_ALARM: f64 = 0.5;
 const ROUTINE: usize = 20;
 const BY_READING: f64 = 0.4;
 
-/// Sensors of a site below which its figures say little, and pairs of a sensor below which its own level is hardly known:
-/// common practice, no source.
-const FEW_SENSORS: usize = 3;
+/// Pairs of a sensor below which its own level is hardly known: common practice, no source.
 const FEW_PAIRS: u32 = 5;
 
 /// Findings on sites.
@@ -283,7 +281,7 @@ fn more(log: &Log<'_>, own: &[&Session], what: &str) -> String {
 }
 
 fn few_sensors(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
-    (own.len() < FEW_SENSORS).then(|| Finding {
+    (own.len() < LEAST_SENSORS).then(|| Finding {
         size: Some(own.len() as f64),
         unit: "sensors",
         text: format!(

@@ -145,10 +145,9 @@ impl Levels {
 
 /// Fingersticks of groups whose finding leaves out no sensor.
 fn doubted(log: &Log<'_>, groups: &[Group], findings: &[Finding]) -> Vec<DoubtedCheck> {
-    let seen = |finding: &Finding| log.settings.seen.iter().any(|seen| finding.is_about(seen));
     let of_rows: Vec<&Finding> = findings
         .iter()
-        .filter(|finding| !finding.leaves_out && !seen(finding))
+        .filter(|finding| !finding.leaves_out && !log.is_seen(finding))
         .collect();
     let is_told = |group: &&Group| {
         let has = |finding: &&Finding| {

@@ -11,6 +11,9 @@ pub struct Site {
     pub on_label: bool,
 }
 
+/// Fewest sensors for a word on a site; chosen by this project.
+pub const LEAST_SENSORS: usize = 3;
+
 /// Whether any of these sites is said to be on the device's label: else nothing is known of any.
 pub fn label_is_told(sites: &[Site]) -> bool {
     sites.iter().any(|site| site.on_label)

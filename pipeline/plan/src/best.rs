@@ -1,13 +1,12 @@
 //! Which site is best for one wearer, as a probability.
 
+use whereworn_model::sites::LEAST_SENSORS;
+
 use crate::dice::Dice;
 
 /// The spread between sites that is expected before any sensor, relative to that between sensors of a site: half a normal
 /// distribution with this standard deviation. A choice; no source.
 pub const SITE_SPREAD: f64 = 0.7;
-
-/// Sensors of a site from which on it is said to lead, to beat or to be beaten, as everywhere in a report.
-pub const LEAST_SENSORS: usize = 3;
 
 /// Draws of the posterior.
 pub const DRAWS: usize = 4_000;

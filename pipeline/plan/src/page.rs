@@ -2,13 +2,14 @@
 
 use jiff::civil::Date;
 use whereworn_model::settings::{Aim, Measure, Settings};
+use whereworn_model::sites::LEAST_SENSORS;
 
-use crate::best::LEAST_SENSORS;
 use crate::document::{BestRow, Made, SensorRow};
 use crate::fingersticks::{HALF_WIDTH, MOST};
 use crate::gather::Wearer;
 use crate::lot;
 use crate::reasons::age_words;
+use crate::schedule::Planned;
 use crate::settle::Comparison;
 use crate::words::{Words, plain, say};
 
@@ -78,8 +79,9 @@ impl Page<'_> {
             "## The next sensors\n\n{aim}\n\n",
             "## Die nächsten Sensoren\n\n{aim}\n\n"
         );
-        for row in &self.made.document.sensors {
-            out.push_str(&self.sensor(row));
+        let planned = &self.made.schedule.sensors;
+        for (row, planned) in self.made.document.sensors.iter().zip(planned) {
+            out.push_str(&self.sensor(row, planned));
         }
         let planned = self.made.document.sensors.len();
         if self.made.schedule.is_short {
@@ -93,7 +95,7 @@ impl Page<'_> {
         out
     }
 
-    fn sensor(&self, row: &SensorRow) -> String {
+    fn sensor(&self, row: &SensorRow, planned: &Planned) -> String {
         let words = self.words();
         let (earliest, latest) = (self.date(&row.earliest), self.date(&row.latest));
         let until = if row.drawn {
@@ -106,11 +108,7 @@ impl Page<'_> {
             String::new()
         };
         let (number, site, side) = (row.number, self.label_of(&row.site), words.side(&row.side));
-        // The label ends with what the reason ends with.
-        let place = self.wearer().place(&row.site);
-        let remark = place.map_or("", |place| self.wearer().label_remark(place));
-        let reason = row.reason.strip_suffix(remark).unwrap_or(&row.reason);
-        let reason = capital(reason.trim_end_matches("; "));
+        let reason = capital(&self.made.why(planned));
         say!(
             words,
             "- **{number}. {site}, {side}**: from {earliest}{until}. {reason}.\n",
@@ -319,9 +317,7 @@ impl Page<'_> {
         for (row, asked) in self.made.document.fingersticks.iter().zip(&self.made.asked) {
             let [from, to] = row.hours;
             let (site, age) = (self.label_of(&row.site), age_words(words, asked.cell.age));
-            // The line begins with what the reason begins with.
-            let reason = row.reason.strip_prefix(age).unwrap_or(&row.reason);
-            let reason = capital(reason.trim_start_matches(": "));
+            let reason = capital(&self.made.known(asked));
             let (count, range, rate) = (row.count, &row.range, &row.rate);
             out.push_str(&say!(
                 words,

@@ -10,8 +10,17 @@ use crate::schedule::{DRAWN_AHEAD, Planned, Schedule};
 use crate::words::{Words, say};
 
 impl Made {
-    /// Why a sensor goes there.
+    /// Why a sensor goes there, and what is to be known of the site.
     pub(crate) fn reason(&self, planned: &Planned) -> String {
+        let why = self.why(planned);
+        match self.wearer.label_remark(planned.spot.site) {
+            "" => why,
+            remark => format!("{why}; {remark}"),
+        }
+    }
+
+    /// Why a sensor goes there.
+    pub(crate) fn why(&self, planned: &Planned) -> String {
         let words = &self.wearer.words;
         let (chance, open) = (
             words.share(planned.draw.probability),
@@ -34,15 +43,11 @@ impl Made {
                 "nur vorgesehen: ausgelost wird erst, wenn der Sensor binnen {DRAWN_AHEAD} Tagen an der Reihe ist"
             ),
         };
-        let remark = self.wearer.label_remark(planned.spot.site);
         let tells = match open {
             1 => String::new(),
             _ => self.tells(planned.spot.site),
         };
-        match remark {
-            "" => format!("{lot}{tells}"),
-            remark => format!("{lot}{tells}; {remark}"),
-        }
+        lot + &tells
     }
 
     /// On how many open questions a sensor there tells.
@@ -75,8 +80,7 @@ impl Made {
 
     pub(crate) fn fingerstick(&self, asked: &Asked) -> FingerstickRow {
         let words = &self.wearer.words;
-        let (pairs, share) = (asked.pairs, words.share(asked.share));
-        let age = age_words(words, asked.cell.age);
+        let (age, known) = (age_words(words, asked.cell.age), self.known(asked));
         FingerstickRow {
             site: self.wearer.key(asked.cell.site).to_owned(),
             range: range_words(words, asked.cell.range),
@@ -88,12 +92,19 @@ impl Made {
             .to_owned(),
             count: asked.count,
             hours: asked.hours,
-            reason: say!(
-                words,
-                "{age}: {pairs} so far; your glucose is there anyway in {share} of these hours",
-                "{age}: Wertepaare bisher {pairs}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
-            ),
+            reason: format!("{age}: {known}"),
         }
+    }
+
+    /// What is known there so far, and how often the wearer's day brings it.
+    pub(crate) fn known(&self, asked: &Asked) -> String {
+        let words = &self.wearer.words;
+        let (pairs, share) = (asked.pairs, words.share(asked.share));
+        say!(
+            words,
+            "{pairs} so far; your glucose is there anyway in {share} of these hours",
+            "Wertepaare bisher {pairs}; in {share} dieser Stunden liegt Ihre Glukose ohnehin so"
+        )
     }
 
     /// What the plan kept to, and what stood in its way.
