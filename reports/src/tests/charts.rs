@@ -137,15 +137,18 @@ fn hours_run_from_evening_to_morning() {
 #[test]
 fn a_cell_of_few_nights_is_marked() {
     let mut study = study(&["calf"]);
-    let marked = |study: &Study| {
-        let report = study.report();
-        figure(&report, "night_clock").contains("fewer than 50 nights")
+    let drawn = |study: &Study| {
+        let svg = figure(&study.report(), "night_clock").to_owned();
+        let outlines = svg.matches("<path").count();
+        (svg.contains("fewer than 50 nights"), outlines)
     };
-    assert!(!marked(&study));
+    let (marked, outlines) = drawn(&study);
+    assert!(!marked);
     let columns = &mut study.table("night_clock").columns;
     let nights = columns.iter_mut().find(|column| column.name == "nights");
     nights.unwrap().cells[3] = Cell::Integer(49);
-    assert!(marked(&study));
+    // Its field has an outline, and so have field and sign in the legend.
+    assert_eq!(drawn(&study), (true, outlines + 3));
 }
 
 /// Sixty pictures of a night each stay small.
