@@ -23,7 +23,8 @@
 -- primary = { hidden = true, class = "count" }
 WITH listed AS (
     SELECT UNNEST(conclude(
-        fact, of_sensor, text_1, text_2, text_3, text_4, text_5, number_1, number_2, number_3, number_4, number_5
+        fact, of_sensor, text_1, text_2, text_3, text_4, text_5, text_6,
+        number_1, number_2, number_3, number_4, number_5, number_6
     )) AS row
     FROM compared
 ),
@@ -71,12 +72,16 @@ SELECT
         CASE WHEN f.reasons & 1 > 0 THEN '+model' ELSE '' END,
         CASE WHEN f.reasons & 2 > 0 THEN '+lot' ELSE '' END,
         CASE WHEN f.reasons & 4 > 0 THEN '+tape' ELSE '' END,
-        CASE WHEN f.reasons & 8 > 0 THEN '+season' ELSE '' END,
-        CASE WHEN f.reasons & 16 > 0 THEN '+wearer' ELSE '' END,
-        CASE WHEN f.reasons & 32 > 0 THEN '+purpose' ELSE '' END,
-        CASE WHEN f.reasons & 64 > 0 THEN '+age' ELSE '' END,
-        CASE WHEN f.reasons & 128 > 0 THEN '+clock' ELSE '' END,
-        CASE WHEN f.reasons & 256 > 0 THEN '+unit' ELSE '' END
+        CASE WHEN f.reasons & 8 > 0 THEN '+side' ELSE '' END,
+        CASE WHEN f.reasons & 16 > 0 THEN '+season' ELSE '' END,
+        CASE WHEN f.reasons & 32 > 0 THEN '+wearer' ELSE '' END,
+        CASE WHEN f.reasons & 64 > 0 THEN '+purpose' ELSE '' END,
+        CASE WHEN f.reasons & 128 > 0 THEN '+meter' ELSE '' END,
+        CASE WHEN f.reasons & 256 > 0 THEN '+trend' ELSE '' END,
+        CASE WHEN f.reasons & 512 > 0 THEN '+age' ELSE '' END,
+        CASE WHEN f.reasons & 1024 > 0 THEN '+gaps' ELSE '' END,
+        CASE WHEN f.reasons & 2048 > 0 THEN '+clock' ELSE '' END,
+        CASE WHEN f.reasons & 4096 > 0 THEN '+unit' ELSE '' END
     ), '+'), '') AS withdrawn,
     f.more_sensors,
     CASE WHEN f.verdict_no = 3 AND f.reasons = 0 AND b.site IS NOT NULL THEN GREATEST(-f.lower, f.upper) END AS alike_from,

@@ -287,6 +287,7 @@ pub(crate) struct Together {
     pub caption: String,
     pub model: String,
     pub tape: String,
+    pub side: String,
     pub season: String,
     pub wearer: String,
     pub count: String,

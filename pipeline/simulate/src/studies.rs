@@ -174,6 +174,8 @@ impl Design {
                     routine: true,
                     age,
                     rank: 0.5,
+                    meter: 0,
+                    rate: None,
                 }
             })
             .collect();

@@ -1,4 +1,4 @@
-//! What went together with a site: models, tape, seasons and wearers, by number of sensors. Where a site was worn with
+//! What went together with a site: models, tape, sides, seasons and wearers, by number of sensors. Where a site was worn with
 //! another model than the others, its figures may be the model's.
 
 use std::collections::BTreeMap;
@@ -42,6 +42,7 @@ pub(crate) fn blocks(context: &Context) -> Vec<Block> {
     let things: Vec<Thing> = [
         thing(&text.model, &of_row, by_column(sessions::column::MODEL)),
         thing(&text.tape, &of_row, by_column(sessions::column::TAPE)),
+        thing(&text.side, &of_row, by_column(sessions::column::SIDE)),
         thing(&text.season, &of_row, |row| {
             quarter(context, view.table.cell(row, sessions::column::INSERTED))
         }),

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use whereworn_stats::conclusions::{
-    Conclusion, Ending, Measure, Night, Pair, Plan, Primary, Sensor, Study, conclude,
+    BodySide, Conclusion, Ending, Measure, Night, Pair, Plan, Primary, Sensor, Study, conclude,
 };
 use whereworn_stats::delay::SensorDelay;
 
@@ -24,11 +24,13 @@ pub const ALL: &[Statistic] = &[Statistic {
         plain("text_3", Label),
         plain("text_4", Label),
         plain("text_5", Label),
+        plain("text_6", Label),
         plain("number_1", Number),
         plain("number_2", Number),
         plain("number_3", Number),
         plain("number_4", Number),
         plain("number_5", Number),
+        plain("number_6", Number),
     ],
     fields: &[
         "place",
@@ -50,7 +52,7 @@ pub const ALL: &[Statistic] = &[Statistic {
         "primary",
     ],
     about: "a list, one a measure and comparison: what can be said of the sites of a study, from the rows of `compared`",
-    example: "SELECT UNNEST(conclude(fact, of_sensor, text_1, text_2, text_3, text_4, text_5, number_1, number_2, number_3, number_4, number_5)) AS found FROM compared",
+    example: "SELECT UNNEST(conclude(fact, of_sensor, text_1, text_2, text_3, text_4, text_5, text_6, number_1, number_2, number_3, number_4, number_5, number_6)) AS found FROM compared",
     evaluate: Evaluate::Many(conclusions),
 }];
 
@@ -58,8 +60,8 @@ pub const ALL: &[Statistic] = &[Statistic {
 struct Facts<'a> {
     facts: (&'a [u32], &'a [String]),
     of_sensor: &'a [f64],
-    texts: [(&'a [u32], &'a [String]); 5],
-    numbers: [&'a [f64]; 5],
+    texts: [(&'a [u32], &'a [String]); 6],
+    numbers: [&'a [f64]; 6],
 }
 
 impl<'a> Facts<'a> {
@@ -67,8 +69,8 @@ impl<'a> Facts<'a> {
         Self {
             facts: rows.named(0),
             of_sensor: rows.numbers(1),
-            texts: [2, 3, 4, 5, 6].map(|place| rows.named(place)),
-            numbers: [7, 8, 9, 10, 11].map(|place| rows.numbers(place)),
+            texts: [2, 3, 4, 5, 6, 7].map(|place| rows.named(place)),
+            numbers: [8, 9, 10, 11, 12, 13].map(|place| rows.numbers(place)),
         }
     }
 
@@ -135,7 +137,7 @@ impl<'a> Facts<'a> {
             }
         }
         for row in 0..self.of_sensor.len() {
-            let [one, two, three, four, five] = self.numbers.map(|column| column[row]);
+            let [one, two, three, four, five, six] = self.numbers.map(|column| column[row]);
             let Some(sensor) = sensors.get_mut(&self.sensor(row)) else {
                 continue;
             };
@@ -147,11 +149,14 @@ impl<'a> Facts<'a> {
                     routine: self.text(0, row) == "routine",
                     age: four,
                     rank: five,
+                    meter: self.label(1, row),
+                    rate: (!self.text(2, row).is_empty()).then_some(six),
                 }),
                 "night" => sensor.nights.push(Night {
                     end: one,
                     artefacts: two,
                 }),
+                "lost night" => sensor.lost_nights.push(one),
                 // Of two draws of one spot the first counts.
                 "draw" if sensor.chances.is_empty() => sensor.chances = self.chances(row, sites),
                 "delay" => {
@@ -166,6 +171,7 @@ impl<'a> Facts<'a> {
         for sensor in sensors.values_mut() {
             sensor.pairs.sort_by(|a, b| a.time.total_cmp(&b.time));
             sensor.nights.sort_by(|a, b| a.end.total_cmp(&b.end));
+            sensor.lost_nights.sort_by(f64::total_cmp);
         }
         let mut looks: Vec<f64> = self.of("look").map(|row| self.numbers[0][row]).collect();
         looks.sort_by(f64::total_cmp);
@@ -191,7 +197,7 @@ impl<'a> Facts<'a> {
 
     /// A sensor without its pairs, nights and delay.
     fn bare_sensor(&self, row: usize, site: usize) -> Sensor {
-        let [inserted, quarter, rated_days, known_until, ending] =
+        let [inserted, quarter, rated_days, known_until, ending, _] =
             self.numbers.map(|column| column[row]);
         Sensor {
             wearer: self.label(0, row),
@@ -199,6 +205,11 @@ impl<'a> Facts<'a> {
             model: self.label(2, row),
             lot: self.label(3, row),
             tape: self.label(4, row),
+            side: match self.text(5, row) {
+                "left" => Some(BodySide::Left),
+                "right" => Some(BodySide::Right),
+                _ => None,
+            },
             clock_doubted: ending as i64 & 4 > 0,
             unit_doubted: ending as i64 & 8 > 0,
             inserted,

@@ -36,4 +36,4 @@ pub use confounders::Confounder;
 pub use measure::Measure;
 pub use plan::{Plan, Primary, RowKey};
 pub use settle::{MOST_SENSORS, OFTEN, Outlook, chance, more_sensors};
-pub use study::{Ending, Night, Pair, Sensor, Study};
+pub use study::{BodySide, Ending, Night, Pair, Sensor, Study};

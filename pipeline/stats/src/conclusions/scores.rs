@@ -98,9 +98,27 @@ fn rate_of_nights(sensor: &Sensor, now: f64) -> Option<Score> {
     mean(values, known, NIGHTS_OF_A_SENSOR)
 }
 
-/// The score of a sensor from the values of its pairs.
-pub(super) fn of_pairs(values: &[f64]) -> Option<Score> {
-    mean(values.iter().copied(), values.len(), PAIRS_OF_A_SENSOR)
+/// The score of a sensor from weights, of one for a whole pair, and values of its pairs; `None` without weight.
+pub(super) fn of_weighted_pairs(pairs: impl Iterator<Item = (f64, f64)>) -> Option<Score> {
+    let (mut size, mut total) = (0.0, 0.0);
+    for (weight, value) in pairs {
+        size += weight;
+        total += weight * value;
+    }
+    (size > 0.0).then(|| Score {
+        value: total / size,
+        weight: size / (size + PAIRS_OF_A_SENSOR),
+        size,
+    })
+}
+
+/// The score of a sensor with so many artefacts in so many nights; `None` without nights.
+pub(super) fn of_nights(artefacts: f64, nights: f64) -> Option<Score> {
+    (nights > 0.0).then(|| Score {
+        value: HUNDRED * artefacts / nights,
+        weight: nights / (nights + NIGHTS_OF_A_SENSOR),
+        size: nights,
+    })
 }
 
 fn mean(values: impl Iterator<Item = f64>, count: usize, half: f64) -> Option<Score> {

@@ -1,6 +1,6 @@
 //! What is known of the sensors of a study, as plain numbers.
 //!
-//! Times are days since any one origin. Labels (wearer, model, lot, tape) are numbers that tell things apart; sites are
+//! Times are days since any one origin. Labels (wearer, model, lot, tape, meter) are numbers that tell things apart; sites are
 //! numbered by their place in the report.
 
 use crate::delay::SensorDelay;
@@ -32,6 +32,19 @@ pub struct Pair {
     pub age: f64,
     /// Share of its sensor's readings that are lower than the reading.
     pub rank: f64,
+    /// Meter.
+    pub meter: usize,
+    /// How fast the sensor's readings were moving, mg/dL a minute, where that can be told.
+    pub rate: Option<f64>,
+}
+
+/// Half of the body.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BodySide {
+    /// Left.
+    Left,
+    /// Right.
+    Right,
 }
 
 /// One counted night.
@@ -56,6 +69,8 @@ pub struct Sensor {
     pub lot: usize,
     /// Tape.
     pub tape: usize,
+    /// Half of the body; `None` in its middle, or where nobody noted it.
+    pub side: Option<BodySide>,
     /// Whether its clock is in doubt.
     pub clock_doubted: bool,
     /// Whether its unit is in doubt.
@@ -74,6 +89,8 @@ pub struct Sensor {
     pub pairs: Vec<Pair>,
     /// Its counted nights, by time.
     pub nights: Vec<Night>,
+    /// Ends of the nights that it was worn for and that cannot be counted, as too few readings came, by time.
+    pub lost_nights: Vec<f64>,
     /// Its delay, where it can be told.
     pub delay: Option<SensorDelay>,
     /// The chance that each site of the study had, where its site was drawn by lot; empty where it was chosen.

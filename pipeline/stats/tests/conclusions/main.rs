@@ -3,6 +3,7 @@
 
 mod settle;
 mod told;
+mod went;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -27,6 +28,8 @@ fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
             routine: true,
             age: 5.0,
             rank: 0.5,
+            meter: 0,
+            rate: None,
         }],
         nights: vec![Night {
             end: inserted + 1.0,

@@ -90,6 +90,8 @@ fn sensors(chances: Chances, unlike: f64, number: usize) -> Vec<Sensor> {
                 routine: true,
                 age,
                 rank: 0.5,
+                meter: 0,
+                rate: None,
             }
         };
         sensors.push(Sensor {
