@@ -4,7 +4,7 @@ use crate::draws::{gamma, normal, poisson};
 use crate::wear::{Cause, Law};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use whereworn_stats::conclusions::{Ending, Night, Pair, Sensor, Study};
+use whereworn_stats::conclusions::{BodySide, Ending, Night, Pair, Sensor, Study};
 
 /// Days in a month.
 pub const MONTH: f64 = 365.25 / 12.0;
@@ -46,6 +46,24 @@ pub const USUAL: SiteLaw = SiteLaw {
     pairs: [5, 50],
 };
 
+/// What goes with a site without being the site's.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Along {
+    /// One meter takes 17 of 20 fingersticks at the second site, the other as many at the rest; it reads 10 % lower.
+    Meter,
+    /// Sensors are ten minutes behind, and the second site is checked while glucose rises by 1 mg/dL a minute more, in rates whose noise is as large.
+    Trend,
+    /// Four of five sensors of the second site are worn on the left, one in five of the rest; that side has eight times the artefacts.
+    Side,
+    /// At the second site four of five nights with an artefact are lost.
+    Gaps,
+}
+
+/// Readings over fingersticks of the meter that reads lower, percent.
+const METERS_APART: f64 = 10.0;
+const BEHIND_MINUTES: f64 = 10.0;
+const LEFT_OVER_RIGHT: f64 = 8.0;
+
 /// How a study is made.
 #[derive(Clone)]
 pub struct Design {
@@ -65,6 +83,67 @@ pub struct Design {
     pub drops_behind: Option<f64>,
     /// Share of sensors of a second model, which reads 2 % higher.
     pub second_model: f64,
+    /// What goes with the second site, if anything does.
+    pub along: Option<Along>,
+}
+
+impl Along {
+    /// Puts what goes with the second site into a sensor of either.
+    fn put(self, sensor: &mut Sensor, random: &mut ChaCha8Rng) {
+        let second = sensor.site == 1;
+        let mostly =
+            |often: f64, random: &mut ChaCha8Rng| (random.random::<f64>() < often) == second;
+        match self {
+            Self::Meter => {
+                for pair in &mut sensor.pairs {
+                    pair.meter = usize::from(mostly(0.85, random));
+                    shift(pair, METERS_APART * pair.meter as f64);
+                }
+            }
+            Self::Trend => {
+                for pair in &mut sensor.pairs {
+                    let rate = f64::from(u8::from(second)) + 0.5 * normal(random);
+                    pair.rate = Some(rate + normal(random));
+                    let fingerstick = pair.difference / pair.relative;
+                    shift(pair, -100.0 * BEHIND_MINUTES * rate / fingerstick);
+                }
+            }
+            Self::Side => {
+                let left = mostly(0.8, random);
+                sensor.side = Some(if left {
+                    BodySide::Left
+                } else {
+                    BodySide::Right
+                });
+                for night in &mut sensor.nights {
+                    let quiet = 1.0 / LEFT_OVER_RIGHT;
+                    if !left && random.random::<f64>() > quiet {
+                        night.artefacts = 0.0;
+                    }
+                }
+            }
+            Self::Gaps => {
+                let lost = |night: &Night, random: &mut ChaCha8Rng| {
+                    second && night.artefacts > 0.0 && random.random::<f64>() < 0.8
+                };
+                let (gone, left) = std::mem::take(&mut sensor.nights)
+                    .into_iter()
+                    .partition(|night| lost(night, random));
+                sensor.nights = left;
+                sensor.lost_nights = Vec::from_iter(gone)
+                    .iter()
+                    .map(|night: &Night| night.end)
+                    .collect();
+            }
+        }
+    }
+}
+
+/// Moves a reading by so many percent of its fingerstick.
+fn shift(pair: &mut Pair, percent: f64) {
+    let fingerstick = pair.difference / pair.relative;
+    pair.relative += percent / 100.0;
+    pair.difference = pair.relative * fingerstick;
 }
 
 impl Design {
@@ -80,6 +159,7 @@ impl Design {
             outlier: 0.0,
             drops_behind: None,
             second_model: 0.0,
+            along: None,
         }
     }
 
@@ -181,13 +261,13 @@ impl Design {
             .collect();
         pairs.sort_by(|a, b| a.time.total_cmp(&b.time));
         let rate = law.rate * (0.3 * person[2] + log_scale).exp() * gamma(random, law.shape);
-        let nights = (1..=life.days.floor() as usize)
+        let nights: Vec<Night> = (1..=life.days.floor() as usize)
             .map(|night| Night {
                 end: inserted + night as f64,
                 artefacts: poisson(random, rate),
             })
             .collect();
-        Sensor {
+        let mut sensor = Sensor {
             wearer,
             site,
             model: usize::from(second),
@@ -203,7 +283,11 @@ impl Design {
             pairs,
             nights,
             ..Sensor::default()
+        };
+        if let Some(along) = self.along {
+            along.put(&mut sensor, random);
         }
+        sensor
     }
 
     /// Marks sites that are behind in anything at a month's end, as long as two are left.

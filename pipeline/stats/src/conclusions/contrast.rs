@@ -97,16 +97,7 @@ struct Block {
 /// test but for that doubling. Sources, from memory: Welch 1938 Biometrika 29:350; Satterthwaite 1946 Biometrics Bull 2:110. `None` where
 /// no block holds both sites. Members stand in the order of their blocks.
 pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
-    let mut blocks = vec![Block::default(); members.last()?.block + 1];
-    for member in members {
-        let block = &mut blocks[member.block];
-        block.weight += member.weight;
-        block.score += member.weight * member.score;
-        if member.first {
-            block.first += member.weight;
-            block.first_score += member.weight * member.score;
-        }
-    }
+    let blocks = blocks(members)?;
     let (mut total, mut difference, mut means) = (0.0, 0.0, [0.0; 2]);
     for block in &blocks {
         let second = block.weight - block.first;
@@ -160,6 +151,37 @@ pub(super) fn contrast(members: &[Member]) -> Option<Contrast> {
         std_error: (sides[0].variance + sides[1].variance).sqrt(),
         df: joined_df(&sides.map(|side| (side.variance, side.df))).min(pooled_df),
     })
+}
+
+/// What the score of each member adds to the difference of [`contrast`], which is linear in them; empty where there is none.
+pub(super) fn coefficients(members: &[Member]) -> Vec<f64> {
+    let blocks = blocks(members).unwrap_or_default();
+    let share = |block: &Block| block.first * (block.weight - block.first) / block.weight;
+    let total: f64 = blocks.iter().map(share).sum();
+    let of = |member: &Member| {
+        let block = &blocks[member.block];
+        let side = if member.first {
+            block.first
+        } else {
+            block.first - block.weight
+        };
+        share(block) * member.weight / side / total
+    };
+    members.iter().map(of).collect()
+}
+
+fn blocks(members: &[Member]) -> Option<Vec<Block>> {
+    let mut blocks = vec![Block::default(); members.last()?.block + 1];
+    for member in members {
+        let block = &mut blocks[member.block];
+        block.weight += member.weight;
+        block.score += member.weight * member.score;
+        if member.first {
+            block.first += member.weight;
+            block.first_score += member.weight * member.score;
+        }
+    }
+    Some(blocks)
 }
 
 /// Degrees of freedom of a sum of variances: the fewest there would be if one of them were truly [`DOUBT`] times its

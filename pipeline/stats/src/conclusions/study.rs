@@ -18,7 +18,7 @@ pub enum Ending {
 }
 
 /// One reading against one fingerstick.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Pair {
     /// When the fingerstick was taken.
     pub time: f64,

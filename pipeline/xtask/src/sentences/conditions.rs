@@ -1,6 +1,6 @@
 //! The studies that sentences are tried on.
 
-use whereworn_simulate::studies::{Design, SiteLaw, USUAL};
+use whereworn_simulate::studies::{Along, Design, SiteLaw, USUAL};
 use whereworn_simulate::wear::Law;
 use whereworn_stats::conclusions::Measure;
 
@@ -80,6 +80,14 @@ pub fn without_difference() -> Vec<Condition> {
         sites: sizes.iter().map(|size| (USUAL, *size)).collect(),
         ..plain(1, 1, 1)
     };
+    let disturbed = SiteLaw {
+        rate: 0.25,
+        ..USUAL
+    };
+    let with = |law: SiteLaw, along| Design {
+        along: Some(along),
+        ..Design::plain(&[law; 2], 20, 1)
+    };
     vec![
         Condition::new("1 wearer, 2 sites, 3 sensors each", plain(2, 3, 1)),
         Condition::new("1 wearer, 2 sites, 10 sensors each", plain(2, 10, 1)),
@@ -122,6 +130,22 @@ pub fn without_difference() -> Vec<Condition> {
         Condition::new(
             "1 wearer, 2 sites, 40 sensors each, as many come off, early at one and late at the other",
             Design::plain(&[0.4, 5.0].map(coming_off), 40, 1),
+        ),
+        Condition::new(
+            "1 wearer, 2 sites, 20 sensors each, one meter goes with one site",
+            with(USUAL, Along::Meter),
+        ),
+        Condition::new(
+            "1 wearer, 2 sites, 20 sensors each, one checked while glucose rises",
+            with(USUAL, Along::Trend),
+        ),
+        Condition::new(
+            "1 wearer, 2 sites, 20 sensors each, one worn on the side slept on",
+            with(disturbed, Along::Side),
+        ),
+        Condition::new(
+            "1 wearer, 2 sites, 20 sensors each, bad nights lost at one",
+            with(disturbed, Along::Gaps),
         ),
         Condition::new(
             "1 wearer, 3 sites, 10 sensors each, the second differs",

@@ -1,6 +1,7 @@
 //! What else went with a site: other models, lots, tapes, sides, seasons, people, fingersticks, ages of wear, lost nights, or
 //! doubted sensors.
 
+mod classes;
 mod of_nights;
 mod of_pairs;
 mod of_sensors;

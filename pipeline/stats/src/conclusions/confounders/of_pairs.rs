@@ -1,11 +1,12 @@
 //! What pairs have one by one: why, by which meter, in what trend and at what age of wear a fingerstick was taken.
 
 use super::super::blocks::Member;
-use super::super::contrast::contrast;
+use super::super::contrast::{Contrast, coefficients, contrast};
 use super::super::measure::Measure;
 use super::super::rows::Row;
 use super::super::scores::of_weighted_pairs;
 use super::super::study::{Pair, Sensor, Study};
+use super::classes::{Classes, Effects};
 use super::{BY_CHANCE, Claim, Confounder, of_sensors, whole_blocks};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -58,12 +59,6 @@ fn main_meter(sensor: &Sensor) -> Option<i64> {
     }
     let most = counts.into_iter().max_by_key(|(_, count)| *count);
     most.map(|(meter, _)| meter)
-}
-
-/// A way to tell pairs apart; a pair is of no class where that is not known.
-struct Classes<'a> {
-    of: &'a dyn Fn(&Pair) -> Option<usize>,
-    count: usize,
 }
 
 /// Sensors of either site, or all it has, that have pairs of a class before sites are said to share it.
@@ -143,11 +138,38 @@ impl Compared<'_> {
             && (self.falls(&routine()) || evenly_checked(self.study, self.row).is_some_and(evenly))
     }
 
-    /// Whether sites share no class, or the claim falls without what classes do within sensors.
+    /// Whether sites share no class, the claim falls without what classes do within sensors, or it is lost in what is not known of
+    /// that, where classes went along with sites.
     fn went(&self, classes: &Classes<'_>) -> bool {
-        let value = self.without_effects(classes);
-        self.apart(classes)
-            || self.claim != Claim::None && self.falls(&self.rescored(&|_, _| 1.0, &value))
+        if self.apart(classes) || self.claim == Claim::None {
+            return self.apart(classes);
+        }
+        let effects = self.effects(classes);
+        let adjusted = self.rescored(&|_, _| 1.0, &|pair| self.value(pair) - effects.of(pair));
+        let moved = self.rescored(&|_, _| 1.0, &|pair| effects.of(pair));
+        let along = contrast(&moved).and_then(|moved| moved.p());
+        self.falls(&adjusted)
+            || along.is_some_and(|p| p < BY_CHANCE) && self.lost(&adjusted, &effects)
+    }
+
+    fn effects<'a>(&'a self, classes: &'a Classes<'a>) -> Effects<'a> {
+        let sensors = self.row.members.iter().map(|member| self.pairs(member));
+        Effects::new(sensors, classes, |pair| self.value(pair))
+    }
+
+    /// Whether the adjusted difference does not hold with the error of what was taken off it.
+    fn lost(&self, adjusted: &[Member], effects: &Effects<'_>) -> bool {
+        let both = self.difference().zip(contrast(adjusted));
+        !both.is_some_and(|(difference, among)| {
+            let shares = coefficients(adjusted);
+            let shares = adjusted
+                .iter()
+                .zip(shares)
+                .map(|(m, share)| (self.pairs(m), share));
+            let std_error = among.std_error.hypot(effects.std_error(shares));
+            self.claim
+                .holds(difference, &Contrast { std_error, ..among })
+        })
     }
 
     /// Also whether the claim is that of sensors that were checked with one meter and not another.
@@ -156,8 +178,8 @@ impl Compared<'_> {
             return false;
         }
         let of_one_meter = || {
-            let value = self.without_effects(classes);
-            let members = self.rescored(&|_, _| 1.0, &value);
+            let effects = self.effects(classes);
+            let members = self.rescored(&|_, _| 1.0, &|pair| self.value(pair) - effects.of(pair));
             of_sensors::explains(self.study, &members, self.claim, main_meter)
         };
         self.went(classes) || self.claim != Claim::None && of_one_meter()
@@ -201,34 +223,6 @@ impl Compared<'_> {
         let least = self.row.sensors().map(|sensors| sensors.min(SHARED_BY));
         let shared = |of: &[usize; 2]| of[0] >= least[0] && of[1] >= least[1];
         any(0) && any(1) && !sensors.iter().any(shared)
-    }
-
-    /// Values without what the class of a pair does to them within sensors.
-    fn without_effects<'a>(&'a self, classes: &'a Classes<'a>) -> impl Fn(&Pair) -> f64 + 'a {
-        let effects = self.effects(classes);
-        move |pair| self.value(pair) - (classes.of)(pair).map_or(0.0, |class| effects[class])
-    }
-
-    /// Effects of classes within sensors: alternately the means of sensors and of classes.
-    fn effects(&self, classes: &Classes<'_>) -> Vec<f64> {
-        const ROUNDS: usize = 10;
-        let mut effects = vec![0.0; classes.count];
-        for _ in 0..ROUNDS {
-            let mut sums = vec![(0.0, 0.0); classes.count];
-            for member in &self.row.members {
-                let known = self.pairs(member).iter();
-                let known = known.filter_map(|pair| Some(((classes.of)(pair)?, self.value(pair))));
-                let left = known.clone().map(|(class, value)| value - effects[class]);
-                let level = left.sum::<f64>() / known.clone().count().max(1) as f64;
-                for (class, value) in known {
-                    sums[class].0 += value - level;
-                    sums[class].1 += 1.0;
-                }
-            }
-            let mean = |(sum, count): (f64, f64)| if count > 0.0 { sum / count } else { 0.0 };
-            effects = sums.into_iter().map(mean).collect();
-        }
-        effects
     }
 }
 
