@@ -458,7 +458,7 @@ fn what_went_with_a_site_needs_two_of_both() {
     let sessions = study.table("sessions");
     let rows = sessions.rows();
     assert!(rows > 7, "{rows}");
-    let alike = ["wearer", "tape", "inserted"];
+    let alike = ["wearer", "tape", "side", "inserted"];
     for column in &mut sessions.columns {
         if alike.contains(&column.name.as_str()) {
             column.cells = vec![column.cells[0].clone(); rows];
