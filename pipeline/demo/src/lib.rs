@@ -42,7 +42,7 @@ pub use folder::{write_study, write_study_with_progress};
 /// What kind of study to write.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Options {
-    /// Number of wearers, 1 to 1000.
+    /// Number of wearers, 1 to 10,000.
     pub wearers: usize,
     /// Sensors of each wearer, one after the other, some worn two at a time; 1 to 1000. Each wearer wears all seven
     /// sites about equally often.
@@ -79,7 +79,7 @@ impl Options {
 
     fn check(&self) -> Result<(), DemoError> {
         let limits = [
-            ("wearers", self.wearers, 1000),
+            ("wearers", self.wearers, 10_000),
             ("sensors", self.sensors, 1000),
             ("minutes", self.minutes as usize, 60),
         ];
