@@ -17,6 +17,9 @@ use std::collections::BTreeSet;
 /// The error that is allowed over all rows.
 const ERROR: f64 = 0.05;
 
+/// The p of a comparison that bears a difference said for all looks, when something went along with sites.
+const DIFFERS: f64 = 0.01;
+
 /// What can be said of a comparison.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Verdict {
@@ -286,7 +289,8 @@ impl<'a> Judged<'a> {
         let claim = match verdict {
             Verdict::Open => Claim::None,
             Verdict::Alike => Claim::Alike(self.margin),
-            Verdict::Differs | Verdict::Leans => Claim::Difference,
+            Verdict::Leans => Claim::Difference(ERROR),
+            Verdict::Differs => Claim::Difference(DIFFERS),
         };
         let withdrawn = confounders(self.study, self.row, claim);
         let verdict = if withdrawn.is_empty() {

@@ -246,6 +246,12 @@ pub(super) fn members_by_rate(
     rates: &[Option<Score>],
 ) -> Vec<Member> {
     let mut members = members(study, order, within, sides, rates);
+    rate_scores(study, within, &mut members);
+    members
+}
+
+/// Gives members, whose scores are rates and whose sizes are nights, the scores of [`members_by_rate`].
+pub(super) fn rate_scores(study: &Study<'_>, within: Within, members: &mut [Member]) {
     let of = |member: &Member| stratum(&study.sensors[member.sensor], within);
     for stratum in members.chunk_by_mut(|a, b| of(a) == of(b)) {
         let events: f64 = stratum.iter().map(|m| m.score * m.size / HUNDRED).sum();
@@ -264,7 +270,6 @@ pub(super) fn members_by_rate(
             }
         }
     }
-    members
 }
 
 /// Squared coefficient of variation between sensors that counts of artefacts are judged by.

@@ -71,8 +71,8 @@ impl Confounder {
 pub(super) enum Claim {
     /// Nothing.
     None,
-    /// A difference.
-    Difference,
+    /// A difference, which a comparison bears by itself with a p below this.
+    Difference(f64),
     /// That sites are alike within a margin.
     Alike(f64),
 }
@@ -82,8 +82,8 @@ impl Claim {
     fn holds(self, difference: f64, within: &Contrast) -> bool {
         match self {
             Self::None => true,
-            Self::Difference => {
-                let clear = within.p().is_some_and(|p| p < 0.05);
+            Self::Difference(level) => {
+                let clear = within.p().is_some_and(|p| p < level);
                 clear && within.difference * difference > 0.0
             }
             Self::Alike(margin) => {
@@ -93,11 +93,16 @@ impl Claim {
         }
     }
 
+    /// Whether the claim neither falls with what is adjusted nor needs what was taken away.
+    fn stands(self, difference: f64, adjusted: &Contrast) -> bool {
+        !self.falls(difference, adjusted.difference) && self.holds(difference, adjusted)
+    }
+
     /// Whether the claim falls with a difference that is adjusted for something.
     fn falls(self, difference: f64, adjusted: f64) -> bool {
         match self {
             Self::None => false,
-            Self::Difference => adjusted / difference < 0.5,
+            Self::Difference(_) => adjusted / difference < 0.5,
             Self::Alike(margin) => adjusted.abs() > margin,
         }
     }
