@@ -47,7 +47,7 @@ impl SiteSums {
     }
 }
 
-/// Centred sums of one sensor: x the slope, z the wide slope, y the ratio of fingerstick and level, w one over the level,
+/// Centred sums of one sensor: x the slope, z the wide slope over the sensor's mean level, y the ratio of fingerstick and level, w one over the level,
 /// relative to its mean.
 #[derive(Default)]
 pub(super) struct SensorSums {
@@ -68,9 +68,8 @@ impl SensorSums {
     fn new(points: &[DelayPoint]) -> Self {
         let n = points.len() as f64;
         let mean = |of: fn(&DelayPoint) -> f64| points.iter().map(of).sum::<f64>() / n;
-        let (mean_x, mean_y, mean_z) =
-            (mean(|p| p.slope), mean(|p| p.ratio), mean(|p| p.wide_slope));
-        let mean_w = mean(|p| 1.0 / p.level);
+        let (mean_x, mean_y) = (mean(|p| p.slope), mean(|p| p.ratio));
+        let (mean_z, mean_w) = (mean(|p| p.wide_slope * p.level), mean(|p| 1.0 / p.level));
         let mut sums = Self {
             pairs: points.len(),
             mean_x,
@@ -78,7 +77,10 @@ impl SensorSums {
             ..Self::default()
         };
         for point in points {
-            let (x, z) = (point.slope - mean_x, point.wide_slope - mean_z);
+            let x = point.slope - mean_x;
+            // Not over the level at the fingerstick: its noise is in the ratio too, and where glucose mostly rises at
+            // fingersticks it would pass for delay. Over the sensor's own, for the gain.
+            let z = (point.wide_slope * point.level - mean_z) * mean_w;
             let (y, w) = (point.ratio - mean_y, 1.0 / (point.level * mean_w) - 1.0);
             sums.xx += x * x;
             sums.zx += z * x;
