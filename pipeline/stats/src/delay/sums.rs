@@ -21,6 +21,11 @@ const OFFSET_UNKNOWN: f64 = 0.5;
 /// The least F of the regression of the slope on the wide slope.
 const LEAST_F: f64 = 10.0;
 
+/// The least share of the slope's variance that the wide slope explains. F grows with the pairs, but where the share is
+/// small, what little the noise of both has in common biases any number of pairs (Bound, Jaeger and Baker 1995, J Am Stat
+/// Assoc 90:443, from memory).
+const LEAST_EXPLAINED: f64 = 0.1;
+
 /// Residuals beyond this many (robust) standard deviations are left out: artefacts and wrong meters.
 const OUTLIER: f64 = 4.0;
 
@@ -125,14 +130,17 @@ fn common_delay(sensors: &BTreeMap<usize, SensorSums>) -> Option<f64> {
 }
 
 /// Whether there are enough points, and the wide slope foretells the slope well enough: F of the regression within
-/// sensors of at least [`LEAST_F`], upwards.
+/// sensors of at least [`LEAST_F`], upwards, and a share explained of at least [`LEAST_EXPLAINED`].
 fn told_apart_from_noise(sensors: &BTreeMap<usize, SensorSums>, zx: f64) -> bool {
     let pairs: usize = sensors.values().map(|sums| sums.pairs).sum();
     let sum = |of: fn(&SensorSums) -> f64| sensors.values().map(of).sum::<f64>();
     let (xx, zz) = (sum(|s| s.xx), sum(|s| s.zz));
     let explained = zx * zx / zz;
     let df = pairs as f64 - sensors.len() as f64 - 1.0;
-    pairs >= FEWEST_PAIRS && zx > 0.0 && explained * df >= LEAST_F * (xx - explained)
+    pairs >= FEWEST_PAIRS
+        && zx > 0.0
+        && explained * df >= LEAST_F * (xx - explained)
+        && explained >= LEAST_EXPLAINED * xx
 }
 
 fn sensor_sums(points: &[DelayPoint]) -> BTreeMap<usize, SensorSums> {
