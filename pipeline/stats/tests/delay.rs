@@ -246,6 +246,23 @@ fn true_delays_are_found_in_other_noise() {
     }
 }
 
+/// Soon after meals and without delay the two slopes have next to nothing to do with each other, however many pairs there are.
+#[test]
+fn slopes_that_say_different_things_tell_no_delay() {
+    let world = World {
+        noise: Noise {
+            coloured: 0.04,
+            minutes: 40.0,
+            white: 0.01,
+        },
+        meals: Some(Checks::AfterMeals),
+        ..World::with_delay(0.0)
+    };
+    for seed in 9000..9010 {
+        assert_eq!(delay_of(&study(&world, 10, seed)), None, "{seed}");
+    }
+}
+
 /// Glucose that turns sharply upwards at meals, checked before them or 15 to 40 min after: no spacing smooths the turn, and the
 /// noise of a level does not pass for delay because glucose mostly rises. Bias at most 1.5 min, intervals that
 /// hold in at least nine of ten.
