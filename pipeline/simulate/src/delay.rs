@@ -17,6 +17,17 @@ pub struct Noise {
     pub white: f64,
 }
 
+/// When fingersticks are taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Checks {
+    /// At any minute.
+    Random,
+    /// 5 to 30 min before a meal.
+    BeforeMeals,
+    /// 15 to 40 min after its first bite.
+    AfterMeals,
+}
+
 /// What is true of the sensors of a site.
 #[derive(Clone, Copy, Debug)]
 pub struct World {
@@ -36,6 +47,9 @@ pub struct World {
     pub spacing: usize,
     /// Noise of the readings.
     pub noise: Noise,
+    /// Three meals a day that glucose turns sharply upwards at, and when it is checked; without, smooth excursions and checks at
+    /// random.
+    pub meals: Option<Checks>,
 }
 
 impl World {
@@ -55,6 +69,7 @@ impl World {
                 minutes: 15.0,
                 white: 0.0,
             },
+            meals: None,
         }
     }
 }
@@ -67,16 +82,24 @@ const MINUTES: usize = DAYS * 1440;
 const FINGERSTICKS: usize = 5;
 const FINGERSTICK_NOISE: f64 = 0.05;
 
-/// Sensors worn one after another for 14 days, numbered from 0, with five fingersticks a day at random times.
+/// Sensors worn one after another for 14 days, numbered from 0, with five fingersticks a day at random times, or three around
+/// meals.
 #[must_use]
 pub fn study(world: &World, sensors: usize, seed: u64) -> Vec<DelayPair> {
     let mut generator = ChaCha8Rng::seed_from_u64(seed);
     let mut pairs = Vec::new();
     for sensor in 0..sensors {
-        let blood = blood_glucose(&mut generator);
+        let (blood, checks) = match world.meals {
+            None => (blood_glucose(&mut generator), Vec::new()),
+            Some(checks) => around_meals(checks, &mut generator),
+        };
         let readings = sensor_readings(world, &blood, &mut generator);
-        for _ in 0..FINGERSTICKS * DAYS {
-            let when = generator.random_range(0..MINUTES);
+        for index in 0..FINGERSTICKS * DAYS {
+            let when = match (world.meals, checks.get(index)) {
+                (None, _) => generator.random_range(0..MINUTES),
+                (_, Some(&when)) => when,
+                _ => break,
+            };
             let window =
                 when.saturating_sub(45).div_ceil(world.spacing)..=(when + 45) / world.spacing;
             let (minutes, glucose) = window
@@ -135,6 +158,49 @@ fn blood_glucose(generator: &mut ChaCha8Rng) -> Vec<f64> {
         }
     }
     blood.iter().map(|glucose| glucose.max(45.0)).collect()
+}
+
+/// Minute by minute, and when it is checked: 125 mg/dL with slow swings of 7 % (5 h) and faster ones of 12 % (70 min, smoothed
+/// over 25), and meals about 8, 13 and 19 o'clock that have glucose rise at once, by 2.4 to 5.7 mg/dL/min at first, to a peak of 36 to 84 mg/dL
+/// after 40 min.
+fn around_meals(checks: Checks, generator: &mut ChaCha8Rng) -> (Vec<f64>, Vec<usize>) {
+    let slow = swings(300.0, generator);
+    let fast = swings(70.0, generator);
+    let mut blood: Vec<f64> = (0..MINUTES)
+        .map(|minute| {
+            let near = &fast[minute.saturating_sub(12)..(minute + 13).min(MINUTES)];
+            let mean = near.iter().sum::<f64>() / near.len() as f64;
+            125.0 * (0.07 * slow[minute] + 0.12 * mean).exp()
+        })
+        .collect();
+    let mut times = Vec::new();
+    for (day, hour) in (0..DAYS).flat_map(|day| [8, 13, 19].map(|hour| (day, hour))) {
+        let meal = (day * 1440 + hour * 60) as f64 + 20.0 * normal(generator);
+        let meal = meal.max(0.0) as usize;
+        let peak = 60.0 * (0.6 + 0.8 * generator.random::<f64>());
+        for (minute, glucose) in blood.iter_mut().skip(meal).take(360).enumerate() {
+            let share = minute as f64 / 40.0;
+            *glucose += peak * share * (1.0 - share).exp();
+        }
+        times.push(match checks {
+            Checks::Random => generator.random_range(0..MINUTES),
+            Checks::BeforeMeals => meal - generator.random_range(5..=30),
+            Checks::AfterMeals => meal + generator.random_range(15..=40),
+        });
+    }
+    (blood, times)
+}
+
+/// Minute by minute, standard normal, correlated as exp(-|t - u| / `minutes`).
+fn swings(minutes: f64, generator: &mut ChaCha8Rng) -> Vec<f64> {
+    let keep = (-1.0 / minutes).exp();
+    let mut now = normal(generator);
+    (0..MINUTES)
+        .map(|_| {
+            now = keep * now + (1.0 - keep * keep).sqrt() * normal(generator);
+            now
+        })
+        .collect()
 }
 
 /// Interstitial glucose minute by minute, from `start` on: delay · dI/dt = G - I, solved exactly with blood glucose straight between

@@ -38,7 +38,7 @@ pub struct Delay {
 ///
 /// Points further off than 4 robust standard deviations from a first, robust line are left out. A clock that is off
 /// shifts the delay by as much; the difference between two sites with one meter stays right. Returns `None` with fewer
-/// than 10 points in sensors that have at least five, where z does not foretell x (F below 10: glucose too flat to
+/// than 10 points in sensors that have at least five, where z does not foretell x (F below 10, or less than a tenth of x explained: glucose too flat to
 /// tell), or where the estimate is beyond 45 min, the reach of the windows. Sources: Rebrin et al. 1999 Am J Physiol
 /// 277:E561 for the lag; from memory Durbin 1954 Rev Int Stat Inst 22:23 for an instrument where both variables are measured with
 /// error; Staiger and Stock 1997 Econometrica 65:557 for F. Proved on simulated truth by `tests/delay.rs`.

@@ -1,11 +1,11 @@
 //! Level and slope of a sensor's readings around one moment.
 
-/// Readings that a fit needs at least, and that each side of the moment needs at least.
-const FEWEST: usize = 6;
+/// Readings that each side of the moment needs at least: four in all, as many as a cubic takes.
 const FEWEST_PER_SIDE: usize = 2;
 
-/// Half-widths of the window in minutes; the first that holds enough readings is used.
-pub const HALF_WIDTHS: [f64; 3] = [25.0, 35.0, 45.0];
+/// Half-widths of the window in minutes; the first that holds enough readings is used. None is wider than readings 15 min
+/// apart need, since a cubic smooths the turn that glucose takes at a meal.
+pub const HALF_WIDTHS: [f64; 2] = [25.0, 30.0];
 
 /// A local cubic fit to a sensor's readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,11 +16,11 @@ pub struct LocalTrend {
     pub slope: f64,
 }
 
-/// Fits a cubic by least squares to the readings within 25 min of a moment (35 or 45 where they are sparse).
+/// Fits a cubic by least squares to the readings within 25 min of a moment (30 where they are sparse).
 ///
 /// `minutes` are offsets from the moment (negative before it), in any order; `glucose` is as long. A cubic, because a
-/// straight line or parabola flattens the slope of a meal's rise by a tenth. `None` unless some window holds at
-/// least 6 readings at distinct times, 2 of them on each side. Checked by `tests/delay.rs`.
+/// straight line or parabola flattens the slope of a meal's rise by a tenth. `None` unless some window holds
+/// 2 readings on each side, and 4 distinct times. Checked by `tests/delay.rs`.
 #[must_use]
 pub fn local_trend(minutes: &[f64], glucose: &[f64]) -> Option<LocalTrend> {
     let (minutes, glucose) = HALF_WIDTHS
@@ -101,5 +101,5 @@ fn within(minutes: &[f64], glucose: &[f64], half_width: f64) -> (Vec<f64>, Vec<f
 fn enough(minutes: &[f64]) -> bool {
     let before = minutes.iter().filter(|&&t| t < 0.0).count();
     let after = minutes.iter().filter(|&&t| t > 0.0).count();
-    minutes.len() >= FEWEST && before.min(after) >= FEWEST_PER_SIDE
+    before.min(after) >= FEWEST_PER_SIDE
 }

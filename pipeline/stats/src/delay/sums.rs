@@ -21,6 +21,11 @@ const OFFSET_UNKNOWN: f64 = 0.5;
 /// The least F of the regression of the slope on the wide slope.
 const LEAST_F: f64 = 10.0;
 
+/// The least share of the slope's variance that the wide slope explains. F grows with the pairs, but where the share is
+/// small, what little the noise of both has in common biases any number of pairs (Bound, Jaeger and Baker 1995, J Am Stat
+/// Assoc 90:443, from memory).
+const LEAST_EXPLAINED: f64 = 0.1;
+
 /// Residuals beyond this many (robust) standard deviations are left out: artefacts and wrong meters.
 const OUTLIER: f64 = 4.0;
 
@@ -47,7 +52,7 @@ impl SiteSums {
     }
 }
 
-/// Centred sums of one sensor: x the slope, z the wide slope, y the ratio of fingerstick and level, w one over the level,
+/// Centred sums of one sensor: x the slope, z the wide slope over the sensor's mean level, y the ratio of fingerstick and level, w one over the level,
 /// relative to its mean.
 #[derive(Default)]
 pub(super) struct SensorSums {
@@ -68,9 +73,8 @@ impl SensorSums {
     fn new(points: &[DelayPoint]) -> Self {
         let n = points.len() as f64;
         let mean = |of: fn(&DelayPoint) -> f64| points.iter().map(of).sum::<f64>() / n;
-        let (mean_x, mean_y, mean_z) =
-            (mean(|p| p.slope), mean(|p| p.ratio), mean(|p| p.wide_slope));
-        let mean_w = mean(|p| 1.0 / p.level);
+        let (mean_x, mean_y) = (mean(|p| p.slope), mean(|p| p.ratio));
+        let (mean_z, mean_w) = (mean(|p| p.wide_slope * p.level), mean(|p| 1.0 / p.level));
         let mut sums = Self {
             pairs: points.len(),
             mean_x,
@@ -78,7 +82,10 @@ impl SensorSums {
             ..Self::default()
         };
         for point in points {
-            let (x, z) = (point.slope - mean_x, point.wide_slope - mean_z);
+            let x = point.slope - mean_x;
+            // Not over the level at the fingerstick: its noise is in the ratio too, and where glucose mostly rises at
+            // fingersticks it would pass for delay. Over the sensor's own, for the gain.
+            let z = (point.wide_slope * point.level - mean_z) * mean_w;
             let (y, w) = (point.ratio - mean_y, 1.0 / (point.level * mean_w) - 1.0);
             sums.xx += x * x;
             sums.zx += z * x;
@@ -123,14 +130,17 @@ fn common_delay(sensors: &BTreeMap<usize, SensorSums>) -> Option<f64> {
 }
 
 /// Whether there are enough points, and the wide slope foretells the slope well enough: F of the regression within
-/// sensors of at least [`LEAST_F`], upwards.
+/// sensors of at least [`LEAST_F`], upwards, and a share explained of at least [`LEAST_EXPLAINED`].
 fn told_apart_from_noise(sensors: &BTreeMap<usize, SensorSums>, zx: f64) -> bool {
     let pairs: usize = sensors.values().map(|sums| sums.pairs).sum();
     let sum = |of: fn(&SensorSums) -> f64| sensors.values().map(of).sum::<f64>();
     let (xx, zz) = (sum(|s| s.xx), sum(|s| s.zz));
     let explained = zx * zx / zz;
     let df = pairs as f64 - sensors.len() as f64 - 1.0;
-    pairs >= FEWEST_PAIRS && zx > 0.0 && explained * df >= LEAST_F * (xx - explained)
+    pairs >= FEWEST_PAIRS
+        && zx > 0.0
+        && explained * df >= LEAST_F * (xx - explained)
+        && explained >= LEAST_EXPLAINED * xx
 }
 
 fn sensor_sums(points: &[DelayPoint]) -> BTreeMap<usize, SensorSums> {
