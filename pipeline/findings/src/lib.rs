@@ -9,6 +9,7 @@ mod bias;
 mod causes;
 mod clocks;
 mod copies;
+mod days_off;
 mod edges;
 mod extremes;
 mod finding;
