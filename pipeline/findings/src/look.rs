@@ -6,14 +6,17 @@ use rayon::prelude::*;
 use whereworn_model::rows::{Check, SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
+use whereworn_model::units::Unit;
 
 use crate::beside::Beside;
 use crate::bias;
 use crate::clocks::{self, Wearer};
+use crate::control;
 use crate::copies::Copies;
 use crate::days_off::{self, Worn};
 use crate::extremes::Routine;
 use crate::finding::{DoubtedCheck, Finding, LeftOut};
+use crate::flat::{self, flat};
 use crate::half_days;
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
@@ -137,7 +140,9 @@ impl<'a> Look<'a> {
         }
         let key = (readings.wearer.clone(), readings.sensor.clone());
         let place = self.place.get(&key).copied();
-        let Some(session) = place.and_then(|place| self.sessions.get_mut(place)) else {
+        let Some((placed, session)) =
+            place.and_then(|place| Some((place, self.sessions.get_mut(place)?)))
+        else {
             self.orphan(&readings);
             return;
         };
@@ -159,6 +164,12 @@ impl<'a> Look<'a> {
         self.beside.sensor(&self.log, &readings);
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        if let Some((finding, rows)) = flat(&readings, warm, until)
+            .map(|flat| flat.told(&self.log, &self.sessions[placed], &readings))
+        {
+            self.findings.push(finding);
+            self.doubted.extend(rows);
+        }
         if let Some(place) = place.filter(|_| !two) {
             let trace = Trace::new(&readings, warm, until, &self.contradicted);
             self.traces.insert(place, trace);
@@ -234,6 +245,7 @@ impl<'a> Look<'a> {
         self.odd_units
             .take_out(&self.log, &self.beside, wearer, &mut checks);
         self.shared.take_out(&self.log, wearer, &mut checks);
+        flat::take_out(&self.doubted, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();
@@ -250,6 +262,11 @@ impl<'a> Look<'a> {
             of_rows.push(finding);
         }
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
+        let unit = self.log.settings.study.unit.unwrap_or(Unit::MgDl);
+        for (finding, rows) in control::take_out(&mut checks, &traces, unit) {
+            doubted.extend(self.doubted_rows(&finding, &rows));
+            of_rows.push(finding);
+        }
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
