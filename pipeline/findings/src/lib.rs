@@ -6,6 +6,7 @@
 
 mod beside;
 mod bias;
+mod bias_change;
 mod causes;
 mod clocks;
 mod control;

@@ -51,7 +51,8 @@ fn fingersticks_of_another_year_are_told_with_their_dates() {
 #[test]
 fn fingersticks_before_the_first_sensor_are_no_fault() {
     let mut study = Study::new(6);
-    let early = study.checks[..60].to_vec().into_iter().map(|mut check| {
+    let early = study.checks[..60].to_vec();
+    let early = early.into_iter().map(|mut check| {
         check.time -= 365 * DAY;
         check.glucose = 260.0 - check.glucose / 2.0;
         check

@@ -610,3 +610,92 @@ fn checks_with_a_control_solution_are_told() {
     }
     assert!(study.look().doubted.is_empty());
 }
+
+/// The second sensor's file goes on in mmol/L at noon of a day within a month: the readings before are right, and the lines name
+/// the minute.
+#[test]
+fn a_unit_that_changes_within_a_month_is_told_from_then_on() {
+    let mut study = Study::new(6);
+    let from = START + 14 * DAY + 12 * 60 * MINUTE;
+    let late = |reading: &&mut Reading| reading.time >= from;
+    let readings = study.sensors[1].readings.iter_mut().filter(late);
+    let mut rows = 0;
+    readings.for_each(|reading| {
+        reading.glucose /= 18.0156;
+        rows += 1;
+    });
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("unit", "s1"));
+    assert_eq!(found.from, Some(from));
+    assert!(
+        found.text.contains(&format!("{rows} readings")),
+        "{}",
+        found.text
+    );
+    assert!(
+        found.paste.contains("from = \"2026-06-15T12:00\""),
+        "{}",
+        found.paste
+    );
+}
+
+/// The same of fingersticks, on the third day of a month of which most are in mmol/L then.
+#[test]
+fn fingersticks_whose_unit_changes_early_in_a_month_are_told_from_then_on() {
+    let mut study = Study::new(6);
+    let from = START + 32 * DAY;
+    let mut rows = 0;
+    for check in &mut study.checks {
+        check.meter = "kitchen".into();
+        if check.time >= from {
+            check.glucose /= 18.0156;
+            // What comes after the last reading is not looked at.
+            rows += usize::from(check.time <= START + 87_905 * MINUTE);
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.line), ("unit", Some(195)));
+    assert!(
+        found.text.contains(&format!("{rows} fingersticks")),
+        "{}",
+        found.text
+    );
+    assert_eq!(outcome.doubted.len(), rows);
+}
+
+/// Twelve sensors in turn at two sites, the second six with another meter that reads 16 % higher: none has both.
+#[test]
+fn a_meter_that_took_the_place_of_another_is_told_by_all_sensors() {
+    let mut study = Study::new(12);
+    let from = START + 6 * 14_700 * MINUTE;
+    for check in &mut study.checks {
+        let late = check.time >= from;
+        check.meter = if late { "bag" } else { "kitchen" }.into();
+        check.glucose *= if late { 1.16 } else { 1.0 };
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.meter.as_str()),
+        ("meter", "bag + kitchen")
+    );
+    assert!((found.size.unwrap() - 0.16).abs() < 0.02, "{found:?}");
+    assert!(found.text.contains("took the place of"), "{}", found.text);
+    // All early sensors at one site and all late ones at the other: it may as well be the site.
+    for (number, event) in study.events.iter_mut().enumerate() {
+        event.site = if number < 12 { "abdomen" } else { "chest" }.into();
+    }
+    assert!(
+        claims(&study.look())
+            .iter()
+            .all(|found| found.kind != "meter")
+    );
+}
