@@ -557,7 +557,7 @@ fn short_coarse_and_cut_runs_are_no_fault() {
     {
         reading.glucose = (reading.glucose / 18.0156).round() * 18.0156;
     }
-    freeze(&mut coarse, 2, 31_000, 4);
+    freeze(&mut coarse, 2, 31_000, 12);
     for reading in cut
         .sensors
         .iter_mut()
