@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use whereworn_stats::distributions::t_quantile;
 
+use crate::bias_change::replaced;
 use crate::clocks::{Clocks, Wearer};
 use crate::finding::{Finding, OF_PAIRS, Severity};
 
@@ -12,13 +13,13 @@ const SENSORS: usize = 4;
 const CHECKS: usize = 30;
 
 /// Twelve percent and more is what shall be found: less than this is not claimed, nor what could as well be half of it.
-const LEAST: f64 = 0.095;
+pub(crate) const LEAST: f64 = 0.095;
 
 /// Differences further from the middle than so many robust standard deviations are drawn in to it.
 const FAR: f64 = 2.5;
 
 /// log(fingerstick) less log(reading) at the sensor's delay, by sensor and meter.
-type Levels = BTreeMap<(usize, usize), Vec<f64>>;
+pub(crate) type Levels = BTreeMap<(usize, usize), Vec<f64>>;
 
 /// Findings on the meters of a wearer.
 pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
@@ -40,10 +41,10 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         } else {
             (b, a)
         };
-        return difference(&levels, first, &[second])
+        let told = difference(&levels, first, &[second])
             .map(|size| pair(wearer, first, second, size))
-            .into_iter()
-            .collect();
+            .or_else(|| replaced(wearer, &levels, (a, b)));
+        return told.into_iter().collect();
     }
     let mut off: Vec<(usize, f64)> = Vec::new();
     let mut left = enough;
@@ -138,7 +139,7 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
 }
 
 /// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step; from memory).
-fn robust_mean(values: &[f64]) -> f64 {
+pub(crate) fn robust_mean(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
     let Some(middle) = crate::trace::median(&mut sorted) else {
         return 0.0;
@@ -153,7 +154,7 @@ fn robust_mean(values: &[f64]) -> f64 {
         / values.len() as f64
 }
 
-fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
+pub(crate) fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
     let name = wearer.meters.get(meter).map_or("", |name| *name);
     let own = || wearer.checks.iter().filter(|check| check.meter == name);
     Finding {
@@ -170,12 +171,12 @@ fn finding(wearer: &Wearer<'_>, meter: usize, size: f64) -> Finding {
     }
 }
 
-fn percent(size: f64) -> String {
+pub(crate) fn percent(size: f64) -> String {
     let word = if size > 0.0 { "higher" } else { "lower" };
     format!("{:.0} % {word}", 100.0 * size.abs())
 }
 
-fn label(name: &str) -> String {
+pub(crate) fn label(name: &str) -> String {
     if name.is_empty() {
         "the meter without a label".to_owned()
     } else {

@@ -6,12 +6,16 @@
 
 mod beside;
 mod bias;
+mod bias_change;
 mod causes;
 mod clocks;
+mod control;
 mod copies;
+mod days_off;
 mod edges;
 mod extremes;
 mod finding;
+mod flat;
 mod half_days;
 mod kept;
 mod lag;

@@ -1,18 +1,22 @@
 //! The look itself: readings come one sensor at a time, sensors of one wearer one after the other.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use rayon::prelude::*;
-use whereworn_model::rows::{SensorReadings, Status};
+use whereworn_model::rows::{Check, SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
+use whereworn_model::units::Unit;
 
 use crate::beside::Beside;
 use crate::bias;
 use crate::clocks::{self, Wearer};
+use crate::control;
 use crate::copies::Copies;
+use crate::days_off::{self, Worn};
 use crate::extremes::Routine;
 use crate::finding::{DoubtedCheck, Finding, LeftOut};
+use crate::flat::{self, flat};
 use crate::half_days;
 use crate::log::{Log, Seen, Session, sessions};
 use crate::nights;
@@ -68,8 +72,8 @@ type Traces = BTreeMap<usize, Trace>;
 /// Wearers wait until their traces hold so many readings (16 bytes each), to be looked at side by side.
 const SIDE_BY_SIDE: usize = 1 << 20;
 
-/// What clocks and meters of a wearer show, and how many checks each session has.
-type OfWearer = (Vec<Finding>, BTreeMap<usize, u32>);
+/// What clocks and meters of a wearer show, how many checks each session has, and those that comparisons leave out.
+type OfWearer = (Vec<Finding>, BTreeMap<usize, u32>, Vec<DoubtedCheck>);
 
 /// A look under way.
 pub struct Look<'a> {
@@ -91,6 +95,7 @@ pub struct Look<'a> {
     contradicted: Contradicted,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
+    doubted: Vec<DoubtedCheck>,
 }
 
 impl<'a> Look<'a> {
@@ -120,6 +125,7 @@ impl<'a> Look<'a> {
             copies: Copies::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
+            doubted: Vec::new(),
         }
     }
 
@@ -134,7 +140,9 @@ impl<'a> Look<'a> {
         }
         let key = (readings.wearer.clone(), readings.sensor.clone());
         let place = self.place.get(&key).copied();
-        let Some(session) = place.and_then(|place| self.sessions.get_mut(place)) else {
+        let Some((placed, session)) =
+            place.and_then(|place| Some((place, self.sessions.get_mut(place)?)))
+        else {
             self.orphan(&readings);
             return;
         };
@@ -156,6 +164,12 @@ impl<'a> Look<'a> {
         self.beside.sensor(&self.log, &readings);
         let warm =
             session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        if let Some((finding, rows)) = flat(&readings, warm, until)
+            .map(|flat| flat.told(&self.log, &self.sessions[placed], &readings))
+        {
+            self.findings.push(finding);
+            self.doubted.extend(rows);
+        }
         if let Some(place) = place.filter(|_| !two) {
             let trace = Trace::new(&readings, warm, until, &self.contradicted);
             self.traces.insert(place, trace);
@@ -209,8 +223,9 @@ impl<'a> Look<'a> {
         self.waiting_readings = 0;
         let one = |(wearer, traces): &(String, Traces)| self.of_wearer(wearer, traces);
         let found: Vec<OfWearer> = waiting.par_iter().map(one).collect();
-        for (findings, pairs) in found {
+        for (findings, pairs, doubted) in found {
             self.findings.extend(findings);
+            self.doubted.extend(doubted);
             for (place, pairs) in pairs {
                 if let Some(session) = self.sessions.get_mut(place) {
                     session.seen.pairs = pairs;
@@ -230,15 +245,34 @@ impl<'a> Look<'a> {
         self.odd_units
             .take_out(&self.log, &self.beside, wearer, &mut checks);
         self.shared.take_out(&self.log, wearer, &mut checks);
+        flat::take_out(&self.doubted, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
+        let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();
+        let mut doubted = Vec::new();
+        let worn = Worn {
+            name: wearer,
+            sessions: &sessions,
+            traces: &traces,
+            zone: &zone,
+            cutoff: self.log.cutoff,
+        };
+        for (finding, rows) in days_off::take_out(&mut checks, &worn) {
+            doubted.extend(self.doubted_rows(&finding, &rows));
+            of_rows.push(finding);
+        }
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
+        let unit = self.log.settings.study.unit.unwrap_or(Unit::MgDl);
+        for (finding, rows) in control::take_out(&mut checks, &traces, unit) {
+            doubted.extend(self.doubted_rows(&finding, &rows));
+            of_rows.push(finding);
+        }
         let mut meters: Vec<&str> = checks.iter().map(|check| check.meter.as_str()).collect();
         meters.sort_unstable();
         meters.dedup();
         let wearer = Wearer {
             name: wearer,
-            sessions: known.iter().map(|(_, session, _)| *session).collect(),
+            sessions,
             traces,
             checks: checks.iter().collect(),
             meters,
@@ -261,7 +295,20 @@ impl<'a> Look<'a> {
             &wearer.sessions,
             &wearer.traces,
         ));
-        (findings, pairs)
+        (findings, pairs, doubted)
+    }
+
+    /// Fingersticks that a finding doubts, as they were read; none where the settings say that they are all right.
+    fn doubted_rows(&self, finding: &Finding, rows: &[Check]) -> Vec<DoubtedCheck> {
+        if self.log.is_seen(finding) {
+            return Vec::new();
+        }
+        let row = |check: &Check| (check.time, check.meter.to_string());
+        let rows: BTreeSet<(Micros, String)> = rows.iter().map(row).collect();
+        let own = self.log.checks_of(&finding.wearer).iter();
+        own.filter(|check| rows.contains(&row(check)))
+            .map(|check| DoubtedCheck::new(check, finding.kind))
+            .collect()
     }
 
     /// Ends the look.
@@ -278,8 +325,10 @@ impl<'a> Look<'a> {
             finding.kind != "clock-meter" || !copied.iter().any(same)
         });
         findings.extend(copied);
-        let (of_groups, mut doubted) = self.levels.findings(log);
+        let mut doubted = std::mem::take(&mut self.doubted);
+        let (of_groups, of_units) = self.levels.findings(log);
         findings.extend(of_groups);
+        doubted.extend(of_units);
         for (found, rows) in [
             self.odd_units.findings(log, &self.beside),
             self.shared.findings(log, &self.beside),
@@ -307,6 +356,7 @@ impl<'a> Look<'a> {
             doubted.clear();
         }
         doubted.sort_by(DoubtedCheck::order);
+        doubted.dedup_by(|a, b| DoubtedCheck::order(a, b).is_eq());
         Outcome {
             findings,
             left_out,

@@ -1,5 +1,7 @@
 //! The readings of a sensor as a trace that can be read off at any time.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use crate::look::Contradicted;
 use whereworn_model::rows::{Reading, SensorReadings, Status};
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
@@ -182,6 +184,10 @@ const LEAST_BREAK: f64 = 11.5;
 /// Most minutes of one: the furthest that time zones lie from UTC.
 const MOST_BREAK: f64 = 840.0;
 
+/// Gaps of as many missing readings that a sensor may have for one of them to be a break. More are how it loses readings: that
+/// one of many such was a clock costs as much as a jump that nothing shows, and each is compared with every sensor.
+const MOST_ALIKE: usize = 8;
+
 /// How many readings may be missing beside a break, and what each costs: about one in twenty is.
 const MOST_MISSING: i32 = 2;
 const MISSING: f64 = 3.0;
@@ -196,6 +202,24 @@ fn mean_step(steps: &[f64], median: f64) -> f64 {
     let near = steps.iter().map(|step| step - median);
     let near: Vec<f64> = near.filter(|off| off.abs() <= SAME_MINUTES).collect();
     median + near.iter().sum::<f64>() / near.len() as f64
+}
+
+/// The spacings that a step is nearest to.
+fn whole_spacings(step: f64, spacing: f64) -> u64 {
+    (step / spacing).round() as u64
+}
+
+/// Lengths in spacings, of two and more, of the gaps that a sensor has so often that they are how it loses readings.
+fn usual_gaps(steps: &[f64], spacing: f64) -> BTreeSet<u64> {
+    let mut counts: BTreeMap<u64, usize> = BTreeMap::new();
+    for step in steps {
+        *counts.entry(whole_spacings(*step, spacing)).or_default() += 1;
+    }
+    let often = counts.into_iter();
+    often
+        .filter(|(spacings, count)| *spacings >= 2 && *count > MOST_ALIKE)
+        .map(|(spacings, _)| spacings)
+        .collect()
 }
 
 /// Gaps, and runs of readings twice as dense as usual: put back by J, the clock reads the last J minutes again.
@@ -217,9 +241,11 @@ fn breaks(times: &[f64], spacing: f64) -> Vec<Break> {
         .filter(|step| off(**step) > SAME_MINUTES)
         .count();
     let regular = uneven <= MOST_UNEVEN;
+    let usual = usual_gaps(&steps, spacing);
     for (before, step) in times.iter().zip(&steps) {
-        if *step >= spacing + LEAST_BREAK {
-            let other = regular && off(*step) > SAME_MINUTES;
+        let other = regular && off(*step) > SAME_MINUTES;
+        let is_usual = !other && usual.contains(&whole_spacings(*step, spacing));
+        if *step >= spacing + LEAST_BREAK && !is_usual {
             found.push(Break {
                 at: *before,
                 minutes: step - spacing,
@@ -351,6 +377,25 @@ mod tests {
             panic!("no gap");
         };
         assert_eq!(gap.sign, Sign::Gap);
+    }
+
+    /// A reading every 15 min over ten days, every fourth of which is lost: 239 gaps of 30 min, none of which is a break. One of
+    /// 75 min is, and so is one of 37 min, after which readings come at other minutes.
+    #[test]
+    fn readings_lost_one_by_one_are_no_breaks() {
+        let kept = (0..960).filter(|place| place % 4 != 2);
+        let times: Vec<f64> = kept.map(|place| f64::from(place) * 15.0).collect();
+        let gaps = |times: &[f64]| -> Vec<(f64, Sign)> {
+            let found = breaks(times, median_step(times)).into_iter();
+            found.map(|gap| (gap.minutes, gap.sign)).collect()
+        };
+        assert_eq!(gaps(&times), []);
+        let long = |later: f64| -> Vec<f64> {
+            let late = |time: &f64| if *time > 6000.0 { time + later } else { *time };
+            times.iter().map(late).collect()
+        };
+        assert_eq!(gaps(&long(60.0)), [(60.0, Sign::Gap)]);
+        assert_eq!(gaps(&long(22.0)), [(22.0, Sign::OtherMinutes)]);
     }
 
     /// By hand: 27 min at 15 min between readings leave the second run 3 min after readings of the first, which is no

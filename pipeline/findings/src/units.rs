@@ -2,15 +2,16 @@
 
 use std::collections::BTreeMap;
 
-use whereworn_model::rows::{Check, SensorReadings, Status};
-use whereworn_model::time::Micros;
+use jiff::tz::TimeZone;
+use whereworn_model::rows::{Check, Reading, SensorReadings, Status};
+use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros, local_date};
 use whereworn_model::units::{MGDL_PER_MMOLL, Unit};
 
 use crate::finding::{DoubtedCheck, Finding, OF_GLUCOSE, OF_PAIRS, Severity};
 use crate::log::{Log, Session};
 use crate::look::month_of;
 use crate::trace::median;
-use crate::words::{count, day, quoted};
+use crate::words::{clock, count, day, quoted};
 
 /// A month's median below this is no glucose in mg/dL, and a plain one in mmol/L.
 const LOW: f64 = 30.0;
@@ -22,7 +23,10 @@ const HIGH: f64 = 600.0;
 /// Share of a file's rows rejected for a glucose that no body has, from which on their unit is the cause.
 const REJECTED: f64 = 0.3;
 
-/// Least rows of a month that tell of its unit.
+/// Seconds are not written: a minute after the last row is after it.
+const A_MINUTE: Micros = 60 * MICROS_PER_SECOND;
+
+/// Least rows of a month, or a day, that tell of its unit.
 const LEAST_ROWS: usize = 5;
 
 /// What values of some rows have to be multiplied by.
@@ -30,9 +34,45 @@ fn factor(values: &mut [f64]) -> f64 {
     if values.len() < LEAST_ROWS {
         return 1.0;
     }
-    match median(values) {
-        Some(low) if low < LOW => MGDL_PER_MMOLL,
-        Some(high) if high > HIGH => 1.0 / MGDL_PER_MMOLL,
+    median(values).map_or(1.0, factor_alone)
+}
+
+/// What each of a sensor's readings has to be multiplied by, told by the days of each file; on a day on which that changes by
+/// the reading itself.
+fn of_days(readings: &SensorReadings) -> Vec<f64> {
+    let rows = &readings.readings;
+    let day = |reading: &Reading| (reading.file, reading.time.div_euclid(MICROS_PER_DAY));
+    let mut values: BTreeMap<(usize, i64), Vec<f64>> = BTreeMap::new();
+    for reading in rows.iter().filter(|reading| reading.status == Status::Ok) {
+        values
+            .entry(day(reading))
+            .or_default()
+            .push(reading.glucose);
+    }
+    let days: BTreeMap<(usize, i64), f64> = values
+        .into_iter()
+        .map(|(day, mut values)| (day, factor(&mut values)))
+        .collect();
+    let of_row = |reading: &Reading| {
+        let (file, day) = day(reading);
+        let near = days.range((file, day - 1)..=(file, day + 1));
+        let near: Vec<f64> = near.map(|(_, factor)| *factor).collect();
+        let own = days.get(&(file, day)).or(near.first());
+        let own = own.copied().unwrap_or(1.0);
+        let alone = factor_alone(reading.glucose);
+        match near.iter().all(|factor| *factor == own) || !near.contains(&alone) {
+            true => own,
+            false => alone,
+        }
+    };
+    rows.iter().map(of_row).collect()
+}
+
+/// What a value has to be multiplied by, nothing being known but itself.
+fn factor_alone(value: f64) -> f64 {
+    match value {
+        low if low < LOW => MGDL_PER_MMOLL,
+        high if high > HIGH => 1.0 / MGDL_PER_MMOLL,
         _ => 1.0,
     }
 }
@@ -85,28 +125,17 @@ impl Levels {
         session: &Session,
         readings: &SensorReadings,
     ) -> Vec<f64> {
-        let mut by: BTreeMap<(usize, String), Vec<usize>> = BTreeMap::new();
+        let factors = of_days(readings);
+        let mut by: BTreeMap<(usize, String, u64), Vec<usize>> = BTreeMap::new();
         let mut cache = None;
-        for (row, reading) in readings.readings.iter().enumerate() {
-            by.entry((reading.file, month_of(log, reading.time, &mut cache)))
+        for (row, (reading, factor)) in readings.readings.iter().zip(&factors).enumerate() {
+            let month = month_of(log, reading.time, &mut cache);
+            by.entry((reading.file, month, factor.to_bits()))
                 .or_default()
                 .push(row);
         }
-        let mut factors = vec![1.0; readings.readings.len()];
-        for ((file, _), rows) in by {
+        for ((file, _, factor), rows) in by {
             let own = |row: &usize| readings.readings.get(*row);
-            let mut values: Vec<f64> = rows
-                .iter()
-                .filter_map(own)
-                .filter(|reading| reading.status == Status::Ok)
-                .map(|reading| reading.glucose)
-                .collect();
-            let factor = factor(&mut values);
-            for row in &rows {
-                if let Some(place) = factors.get_mut(*row) {
-                    *place = factor;
-                }
-            }
             let times = || rows.iter().filter_map(own).map(|reading| reading.time);
             self.groups.push(Group {
                 file: log
@@ -117,7 +146,7 @@ impl Levels {
                 wearer: session.wearer.clone(),
                 sensor: session.sensor.clone(),
                 meter: String::new(),
-                factor,
+                factor: f64::from_bits(factor),
                 rows: rows.len(),
                 from: times().min().unwrap_or(0),
                 to: times().max().unwrap_or(0),
@@ -178,7 +207,12 @@ fn check_groups(log: &Log<'_>, checks: &[Check]) -> Vec<Group> {
             .or_default()
             .push(check);
     }
-    by.into_iter()
+    let split = by.into_iter().flat_map(|(of, checks)| {
+        parted(checks)
+            .into_iter()
+            .map(move |part| (of.clone(), part))
+    });
+    split
         .map(|((file, wearer, meter, _), checks)| Group {
             file: file.to_owned(),
             wearer: wearer.to_owned(),
@@ -191,6 +225,23 @@ fn check_groups(log: &Log<'_>, checks: &[Check]) -> Vec<Group> {
             line: checks.iter().map(|check| check.line).min().unwrap_or(1),
         })
         .collect()
+}
+
+/// The fingersticks of a month, by time, in two where their unit changes at one moment.
+fn parted(checks: Vec<&Check>) -> Vec<Vec<&Check>> {
+    let alone = |check: &&Check| factor_alone(check.glucose);
+    let first = checks.first().map(alone);
+    let split = checks
+        .iter()
+        .position(|check| Some(alone(check)) != first)
+        .unwrap_or(checks.len());
+    let (before, after) = checks.split_at(split);
+    let changed = after.first().map(alone);
+    let is_one = after.iter().all(|check| Some(alone(check)) == changed);
+    match before.len().min(after.len()) >= LEAST_ROWS && is_one {
+        true => vec![before.to_vec(), after.to_vec()],
+        false => vec![checks],
+    }
 }
 
 /// Fingersticks that are told with the others of their group.
@@ -268,7 +319,13 @@ fn merged(log: &Log<'_>, groups: &[Group]) -> Vec<Finding> {
                 .iter()
                 .filter(|group| group.tells() && group.is_of(first));
             let whole = all.count() == own.len();
-            let rows = if whole { Rows::All } else { Rows::Between };
+            let right = groups
+                .iter()
+                .filter(|group| group.factor == 1.0 && group.is_of(first));
+            let rows = match whole {
+                true => Rows::All,
+                false => Rows::between(log, &own, right),
+            };
             findings.push(of_groups(log, &own, rows));
             off = others;
         }
@@ -285,6 +342,41 @@ enum Rows {
     OfFile,
     /// Those between their first and last day.
     Between,
+    /// Those between the minutes of the first and the last: on these days others are right.
+    BetweenMinutes,
+    /// Some among others that are right.
+    Among,
+}
+
+impl Rows {
+    /// Of groups some of whose subject's rows are right.
+    fn between<'a>(
+        log: &Log<'_>,
+        off: &[&Group],
+        right: impl Iterator<Item = &'a Group> + Clone,
+    ) -> Self {
+        let from = off.iter().map(|group| group.from).min().unwrap_or(0);
+        let to = off.iter().map(|group| group.to).max().unwrap_or(0);
+        let zone = off
+            .first()
+            .map_or(TimeZone::UTC, |first| log.home(&first.wearer));
+        let days = [from, to].map(|at| local_date(at, &zone));
+        let meets = |group: &Group| group.from <= to && group.to >= from;
+        let same_day = |group: &Group| {
+            let of = [group.from, group.to].map(|at| local_date(at, &zone));
+            of[0] == days[1] || of[1] == days[0]
+        };
+        match (right.clone().any(meets), right.clone().any(same_day)) {
+            (true, _) => Self::Among,
+            (false, true) => Self::BetweenMinutes,
+            (false, false) => Self::Between,
+        }
+    }
+
+    /// Whether others of the same subject are right, and not told by their file.
+    fn are_some(self) -> bool {
+        matches!(self, Self::Between | Self::BetweenMinutes | Self::Among)
+    }
 }
 
 fn of_groups(log: &Log<'_>, groups: &[&Group], rows_off: Rows) -> Finding {
@@ -327,15 +419,16 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], rows_off: Rows) -> Finding {
         ("", meter) => format!("meter = {}\n", quoted(meter)),
         (sensor, _) => format!("sensor = {}\n", quoted(sensor)),
     };
-    if rows_off == Rows::Between
-        && let (Some(from), Some(to)) = (from, to)
-    {
-        paste += &format!(
-            "from = \"{}\"\nto = \"{}\"\n",
-            day(from, &zone),
-            day(to, &zone)
-        );
+    if let (Some(from), Some(to)) = (from, to) {
+        let [from, to] = match rows_off {
+            Rows::BetweenMinutes => [clock(from, &zone), clock(to + A_MINUTE, &zone)],
+            _ => [day(from, &zone), day(to, &zone)],
+        };
+        if rows_off.are_some() {
+            paste += &format!("from = \"{from}\"\nto = \"{to}\"\n");
+        }
     }
+    paste += &format!("unit = \"{}\"\n", unit.code());
     Finding {
         wearer: first.wearer.clone(),
         file: first.file.clone(),
@@ -357,12 +450,20 @@ fn of_groups(log: &Log<'_>, groups: &[&Group], rows_off: Rows) -> Finding {
             read_as.code(),
             unit.code()
         ),
-        todo: "name the unit where the file names none, or paste the lines".to_owned(),
-        paste: paste + &format!("unit = \"{}\"\n", unit.code()),
+        todo: match rows_off {
+            Rows::Among => "write their unit into these rows: others among them are right",
+            _ => "name the unit where the file names none, or paste the lines",
+        }
+        .to_owned(),
+        paste: if rows_off == Rows::Among {
+            String::new()
+        } else {
+            paste
+        },
         sensor,
         meter,
         // Some of a meter's fingersticks are left out by themselves.
-        leaves_out: of_readings || rows_off != Rows::Between,
+        leaves_out: of_readings || !rows_off.are_some(),
         ..Finding::new("unit", Severity::Wrong, table)
     }
 }

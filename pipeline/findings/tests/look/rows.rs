@@ -503,3 +503,199 @@ fn two_sensors_at_once_are_not_one() {
     let kinds = claims(&outcome).into_iter().map(|found| found.kind);
     assert!(!kinds.collect::<Vec<_>>().contains(&"sensor-reused"));
 }
+
+/// From one minute to another a sensor shows the value of the first reading.
+fn freeze(study: &mut Study, sensor: usize, from: i64, hours: i64) {
+    let span = START + from * MINUTE..=START + (from + 60 * hours) * MINUTE;
+    let mut held = None;
+    for reading in &mut study.sensors[sensor].readings {
+        if span.contains(&reading.time) {
+            reading.glucose = *held.get_or_insert(reading.glucose);
+        }
+    }
+}
+
+/// By hand: 8 h at 5 min are 97 readings of 2,867 from the warm-up on, in each of two runs; six fingersticks a day make 4.
+#[test]
+fn readings_that_repeat_one_value_for_hours_are_told() {
+    let mut study = Study::new(6);
+    for from in [31_000, 35_000] {
+        freeze(&mut study, 2, from, 8);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.severity, found.sensor.as_str()),
+        ("thin", Severity::Doubtful, "s2")
+    );
+    let size = found.size.unwrap();
+    assert!((size - 194.0 / 2867.0).abs() < 0.002, "{size}");
+    assert_eq!(found.paste.matches("leave_out = true").count(), 2);
+    assert!(outcome.left_out.is_empty());
+    assert!(
+        (3..=5).contains(&outcome.doubted.len()),
+        "{:?}",
+        outcome.doubted
+    );
+    assert!(outcome.doubted.iter().all(|row| row.reason == "thin"));
+    study.settings += "[[seen]]\nkind = \"thin\"\nsensor = \"s2\"\n";
+    assert!(study.look().doubted.is_empty());
+}
+
+/// An hour at one value, readings in whole mmol/L, and a display that ends at 180 mg/dL: none is a fault.
+#[test]
+fn short_coarse_and_cut_runs_are_no_fault() {
+    let mut short = Study::new(6);
+    freeze(&mut short, 2, 31_000, 1);
+    let (mut coarse, mut cut) = (Study::new(6), Study::new(6));
+    for reading in coarse
+        .sensors
+        .iter_mut()
+        .flat_map(|sensor| &mut sensor.readings)
+    {
+        reading.glucose = (reading.glucose / 18.0156).round() * 18.0156;
+    }
+    freeze(&mut coarse, 2, 31_000, 12);
+    for reading in cut
+        .sensors
+        .iter_mut()
+        .flat_map(|sensor| &mut sensor.readings)
+    {
+        reading.glucose = reading.glucose.min(180.0);
+    }
+    cut.sensors[2].readings[300..400]
+        .iter_mut()
+        .for_each(|reading| reading.glucose = 180.0);
+    for study in [short, coarse, cut] {
+        let outcome = study.look();
+        let of_sensor = |found: &&Finding| found.sensor == "s2";
+        assert!(
+            !claims(&outcome).iter().any(of_sensor),
+            "{:?}",
+            outcome.findings
+        );
+    }
+}
+
+/// One in seven of 369 fingersticks, 53, is a control solution of 120 mg/dL, give or take 2 %; the readings go from 80 to 220.
+#[test]
+fn checks_with_a_control_solution_are_told() {
+    let mut study = Study::new(6);
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        check.meter = "kitchen".into();
+        if number % 7 == 3 {
+            check.glucose = 120.0 * (1.0 + 0.01 * ((number % 5) as f64 - 2.0));
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.severity), ("meter", Severity::Doubtful));
+    assert!((found.size.unwrap() - 120.0).abs() <= 2.0, "{found:?}");
+    assert!(found.text.contains("control solution"), "{}", found.text);
+    assert!(outcome.left_out.is_empty());
+    let near = |row: &whereworn_findings::DoubtedCheck| (107.0..134.0).contains(&row.glucose);
+    assert!(outcome.doubted.len() >= 53 && outcome.doubted.iter().all(near));
+    // Said to be what they are, they are none of the fingersticks.
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        check.purpose = if number % 7 == 3 {
+            "control"
+        } else {
+            "routine"
+        }
+        .into();
+    }
+    assert!(study.look().doubted.is_empty());
+}
+
+/// The second sensor's file goes on in mmol/L at noon of a day within a month: the readings before are right, and the lines name
+/// the minute.
+#[test]
+fn a_unit_that_changes_within_a_month_is_told_from_then_on() {
+    let mut study = Study::new(6);
+    let from = START + 14 * DAY + 12 * 60 * MINUTE;
+    let late = |reading: &&mut Reading| reading.time >= from;
+    let readings = study.sensors[1].readings.iter_mut().filter(late);
+    let mut rows = 0;
+    readings.for_each(|reading| {
+        reading.glucose /= 18.0156;
+        rows += 1;
+    });
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("unit", "s1"));
+    assert_eq!(found.from, Some(from));
+    assert!(
+        found.text.contains(&format!("{rows} readings")),
+        "{}",
+        found.text
+    );
+    assert!(
+        found.paste.contains("from = \"2026-06-15T12:00\""),
+        "{}",
+        found.paste
+    );
+}
+
+/// The same of fingersticks, on the third day of a month of which most are in mmol/L then.
+#[test]
+fn fingersticks_whose_unit_changes_early_in_a_month_are_told_from_then_on() {
+    let mut study = Study::new(6);
+    let from = START + 32 * DAY;
+    let mut rows = 0;
+    for check in &mut study.checks {
+        check.meter = "kitchen".into();
+        if check.time >= from {
+            check.glucose /= 18.0156;
+            // What comes after the last reading is not looked at.
+            rows += usize::from(check.time <= START + 87_905 * MINUTE);
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.line), ("unit", Some(195)));
+    assert!(
+        found.text.contains(&format!("{rows} fingersticks")),
+        "{}",
+        found.text
+    );
+    assert_eq!(outcome.doubted.len(), rows);
+}
+
+/// Twelve sensors in turn at two sites, the second six with another meter that reads 16 % higher: none has both.
+#[test]
+fn a_meter_that_took_the_place_of_another_is_told_by_all_sensors() {
+    let mut study = Study::new(12);
+    let from = START + 6 * 14_700 * MINUTE;
+    for check in &mut study.checks {
+        let late = check.time >= from;
+        check.meter = if late { "bag" } else { "kitchen" }.into();
+        check.glucose *= if late { 1.16 } else { 1.0 };
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.meter.as_str()),
+        ("meter", "bag + kitchen")
+    );
+    assert!((found.size.unwrap() - 0.16).abs() < 0.02, "{found:?}");
+    assert!(found.text.contains("took the place of"), "{}", found.text);
+    // All early sensors at one site and all late ones at the other: it may as well be the site.
+    for (number, event) in study.events.iter_mut().enumerate() {
+        event.site = if number < 12 { "abdomen" } else { "chest" }.into();
+    }
+    assert!(
+        claims(&study.look())
+            .iter()
+            .all(|found| found.kind != "meter")
+    );
+}

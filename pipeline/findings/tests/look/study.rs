@@ -86,6 +86,11 @@ impl Study {
     }
 
     pub fn look(&self) -> Outcome {
+        self.look_until(0)
+    }
+
+    /// A look at least so many days after the study began.
+    pub fn look_until(&self, days: i64) -> Outcome {
         let settings = Settings::parse(&self.settings).unwrap();
         let rows = self.sensors.iter().map(|s| s.readings.len() as u64).sum();
         let file = |name: &str, table, rows| FileRows {
@@ -106,7 +111,8 @@ impl Study {
             .flat_map(|s| &s.readings)
             .map(|r| r.time)
             .max()
-            .unwrap();
+            .unwrap()
+            .max(START + days * DAY);
         let mut look = Look::new(Log {
             settings: &settings,
             events: &self.events,

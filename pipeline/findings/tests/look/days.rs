@@ -1,0 +1,98 @@
+//! Dates that are off by whole days, months and years.
+
+use whereworn_findings::{Finding, Outcome, Severity};
+
+use crate::study::{DAY, MINUTE, START, Study, claims};
+
+/// Fingersticks of some days of a study, their dates moved.
+fn moved(days: std::ops::Range<i64>, by: i64) -> Study {
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "kitchen".into();
+        if (START + days.start * DAY..START + days.end * DAY).contains(&check.time) {
+            check.time += by * DAY;
+        }
+    }
+    study.checks.sort_by_key(|check| check.time);
+    study
+}
+
+fn only(outcome: &Outcome) -> &Finding {
+    let [found] = claims(outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    found
+}
+
+/// 365 days of 1,440 min are 525,600 min; six fingersticks a day make 60 in ten days.
+#[test]
+fn fingersticks_of_another_year_are_told_with_their_dates() {
+    for years in [-1, 1] {
+        let outcome = moved(20..30, 365 * years).look_until(400);
+        let found = only(&outcome);
+        assert_eq!(
+            (found.kind, found.severity),
+            ("clock-meter", Severity::Wrong)
+        );
+        assert_eq!(found.size, Some(525_600.0 * years as f64));
+        assert!(
+            found.text.starts_with("60 fingersticks of `kelp`"),
+            "{}",
+            found.text
+        );
+        assert!(found.text.contains("make no pairs"), "{}", found.text);
+        let minutes = format!("clock_minutes = {}\n", -525_600 * years);
+        assert!(found.paste.ends_with(&minutes), "{}", found.paste);
+        assert_eq!((outcome.doubted.len(), outcome.left_out.len()), (60, 0));
+    }
+}
+
+/// Measured a year before the first sensor, they fit none of the readings: nothing is wrong with them.
+#[test]
+fn fingersticks_before_the_first_sensor_are_no_fault() {
+    let mut study = Study::new(6);
+    let early = study.checks[..60].to_vec();
+    let early = early.into_iter().map(|mut check| {
+        check.time -= 365 * DAY;
+        check.glucose = 260.0 - check.glucose / 2.0;
+        check
+    });
+    study.checks.splice(0..0, early);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
+/// From the thirtieth day on: comparisons leave these fingersticks out and no sensor.
+#[test]
+fn a_meter_a_day_ahead_is_told_as_that() {
+    for days in [-1, 1] {
+        let outcome = moved(30..70, days).look();
+        let found = only(&outcome);
+        assert_eq!(
+            (found.kind, found.size),
+            ("clock-meter", Some(1440.0 * days as f64))
+        );
+        assert!(outcome.left_out.is_empty());
+        assert!(outcome.doubted.len() > 150, "{}", outcome.doubted.len());
+        assert!(
+            outcome
+                .doubted
+                .iter()
+                .all(|row| row.time >= START + 29 * DAY)
+        );
+    }
+}
+
+/// Its readings begin a day after its `insert`: it is the sensor's date, and the fingersticks of its time are right.
+#[test]
+fn a_sensor_a_day_ahead_is_not_the_meter() {
+    let mut study = moved(0..0, 0);
+    study.shift(2, 0, DAY / MINUTE);
+    let outcome = study.look();
+    let found = claims(&outcome)
+        .into_iter()
+        .find(|found| found.kind == "clock-sensor");
+    let found = found.unwrap_or_else(|| panic!("{:?}", outcome.findings));
+    assert_eq!((found.sensor.as_str(), found.size), ("s2", Some(1440.0)));
+    assert!(outcome.doubted.is_empty());
+    assert_eq!(outcome.left_out.len(), 1);
+}
