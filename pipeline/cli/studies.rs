@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Map, Value, json};
 use whereworn_engine::Member;
-use whereworn_findings::{DoubtedCheck, Finding, LeftOut, Outcome};
+use whereworn_findings::{DoubtedCheck, Finding, LeftOut, Outcome, Severity};
 use whereworn_load::files::sha256;
 use whereworn_load::{Computed, LoadError, LoadOptions, Settled, Store, Study, Table, load};
 use whereworn_model::settings::Settings;
@@ -394,9 +394,11 @@ pub fn look(
             true => text,
             false => format!("{prefix}{text}"),
         };
-        // What is thin at the sites of one study need not be so in all: figures of all say it themselves.
+        // What is thin at the sites of one study, and no worse, need not be so in all: figures of all say it themselves.
         let own = found.findings.into_iter();
-        let own = own.filter(|finding| !OF_SITES.contains(&finding.kind));
+        let own = own.filter(|finding| {
+            !OF_SITES.contains(&finding.kind) || finding.severity != Severity::Thin
+        });
         all.findings.extend(own.map(|finding| Finding {
             wearer: named(finding.wearer),
             sensor: named(finding.sensor),

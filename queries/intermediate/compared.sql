@@ -97,7 +97,8 @@ facts AS (
         'night' AS fact,
         n.number AS of_sensor,
         CAST(g.night_end AS BIGINT) / 86400000000.0 AS number_1,
-        CAST(COALESCE(f.artefacts, 0) AS DOUBLE) AS number_2
+        CAST(COALESCE(f.artefacts, 0) AS DOUBLE) AS number_2,
+        g.wear_days AS number_3
     FROM numbered AS n
     INNER JOIN compared_nights AS g ON g.sensor_no = n.sensor_no
     LEFT JOIN found AS f ON f.wearer = g.wearer AND f.sensor = g.sensor AND f.night = g.night

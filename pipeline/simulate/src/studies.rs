@@ -265,6 +265,7 @@ impl Design {
             .map(|night| Night {
                 end: inserted + night as f64,
                 artefacts: poisson(random, rate),
+                age: night as f64 - 0.5,
             })
             .collect();
         let mut sensor = Sensor {

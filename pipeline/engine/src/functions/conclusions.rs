@@ -155,6 +155,7 @@ impl<'a> Facts<'a> {
                 "night" => sensor.nights.push(Night {
                     end: one,
                     artefacts: two,
+                    age: three,
                 }),
                 "lost night" => sensor.lost_nights.push(one),
                 // Of two draws of one spot the first counts.

@@ -8,11 +8,11 @@ use crate::survival::pseudo::pseudo_incidence;
 
 /// A sensor with n pairs counts n / (n + 3): its mean scatters by the spread between sensors and by its own pairs, whose
 /// variance is about three times as large. A fixed number keeps the weights free of what the sites showed.
-const PAIRS_OF_A_SENSOR: f64 = 3.0;
+pub(super) const PAIRS_OF_A_SENSOR: f64 = 3.0;
 
 /// The same for nights: a rate of 10 per 100 nights whose sensors differ by two thirds of it has a variance between sensors
 /// as large as that of counting 15 nights.
-const NIGHTS_OF_A_SENSOR: f64 = 15.0;
+pub(super) const NIGHTS_OF_A_SENSOR: f64 = 15.0;
 
 /// Artefacts are told per 100 nights, shares of glucose in percent.
 const HUNDRED: f64 = 100.0;
@@ -98,27 +98,25 @@ fn rate_of_nights(sensor: &Sensor, now: f64) -> Option<Score> {
     mean(values, known, NIGHTS_OF_A_SENSOR)
 }
 
-/// The score of a sensor from weights, of one for a whole pair, and values of its pairs; `None` without weight.
-pub(super) fn of_weighted_pairs(pairs: impl Iterator<Item = (f64, f64)>) -> Option<Score> {
+/// The score of a sensor from weights, of one for a whole pair or night, and values of those, so many of which weigh half as much as any
+/// number; `None` without weight.
+pub(super) fn weighted(all: impl Iterator<Item = (f64, f64)>, half: f64) -> Option<Score> {
     let (mut size, mut total) = (0.0, 0.0);
-    for (weight, value) in pairs {
+    for (weight, value) in all {
         size += weight;
         total += weight * value;
     }
     (size > 0.0).then(|| Score {
         value: total / size,
-        weight: size / (size + PAIRS_OF_A_SENSOR),
+        weight: size / (size + half),
         size,
     })
 }
 
 /// The score of a sensor with so many artefacts in so many nights; `None` without nights.
 pub(super) fn of_nights(artefacts: f64, nights: f64) -> Option<Score> {
-    (nights > 0.0).then(|| Score {
-        value: HUNDRED * artefacts / nights,
-        weight: nights / (nights + NIGHTS_OF_A_SENSOR),
-        size: nights,
-    })
+    let rate = HUNDRED * artefacts / nights;
+    weighted(std::iter::once((nights, rate)), NIGHTS_OF_A_SENSOR)
 }
 
 fn mean(values: impl Iterator<Item = f64>, count: usize, half: f64) -> Option<Score> {

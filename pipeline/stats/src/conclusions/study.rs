@@ -48,12 +48,14 @@ pub enum BodySide {
 }
 
 /// One counted night.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Night {
     /// When it ended.
     pub end: f64,
     /// Artefacts in it that no fingerstick refuted.
     pub artefacts: f64,
+    /// Days since insertion when it began.
+    pub age: f64,
 }
 
 /// One sensor; by default of the first wearer, site and model, with nothing known of it.

@@ -34,6 +34,7 @@ fn sensor(site: usize, inserted: f64, difference: f64) -> Sensor {
         nights: vec![Night {
             end: inserted + 1.0,
             artefacts: 0.0,
+            age: 0.5,
         }],
         ..Sensor::default()
     }

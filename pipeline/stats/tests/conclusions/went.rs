@@ -71,6 +71,21 @@ fn a_difference_that_goes_with_the_meter() {
     assert_eq!(checked(10.0, 0.0, two).1, withdrawn.1);
 }
 
+/// Meters that read alike, each with seven of ten fingersticks of one site, take nothing from a difference of sites.
+#[test]
+fn meters_that_most_sensors_were_checked_with() {
+    let sensors = of_pairs(|site, place, at| Pair {
+        difference: 8.0 * site as f64 + [4.0, -4.0, 2.0, 0.0, -2.0][(at + place) % 5],
+        meter: if (at + place) % 10 < 3 {
+            1 - site
+        } else {
+            site
+        },
+        ..plain()
+    });
+    assert_eq!(said(sensors, Measure::ReadsHighOrLow), APART);
+}
+
 /// That meters read alike is told by six pairs, which scatter so that they might read 10 mg/dL apart as well.
 #[test]
 fn a_difference_that_goes_with_the_meter_but_for_a_few_pairs() {
@@ -149,6 +164,7 @@ fn of_nights(make: impl Fn(usize, usize, &mut Sensor) -> [usize; 2]) -> Vec<Sens
         let night = |night: usize| Night {
             end: end(night),
             artefacts: f64::from(u8::from(night < artefacts)),
+            age: night as f64,
         };
         sensor.nights = (0..10 - lost).map(night).collect();
         sensor.lost_nights = (10 - lost..10).map(end).collect();
@@ -211,6 +227,29 @@ fn nights_that_go_with_the_side_of_the_body() {
         [6 * site + place / 2 % 3, 0]
     });
     assert_eq!(said(middle, Measure::QuietAtNight), APART);
+}
+
+/// Sensors of the belly come off after three nights; the first two of any are the bad ones.
+#[test]
+fn nights_that_go_with_the_age_of_wear() {
+    let young = |of_site: usize, of_age: usize, alike: bool| {
+        let mut sensors = of_nights(|_, _, _| [0, 0]);
+        for (place, sensor) in sensors.iter_mut().enumerate() {
+            if sensor.site == 1 && (alike || place % 4 > 0) {
+                sensor.nights.truncate(3);
+            }
+            let site = sensor.site;
+            for (night, of) in sensor.nights.iter_mut().enumerate() {
+                let bad = of_age * usize::from(night < 2) + of_site * site;
+                of.artefacts = (bad + usize::from((place / 2 + night) % 5 == 0)) as f64;
+            }
+        }
+        said(sensors, Measure::QuietAtNight)
+    };
+    let withdrawn = (Verdict::Open, vec![Confounder::Age]);
+    assert_eq!(young(0, 3, false), withdrawn);
+    assert_eq!(young(0, 3, true), withdrawn);
+    assert_eq!(young(1, 0, false), APART);
 }
 
 /// Where pressure cuts the signal, the worst nights are the missing ones.

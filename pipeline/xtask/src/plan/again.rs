@@ -76,6 +76,7 @@ fn sensors(chances: Chances, unlike: f64, number: usize) -> Vec<Sensor> {
         let night = |night: usize, random: &mut ChaCha8Rng| Night {
             end: inserted + night as f64,
             artefacts: f64::from(u8::from(random.random::<f64>() < 0.03 * (2.5 * late).exp())),
+            age: night as f64 - 0.5,
         };
         let site = usize::from(random.random::<f64>() >= first);
         let scatter = if site == 1 { 0.05 * unlike } else { 0.05 };

@@ -1,36 +1,38 @@
-//! What the class of a pair does to it, as sensors with pairs of several classes tell.
+//! What the class of a pair or a night does to it, as sensors with several classes tell.
 
-use super::super::study::Pair;
 use crate::conjugate::conjugate_gradient;
 use std::collections::BTreeMap;
 
-/// A way to tell pairs apart; a pair is of no class where that is not known.
-pub(super) struct Classes<'a> {
-    pub of: &'a dyn Fn(&Pair) -> Option<usize>,
+/// A way to tell pairs or nights apart; one is of no class where that is not known.
+pub(super) struct Classes<'a, T> {
+    pub of: &'a dyn Fn(&T) -> Option<usize>,
     pub count: usize,
 }
 
-/// Part of a pair that a class is held back to no effect by: next to nothing, but classes that no sensor has beside others then
+/// Part of a pair or night that a class is held back to no effect by: next to nothing, but classes that no sensor has beside others then
 /// have none, and an error without bounds.
 const HELD: f64 = 1e-6;
 
 /// Effects of classes within sensors, by least squares with a level for each sensor.
-pub(super) struct Effects<'a> {
-    classes: &'a Classes<'a>,
+pub(super) struct Effects<'a, T> {
+    classes: &'a Classes<'a, T>,
     effects: Vec<f64>,
-    /// Pairs of each sensor by class.
+    /// Pairs or nights of each sensor by class.
     counts: Vec<BTreeMap<usize, f64>>,
-    /// Variance of pairs about sensor and class.
+    /// Variance of them about sensor and class.
     variance: f64,
 }
 
-impl<'a> Effects<'a> {
-    /// Those of the pairs of sensors.
+impl<'a, T> Effects<'a, T> {
+    /// Those of the pairs or nights of sensors.
     pub fn new<'s>(
-        sensors: impl Iterator<Item = &'s [Pair]>,
-        classes: &'a Classes<'a>,
-        value: impl Fn(&Pair) -> f64,
-    ) -> Self {
+        sensors: impl Iterator<Item = &'s [T]>,
+        classes: &'a Classes<'a, T>,
+        value: impl Fn(&T) -> f64,
+    ) -> Self
+    where
+        T: 's,
+    {
         let mut found = Self {
             classes,
             effects: Vec::new(),
@@ -38,18 +40,18 @@ impl<'a> Effects<'a> {
             variance: 0.0,
         };
         let (mut right, mut squares, mut all) = (vec![0.0; classes.count], 0.0, 0.0);
-        for pairs in sensors {
-            let known = pairs.iter();
-            let known = known.filter_map(|pair| Some(((classes.of)(pair)?, value(pair))));
-            let pairs = known.clone().count() as f64;
-            let level = known.clone().map(|(_, value)| value).sum::<f64>() / pairs;
+        for own in sensors {
+            let known = own.iter();
+            let known = known.filter_map(|one| Some(((classes.of)(one)?, value(one))));
+            let count = known.clone().count() as f64;
+            let level = known.clone().map(|(_, value)| value).sum::<f64>() / count;
             let mut counts = BTreeMap::new();
             for (class, value) in known {
                 *counts.entry(class).or_insert(0.0) += 1.0;
                 right[class] += value - level;
                 squares += (value - level).powi(2);
             }
-            all += pairs;
+            all += count;
             found.counts.push(counts);
         }
         found.effects = found.solve(&right).unwrap_or(vec![0.0; classes.count]);
@@ -59,17 +61,20 @@ impl<'a> Effects<'a> {
         found
     }
 
-    /// The effect of a pair's class; 0 where that is not known.
-    pub fn of(&self, pair: &Pair) -> f64 {
-        (self.classes.of)(pair).map_or(0.0, |class| self.effects[class])
+    /// The effect of its class; 0 where that is not known.
+    pub fn of(&self, one: &T) -> f64 {
+        (self.classes.of)(one).map_or(0.0, |class| self.effects[class])
     }
 
     /// The standard error of a sum of the mean effects of sensors, each times its share.
-    pub fn std_error<'s>(&self, sensors: impl Iterator<Item = (&'s [Pair], f64)>) -> f64 {
+    pub fn std_error<'s>(&self, sensors: impl Iterator<Item = (&'s [T], f64)>) -> f64
+    where
+        T: 's,
+    {
         let mut sum = vec![0.0; self.classes.count];
-        for (pairs, share) in sensors {
-            for class in pairs.iter().filter_map(self.classes.of) {
-                sum[class] += share / pairs.len() as f64;
+        for (own, share) in sensors {
+            for class in own.iter().filter_map(self.classes.of) {
+                sum[class] += share / own.len() as f64;
             }
         }
         let solved = self.solve(&sum);
@@ -104,6 +109,7 @@ impl<'a> Effects<'a> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::study::Pair;
     use super::*;
 
     fn pairs(of: &[(usize, f64)]) -> Vec<Pair> {
@@ -126,11 +132,11 @@ mod tests {
             pairs(&[(1, 50.0)]),
         ];
         let classes = Classes {
-            of: &|pair| Some(pair.meter),
+            of: &|pair: &Pair| Some(pair.meter),
             count: 2,
         };
         let all = sensors.iter().map(Vec::as_slice);
-        let effects = Effects::new(all, &classes, |pair| pair.difference);
+        let effects = Effects::new(all, &classes, |pair: &Pair| pair.difference);
         let apart = effects.of(&sensors[0][1]) - effects.of(&sensors[0][0]);
         assert!((apart - 18.0 / 7.0).abs() < 1e-5, "{apart}");
         let shares = |of: [f64; 3]| sensors.iter().map(Vec::as_slice).zip(of);

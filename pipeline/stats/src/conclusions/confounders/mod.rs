@@ -2,6 +2,7 @@
 //! doubted sensors.
 
 mod classes;
+mod compared;
 mod of_nights;
 mod of_pairs;
 mod of_sensors;
@@ -93,11 +94,6 @@ impl Claim {
         }
     }
 
-    /// Whether the claim neither falls with what is adjusted nor needs what was taken away.
-    fn stands(self, difference: f64, adjusted: &Contrast) -> bool {
-        !self.falls(difference, adjusted.difference) && self.holds(difference, adjusted)
-    }
-
     /// Whether the claim falls with a difference that is adjusted for something.
     fn falls(self, difference: f64, adjusted: f64) -> bool {
         match self {
@@ -135,6 +131,14 @@ pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Con
 
 /// The chance, if nothing went with sites, of what seems to: below it something went along.
 const BY_CHANCE: f64 = 0.01;
+
+/// Days of wear from which on a pair or a night is of another class: the first days, and thirds of a long wear.
+const AGES: [f64; 5] = [1.0, 2.0, 4.0, 7.0, 10.0];
+
+/// The class of an age.
+fn of_age(age: f64) -> Option<usize> {
+    Some(AGES.iter().filter(|from| age >= **from).count())
+}
 
 /// Members of blocks that still hold both sites, blocks numbered anew.
 fn whole_blocks(members: Vec<Member>) -> Vec<Member> {

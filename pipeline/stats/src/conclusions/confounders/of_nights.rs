@@ -3,15 +3,44 @@
 use super::super::blocks::Member;
 use super::super::contrast::{Contrast, contrast};
 use super::super::rows::Row;
-use super::super::scores::{of_nights, rate_scores};
-use super::super::study::Study;
-use super::{Claim, Confounder, whole_blocks};
+use super::super::scores::{NIGHTS_OF_A_SENSOR, of_nights, rate_scores};
+use super::super::study::{Night, Study};
+use super::classes::Classes;
+use super::compared::Compared;
+use super::{AGES, Claim, Confounder, of_age, whole_blocks};
+
+/// What of the nights a row's claim cannot be told from.
+pub(super) fn found(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Confounder> {
+    let went = [
+        (Confounder::Age, by_age(study, row, claim)),
+        (Confounder::Gaps, by_lost(study, row, claim)),
+    ];
+    let went = went.into_iter().filter(|(_, went)| *went);
+    went.map(|(confounder, _)| confounder).collect()
+}
+
+/// Whether the claim falls with the age of wear: sensors that come off early have young nights alone.
+fn by_age(study: &Study<'_>, row: &Row, claim: Claim) -> bool {
+    let compared = Compared {
+        study,
+        members: &row.members,
+        claim,
+        of: |sensor| &sensor.nights,
+        value: &|night: &Night| 100.0 * night.artefacts,
+        half: NIGHTS_OF_A_SENSOR,
+    };
+    let ages = Classes {
+        of: &|night: &Night| of_age(night.age),
+        count: AGES.len() + 1,
+    };
+    compared.apart(&ages) || compared.went(&ages)
+}
 
 /// Whether the claim falls, or holds no longer, when each lost night counts as disturbed.
-pub(super) fn found(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Confounder> {
+fn by_lost(study: &Study<'_>, row: &Row, claim: Claim) -> bool {
     let lost = |member: &Member| study.sensors[member.sensor].lost_nights.len() as f64;
     if claim == Claim::None || row.members.iter().all(|member| lost(member) == 0.0) {
-        return Vec::new();
+        return false;
     }
     let rates = |lost: &dyn Fn(&Member) -> f64| {
         let rate = |member: &Member| {
@@ -38,5 +67,5 @@ pub(super) fn found(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Confounde
         let holds = |scored: Contrast| claim.holds(told.difference, &scored);
         !claim.falls(told.difference, plain.difference) && contrast(&scored).is_some_and(holds)
     });
-    (!stands).then_some(Confounder::Gaps).into_iter().collect()
+    !stands
 }
