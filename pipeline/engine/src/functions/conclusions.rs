@@ -136,6 +136,8 @@ impl<'a> Facts<'a> {
                 sensors.insert(self.sensor(row), self.bare_sensor(row, site));
             }
         }
+        // Two people's meters are two, though they bear one name.
+        let wearers = self.texts[0].1.len();
         for row in 0..self.of_sensor.len() {
             let [one, two, three, four, five, six] = self.numbers.map(|column| column[row]);
             let Some(sensor) = sensors.get_mut(&self.sensor(row)) else {
@@ -149,7 +151,7 @@ impl<'a> Facts<'a> {
                     routine: self.text(0, row) == "routine",
                     age: four,
                     rank: five,
-                    meter: self.label(1, row),
+                    meter: self.label(1, row) * wearers + sensor.wearer,
                     rate: (!self.text(2, row).is_empty()).then_some(six),
                 }),
                 "night" => sensor.nights.push(Night {

@@ -8,7 +8,8 @@ use super::classes::{Classes, Effects};
 use super::{BY_CHANCE, Claim, whole_blocks};
 use std::collections::BTreeSet;
 
-/// Sensors of either site, or all it has, that have some of a class before sites are said to share it.
+/// Sensors of either site, or all it has, that are set against ones of the other by classes that both have, before sites are said to share
+/// any.
 const SHARED_BY: usize = 3;
 
 /// The sensors of a row with their pairs or nights, and what is claimed of a mean of those.
@@ -119,8 +120,7 @@ impl<T> Compared<'_, T> {
             }
         }
         let any = |side: usize| sensors.iter().any(|of| of[side] > 0);
-        let least = all.map(|sensors: usize| sensors.min(SHARED_BY));
-        let shared = |of: &[usize; 2]| of[0] >= least[0] && of[1] >= least[1];
-        any(0) && any(1) && !sensors.iter().any(shared)
+        let shared: usize = sensors.iter().map(|[one, other]| *one.min(other)).sum();
+        any(0) && any(1) && shared < SHARED_BY.min(all[0]).min(all[1])
     }
 }
