@@ -47,6 +47,21 @@ doubts AS (
     WHERE kind IN ('clock-sensor', 'unit') AND severity = 'wrong' AND sensor <> ''
     GROUP BY wearer, sensor
 ),
+ranked AS (
+    SELECT p.sensor_no, p.fingerstick_no, p.fingerstick_time, p.difference, p.relative_difference, p.wear_days, l.rank
+    FROM reading_levels AS l
+    RIGHT JOIN compared_pairs AS p ON l.sensor_no = p.sensor_no AND l.level = FLOOR(p.reading / 5.0)
+),
+moving AS (
+    SELECT p.*, r.rate
+    FROM near_readings AS r
+    RIGHT JOIN ranked AS p ON r.sensor_no = p.sensor_no AND r.fingerstick_no = p.fingerstick_no
+),
+checked AS (
+    SELECT p.*, c.purpose, c.meter
+    FROM numbered_fingersticks AS c
+    INNER JOIN moving AS p ON c.fingerstick_no = p.fingerstick_no
+),
 facts AS (
     SELECT
         'sensor' AS fact,
@@ -78,20 +93,17 @@ facts AS (
     SELECT
         'pair' AS fact,
         n.number AS of_sensor,
-        c.purpose AS text_1,
-        c.meter AS text_2,
-        CASE WHEN r.rate IS NOT NULL THEN 'told' END AS text_3,
+        p.purpose AS text_1,
+        p.meter AS text_2,
+        CASE WHEN p.rate IS NOT NULL THEN 'told' END AS text_3,
         CAST(p.fingerstick_time AS BIGINT) / 86400000000.0 AS number_1,
         p.difference AS number_2,
         p.relative_difference AS number_3,
         p.wear_days AS number_4,
-        COALESCE(l.rank, 0.5) AS number_5,
-        COALESCE(r.rate, 0.0) AS number_6
+        COALESCE(p.rank, 0.5) AS number_5,
+        COALESCE(p.rate, 0.0) AS number_6
     FROM numbered AS n
-    INNER JOIN compared_pairs AS p ON p.sensor_no = n.sensor_no
-    INNER JOIN numbered_fingersticks AS c ON c.fingerstick_no = p.fingerstick_no
-    LEFT JOIN pair_rates AS r ON r.sensor_no = p.sensor_no AND r.fingerstick_no = p.fingerstick_no
-    LEFT JOIN reading_levels AS l ON l.sensor_no = p.sensor_no AND l.level = FLOOR(p.reading / 5.0)
+    INNER JOIN checked AS p ON p.sensor_no = n.sensor_no
     UNION ALL BY NAME
     SELECT
         'night' AS fact,

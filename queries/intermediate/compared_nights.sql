@@ -19,5 +19,5 @@
 -- low_readings = { class = "count" }
 -- sensor_no = { class = "sensor", type = "integer" }
 SELECT n.*
-FROM sensor_nights AS n
-LEFT ANTI JOIN left_out AS o ON o.wearer = n.wearer AND o.sensor = n.sensor
+FROM left_out AS o
+RIGHT ANTI JOIN sensor_nights AS n ON o.wearer = n.wearer AND o.sensor = n.sensor

@@ -14,8 +14,12 @@
 -- wear_days = { class = "estimate" }
 -- sensor_no = { class = "sensor", type = "integer" }
 -- fingerstick_no = { class = "identifying", type = "integer" }
+WITH of_worn AS (
+    SELECT p.*
+    FROM left_out AS o
+    RIGHT ANTI JOIN pairs AS p ON o.wearer = p.wearer AND o.sensor = p.sensor
+)
 SELECT p.*
-FROM pairs AS p
-LEFT ANTI JOIN left_out AS o ON o.wearer = p.wearer AND o.sensor = p.sensor
-LEFT ANTI JOIN doubted_checks AS d
+FROM doubted_checks AS d
+RIGHT ANTI JOIN of_worn AS p
     ON d.wearer = p.wearer AND d.fingerstick_time = p.fingerstick_time AND d.fingerstick = p.fingerstick

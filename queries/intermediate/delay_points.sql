@@ -14,10 +14,9 @@
 -- The window puts the rows into the order of the groups, so that one group is in memory at a time.
 WITH quiet_pairs AS (
     SELECT p.wearer, p.site, p.sensor_no, p.fingerstick_no, p.fingerstick
-    FROM compared_pairs AS p
-    LEFT JOIN artefacts AS a
+    FROM artefacts AS a
+    RIGHT ANTI JOIN compared_pairs AS p
         ON a.sensor_no = p.sensor_no AND p.fingerstick_time >= a.start AND p.fingerstick_time <= a."end"
-    WHERE a.sensor_no IS NULL
 ),
 sorted AS (
     SELECT
@@ -44,7 +43,7 @@ SELECT
     q.fingerstick / get_field(p.point, 'level') AS ratio,
     get_field(p.point, 'slope') AS slope,
     get_field(p.point, 'wide_slope') AS wide_slope
-FROM quiet_pairs AS q
-INNER JOIN points AS p ON p.sensor_no = q.sensor_no AND p.fingerstick_no = q.fingerstick_no
+FROM points AS p
+INNER JOIN quiet_pairs AS q ON p.sensor_no = q.sensor_no AND p.fingerstick_no = q.fingerstick_no
 WHERE get_field(p.point, 'level') IS NOT NULL
 ORDER BY q.sensor_no, q.fingerstick_no

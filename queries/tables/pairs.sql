@@ -23,16 +23,19 @@ SELECT
     c.sensor,
     c.site,
     c.fingerstick_time,
-    n.paired_time AS reading_time,
+    c.paired_time AS reading_time,
     c.fingerstick,
-    n.paired AS reading,
-    n.paired - c.fingerstick AS difference,
-    (n.paired - c.fingerstick) / c.fingerstick AS relative_difference,
-    days_between(s.inserted, n.paired_time) AS wear_days,
+    c.paired AS reading,
+    c.paired - c.fingerstick AS difference,
+    (c.paired - c.fingerstick) / c.fingerstick AS relative_difference,
+    days_between(s.inserted, c.paired_time) AS wear_days,
     c.sensor_no,
     c.fingerstick_no
-FROM near_readings AS n
-INNER JOIN checks_worn AS c ON c.fingerstick_no = n.fingerstick_no AND c.sensor_no = n.sensor_no
-INNER JOIN sessions AS s ON s.sensor_no = c.sensor_no
-WHERE n.paired IS NOT NULL AND c.purpose NOT IN ('calibration', 'control')
+FROM sessions AS s
+INNER JOIN (
+    SELECT c.*, n.paired_time, n.paired
+    FROM near_readings AS n
+    INNER JOIN checks_worn AS c ON c.fingerstick_no = n.fingerstick_no AND c.sensor_no = n.sensor_no
+    WHERE n.paired IS NOT NULL AND c.purpose NOT IN ('calibration', 'control')
+) AS c ON c.sensor_no = s.sensor_no
 ORDER BY c.wearer, c.fingerstick_time, c.fingerstick_no, c.sensor
