@@ -296,7 +296,7 @@ fn findings_are_named_up_to_three() {
         let study = with("findings", "kind;severity;seen;touches;meter", &rows);
         line(&study.report().markdown, "- **The data**")
     };
-    let kind = "a meter's clock that is off";
+    let kind = "a meter's clock or date that is off";
     let three = said(
         &["a", "b", "c"],
         &["clock-meter;thin;0;;d", "clock-meter;wrong;1;;e"],

@@ -206,7 +206,7 @@ fn what_could_not_be_used_is_said() {
     ));
     line(
         &study.report().markdown,
-        "- **The data**: 1 sensor left out of all comparisons, clock, unit, wearer or id being plainly off; wrong or doubtful: a meter's clock that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
+        "- **The data**: 1 sensor left out of all comparisons, clock, unit, wearer or id being plainly off; wrong or doubtful: a meter's clock or date that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
     );
 }
 
