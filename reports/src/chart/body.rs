@@ -62,17 +62,20 @@ impl Body {
             a.0.cmp(&b.0).then(a.1.total_cmp(&b.1))
         });
         let elsewhere = sites.iter().any(|site| site.spot.is_none());
-        let caption = if elsewhere {
-            format!("{} {}", text.caption, text.caption_elsewhere)
-        } else {
-            text.caption.clone()
-        };
+        let mut caption = vec![text.caption.clone()];
+        if elsewhere {
+            caption.push(text.caption_elsewhere.clone());
+        }
+        if let Some(people) = view.context.everyone {
+            let of_all = &view.context.text.page.of_all;
+            caption.push(fill(of_all, &[("count", &people.to_string())]));
+        }
         Some(Self {
             sites,
             front: text.front.clone(),
             back: text.back.clone(),
             finding: fill(&text.finding, &[("list", &listing(&items))]),
-            caption: with_rest(view, &caption, left_out),
+            caption: with_rest(view, &caption.join(" "), left_out),
         })
     }
 

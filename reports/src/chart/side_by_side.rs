@@ -112,7 +112,7 @@ impl SideBySide {
         if sites.iter().any(|site| site.few) {
             caption.push(&text.caption_few);
         }
-        if view.context.wearers().len() > 1 {
+        if view.context.everyone.is_some() || view.context.wearers().len() > 1 {
             caption.push(&text.caption_people);
         }
         Some(Self {
