@@ -30,8 +30,15 @@ const LIST: char = '@';
 /// In the first study's store, the stores of the others.
 const POOLED: &str = "pooled";
 
-/// Kinds of findings on the sites of a study as a whole.
-const OF_SITES: [&str; 3] = ["thin", "side-never-tried", "site-confounded"];
+/// Whether a finding is on the sites of a study as a whole, which need not be so in several: figures of all say it themselves.
+fn is_of_sites(kind: &str, severity: Severity) -> bool {
+    match kind {
+        "side-never-tried" | "site-confounded" => true,
+        // Readings that do not move are doubtful, and a sensor's own.
+        "thin" => severity == Severity::Thin,
+        _ => false,
+    }
+}
 
 const HEADER: &str = r#"
 -- title = "The studies that are pooled"
@@ -394,11 +401,8 @@ pub fn look(
             true => text,
             false => format!("{prefix}{text}"),
         };
-        // What is thin at the sites of one study, and no worse, need not be so in all: figures of all say it themselves.
         let own = found.findings.into_iter();
-        let own = own.filter(|finding| {
-            !OF_SITES.contains(&finding.kind) || finding.severity != Severity::Thin
-        });
+        let own = own.filter(|finding| !is_of_sites(finding.kind, finding.severity));
         all.findings.extend(own.map(|finding| Finding {
             wearer: named(finding.wearer),
             sensor: named(finding.sensor),
@@ -522,6 +526,15 @@ pub fn as_json(opened: &[Opened]) -> Map<String, Value> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_said_of_one_studys_sites_is_not_said_of_several() {
+        assert!(is_of_sites("thin", Severity::Thin));
+        assert!(is_of_sites("side-never-tried", Severity::Thin));
+        assert!(is_of_sites("site-confounded", Severity::Doubtful));
+        assert!(!is_of_sites("thin", Severity::Doubtful));
+        assert!(!is_of_sites("unit", Severity::Wrong));
+    }
 
     #[test]
     fn studies_of_one_name_are_counted() {

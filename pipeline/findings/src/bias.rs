@@ -7,6 +7,7 @@ use whereworn_stats::distributions::t_quantile;
 use crate::bias_change::replaced;
 use crate::clocks::{Clocks, Wearer};
 use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::trace::middle_and_scatter;
 
 /// Least sensors and checks of each meter.
 const SENSORS: usize = 4;
@@ -141,11 +142,9 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
 /// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step; from memory).
 pub(crate) fn robust_mean(values: &[f64]) -> f64 {
     let mut sorted = values.to_vec();
-    let Some(middle) = crate::trace::median(&mut sorted) else {
+    let Some((middle, scale)) = middle_and_scatter(&mut sorted) else {
         return 0.0;
     };
-    let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
-    let scale = 1.4826 * crate::trace::median(&mut off).unwrap_or(0.0);
     let most = FAR * scale.max(0.04);
     values
         .iter()

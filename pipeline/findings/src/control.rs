@@ -6,11 +6,8 @@ use whereworn_model::rows::Check;
 use whereworn_model::units::Unit;
 
 use crate::finding::{Finding, OF_PAIRS, Severity};
-use crate::trace::{Trace, median, minutes};
+use crate::trace::{Trace, median, middle_and_scatter, minutes};
 use crate::twice::leave_out;
-
-/// Minutes of a usual delay, at which readings are read off.
-const DELAY: f64 = 7.5;
 
 /// Half the width of the values of one solution, in logarithms: meters scatter by 3 to 5 %.
 const WIDTH: f64 = 0.1;
@@ -27,9 +24,6 @@ const OFTENER: f64 = 5.0;
 
 /// Least robust standard deviation of their readings, in logarithms: of a display that ends at some value it is none.
 const MOVING: f64 = 0.05;
-
-/// From a median absolute deviation to a standard deviation.
-const ROBUST: f64 = 1.4826;
 
 /// A fingerstick with a reading, in logarithms.
 struct Beside {
@@ -77,21 +71,16 @@ pub(crate) fn take_out(
 
 /// A meter's fingersticks that have a reading.
 fn beside(checks: &[Check], places: &[usize], traces: &[&Trace]) -> Vec<Beside> {
-    let mut level = Vec::with_capacity(1);
-    let mut all = Vec::new();
-    for place in places {
+    let of = |place: &usize| {
         let check = &checks[*place];
-        let reading = traces.iter().find_map(|trace| {
-            trace.around(minutes(check.time), &[DELAY], &mut level);
-            level.first().copied().filter(|level| !level.is_nan())
-        });
-        all.extend(reading.map(|reading| Beside {
+        let at = minutes(check.time);
+        Some(Beside {
             place: *place,
             value: check.glucose.ln(),
-            reading: f64::from(reading),
-        }));
-    }
-    all
+            reading: traces.iter().find_map(|trace| trace.beside(at))?,
+        })
+    };
+    places.iter().filter_map(of).collect()
 }
 
 /// The value, in logarithms, that most fingersticks far from their reading are near, and how many are; `None` where body and
@@ -111,16 +100,8 @@ fn solution(all: &[Beside]) -> Option<(f64, usize)> {
     let told = count >= LEAST
         && count as f64 >= SHARE * far.len() as f64
         && here >= OFTENER * elsewhere
-        && scatter(&mut readings) >= MOVING;
+        && middle_and_scatter(&mut readings).is_some_and(|(_, scatter)| scatter >= MOVING);
     told.then_some((value, count))
-}
-
-fn scatter(values: &mut [f64]) -> f64 {
-    let Some(middle) = median(values) else {
-        return 0.0;
-    };
-    let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
-    ROBUST * median(&mut off).unwrap_or(0.0)
 }
 
 /// A glucose in mg/dL in the unit of the study.

@@ -13,7 +13,7 @@ use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::log::Session;
-use crate::trace::{Trace, median, minutes};
+use crate::trace::{Trace, middle_and_scatter, minutes};
 use crate::twice::leave_out;
 use crate::words::{checks_from, clock_correction};
 
@@ -35,9 +35,6 @@ const OFFS: [Off; 12] = [
 ];
 
 const MINUTES_PER_DAY: f64 = 1440.0;
-
-/// Minutes of a usual delay, at which readings are read off.
-const DELAY: f64 = 7.5;
 
 /// Relative noise of a fingerstick against a sensor, its gain and its delay unknown, and degrees of freedom of it.
 const NOISE: f64 = 0.12;
@@ -73,9 +70,6 @@ const OF_SENSOR: f64 = 0.7;
 
 /// So near to a run of another month or year lie rows of the same date.
 const NEAR: Micros = 14 * MICROS_PER_DAY;
-
-/// From a median absolute deviation to a standard deviation.
-const ROBUST: f64 = 1.4826;
 
 /// How far dates are ahead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -145,29 +139,17 @@ impl Worn<'_> {
     /// log(fingerstick) less log(reading) where a fingerstick's date is put right, and whose reading; `None` without one.
     fn apart(&self, check: &Check, off: Off) -> Option<(f64, usize)> {
         let at = minutes(off.true_time(check.time, self.zone)?);
-        let mut level = Vec::with_capacity(1);
         let mut all = self.traces.iter().enumerate();
-        all.find_map(|(sensor, trace)| {
-            let near = trace.times.first()? - DELAY..=*trace.times.last()?;
-            if !near.contains(&at) {
-                return None;
-            }
-            trace.around(at, &[DELAY], &mut level);
-            let level = level.first().filter(|level| !level.is_nan())?;
-            Some((check.glucose.ln() - f64::from(*level), sensor))
-        })
+        all.find_map(|(sensor, trace)| Some((check.glucose.ln() - trace.beside(at)?, sensor)))
     }
 
-    /// Robust standard deviation of fingersticks against readings, their dates put right, of half of them at least.
+    /// Robust standard deviation of fingersticks against readings, their dates put right, of so many at least.
     fn scatter(&self, checks: &[&Check], off: Off, least: usize) -> Option<f64> {
         let apart = checks.iter().filter_map(|check| self.apart(check, off));
         let mut apart: Vec<f64> = apart.map(|(apart, _)| apart).collect();
-        if apart.len() < least.max(1) {
-            return None;
-        }
-        let middle = median(&mut apart)?;
-        let mut far: Vec<f64> = apart.iter().map(|apart| (apart - middle).abs()).collect();
-        median(&mut far).map(|far| ROBUST * far)
+        let enough = apart.len() >= least;
+        let (_, scatter) = middle_and_scatter(&mut apart).filter(|_| enough)?;
+        Some(scatter)
     }
 }
 

@@ -101,7 +101,7 @@ fn step(mut values: Vec<f64>) -> f64 {
 
 impl Flat {
     /// The fingersticks beside a reading that repeats another.
-    pub fn checks<'a>(&self, checks: &'a [Check], readings: &'a SensorReadings) -> Vec<&'a Check> {
+    fn checks<'a>(&self, checks: &'a [Check], readings: &'a SensorReadings) -> Vec<&'a Check> {
         let inside = |at: Micros| {
             self.spans
                 .iter()
@@ -176,10 +176,8 @@ impl Flat {
 }
 
 /// Takes fingersticks beside such readings out of a wearer's: they tell of no clock and no meter.
-pub(crate) fn take_out(doubted: &[DoubtedCheck], checks: &mut Vec<Check>) {
-    let times: BTreeSet<(&str, Micros)> = doubted
-        .iter()
-        .map(|row| (row.wearer.as_str(), row.time))
-        .collect();
-    checks.retain(|check| !times.contains(&(check.wearer.as_str(), check.time)));
+pub(crate) fn take_out(doubted: &[DoubtedCheck], wearer: &str, checks: &mut Vec<Check>) {
+    let own = doubted.iter().filter(|row| row.wearer == wearer);
+    let times: BTreeSet<Micros> = own.map(|row| row.time).collect();
+    checks.retain(|check| !times.contains(&check.time));
 }

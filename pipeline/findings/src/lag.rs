@@ -9,7 +9,7 @@
 use std::collections::BTreeMap;
 
 use crate::edges::Edge;
-use crate::trace::{Trace, median};
+use crate::trace::{ROBUST, Trace, median};
 
 /// Minutes from one lag of the grid to the next.
 pub(crate) const STEP: f64 = 2.5;
@@ -159,8 +159,7 @@ impl Profiles {
                 values
                     .iter_mut()
                     .for_each(|value| *value = (*value - centre).abs());
-                // 1.4826 makes the median deviation of a normal variate its standard deviation.
-                least = least.min(1.4826 * median(&mut values).unwrap_or(f64::INFINITY));
+                least = least.min(ROBUST * median(&mut values).unwrap_or(f64::INFINITY));
             }
         }
         for item in cell {

@@ -245,7 +245,7 @@ impl<'a> Look<'a> {
         self.odd_units
             .take_out(&self.log, &self.beside, wearer, &mut checks);
         self.shared.take_out(&self.log, wearer, &mut checks);
-        flat::take_out(&self.doubted, &mut checks);
+        flat::take_out(&self.doubted, wearer, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
         let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();

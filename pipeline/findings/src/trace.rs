@@ -158,6 +158,15 @@ impl Trace {
         }
     }
 
+    /// The level that a fingerstick taken `at` is set beside, after the usual delay of 7.5 minutes.
+    pub fn beside(&self, at: f64) -> Option<f64> {
+        const DELAY: f64 = 7.5;
+        let mut level = Vec::with_capacity(1);
+        self.around(at, &[DELAY], &mut level);
+        let level = level.first().filter(|level| !level.is_nan())?;
+        Some(f64::from(*level))
+    }
+
     /// The level at `wanted`, which lies after the reading before `next`.
     fn between(&self, next: usize, wanted: f64, bridge: f64) -> f32 {
         let (Some(&after), Some(&right)) = (self.times.get(next), self.levels.get(next)) else {
@@ -345,6 +354,16 @@ pub(crate) fn median(values: &mut [f64]) -> Option<f64> {
     }
     let (_, value, _) = values.select_nth_unstable_by(middle, f64::total_cmp);
     Some(*value)
+}
+
+/// From the median absolute deviation of a normal variate to its standard deviation.
+pub(crate) const ROBUST: f64 = 1.4826;
+
+/// Median and robust standard deviation; `None` of no values.
+pub(crate) fn middle_and_scatter(values: &mut [f64]) -> Option<(f64, f64)> {
+    let middle = median(values)?;
+    let mut off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
+    Some((middle, ROBUST * median(&mut off)?))
 }
 
 #[cfg(test)]

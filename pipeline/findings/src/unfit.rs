@@ -8,7 +8,7 @@ use crate::causes::Cause;
 use crate::clocks::Wearer;
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::lag::{DELAYS, Profiles, STEP, highest};
-use crate::trace::{Trace, median, minutes};
+use crate::trace::{ROBUST, Trace, median, minutes};
 use crate::words::checks_from;
 
 /// Least mean log-likelihood of fingersticks once their clock is explained. Those of the same body have -0.2 to -0.75,
@@ -35,9 +35,6 @@ const MOST_SCATTER: f64 = 0.16;
 
 /// Least fingersticks of a sensor whose scatter is believed.
 const ENOUGH: usize = 15;
-
-/// From a median absolute deviation to a standard deviation.
-const ROBUST: f64 = 1.4826;
 
 /// Sensors whose fingersticks scatter as those of somebody else do, at any delay and with every clock explained.
 pub(crate) fn foreign(profiles: &Profiles, traces: &[&Trace]) -> Vec<bool> {

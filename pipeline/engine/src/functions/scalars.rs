@@ -17,6 +17,7 @@ use whereworn_stats::agreement::acceptance::{
 use whereworn_stats::agreement::error_grid::consensus_zone;
 use whereworn_stats::agreement::limits::{within_limit, within_percent};
 use whereworn_stats::comparison::{at_least, at_most};
+use whereworn_stats::conclusions::Confounder;
 use whereworn_stats::distributions::t_quantile;
 use whereworn_stats::nights::hardly_told;
 use whereworn_stats::rates::poisson::exact_poisson_interval;
@@ -156,6 +157,14 @@ pub const ALL: &[Scalar] = &[
         about: "whether readings are so far apart, and a nadir so near a low, that the detector hardly tells pressure from a fast true low",
         example: "hardly_told(15, 62)",
         compute: |given| compared(given, hardly_told),
+    },
+    Scalar {
+        name: "withdrawn_for",
+        arguments: &[plain("reasons", Count)],
+        gives: || DataType::Utf8,
+        about: "what else went with a site, joined by +; no value for 0. `conclude` gives `reasons` as a bit for each",
+        example: "withdrawn_for(192)",
+        compute: withdrawn_for,
     },
     Scalar {
         name: "error_grid_zone",
@@ -324,6 +333,19 @@ fn error_grid_zone(given: &Given<'_>) -> Result<ArrayRef> {
         Some(format!("{:?}", consensus_zone(reading?, fingerstick?)))
     };
     Ok(Arc::new(pairs.map(zone).collect::<StringArray>()))
+}
+
+fn withdrawn_for(given: &Given<'_>) -> Result<ArrayRef> {
+    let names = |reasons: Option<f64>| {
+        let reasons = reasons? as u64;
+        let of = Confounder::ALL.into_iter();
+        let of = of.filter(|confounder| reasons >> (*confounder as u32) & 1 == 1);
+        let names: Vec<&str> = of.map(Confounder::name).collect();
+        (!names.is_empty()).then(|| names.join("+"))
+    };
+    Ok(Arc::new(
+        given.numbers(0)?.iter().map(names).collect::<StringArray>(),
+    ))
 }
 
 fn of_count(given: &Given<'_>, compute: fn(u64) -> f64) -> Result<ArrayRef> {

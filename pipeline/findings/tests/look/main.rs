@@ -6,3 +6,4 @@ mod days;
 mod rows;
 mod sites;
 mod study;
+mod units;

@@ -46,6 +46,23 @@ pub enum Confounder {
 }
 
 impl Confounder {
+    /// All of them, in order.
+    pub const ALL: [Self; 13] = [
+        Self::Model,
+        Self::Lot,
+        Self::Tape,
+        Self::Side,
+        Self::Season,
+        Self::Wearer,
+        Self::Purpose,
+        Self::Meter,
+        Self::Trend,
+        Self::Age,
+        Self::Gaps,
+        Self::Clock,
+        Self::Unit,
+    ];
+
     /// The word that tables use.
     #[must_use]
     pub fn name(self) -> &'static str {
