@@ -8,12 +8,14 @@ use datafusion::arrow::datatypes::SchemaRef;
 use datafusion::error::Result;
 use datafusion::execution::TaskContext;
 use datafusion::execution::disk_manager::{DiskManagerBuilder, DiskManagerMode};
-use datafusion::execution::memory_pool::{MemoryConsumer, MemoryPool, MemoryReservation};
+use datafusion::execution::memory_pool::{MemoryConsumer, MemoryReservation};
+use datafusion::execution::runtime_env::RuntimeEnv;
 use datafusion::execution::session_state::SessionState;
 use datafusion::physical_plan::execute_stream;
 use futures::StreamExt;
 use whereworn_model::table::Cell;
 
+use crate::laid::{LARGE, Laid, RowsWriter};
 use crate::planning::Planned;
 
 /// Rows of a result held together: a sort of thousands of tiny batches costs more than all else.
@@ -24,38 +26,38 @@ const CELL: usize = size_of::<Cell>();
 
 /// Rows of a query, and the memory that they have been granted.
 pub(crate) struct Rows {
-    pub batches: Vec<RecordBatch>,
+    pub laid: Laid,
     pub memory: MemoryReservation,
 }
 
 impl Rows {
-    /// Rows that need not be computed.
-    ///
     /// # Errors
     /// More than the memory allows.
-    pub fn held(state: &SessionState, batches: Vec<RecordBatch>, name: &str) -> Result<Self> {
-        let memory = MemoryConsumer::new(name).register(state.task_ctx().memory_pool());
-        memory.try_grow(batches.iter().map(bytes).sum())?;
-        Ok(Self { batches, memory })
+    pub fn new(state: &SessionState, laid: Laid, name: &str) -> Result<Self> {
+        let memory = MemoryConsumer::new(name).register(&state.runtime_env().memory_pool);
+        memory.try_grow(laid.in_memory())?;
+        Ok(Self { laid, memory })
     }
 
-    /// Asks for the memory of a result table beside the rows themselves.
+    /// All rows at once, with the memory of the cells of a result table beside them.
     ///
     /// # Errors
-    /// There is not so much left.
-    pub fn reserve_cells(&self) -> Result<()> {
-        self.memory.try_grow(self.cells() * CELL)
+    /// There is not so much left; a file that cannot be read.
+    pub fn all(&self, columns: usize) -> Result<Vec<RecordBatch>> {
+        let from_file = self.laid.bytes() - self.laid.in_memory();
+        self.memory
+            .try_grow(from_file + self.cells(columns) * CELL)?;
+        self.laid.batches()
     }
 
-    /// Cells that a result table of them has.
-    pub fn cells(&self) -> usize {
-        let of = |batch: &RecordBatch| batch.num_rows() * batch.num_columns();
-        self.batches.iter().map(of).sum()
+    /// Cells that a result table of so many columns has.
+    pub fn cells(&self, columns: usize) -> usize {
+        self.laid.rows() * columns
     }
 
     /// Gives up the rows; the memory of the cells made of them stays granted.
-    pub fn only_cells(self) -> MemoryReservation {
-        self.memory.shrink(self.batches.iter().map(bytes).sum());
+    pub fn only_cells(self, columns: usize) -> MemoryReservation {
+        self.memory.resize(self.cells(columns) * CELL);
         self.memory
     }
 }
@@ -83,7 +85,7 @@ pub(crate) async fn collect(
         Spill::IfNeeded => state.task_ctx(),
         Spill::Never => Arc::new(without_files(&state)?),
     };
-    let mut gathered = Gathered::new(schema, context.memory_pool(), &name);
+    let mut gathered = Gathered::new(schema, state.runtime_env(), &name);
     for part in &planned.parts {
         let physical = planned.physical(part, &state).await?;
         let mut stream = execute_stream(physical, Arc::clone(&context))?;
@@ -94,28 +96,32 @@ pub(crate) async fn collect(
     gathered.finish()
 }
 
-/// Rows as they come in, held together.
+/// Rows as they come in, held together; once they are many, in a file.
 pub(crate) struct Gathered {
     schema: SchemaRef,
+    environment: Arc<RuntimeEnv>,
     memory: MemoryReservation,
     batches: Vec<RecordBatch>,
+    file: Option<RowsWriter>,
     waiting: Vec<RecordBatch>,
     rows: usize,
 }
 
 impl Gathered {
-    pub fn new(schema: &SchemaRef, pool: &Arc<dyn MemoryPool>, name: &str) -> Self {
+    pub fn new(schema: &SchemaRef, environment: &Arc<RuntimeEnv>, name: &str) -> Self {
         Self {
             schema: Arc::clone(schema),
-            memory: MemoryConsumer::new(name).register(pool),
+            environment: Arc::clone(environment),
+            memory: MemoryConsumer::new(name).register(&environment.memory_pool),
             batches: Vec::new(),
+            file: None,
             waiting: Vec::new(),
             rows: 0,
         }
     }
 
     /// # Errors
-    /// More rows than the memory allows; rows that are not of the schema.
+    /// More rows than the memory allows; rows that are not of the schema; a file that cannot be written.
     pub fn push(&mut self, batch: RecordBatch) -> Result<()> {
         self.memory.try_grow(bytes(&batch))?;
         self.rows += batch.num_rows();
@@ -130,19 +136,38 @@ impl Gathered {
         let waiting = std::mem::take(&mut self.waiting);
         self.batches.push(concat_batches(&self.schema, &waiting)?);
         self.rows = 0;
+        if self.file.is_some() || self.memory.size() > LARGE {
+            self.write()?;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self) -> Result<()> {
+        let file = match &mut self.file {
+            Some(file) => file,
+            none => none.insert(RowsWriter::new(&self.schema, &self.environment)?),
+        };
+        for batch in self.batches.drain(..) {
+            file.write(&batch)?;
+        }
+        self.memory.free();
         Ok(())
     }
 
     /// # Errors
-    /// Those of the engine.
+    /// Those of [`Gathered::push`].
     pub fn finish(mut self) -> Result<Rows> {
         if !self.waiting.is_empty() {
             self.together()?;
         }
-        let Self {
-            batches, memory, ..
-        } = self;
-        Ok(Rows { batches, memory })
+        let laid = match self.file {
+            Some(file) => Laid::InFile(file.finish()?),
+            None => Laid::InMemory(self.batches),
+        };
+        Ok(Rows {
+            laid,
+            memory: self.memory,
+        })
     }
 }
 
@@ -166,10 +191,11 @@ fn as_planned(batch: RecordBatch, schema: &SchemaRef) -> Result<RecordBatch> {
 
 /// Bytes that the cells of a batch take.
 pub(crate) fn bytes(batch: &RecordBatch) -> usize {
-    let slice = |column: &dyn Array| column.to_data().get_slice_memory_size().unwrap_or_default();
-    batch
-        .columns()
-        .iter()
-        .map(|column| slice(column.as_ref()))
-        .sum()
+    let columns = batch.columns().iter();
+    columns.map(|column| column_bytes(column.as_ref())).sum()
+}
+
+/// Bytes that the cells of a column take.
+pub(crate) fn column_bytes(column: &dyn Array) -> usize {
+    column.to_data().get_slice_memory_size().unwrap_or_default()
 }

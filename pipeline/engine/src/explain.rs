@@ -44,10 +44,10 @@ impl Engine {
             }
             let rows = collect(state, planned.clone(), query.name.clone(), Spill::IfNeeded);
             let rows = runtime.block_on(rows).map_err(failed)?;
-            let count: usize = rows.batches.iter().map(|batch| batch.num_rows()).sum();
+            let count = rows.laid.rows();
             let took = since.elapsed().as_secs_f64() * 1000.0;
             out += &format!("{:width$}  {count:>9} rows  {took:>9.1} ms\n", query.name);
-            runtime.block_on(planned.fill(rows.batches));
+            planned.fill(rows.laid);
             self.hold(&query.name, rows.memory);
         }
         Ok(format!("{out}\n{plan}"))

@@ -16,6 +16,7 @@ use sha2::{Digest, Sha256};
 
 use crate::catalog::Query;
 use crate::collect::bytes;
+use crate::laid::Laid;
 
 /// Where results of the same program, built by the same compiler, are kept between runs.
 pub trait Results: Send + Sync {
@@ -95,9 +96,10 @@ impl Kept {
     }
 
     /// Keeps rows under a name. What cannot be kept is computed again.
-    pub fn put(&self, name: &str, schema: &SchemaRef, batches: &[RecordBatch]) {
-        if batches.iter().map(bytes).sum::<usize>() <= MOST
-            && let Ok(bytes) = encoded(schema, batches)
+    pub fn put(&self, name: &str, schema: &SchemaRef, rows: &Laid) {
+        if rows.bytes() <= MOST
+            && let Ok(batches) = rows.batches()
+            && let Ok(bytes) = encoded(schema, &batches)
         {
             self.results.put(name, &bytes);
         }

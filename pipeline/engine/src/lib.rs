@@ -17,6 +17,7 @@ mod expect;
 mod explain;
 pub mod functions;
 mod kept;
+mod laid;
 mod messages;
 mod parquet;
 mod plan;

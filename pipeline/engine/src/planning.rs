@@ -4,11 +4,10 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, channel};
 
-use datafusion::arrow::array::RecordBatch;
 use datafusion::arrow::datatypes::{DataType, SchemaRef, TimeUnit};
 use datafusion::common::tree_node::{TreeNode, TreeNodeRecursion};
 use datafusion::common::{Column, ParamValues};
-use datafusion::datasource::{MemTable, ViewTable};
+use datafusion::datasource::ViewTable;
 use datafusion::error::DataFusionError;
 use datafusion::execution::context::SQLOptions;
 use datafusion::execution::session_state::SessionState;
@@ -25,6 +24,7 @@ use crate::catalog::Query;
 use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
+use crate::laid::{Laid, ResultRows};
 use crate::messages;
 use crate::session::Engine;
 
@@ -35,7 +35,7 @@ pub(crate) struct Planned {
     /// optimized when it runs.
     pub parts: Vec<LogicalPlan>,
     pub schema: SchemaRef,
-    table: Arc<MemTable>,
+    table: Arc<ResultRows>,
 }
 
 impl Planned {
@@ -57,10 +57,13 @@ impl Planned {
     }
 
     /// Puts the rows where the plans of other queries look for them.
-    pub async fn fill(&self, rows: Vec<RecordBatch>) {
-        if let Some(partition) = self.table.batches.first() {
-            *partition.write().await = rows;
-        }
+    pub fn fill(&self, rows: Laid) {
+        self.table.fill(rows);
+    }
+
+    /// Gives up the rows.
+    pub fn empty(&self) {
+        self.fill(Laid::InMemory(Vec::new()));
     }
 }
 
@@ -106,7 +109,7 @@ impl Engine {
                 .register_table(query.name.as_str(), Arc::new(view))?;
             return Ok(None);
         }
-        let table = Arc::new(MemTable::try_new(Arc::clone(&schema), vec![Vec::new()])?);
+        let table = Arc::new(ResultRows::new(&schema));
         self.context
             .register_table(query.name.as_str(), Arc::clone(&table) as _)?;
         let firsts = |apart: &Apart| apart.firsts(&self.worn, self.at_once_for_apart());

@@ -9,6 +9,7 @@ mod order;
 
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Instant;
 
@@ -26,6 +27,7 @@ use crate::convert::result_table;
 use crate::elsewhere::collect_elsewhere;
 use crate::error::EngineError;
 use crate::expect;
+use crate::laid::Laid;
 use crate::messages;
 use crate::planning::Planned;
 use crate::session::{Engine, TICK};
@@ -84,7 +86,7 @@ struct Run<'e> {
     faults: Faults,
     results: BTreeMap<String, ResultTable>,
     /// Rows of large tables.
-    large: BTreeMap<String, Vec<RecordBatch>>,
+    large: BTreeMap<String, Laid>,
     /// Tables that were written for steps that run elsewhere.
     written: BTreeSet<String>,
     sender: Sender<(String, Result<Rows, Stopped>)>,
@@ -221,8 +223,13 @@ impl<'e> Run<'e> {
                     needed.extend(self.reads.get(name).into_iter().flatten().cloned());
                     continue;
                 };
-                let rows = Rows::held(&self.engine.context.state(), batches, name)
-                    .map_err(|error| messages::about(query.source(), &error, &[]))?;
+                let Some(planned) = self.planned.get(name) else {
+                    continue;
+                };
+                let state = self.engine.context.state();
+                let laid = Laid::down(batches, &planned.schema, state.runtime_env());
+                let rows = laid.and_then(|laid| Rows::new(&state, laid, name));
+                let rows = rows.map_err(|error| messages::about(query.source(), &error, &[]))?;
                 self.finish(query, rows)?;
             }
             self.waiting.remove(name);
@@ -458,14 +465,15 @@ impl<'e> Run<'e> {
         let failed = |error: DataFusionError| messages::about(query.source(), &error, &[]);
         let planned = planned.clone();
         if query.header.role == Role::Table {
-            if query.own || rows.cells() < LARGE {
-                rows.reserve_cells().map_err(failed)?;
-                self.note_table(query, &planned.schema, &rows.batches)?;
+            let columns = planned.schema.fields().len();
+            if query.own || rows.cells(columns) < LARGE {
+                let batches = rows.all(columns).map_err(failed)?;
+                self.note_table(query, &planned.schema, &batches)?;
             } else {
-                self.large.insert(query.name.clone(), rows.batches.clone());
+                self.large.insert(query.name.clone(), rows.laid.clone());
             }
         }
-        self.engine.runtime()?.block_on(planned.fill(rows.batches));
+        planned.fill(rows.laid);
         self.engine.hold(&query.name, rows.memory);
         Ok(())
     }
@@ -484,7 +492,7 @@ impl<'e> Run<'e> {
                 && let Some(planned) = self.planned.get(&query.name)
                 && self.engine.release(&query.name)
             {
-                self.engine.runtime()?.block_on(planned.fill(Vec::new()));
+                planned.empty();
             }
         }
         Ok(())
@@ -493,19 +501,22 @@ impl<'e> Run<'e> {
     /// Makes tables of the rows that waited, one after the other; nothing reads the rows any more.
     fn note_large(&mut self) -> Result<(), EngineError> {
         for query in self.queries.clone() {
-            let (Some(batches), Some(planned)) = (
+            let (Some(laid), Some(planned)) = (
                 self.large.remove(&query.name),
-                self.planned.get(&query.name).cloned(),
+                self.planned.get(&query.name),
             ) else {
                 continue;
             };
-            self.engine.runtime()?.block_on(planned.fill(Vec::new()));
+            planned.empty();
             self.engine.release(&query.name);
-            let rows = Rows::held(&self.engine.context.state(), batches, &query.name);
-            let rows = rows.and_then(|rows| rows.reserve_cells().map(|()| rows));
-            let rows = rows.map_err(|error| messages::about(query.source(), &error, &[]))?;
-            self.note_table(query, &planned.schema, &rows.batches)?;
-            self.engine.hold(&query.name, rows.only_cells());
+            let schema = Arc::clone(&planned.schema);
+            let columns = schema.fields().len();
+            let rows = Rows::new(&self.engine.context.state(), laid, &query.name);
+            let rows = rows.and_then(|rows| Ok((rows.all(columns)?, rows)));
+            let (batches, rows) =
+                rows.map_err(|error| messages::about(query.source(), &error, &[]))?;
+            self.note_table(query, &schema, &batches)?;
+            self.engine.hold(&query.name, rows.only_cells(columns));
         }
         Ok(())
     }
@@ -530,7 +541,7 @@ impl<'e> Run<'e> {
             self.kept.get(&query.name),
             self.planned.get(&query.name),
         ) {
-            kept.put(name, &planned.schema, &rows.batches);
+            kept.put(name, &planned.schema, &rows.laid);
         }
     }
 

@@ -444,19 +444,19 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
     }
 }
 
-/// The instants at which the local months begin from one instant to another, each with its name.
+/// The local month of an instant; the one at which a month ends is its last.
 pub(crate) fn month_of(
     log: &Log<'_>,
     at: Micros,
     cache: &mut Option<(Micros, Micros, String)>,
 ) -> String {
     if let Some((from, to, name)) = cache
-        && (*from..*to).contains(&at)
+        && is_within(at, *from, *to)
     {
         return name.clone();
     }
     let zone = log.settings.zone();
-    let Some(date) = local_date(at, &zone) else {
+    let Some(date) = local_date(at - 1, &zone) else {
         return String::new();
     };
     let name = format!("{:04}-{:02}", date.year(), date.month());
@@ -469,4 +469,9 @@ pub(crate) fn month_of(
         .unwrap_or(at + MICROS_PER_DAY);
     *cache = Some((from, to, name.clone()));
     name
+}
+
+/// Whether an instant lies in a month that begins and ends at two.
+pub(crate) fn is_within(at: Micros, from: Micros, to: Micros) -> bool {
+    from < at && at <= to
 }

@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use whereworn_model::rows::{Reading, SensorReadings};
+use whereworn_model::rows::{FileRows, Reading, RejectedRow, SensorReadings};
 use whereworn_model::time::Micros;
 
 use crate::finding::{Finding, OF_ALL, Severity};
 use crate::log::Log;
-use crate::look::month_of;
+use crate::look::{is_within, month_of};
 use crate::words::count;
 
 /// Share of a file's rows in a month from which on something is wrong with the file.
@@ -117,7 +117,7 @@ impl Tallies {
             let month = month_of(log, first.time, &mut cache);
             let (from, to) = cache.as_ref().map_or((0, 0), |(from, to, _)| (*from, *to));
             let alike = |reading: &&Reading| {
-                reading.file == first.file && (from..to).contains(&reading.time)
+                reading.file == first.file && is_within(reading.time, from, to)
             };
             let run = rest.iter().take_while(alike).count().max(1);
             let (run, later) = rest.split_at(run);
@@ -171,13 +171,38 @@ impl Tallies {
         })
     }
 
+    /// The last line up to the cut-off of each file that goes on after it: what is rejected below is of a later month.
+    fn ends(&self, files: &[FileRows], rejects: &[&RejectedRow]) -> BTreeMap<String, u64> {
+        let mut of_file: BTreeMap<&str, (u64, u64)> = BTreeMap::new();
+        for ((file, _), tally) in &self.by {
+            let (rows, last) = of_file.entry(file).or_default();
+            *rows += tally.accepted + tally.aside;
+            let ends = tally.runs.iter().map(|(_, end)| *end);
+            *last = ends.max().unwrap_or(0).max(*last);
+        }
+        let goes_on = |file: &&FileRows| {
+            let rejected = rejects.iter().filter(|row| row.file == file.name).count();
+            let (rows, _) = of_file.get(file.name.as_str()).copied().unwrap_or_default();
+            file.rows > rows + rejected as u64
+        };
+        let last = |file: &FileRows| {
+            let last = of_file.get(file.name.as_str()).map_or(0, |(_, last)| *last);
+            (file.name.clone(), last)
+        };
+        files.iter().filter(goes_on).map(last).collect()
+    }
+
     /// A finding for each file and month with rows rejected or set aside.
     pub fn findings(mut self, log: &Log<'_>) -> Vec<Finding> {
-        for reject in log
-            .rejects
-            .iter()
-            .filter(|reject| !is_of_a_sensor(&reject.reason))
-        {
+        let rejects = log.rejects.iter();
+        let rejects = rejects.filter(|reject| !is_of_a_sensor(&reject.reason));
+        let rejects: Vec<&RejectedRow> = rejects.collect();
+        let ends = self.ends(log.files, &rejects);
+        let is_later = |reject: &RejectedRow| {
+            let end = ends.get(&reject.file);
+            end.is_some_and(|end| reject.line > end + A_RUN)
+        };
+        for reject in rejects.into_iter().filter(|reject| !is_later(reject)) {
             // A rejected row has no month that can be trusted: it gets that of the rows around it.
             let nearest = self
                 .by

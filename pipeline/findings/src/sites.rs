@@ -48,7 +48,7 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
             .filter(|other| other.site != *site)
             .collect();
         findings.extend(confounded(log, label, own, &others));
-        findings.extend(by_alarm(log, label, own).or_else(|| by_reading(log, label, own)));
+        findings.extend(by_alarm(log, label, own, &others).or_else(|| by_reading(log, label, own)));
         findings.extend(one_side(log, label, own));
         findings.extend(few_sensors(log, label, own));
     }
@@ -157,11 +157,14 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
                 "{label}: its {} have a {word} ({values}) that no other site has: what the site does and what the {word} does cannot be told apart",
                 count(own.len(), "sensor"),
             ),
-            todo: more(
-                log,
-                own,
-                &format!("the same {word} at another site on the label, or another {word} here"),
-            ),
+            todo: match own.iter().any(|session| session.troubled) {
+                true => format!("wear the same {word} at another site on the label"),
+                false => more(
+                    log,
+                    own,
+                    &format!("the same {word} at another site on the label, or another {word} here"),
+                ),
+            },
             ..of_site(log, own, "site-confounded", Severity::Doubtful, OF_ALL)
         })
         .collect()
@@ -175,13 +178,34 @@ fn chance(own: usize, all: usize) -> f64 {
 }
 
 /// A site whose fingersticks were mostly made because the sensor alarmed or felt wrong.
-fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
-    let (mut all, mut alarmed) = (0_usize, 0_usize);
-    for session in own {
+fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session]) -> Option<Finding> {
+    let (all, alarmed) = alarmed_of(log, own);
+    let share = alarmed as f64 / all.max(1) as f64;
+    let (all_others, alarmed_others) = alarmed_of(log, others);
+    let alone = (alarmed_others as f64) < BY_ALARM * all_others as f64;
+    let against = match alone {
+        true => ", and the site against others that were mostly checked otherwise",
+        false => "",
+    };
+    (all >= CHECKS && share >= BY_ALARM).then(|| Finding {
+        size: Some((share * 1000.0).round() / 1000.0),
+        unit: "fraction",
+        text: format!(
+            "{label}: {alarmed} of {all} fingersticks were made because of an alarm or a doubt: they show the sensor at its worst{against}"
+        ),
+        todo: "check at fixed times too, the same way at every site".to_owned(),
+        ..of_site(log, own, "checks-by-alarm", Severity::Doubtful, OF_PAIRS)
+    })
+}
+
+/// Fingersticks while sensors were worn, and those of them that followed an alarm or a doubt.
+fn alarmed_of(log: &Log<'_>, worn: &[&Session]) -> (usize, usize) {
+    let (mut all, mut alarmed) = (0, 0);
+    for session in worn {
         let until = session.until(log.cutoff);
         let checks = log.checks_of(&session.wearer).iter();
-        let worn = checks.skip_while(|check| check.time < session.insert);
-        for check in worn.take_while(|check| check.time <= until) {
+        let during = checks.skip_while(|check| check.time < session.insert);
+        for check in during.take_while(|check| check.time <= until) {
             match check.purpose.as_str() {
                 "alarm" | "doubt" => {
                     all += 1;
@@ -192,16 +216,7 @@ fn by_alarm(log: &Log<'_>, label: &str, own: &[&Session]) -> Option<Finding> {
             }
         }
     }
-    let share = alarmed as f64 / all.max(1) as f64;
-    (all >= CHECKS && share >= BY_ALARM).then(|| Finding {
-        size: Some((share * 1000.0).round() / 1000.0),
-        unit: "fraction",
-        text: format!(
-            "{label}: {alarmed} of {all} fingersticks were made because of an alarm or a doubt: they show the sensor at its worst, and the site against others that were checked by routine"
-        ),
-        todo: "check at fixed times too, the same way at every site".to_owned(),
-        ..of_site(log, own, "checks-by-alarm", Severity::Doubtful, OF_PAIRS)
-    })
+    (all, alarmed)
 }
 
 /// A site whose fingersticks are said to be routine and followed what the sensor showed.
@@ -255,7 +270,7 @@ fn one_side(log: &Log<'_>, label: &str, own: &[&Session]) -> Vec<Finding> {
 /// What to do where more sensors would tell: nobody is urged to wear one off the label, or where the skin was troubled.
 fn more(log: &Log<'_>, own: &[&Session], what: &str) -> String {
     if own.iter().any(|session| session.troubled) {
-        return "nothing to do: a sensor here was taken off for a reaction, or itched or worse"
+        return "leave it: a sensor here was taken off for a reaction, or itched or worse"
             .to_owned();
     }
     let sites = log.settings.all_sites();
@@ -273,7 +288,7 @@ fn more(log: &Log<'_>, own: &[&Session], what: &str) -> String {
         );
     }
     match label_is_told(&sites) {
-        true => "nothing to do: this site is off the label".to_owned(),
+        true => "leave it: this site is off the label".to_owned(),
         false => format!(
             "say in study.toml whether this site is on the device's label; if it is, wear {what}"
         ),

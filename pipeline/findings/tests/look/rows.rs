@@ -1,7 +1,7 @@
 //! Meters, ids and rows.
 
 use whereworn_findings::{Finding, Severity};
-use whereworn_model::rows::{Check, Reading, WearEvent};
+use whereworn_model::rows::{Check, Reading, RejectedRow, WearEvent};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -18,6 +18,49 @@ fn a_finding_that_was_seen_is_listed_as_seen() {
         .collect();
     assert_eq!(seen.len(), 1);
     assert!(outcome.left_out.is_empty());
+}
+
+/// A row far below the last fingerstick up to the cut-off belongs to what follows in the file; where nothing does, to the
+/// month that ends it.
+#[test]
+fn a_rejected_row_of_a_later_month_is_not_told_of() {
+    let rejected = |line: fn(u64) -> u64, later_checks| {
+        let mut study = Study::new(6);
+        let last = study.checks.iter().map(|check| check.line).max().unwrap();
+        study.later_checks = later_checks;
+        study.rejects.push(RejectedRow {
+            file: "fingersticks/kelp.csv".to_owned(),
+            line: line(last),
+            reason: "time that is none".to_owned(),
+            ..RejectedRow::default()
+        });
+        let findings = study.look().findings;
+        findings.iter().any(|found| found.kind == "rejected")
+    };
+    assert!(!rejected(|last| last + 300, 500));
+    assert!(rejected(|last| last + 300, 0));
+    assert!(rejected(|last| last - 10, 500));
+}
+
+/// The month of the last fingerstick ends with it: it is no month of one row, of which a rejected row were half.
+#[test]
+fn a_row_at_the_end_of_a_month_is_of_that_month() {
+    let mut study = Study::new(6);
+    let midnight = START + 30 * DAY;
+    study.checks.retain(|check| check.time < midnight);
+    let mut last = study.checks.last().unwrap().clone();
+    (last.time, last.line) = (midnight, last.line + 1);
+    study.rejects.push(RejectedRow {
+        file: last.file.to_string(),
+        line: last.line + 1,
+        reason: "time that is none".to_owned(),
+        ..RejectedRow::default()
+    });
+    study.checks.push(last);
+    let outcome = study.look();
+    let mut found = outcome.findings.iter();
+    let found = found.find(|found| found.kind == "rejected").unwrap();
+    assert_eq!(found.severity, Severity::Thin, "{}", found.text);
 }
 
 /// An entry without a sensor or a meter is about the wearer, and about no finding of one of their sensors or meters; one
@@ -158,8 +201,8 @@ fn one_id_for_two_sensors_is_told() {
     assert_eq!(kinds.len(), 2, "{kinds:?}");
 }
 
-/// A sensor that the log ends 3 days early has 863 readings after that, of 8,517 in June (2,879 of each of two sensors, 2,759
-/// of the third): a tenth, but 24 of them are no two hours late, and make no file wrong.
+/// A sensor that the log ends 3 days early has 863 readings after that, of 8,518 in June (2,879 of each of two sensors, 2,760
+/// of the third, the one that ends June with it): a tenth, but 24 of them are no two hours late, and make no file wrong.
 #[test]
 fn readings_after_an_end_are_counted_as_set_aside() {
     let mut study = Study::new(3);
@@ -169,7 +212,7 @@ fn readings_after_an_end_are_counted_as_set_aside() {
     let mut all = outcome.findings.iter();
     let aside = all.find(|found| found.kind == "set-aside").unwrap();
     assert_eq!((aside.severity, aside.size), (Severity::Thin, Some(0.1013)));
-    let text = "863 readings of 8517 in 2026-06 set aside";
+    let text = "863 readings of 8518 in 2026-06 set aside";
     assert!(aside.text.contains(text), "{}", aside.text);
 }
 

@@ -21,7 +21,7 @@ const PLANNED: &str = "[plan]\nsites = [\"chest\"]\n";
 fn more_sensors_are_asked_for_on_the_label_alone() {
     for (said, asked) in [
         (ON.to_owned(), "wear at least three"),
-        (OFF.to_owned(), "nothing to do: this site is off the label"),
+        (OFF.to_owned(), "leave it: this site is off the label"),
         (
             String::new(),
             "say in study.toml whether this site is on the device's label; if it is, wear at least three",
@@ -48,7 +48,7 @@ fn another_side_and_another_lot_are_asked_for_on_the_label_alone() {
     }
     let label = study.settings.clone();
     study.settings = label.clone() + OFF;
-    let nothing = "nothing to do: this site is off the label";
+    let nothing = "leave it: this site is off the label";
     assert_eq!(to_do(&study, "side-never-tried"), [nothing]);
     assert_eq!(to_do(&study, "site-confounded"), [nothing]);
     study.settings = label + ON;
@@ -59,7 +59,7 @@ fn another_side_and_another_lot_are_asked_for_on_the_label_alone() {
 
 #[test]
 fn where_the_skin_suffered_no_more_is_asked_for() {
-    let nothing = "nothing to do: a sensor here was taken off for a reaction, or itched or worse";
+    let nothing = "leave it: a sensor here was taken off for a reaction, or itched or worse";
     let mut reaction = Study::new(4);
     reaction.settings += ON;
     let mut skin = Study::new(4);

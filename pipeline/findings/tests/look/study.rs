@@ -27,6 +27,8 @@ pub struct Study {
     pub checks: Vec<Check>,
     pub sensors: Vec<SensorReadings>,
     pub rejects: Vec<RejectedRow>,
+    /// Fingersticks in the file after the cut-off.
+    pub later_checks: usize,
 }
 
 impl Study {
@@ -38,6 +40,7 @@ impl Study {
             checks: Vec::new(),
             sensors: Vec::new(),
             rejects: Vec::new(),
+            later_checks: 0,
         };
         for number in 0..sensors as i64 {
             let (from, to) = (number * 14_700, number * 14_700 + 14_400);
@@ -100,7 +103,7 @@ impl Study {
         };
         let checks = "fingersticks/kelp.csv";
         let rejected = self.rejects.iter().filter(|row| row.file == checks);
-        let read = self.checks.len() + rejected.count();
+        let read = self.checks.len() + rejected.count() + self.later_checks;
         let files = [
             file("readings/kelp.csv", "readings", rows),
             file(checks, "fingersticks", read as u64),
