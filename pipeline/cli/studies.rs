@@ -361,11 +361,12 @@ pub fn settings(first: &Settings, opened: &[Opened]) -> (Settings, Vec<String>) 
                 .sites
                 .entry(key.clone())
                 .or_insert_with(|| site.clone());
-            if known.on_label != site.on_label {
+            known.on_label = known.on_label.or(site.on_label);
+            if site.on_label.is_some() && known.on_label != site.on_label {
                 warnings.push(format!(
                     "{}: whether {key} is on the device's label is told otherwise in another study: the report says {}",
                     one.name,
-                    if known.on_label { "it is" } else { "it is not" }
+                    if known.on_label == Some(true) { "it is" } else { "it is not" }
                 ));
             }
         }

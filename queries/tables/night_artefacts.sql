@@ -2,7 +2,7 @@
 -- row = "one run of readings in one night"
 -- section = "nights"
 -- order = 4
--- note = "Only a fingerstick can tell a false low from a true one: unchecked means that nobody knows."
+-- note = "Only a fingerstick can tell whether glucose was as low as was read: unchecked means that nobody knows."
 -- show = 40
 -- [columns]
 -- wearer = { label = "Wearer", class = "wearer" }

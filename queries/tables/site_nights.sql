@@ -2,7 +2,7 @@
 -- row = "one site"
 -- section = "nights"
 -- order = 1
--- note = "Sensor-nights with enough readings, and artefacts in them. Confirmed: a fingerstick was well above; refuted: it was as low. One that nobody checked may have been a true low."
+-- note = "Sensor-nights with enough readings, and artefacts in them. Confirmed: a fingerstick was well above; refuted: it was as low. One that went below {70 mg/dL} and that nobody checked may have been a true low."
 -- chart = { kind = "intervals", x = "rate_per_100", y = "site", lower = "rate_lower", upper = "rate_upper" }
 -- [columns]
 -- site = { label = "Site", class = "site" }

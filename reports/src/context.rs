@@ -129,7 +129,7 @@ impl<'a> Context<'a> {
         }
     }
 
-    /// Whether the settings say of any site that it is on the device's label: else nothing is known of any.
+    /// Whether the settings say of any site that it is on the device's label, or off it: else nothing is known of any.
     pub fn label_is_told(&self) -> bool {
         label_is_told(&self.sites)
     }
@@ -137,7 +137,7 @@ impl<'a> Context<'a> {
     /// Whether a site is off the device's label; one that no one knows is, where others are known to be on it.
     pub fn off_label(&self, key: &str) -> bool {
         let site = self.sites.iter().find(|site| site.key == key);
-        self.label_is_told() && !site.is_some_and(|site| site.on_label)
+        self.label_is_told() && !site.is_some_and(Site::is_on_label)
     }
 
     /// Which mark and colour a site has: by its place among all sites, worn or not, so that it keeps them from month to

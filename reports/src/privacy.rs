@@ -286,7 +286,7 @@ impl Replacement<'_> {
         for (key, new) in &self.sites {
             let number = new.strip_prefix("own-site-").filter(|_| new != key);
             let label = number.map(|n| fill(&self.text.page.own_site, &[("number", n)]));
-            let on_label = of.sites.get(key).is_some_and(|site| site.on_label);
+            let on_label = of.sites.get(key).and_then(|site| site.on_label);
             settings
                 .sites
                 .insert(new.clone(), SiteSettings { label, on_label });

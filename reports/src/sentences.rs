@@ -10,7 +10,7 @@ use whereworn_model::table::ResultTable;
 use whereworn_model::tables::site_comparison::{self, column as comparison};
 
 use crate::catalogue::fill;
-use crate::claims::{Claim, OTHERS, Verdict};
+use crate::claims::{Claim, JUDGED, OTHERS, Verdict};
 use crate::context::Context;
 use crate::view::View;
 use crate::words::ClaimWords;
@@ -31,6 +31,24 @@ pub(crate) fn name(context: &Context, site: &str) -> String {
     match site {
         OTHERS => context.text.claims.others.clone(),
         site => context.site_label(site),
+    }
+}
+
+/// A site's name, with a mark where it is off the label.
+pub(crate) fn site_marked(context: &Context, site: &str) -> String {
+    let label = context.site_label(site);
+    match context.off_label(site) {
+        true => fill(&context.text.claims.site_off_label, &[("site", &label)]),
+        false => label,
+    }
+}
+
+/// The site of a claim; the better of two is marked where it is off the label, so that nobody is urged to wear it.
+fn ahead(context: &Context, claim: &Claim) -> String {
+    let better = claim.is_difference() && JUDGED.contains(&claim.measure);
+    match better && claim.site != OTHERS {
+        true => site_marked(context, claim.site),
+        false => name(context, claim.site),
     }
 }
 
@@ -68,7 +86,7 @@ fn filled(context: &Context, template: &str, claim: &Claim) -> String {
     let margin = context.margins.get(&claim.measure).copied();
     let margin = margin.unwrap_or(claim.measure.default_margin());
     let values = [
-        ("site", &*name(context, claim.site)),
+        ("site", &*ahead(context, claim)),
         ("against", &*name(context, claim.against)),
         ("value", &*size(context, claim.measure, claim.size)),
         ("interval", ends.as_deref().unwrap_or_default()),

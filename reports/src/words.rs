@@ -30,7 +30,7 @@ pub(crate) struct BestText {
     pub caption: String,
     pub finding: String,
     pub item: String,
-    pub site_off_label: String,
+    pub unknown: String,
     pub unbeaten: Point,
     /// Who leads, where a weight can change that and where none can.
     pub moves: Point,
@@ -233,6 +233,8 @@ pub(crate) struct Claims {
     pub and: String,
     pub interval: String,
     pub above_zero: String,
+    /// A site with what it is.
+    pub site_off_label: String,
     pub rest: String,
     pub settled_by: String,
     pub at_most: String,

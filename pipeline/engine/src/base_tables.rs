@@ -131,7 +131,7 @@ fn settings(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
 /// One row a site, in the order of reports.
 fn sites(study: &StudyTables<'_>) -> Result<RecordBatch, ArrowError> {
     let sites = study.settings.all_sites();
-    let on_label: BooleanArray = sites.iter().map(|site| Some(site.on_label)).collect();
+    let on_label: BooleanArray = sites.iter().map(|site| Some(site.is_on_label())).collect();
     batch(vec![
         ("site", texts(sites.iter().map(|site| site.key.as_str()))),
         ("label", texts(sites.iter().map(|site| site.label.as_str()))),

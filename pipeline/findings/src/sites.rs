@@ -274,7 +274,7 @@ fn more(log: &Log<'_>, own: &[&Session], what: &str) -> String {
             .to_owned();
     }
     let sites = log.settings.all_sites();
-    let mut on_label = sites.iter().filter(|site| site.on_label);
+    let mut on_label = sites.iter().filter(|site| site.is_on_label());
     if on_label.any(|site| own.iter().any(|session| session.site == site.key)) {
         return format!("wear {what}");
     }

@@ -7,16 +7,24 @@ pub struct Site {
     pub key: String,
     /// Name shown to a reader.
     pub label: String,
-    /// Whether the site is on the device's label; a site of which the study says nothing is not.
-    pub on_label: bool,
+    /// Whether the study says that the site is on the device's label, or that it is not.
+    pub on_label: Option<bool>,
+}
+
+impl Site {
+    /// Whether the site is on the device's label; one of which the study says nothing is not.
+    pub fn is_on_label(&self) -> bool {
+        self.on_label == Some(true)
+    }
 }
 
 /// Fewest sensors for a word on a site; chosen by this project.
 pub const LEAST_SENSORS: usize = 3;
 
-/// Whether any of these sites is said to be on the device's label: else nothing is known of any.
+/// Whether it is said of any of these sites that it is on the device's label, or that it is not: else nothing is known of
+/// any.
 pub fn label_is_told(sites: &[Site]) -> bool {
-    sites.iter().any(|site| site.on_label)
+    sites.iter().any(|site| site.on_label.is_some())
 }
 
 /// Sites that come with the program: key and label, in the order in which reports list them.

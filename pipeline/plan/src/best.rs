@@ -11,6 +11,9 @@ pub const SITE_SPREAD: f64 = 0.7;
 /// Draws of the posterior.
 pub const DRAWS: usize = 4_000;
 
+/// Probability below which a site is not said to be unbeaten: it may be ahead in something by chance alone. A choice.
+const LEAST_CHANCE: f64 = 0.05;
+
 /// Worths this near to each other are the same but for rounding, in differences that matter.
 const ROUNDING: f64 = 1e-9;
 
@@ -70,6 +73,12 @@ impl Chance {
     pub fn is_told(&self) -> bool {
         self.sensors >= LEAST_SENSORS
     }
+
+    /// Whether it had sensors enough, may well be the best, and none beats it.
+    #[must_use]
+    pub fn is_unbeaten(&self) -> bool {
+        self.is_told() && !self.beaten && self.probability >= LEAST_CHANCE
+    }
 }
 
 /// How far a priority must move before another candidate leads.
@@ -93,6 +102,13 @@ pub struct Best {
 }
 
 impl Best {
+    /// Whether any sensor has a figure of an aspect.
+    #[must_use]
+    pub fn is_known(&self, aspect: usize) -> bool {
+        let mean = |chance: &Chance| chance.means.get(aspect).copied().flatten();
+        self.chances.iter().any(|chance| mean(chance).is_some())
+    }
+
     /// The candidate with the greatest shrunken sum of priorities; `None` without candidates.
     #[must_use]
     pub fn leader(&self, aspects: &[Aspect]) -> Option<usize> {

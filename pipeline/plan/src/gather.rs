@@ -217,11 +217,11 @@ pub fn choose_wearer(study: &Study<'_>, named: Option<&str>) -> Result<String, P
     })
 }
 
-/// In words, that the study says of no site that it is on the device's label.
+/// In words, that the study says of no site whether it is on the device's label.
 #[must_use]
 pub fn label_not_said(settings: &Settings) -> Option<&'static str> {
     (!label_is_told(&settings.all_sites())).then_some(
-        "study.toml says of no site that it is on the device's label: say of each site whether it is, with `on_label = true` or `false` under [sites.NAME]",
+        "study.toml says of no site whether it is on the device's label: say it of each, with `on_label = true` or `false` under [sites.NAME]",
     )
 }
 
@@ -292,7 +292,7 @@ impl Wearer {
     }
 
     pub(crate) fn is_on_label(&self, site: usize) -> bool {
-        self.sites.get(site).is_some_and(|site| site.on_label)
+        self.sites.get(site).is_some_and(Site::is_on_label)
     }
 
     pub(crate) fn label_remark(&self, site: usize) -> &'static str {
@@ -323,7 +323,7 @@ impl Wearer {
 /// Sites that may be planned, as places in a list: those that the plan names, else those on the label.
 pub(crate) fn allowed(plan: &Plan, sites: &[Site]) -> Vec<usize> {
     let may = |site: &Site| match plan.sites.is_empty() {
-        true => site.on_label,
+        true => site.is_on_label(),
         false => plan.sites.contains(&site.key),
     };
     (0..sites.len())

@@ -435,7 +435,27 @@ impl Page<'_> {
             "The bars show the probability that each site is the best of these for you. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
             "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
         );
-        format!("{} {meaning}\n\n", plain(&lead))
+        format!("{}{} {meaning}\n\n", plain(&lead), self.not_known())
+    }
+
+    /// What matters and no sensor tells anything of.
+    fn not_known(&self) -> String {
+        let words = self.words();
+        let aspects = self.wearer().aspects.iter().enumerate();
+        let unknown = aspects
+            .filter(|(place, aspect)| aspect.priority > 0.0 && !self.made.best.is_known(*place));
+        let names: Vec<&str> = unknown
+            .map(|(_, aspect)| words.priority(aspect.name))
+            .collect();
+        if names.is_empty() {
+            return String::new();
+        }
+        let names = names.join(", ");
+        say!(
+            words,
+            " Nothing is known yet of: {names}. It counts for nothing so far.",
+            " Noch nichts bekannt ist über: {names}. Das zählt bisher nicht."
+        )
     }
 
     fn unbeaten(&self) -> String {
@@ -445,10 +465,13 @@ impl Page<'_> {
         }
         let unbeaten = told
             .into_iter()
-            .filter(|&candidate| !self.made.best.chances[candidate].beaten);
+            .filter(|&candidate| self.made.best.chances[candidate].is_unbeaten());
         let names: Vec<String> = unbeaten
             .map(|candidate| self.label(self.wearer().candidates[candidate]))
             .collect();
+        if names.is_empty() {
+            return String::new();
+        }
         let names = names.join("; ");
         say!(
             self.words(),

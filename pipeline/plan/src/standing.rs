@@ -19,7 +19,7 @@ const SITES: &str = r#"
 -- site = { label = "Site", class = "site" }
 -- sensors = { label = "Sensors", class = "count", type = "integer" }
 -- probability = { label = "Probability of being the best", class = "share", type = "number" }
--- unbeaten = { label = "Not beaten on everything", class = "count", type = "integer" }
+-- unbeaten = { label = "May be the best, and not beaten on everything", class = "count", type = "integer" }
 "#;
 
 const PRIORITIES: &str = r#"
@@ -29,6 +29,7 @@ const PRIORITIES: &str = r#"
 -- wearer = { label = "Wearer", class = "wearer" }
 -- priority = { label = "Priority", class = "category" }
 -- weight = { label = "Weight", class = "estimate", type = "number" }
+-- known = { label = "Known of any sensor", class = "count", type = "integer" }
 -- leader = { label = "Site that leads", class = "site" }
 -- moved_to = { label = "Weight at which another leads", class = "estimate", type = "number" }
 -- then = { label = "Site that leads then", class = "site" }
@@ -68,7 +69,7 @@ fn sites(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> ResultT
             ),
             (
                 "unbeaten",
-                cells(&|place| whole(usize::from(!found.chances[place].beaten))),
+                cells(&|place| whole(usize::from(found.chances[place].is_unbeaten()))),
             ),
         ],
     )
@@ -94,6 +95,10 @@ fn priorities(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> Re
             (
                 "weight",
                 cells(&|place| Cell::Number(aspect(place).priority)),
+            ),
+            (
+                "known",
+                cells(&|place| Cell::Integer(i64::from(found.is_known(place)))),
             ),
             ("leader", cells(&|_| leader.clone())),
             (

@@ -94,7 +94,7 @@ impl Words {
 
     /// What goes with the name of one of a study's sites that is not on the label; else empty.
     pub fn label_remark(&self, site: &Site, sites: &[Site]) -> &'static str {
-        match (site.on_label, label_is_told(sites)) {
+        match (site.is_on_label(), label_is_told(sites)) {
             (true, _) => "",
             (false, true) => self.choose("off-label", "vom Hersteller nicht vorgesehen"),
             (false, false) => self.choose(

@@ -8,6 +8,7 @@ use crate::claims::LEAST_SENSORS;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::error::ReportError;
+use crate::sentences::site_marked;
 use crate::view::View;
 
 /// Below this probability a site is more likely not the best than the best.
@@ -31,10 +32,11 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         let probability = sites.table.number(*row, "probability");
         probability >= Some(STANDS_OUT) && worn(row) >= LEAST_SENSORS
     });
-    let mut items = vec![item(
-        &text.unbeaten,
-        &[("sites", &unbeaten(&sites).join("; "))],
-    )];
+    let unbeaten = unbeaten(&sites).join("; ");
+    let mut items = Vec::new();
+    if !unbeaten.is_empty() {
+        items.push(item(&text.unbeaten, &[("sites", &unbeaten)]));
+    }
     items.extend(stands_out.then(|| moves(&weights)));
     if let Some(off_label) = off_label(&sites) {
         items.push(item(&text.off_label, &[("sites", &off_label)]));
@@ -60,13 +62,29 @@ fn lead(weights: &View) -> String {
         true => &text.own,
         false => &text.usual,
     };
-    let names = weights.rows.iter().filter_map(|&row| {
-        let weight = weights.table.number(row, "weight")?;
-        let digits = usize::from(weight.fract() != 0.0);
-        (weight > 0.0).then(|| format!("{} {}", name(weights, row), context.number(weight, digits)))
-    });
-    let names = names.collect::<Vec<_>>().join(", ");
-    fill(template, &[("names", &names)])
+    let weight = |row: usize| weights.table.number(row, "weight").unwrap_or(0.0);
+    let rows = weights.rows.iter().copied();
+    let counts: Vec<usize> = rows.filter(|&row| weight(row) > 0.0).collect();
+    let weighed = |&row: &usize| {
+        let digits = usize::from(weight(row).fract() != 0.0);
+        format!(
+            "{} {}",
+            name(weights, row),
+            context.number(weight(row), digits)
+        )
+    };
+    let names: Vec<String> = counts.iter().map(weighed).collect();
+    let lead = fill(template, &[("names", &names.join(", "))]);
+    let unknown = counts.iter().copied();
+    let unknown = unknown.filter(|&row| weights.table.number(row, "known") == Some(0.0));
+    let unknown: Vec<String> = unknown.map(|row| name(weights, row)).collect();
+    match unknown.is_empty() {
+        true => lead,
+        false => {
+            let unknown = fill(&text.unknown, &[("names", &unknown.join(", "))]);
+            format!("{lead} {unknown}")
+        }
+    }
 }
 
 /// What a priority is called.
@@ -76,19 +94,10 @@ fn name(weights: &View, row: usize) -> String {
     name.map_or_else(|| key.to_owned(), Clone::clone)
 }
 
-/// A site's name, with a mark where it is off the label.
-fn site(context: &Context, key: &str) -> String {
-    let label = context.site_label(key);
-    match context.off_label(key) {
-        true => fill(&context.text.best.site_off_label, &[("site", &label)]),
-        false => label,
-    }
-}
-
 fn unbeaten(sites: &View) -> Vec<String> {
     let rows = sites.rows.iter();
     rows.filter(|&&row| sites.table.number(row, "unbeaten") == Some(1.0))
-        .map(|&row| site(sites.context, sites.table.text(row, "site")))
+        .map(|&row| site_marked(sites.context, sites.table.text(row, "site")))
         .collect()
 }
 
@@ -105,13 +114,16 @@ fn moves(weights: &View) -> Item {
             ("name", &*name(weights, row)),
             ("from", &*context.number(from, 1)),
             ("to", &*context.number(to, 1)),
-            ("site", &*site(context, weights.table.text(row, "then"))),
+            (
+                "site",
+                &*site_marked(context, weights.table.text(row, "then")),
+            ),
         ];
         Some(fill(&text.moved, &values))
     });
     let told = told.collect::<Vec<_>>().join("; ");
     let first = weights.rows.first().copied().unwrap_or(0);
-    let leader = site(context, weights.table.text(first, "leader"));
+    let leader = site_marked(context, weights.table.text(first, "leader"));
     let point = match told.is_empty() {
         true => &text.firm,
         false => &text.moves,

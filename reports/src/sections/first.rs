@@ -154,10 +154,12 @@ fn sentences(view: &View) -> Vec<Item> {
         .map(|&row| view.table.text(row, site_comparison::column::SITE))
         .collect();
     let of = |verdict| {
-        let pairs = claims
-            .iter()
-            .filter(|claim| claim.is_pair() && claim.withdrawn.is_empty());
-        joined(context, pairs.filter(move |claim| claim.verdict == verdict))
+        let pairs = claims.iter().filter(|claim| {
+            claim.is_pair() && claim.withdrawn.is_empty() && claim.verdict == verdict
+        });
+        let mut pairs: Vec<&Claim> = pairs.collect();
+        pairs.sort_by_key(|claim| (!claim.planned, !claim.within(&on_label)));
+        joined(context, pairs.into_iter())
     };
     let (differs, leans) = (of(Verdict::Differs), of(Verdict::Leans));
     let told = [&differs, &leans].map(|said| said.as_deref().unwrap_or_default());
@@ -283,21 +285,29 @@ fn unused(context: &Context) -> Option<String> {
     (!parts.is_empty()).then(|| parts.join("; "))
 }
 
+/// Findings of which one is about many rows: how many there are says nothing.
+const OF_ROWS: [&str; 2] = ["rejected", "set-aside"];
+
 /// Findings by kind, and the measures that they touch.
 fn found(view: &View) -> Option<String> {
     let context = view.context;
     let text = &context.text.first;
-    let mut kinds: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    let mut kinds: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     let mut touched: Vec<&str> = Vec::new();
     for &row in &view.rows {
         let severe = ["wrong", "doubtful"].contains(&view.table.text(row, "severity"));
         if !severe || view.table.number(row, "seen") == Some(1.0) {
             continue;
         }
-        let named = ["sensor", "meter", "site"].map(|column| view.table.text(row, column));
+        let named = ["sensor", "meter"].map(|column| view.table.text(row, column));
         let named = named.into_iter().find(|name| !name.is_empty());
-        let of_kind = kinds.entry(view.table.text(row, "kind")).or_default();
-        of_kind.push(named.unwrap_or_default());
+        let site = view.table.text(row, "site");
+        let site = (!site.is_empty()).then(|| context.site_label(site));
+        let named = named.map(str::to_owned).or(site).unwrap_or_default();
+        kinds
+            .entry(view.table.text(row, "kind"))
+            .or_default()
+            .push(named);
         touched.extend(
             view.table
                 .text(row, "touches")
@@ -312,6 +322,9 @@ fn found(view: &View) -> Option<String> {
         .iter()
         .map(|(kind, named)| {
             let name = text.kinds.get(*kind).map_or(*kind, String::as_str);
+            if OF_ROWS.contains(kind) {
+                return name.to_owned();
+            }
             let which = if named.len() <= MOST_NAMED && named.iter().all(|name| !name.is_empty()) {
                 named.join(", ")
             } else {

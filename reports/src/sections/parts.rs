@@ -2,11 +2,13 @@
 
 use whereworn_model::header::Class;
 use whereworn_model::table::Column;
-use whereworn_model::tables::{sessions, site_nights};
+use whereworn_model::tables::{night_artefacts, sessions};
 
 use crate::catalogue::fill;
+use crate::chart::traces::LOW_MGDL;
 use crate::context::Context;
 use crate::document::{Block, Item};
+use crate::levels::in_unit;
 use crate::view::View;
 use crate::words::Point;
 
@@ -31,19 +33,42 @@ pub(super) fn item(point: &Point, values: &[(&str, &str)]) -> Item {
     }
 }
 
-/// Runs of low readings at night that no fingerstick checked.
+/// Falls at night that no fingerstick checked, and those of them that may have been lows; none where none may.
 pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
-    let view = View::named(context, site_nights::NAME)?;
-    let count = total(&view, site_nights::column::UNCHECKED);
-    (count > 0.0).then(|| item(point, &[("count", &context.number(count, 0))]))
+    let view = View::named(context, night_artefacts::NAME)?;
+    let text = |row, name| view.table.text(row, name);
+    let unchecked = view.rows.iter().copied().filter(|&row| {
+        text(row, night_artefacts::column::EVIDENCE) == "unchecked"
+            && view.table.number(row, night_artefacts::column::COUNTED) == Some(1.0)
+    });
+    let unchecked: Vec<usize> = unchecked.collect();
+    let low = unchecked.iter().filter(|&&row| {
+        let nadir = view.table.number(row, night_artefacts::column::NADIR);
+        nadir.is_some_and(|nadir| nadir < LOW_MGDL)
+    });
+    let low = low.count();
+    let level = in_unit("{70 mg/dL}", context.unit, &context.text.decimal);
+    let values = [
+        ("count", &*unchecked.len().to_string()),
+        ("low", &*low.to_string()),
+        ("level", &*level),
+    ];
+    (low > 0).then(|| item(point, &values))
 }
 
 /// The sites on which most sensors ended for skin trouble.
 pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
     let view = View::named(context, sessions::NAME)?;
-    let (sites, count) = most_ended(&view, &ended(&view, &["reaction"]))?;
+    let rows = ended(&view, &["reaction"]);
+    let (_, most) = most_ended(&view, &rows)?;
+    let sites = view.groups_of(&rows, Some(sessions::column::SITE));
+    let most = sites.iter().filter(|site| site.rows.len() as f64 == most);
+    let (names, counts): (Vec<&str>, Vec<usize>) = most
+        .map(|site| (site.label.as_str(), site.rows.len()))
+        .unzip();
+    let count = counts.iter().sum::<usize>() as f64;
     let values = [
-        ("site", &*sites),
+        ("site", &*names.join(", ")),
         ("sensors", &*context.text.sensors(count)),
     ];
     Some(item(point, &values))
@@ -56,7 +81,7 @@ pub(super) fn ended(sessions: &View, causes: &[&str]) -> Vec<usize> {
     rows.filter(|&row| causes.contains(&cause(row))).collect()
 }
 
-/// The sites with most of some sensors, and how many they are there.
+/// The sites with most of some sensors, and how many they are at each.
 pub(super) fn most_ended(sessions: &View, rows: &[usize]) -> Option<(String, f64)> {
     let sites = sessions.groups_of(rows, Some(sessions::column::SITE));
     most(

@@ -87,17 +87,23 @@ fn a_picture_names_its_wearer_among_several() {
     assert_eq!(named(&study), 0);
 }
 
-/// Nobody is asked about falls at night that were all checked.
+/// Nobody is asked about falls at night that were all checked, nor about those that were no lows.
 #[test]
 fn checked_nights_are_no_question() {
-    let mut study = fixture::full();
+    let study = fixture::full();
     let asked = |study: &Study| study.report().markdown.contains("- **Unchecked nights**");
     assert!(asked(&study));
-    let nights = study.table("site_nights").columns.iter_mut();
-    nights
-        .filter(|column| column.name == "unchecked")
-        .for_each(|column| column.cells.fill(Cell::Integer(0)));
-    assert!(!asked(&study));
+    for (name, cell) in [
+        ("evidence", Cell::text("confirmed")),
+        ("nadir", Cell::Number(70.0)),
+    ] {
+        let mut study = fixture::full();
+        let columns = study.table("night_artefacts").columns.iter_mut();
+        columns
+            .filter(|column| column.name == name)
+            .for_each(|column| column.cells.fill(cell.clone()));
+        assert!(!asked(&study), "{name}");
+    }
 }
 
 /// A word that is also the key of a site is one only where the column has sites.
@@ -307,6 +313,15 @@ fn findings_are_named_up_to_three() {
     let unnamed = said(&["a", ""], &[]);
     assert!(unnamed.contains(&format!("{kind} (2)")), "{unnamed}");
     assert!(!unnamed.contains("this touches"), "{unnamed}");
+    let rows = said(&["a"], &["rejected;wrong;0;;"]);
+    assert!(
+        rows.contains("rows rejected") && !rows.contains("rejected ("),
+        "{rows}"
+    );
+    let site = "kind;severity;seen;touches;site";
+    let study = with("findings", site, &["site-confounded;doubtful;0;;calf"]);
+    let said = line(&study.report().markdown, "- **The data**");
+    assert!(said.contains("(Calf)"), "{said}");
 }
 
 /// The next sensor's limits carry their signs, also above 0; what is 0 has none.
@@ -432,7 +447,7 @@ fn a_planned_question_is_open_first() {
 fn a_label_that_nobody_told_is_not_made_up() {
     let mut study = fixture::full();
     let sites = study.settings.sites.values_mut();
-    sites.for_each(|site| site.on_label = false);
+    sites.for_each(|site| site.on_label = None);
     for cells in &mut study.table("site_comparison").columns {
         if cells.name == "on_label" {
             cells.cells.fill(Cell::text("no"));
@@ -442,7 +457,7 @@ fn a_label_that_nobody_told_is_not_made_up() {
     let said = line(&markdown, "- **On the label**: The settings");
     assert_eq!(
         said,
-        "- **On the label**: The settings name no site as on the device's label."
+        "- **On the label**: The settings do not say which sites are on the device's label."
     );
     assert!(markdown.contains("Which of these sites are, and are the others agreed"));
     let alleged = [
@@ -454,6 +469,60 @@ fn a_label_that_nobody_told_is_not_made_up() {
     for alleged in alleged {
         assert!(!markdown.contains(alleged), "{alleged}");
     }
+}
+
+/// Settings that say of every site that it is off the label tell the label: the better of two is marked, and the clinician
+/// asked about all.
+#[test]
+fn sites_said_to_be_off_the_label_are_marked() {
+    let mut study = fixture::full();
+    let sites = study.settings.sites.values_mut();
+    sites.for_each(|site| site.on_label = Some(false));
+    for cells in &mut study.table("site_comparison").columns {
+        if cells.name == "on_label" {
+            cells.cells.fill(Cell::text("no"));
+        }
+    }
+    let markdown = study.report().markdown;
+    let differs = line(&markdown, "- **Differs**");
+    let marked = "Back of the upper arm (off the label) keeps more sensors on than Upper thigh";
+    assert!(differs.contains(marked), "{differs}");
+    line(&markdown, "- **On the label**: No site of this study");
+    assert!(!markdown.contains("Which of these sites are, and are the others agreed"));
+}
+
+/// Two sites with one sensor each had two.
+#[test]
+fn sensors_that_the_skin_ended_are_counted_over_all_sites_named() {
+    let mut study = fixture::full();
+    let causes = study.table("sessions").columns.iter_mut();
+    let causes = causes.filter(|column| column.name == "cause");
+    causes.for_each(|column| column.cells.fill(Cell::text("completed")));
+    let sites = study.table("sessions");
+    let at = |site: &str| sites.rows_where("site", site)[0];
+    let rows = ["upper-arm-back", "upper-thigh"].map(at);
+    for row in rows {
+        set(&mut study, "sessions", "cause", row, Cell::text("reaction"));
+    }
+    let said = line(&study.report().markdown, "- **Skin**");
+    assert!(
+        said.contains(
+            "At Back of the upper arm, Upper thigh, skin trouble, pain or bleeding ended 2 sensors."
+        ),
+        "{said}"
+    );
+}
+
+/// What matters and nothing is known of counts for nothing, and is named.
+#[test]
+fn a_priority_without_data_is_named() {
+    let mut study = fixture::full();
+    let markdown = study.edition(Edition::Wearer).markdown;
+    assert!(!markdown.contains("Nothing is known yet of"));
+    set(&mut study, "best_priorities", "known", 1, Cell::Integer(0));
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let said = "Nothing is known yet of: skin. It counts for nothing so far.";
+    assert!(markdown.contains(said), "{markdown}");
 }
 
 #[test]

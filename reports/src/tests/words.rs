@@ -25,7 +25,9 @@ fn what_differs_and_what_leans_is_said() {
     assert!(differs.ends_with("and 3 more in the annex."), "{differs}");
     let leans = line(&report.markdown, "- **So far**");
     assert!(
-        leans.starts_with("- **So far**: Lower back keeps more sensors on than Abdomen"),
+        leans.starts_with(
+            "- **So far**: Lower back (off the label) keeps more sensors on than Abdomen"
+        ),
         "{leans}"
     );
     line(
@@ -87,6 +89,12 @@ fn what_differs_is_said_once() {
             _ => {}
         }
     }
+    study
+        .settings
+        .sites
+        .entry("lower-back".to_owned())
+        .or_default()
+        .on_label = Some(true);
     let markdown = study.report().markdown;
     let first = markdown.split("\n## ").nth(1).unwrap();
     let said = "Lower back is quieter at night than Back of the upper arm";

@@ -223,7 +223,7 @@ impl Settings {
             .map(|(key, label)| Site {
                 key: (*key).to_owned(),
                 label: (*label).to_owned(),
-                on_label: false,
+                on_label: None,
             })
             .collect();
         for (key, own) in &self.sites {

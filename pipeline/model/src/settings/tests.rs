@@ -11,7 +11,12 @@ fn defaults_are_those_of_the_definitions() {
     assert_eq!(settings.study.wearer, "wearer-1");
     assert_eq!(settings.study.unit, None, "a unit has no default");
     assert_eq!(settings.all_sites().len(), 9);
-    assert!(settings.all_sites().iter().all(|site| !site.on_label));
+    assert!(
+        settings
+            .all_sites()
+            .iter()
+            .all(|site| site.on_label.is_none())
+    );
     assert!(!label_is_told(&settings.all_sites()));
     let plan = settings.study_plan();
     assert_eq!((plan.rest_days, plan.rest_days_after_skin), (14.0, 28.0));
@@ -253,7 +258,7 @@ fn every_known_key_is_read() {
     assert_eq!(format.pattern(), "%d/%m/%Y");
     let sites = settings.all_sites();
     let back = sites.iter().find(|s| s.key == "lower-back").unwrap();
-    assert_eq!((back.label.as_str(), back.on_label), ("Back", true));
+    assert_eq!((back.label.as_str(), back.on_label), ("Back", Some(true)));
     assert!(label_is_told(&sites));
     assert_eq!(sites.last().unwrap().label, "hip");
     let export = &settings.exports["x"];

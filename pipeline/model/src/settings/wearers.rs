@@ -37,5 +37,5 @@ pub struct SiteSettings {
     /// Name shown to a reader.
     pub label: Option<String>,
     /// Whether the site is on the device's label; a site of which nothing is said is not.
-    pub on_label: bool,
+    pub on_label: Option<bool>,
 }

@@ -131,9 +131,11 @@ fn of_a_site_that_nothing_is_said_of_it_is_not_said_that_it_is_off_label() {
 fn that_nothing_is_said_of_the_label_is_told() {
     let said = |settings: &str| label_not_said(&Settings::parse(settings).unwrap());
     assert_eq!(said(AGREED), None);
-    let line = said("[study]\nunit = \"mg/dL\"\n[sites.calf]\non_label = false\n").unwrap();
+    let calf = "[study]\nunit = \"mg/dL\"\n[sites.calf]\n";
+    assert_eq!(said(&format!("{calf}on_label = false\n")), None);
+    let line = said(&format!("{calf}label = \"Calf\"\n")).unwrap();
     assert!(
-        line.contains("of no site that it is on the device's label"),
+        line.contains("of no site whether it is on the device's label"),
         "{line}"
     );
 }
