@@ -29,8 +29,9 @@ SELECT
     wearers,
     mean,
     spread,
-    spread_lower,
-    spread_upper,
+    -- People who differ less than their sensors scatter: no spread at all fits them, and 0 to 0 would say that they are alike.
+    CASE WHEN spread_upper > 0 THEN spread_lower END AS spread_lower,
+    NULLIF(spread_upper, 0) AS spread_upper,
     p,
     clamp(new_lower, least, most) AS prediction_lower,
     clamp(new_upper, least, most) AS prediction_upper

@@ -140,5 +140,7 @@ pub(crate) struct SideBySideText {
     pub caption_beyond: String,
     pub caption_few: String,
     pub caption_people: String,
+    /// In a study of one person.
+    pub caption_sensors: String,
     pub finding: String,
 }

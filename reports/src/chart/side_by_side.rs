@@ -114,6 +114,8 @@ impl SideBySide {
         }
         if view.context.everyone.is_some() || view.context.wearers().len() > 1 {
             caption.push(&text.caption_people);
+        } else if sites.len() > 1 {
+            caption.push(&text.caption_sensors);
         }
         Some(Self {
             finding: findings.join(" "),
