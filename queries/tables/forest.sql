@@ -17,12 +17,10 @@
 WITH told AS (
     SELECT
         w.*,
-        a.label || ' / ' || b.label AS sites,
+        w.site || ' / ' || w.against AS sites,
         CASE WHEN c.verdict IN ('differs', 'leans') AND c.withdrawn IS NULL THEN 0 ELSE 1 END AS untold,
         COUNT(*) OVER (PARTITION BY w.site, w.against) AS wearers
     FROM within_wearers AS w
-    INNER JOIN sites AS a ON a.site = w.site
-    INNER JOIN sites AS b ON b.site = w.against
     LEFT JOIN conclusions AS c ON c.measure = w.measure AND c.site = w.site AND c.against = w.against
     WHERE w.measure = 'reads-true' AND w.weight IS NOT NULL
 ),

@@ -15,7 +15,7 @@ use datafusion::physical_plan::execute_stream;
 use futures::StreamExt;
 use whereworn_model::table::Cell;
 
-use crate::laid::{LARGE, Laid, RowsWriter};
+use crate::laid::{Laid, RowsWriter};
 use crate::planning::Planned;
 
 /// Rows of a result held together: a sort of thousands of tiny batches costs more than all else.
@@ -85,7 +85,7 @@ pub(crate) async fn collect(
         Spill::IfNeeded => state.task_ctx(),
         Spill::Never => Arc::new(without_files(&state)?),
     };
-    let mut gathered = Gathered::new(schema, state.runtime_env(), &name);
+    let mut gathered = Gathered::new(schema, planned.large, state.runtime_env(), &name);
     for part in &planned.parts {
         let physical = planned.physical(part, &state).await?;
         let mut stream = execute_stream(physical, Arc::clone(&context))?;
@@ -99,6 +99,7 @@ pub(crate) async fn collect(
 /// Rows as they come in, held together; once they are many, in a file.
 pub(crate) struct Gathered {
     schema: SchemaRef,
+    large: usize,
     environment: Arc<RuntimeEnv>,
     memory: MemoryReservation,
     batches: Vec<RecordBatch>,
@@ -108,9 +109,16 @@ pub(crate) struct Gathered {
 }
 
 impl Gathered {
-    pub fn new(schema: &SchemaRef, environment: &Arc<RuntimeEnv>, name: &str) -> Self {
+    /// Of more bytes than `large` they go to a file.
+    pub fn new(
+        schema: &SchemaRef,
+        large: usize,
+        environment: &Arc<RuntimeEnv>,
+        name: &str,
+    ) -> Self {
         Self {
             schema: Arc::clone(schema),
+            large,
             environment: Arc::clone(environment),
             memory: MemoryConsumer::new(name).register(&environment.memory_pool),
             batches: Vec::new(),
@@ -136,7 +144,7 @@ impl Gathered {
         let waiting = std::mem::take(&mut self.waiting);
         self.batches.push(concat_batches(&self.schema, &waiting)?);
         self.rows = 0;
-        if self.file.is_some() || self.memory.size() > LARGE {
+        if self.file.is_some() || self.memory.size() > self.large {
             self.write()?;
         }
         Ok(())

@@ -129,7 +129,7 @@ pub(crate) async fn collect_elsewhere(
         .await
         .map_err(|error| DataFusionError::External(error.into()))?
         .map_err(DataFusionError::Execution)?;
-    let mut gathered = Gathered::new(&planned.schema, state.runtime_env(), &name);
+    let mut gathered = Gathered::new(&planned.schema, planned.large, state.runtime_env(), &name);
     for batch in StreamReader::try_new(BufReader::new(File::open(&file)?), None)? {
         gathered.push(batch?)?;
     }

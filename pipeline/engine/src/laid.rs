@@ -42,16 +42,17 @@ pub(crate) enum Laid {
 }
 
 impl Laid {
-    /// Rows of a result that is done.
+    /// Rows of a result that is done, in a file where they have more bytes than some.
     ///
     /// # Errors
     /// A file that cannot be written.
     pub fn down(
         batches: Vec<RecordBatch>,
         schema: &SchemaRef,
+        large: usize,
         environment: &RuntimeEnv,
     ) -> Result<Self> {
-        if batches.iter().map(bytes).sum::<usize>() <= LARGE {
+        if batches.iter().map(bytes).sum::<usize>() <= large {
             return Ok(Self::InMemory(batches));
         }
         let mut file = RowsWriter::new(schema, environment)?;
@@ -325,7 +326,7 @@ mod tests {
         for (rows, in_file) in [(25_000, false), (1_500_001, true)] {
             let batches = pieces(rows);
             let schema = batches[0].schema();
-            let laid = Laid::down(batches.clone(), &schema, &context.runtime_env()).unwrap();
+            let laid = Laid::down(batches.clone(), &schema, LARGE, &context.runtime_env()).unwrap();
             assert_eq!(matches!(laid, Laid::InFile(_)), in_file);
             assert_eq!(laid.rows(), rows as usize);
             assert_eq!(laid.bytes(), batches.iter().map(bytes).sum::<usize>());
@@ -353,7 +354,7 @@ mod tests {
         let environment = SessionContext::new().runtime_env();
         for (rows, in_file) in [(25_000, false), (1_500_001, true)] {
             let batches = pieces(rows);
-            let mut gathered = Gathered::new(&batches[0].schema(), &environment, "r");
+            let mut gathered = Gathered::new(&batches[0].schema(), LARGE, &environment, "r");
             for batch in batches {
                 gathered.push(batch).unwrap();
             }
@@ -371,7 +372,7 @@ mod tests {
     fn the_file_goes_with_its_last_reader() {
         let environment = SessionContext::new().runtime_env();
         let batches = pieces(1_000_000);
-        let laid = Laid::down(batches.clone(), &batches[0].schema(), &environment).unwrap();
+        let laid = Laid::down(batches.clone(), &batches[0].schema(), LARGE, &environment).unwrap();
         let Laid::InFile(file) = &laid else {
             panic!("lies in memory")
         };

@@ -24,7 +24,7 @@ use crate::catalog::Query;
 use crate::charts::can_be_drawn;
 use crate::convert::cell_kind;
 use crate::error::EngineError;
-use crate::laid::{Laid, ResultRows};
+use crate::laid::{LARGE, Laid, ResultRows};
 use crate::messages;
 use crate::session::Engine;
 
@@ -35,6 +35,8 @@ pub(crate) struct Planned {
     /// optimized when it runs.
     pub parts: Vec<LogicalPlan>,
     pub schema: SchemaRef,
+    /// Bytes beyond which its rows lie in a file.
+    pub large: usize,
     table: Arc<ResultRows>,
 }
 
@@ -121,6 +123,8 @@ impl Engine {
         Ok(Some(Planned {
             parts,
             schema,
+            // A query of the study may give rows without end: they fill the memory that it may take, and no disk.
+            large: if query.own { usize::MAX } else { LARGE },
             table,
         }))
     }

@@ -227,7 +227,7 @@ impl<'e> Run<'e> {
                     continue;
                 };
                 let state = self.engine.context.state();
-                let laid = Laid::down(batches, &planned.schema, state.runtime_env());
+                let laid = Laid::down(batches, &planned.schema, planned.large, state.runtime_env());
                 let rows = laid.and_then(|laid| Rows::new(&state, laid, name));
                 let rows = rows.map_err(|error| messages::about(query.source(), &error, &[]))?;
                 self.finish(query, rows)?;
