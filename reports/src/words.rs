@@ -274,8 +274,15 @@ pub(crate) struct NextText {
     pub range: String,
     pub days_range: String,
     pub explain: String,
+    /// What is added in a report for one of several.
+    pub explain_own: String,
+    /// How many sensors a point rests on: of all, of the wearer whose report it is, of others where that wearer has none.
+    pub of_all: String,
+    pub of_own: String,
+    pub of_others: String,
     pub few: String,
     pub point_reads: String,
+    pub point_reads_others: String,
     pub point_days: String,
     pub off_label: String,
 }

@@ -1,5 +1,6 @@
 //! What the report says, by the rules of the sentences.
 
+use whereworn_model::settings::Language;
 use whereworn_model::table::Cell;
 
 use crate::Edition;
@@ -112,9 +113,44 @@ fn a_forecast_for_one_person_counts_their_sensors() {
     let markdown = study.edition(Edition::Wearer).markdown;
     let item = line(&markdown, "- **Abdomen**");
     assert!(
-        item.starts_with("- **Abdomen**: 4 sensors. Your next one"),
+        item.starts_with("- **Abdomen**: You wore 4 sensors here. Your next one"),
         "{item}"
     );
+}
+
+/// Where the wearer of a report has worn no sensor, the sensors of others are called theirs.
+#[test]
+fn a_forecast_from_others_says_so() {
+    let mut study = fixture::full();
+    study.wearer = Some("kelp");
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let item = line(&markdown, "- **Upper thigh**");
+    assert!(
+        item.starts_with("- **Upper thigh**: You have not worn one here yet. Others wore"),
+        "{item}"
+    );
+    assert!(
+        item.contains("Their next one will") && !item.contains("Your next one"),
+        "{item}"
+    );
+    study.settings.study.language = Language::German;
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let item = line(&markdown, "- **Oberschenkel");
+    assert!(
+        item.contains("Sie haben hier noch keinen getragen. Andere trugen")
+            && item.contains("Der nächste der anderen zeigt"),
+        "{item}"
+    );
+}
+
+/// Sensors of one's own that are too few for a forecast are not made up for by those of others.
+#[test]
+fn a_site_of_ones_own_is_not_foretold_from_others() {
+    let mut study = fixture::full();
+    study.wearer = Some("Keeper Ines");
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let item = line(&markdown, "- **Upper thigh**");
+    assert!(item.contains("You wore ") && !item.contains("next one"), "{item}");
 }
 
 /// How many more sensors would settle a question is said of sites on the label alone.
