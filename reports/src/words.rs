@@ -141,6 +141,20 @@ pub(crate) struct SectionText {
     #[serde(default)]
     pub of_table: Vec<String>,
     pub missing: String,
+    /// What takes its place in a report to one of several, where the section counts everyone.
+    #[serde(default)]
+    pub everyone: Option<OfEveryone>,
+}
+
+/// Title and texts of a section that counts everyone, for one of several wearers.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct OfEveryone {
+    pub title: String,
+    #[serde(default)]
+    pub intro: Vec<String>,
+    #[serde(default)]
+    pub missing: String,
 }
 
 /// How one figure of the report comes about.

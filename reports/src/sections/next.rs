@@ -1,7 +1,7 @@
 //! Site by site, and what the next sensor there will do.
 
-use whereworn_model::tables::{next_sensor, sessions};
 use whereworn_model::tables::site_comparison::{self, column as comparison};
+use whereworn_model::tables::{next_sensor, sessions};
 
 use super::first::{off_label, order};
 use crate::catalogue::fill;

@@ -150,7 +150,10 @@ fn a_site_of_ones_own_is_not_foretold_from_others() {
     study.wearer = Some("Keeper Ines");
     let markdown = study.edition(Edition::Wearer).markdown;
     let item = line(&markdown, "- **Upper thigh**");
-    assert!(item.contains("You wore ") && !item.contains("next one"), "{item}");
+    assert!(
+        item.contains("You wore ") && !item.contains("next one"),
+        "{item}"
+    );
 }
 
 /// How many more sensors would settle a question is said of sites on the label alone.
