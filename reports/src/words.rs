@@ -248,6 +248,8 @@ pub(crate) struct Claims {
     pub interval: String,
     pub above_zero: String,
     pub rest: String,
+    /// Stands before the link to all of them, where no section has them pair by pair.
+    pub all: String,
     pub settled_by: String,
     pub at_most: String,
     pub open_known: String,

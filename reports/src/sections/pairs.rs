@@ -1,13 +1,15 @@
 //! Site against site: the rows of the conclusions that tell most, in each measure's scale.
 
+use whereworn_model::tables::conclusions;
+
 use crate::catalogue::fill;
 use crate::claims::{Claim, JUDGED, Verdict, read};
 use crate::context::Context;
-use crate::document::{Block, Heading, Kind, Table};
+use crate::document::{Block, Files, Heading, Kind, Table};
 use crate::sentences::{compared, name};
 use crate::words::SectionText;
 
-use super::excerpts::files;
+use super::excerpts::{files, link};
 
 /// Most rows shown.
 const MOST_ROWS: usize = 16;
@@ -35,6 +37,25 @@ pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
     out.push(Block::Table(table(context, &claims)));
     out.extend(files(context, &["compare".to_owned()]));
     out
+}
+
+/// A link to all rows for an edition without this section, whose sentences say how many more there are.
+pub(super) fn all(context: &Context) -> Option<Block> {
+    let plan = context.plan();
+    let shown = plan
+        .body
+        .iter()
+        .chain(&plan.annex)
+        .any(|key| key == "pairs");
+    let any = read(&context.input.tables).iter().any(Claim::is_pair);
+    let mut tables = context.input.tables.iter();
+    let table = tables.find(|table| table.name == conclusions::NAME)?;
+    (any && !shown).then(|| {
+        Block::Files(Files {
+            lead: context.text.claims.all.clone(),
+            links: vec![link(table)],
+        })
+    })
 }
 
 fn table(context: &Context, claims: &[Claim]) -> Table {

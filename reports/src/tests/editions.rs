@@ -327,3 +327,40 @@ fn everyone_is_not_counted_above_a_picture_of_ones_own() {
     let said = |words: &str| section.find(words).unwrap();
     assert!(said("(figures/sensor_accuracy.svg)") < said("Everyone here is counted, 2 people."));
 }
+
+/// What the first points leave out is where they say it is.
+#[test]
+fn the_rest_of_the_claims_is_found() {
+    for (language, edition, said, there) in [
+        (
+            Language::English,
+            Edition::Wearer,
+            "more under “All comparisons” below",
+            "All comparisons: [Site against site](tables/conclusions.csv)",
+        ),
+        (
+            Language::German,
+            Edition::Wearer,
+            "weitere unten bei „Alle Vergleiche“",
+            "Alle Vergleiche: [Stelle gegen Stelle](tables/conclusions.csv)",
+        ),
+        (
+            Language::English,
+            Edition::Public,
+            "more below, pair by pair",
+            "## Which sites differ, pair by pair?",
+        ),
+        (
+            Language::English,
+            Edition::Clinician,
+            "more in the annex",
+            "### Which sites differ, pair by pair?",
+        ),
+    ] {
+        let mut study = fixture::full();
+        study.settings.study.language = language;
+        let markdown = study.edition(edition).markdown;
+        assert!(markdown.contains(said), "{said}: {markdown}");
+        assert!(markdown.contains(there), "{there}: {markdown}");
+    }
+}
