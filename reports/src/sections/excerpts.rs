@@ -118,15 +118,20 @@ fn short(view: &View, excerpt: &Excerpt) -> Table {
     rows.truncate(excerpt.rows);
     let mut table = of_columns(view, &columns, &rows);
     if rows.len() < all {
-        let counts = [rows.len().to_string(), all.to_string()];
-        let values = [
-            ("caption", &*table.caption),
-            ("shown", &*counts[0]),
-            ("rows", &*counts[1]),
-        ];
-        table.caption = fill(&view.context.text.table.some_rows, &values);
+        table.caption = some_rows(view.context, &table.caption, (rows.len(), all));
     }
     table
+}
+
+/// A caption that says how many rows of how many are shown.
+pub(super) fn some_rows(context: &Context, caption: &str, (shown, all): (usize, usize)) -> String {
+    let counts = [shown.to_string(), all.to_string()];
+    let values = [
+        ("caption", caption),
+        ("shown", &*counts[0]),
+        ("rows", &*counts[1]),
+    ];
+    fill(&context.text.table.some_rows, &values)
 }
 
 /// Some columns of some rows.

@@ -447,8 +447,8 @@ fn a_report_to_one_of_several_says_who_is_counted() {
         rest.split("\n##").next().unwrap().to_owned()
     };
     let told = "Everyone here is counted, ";
-    assert!(section("## Your nights\n").contains(told));
-    assert!(section("## Your skin\n").contains(told));
+    assert!(section("## Everyone's nights\n").contains(told));
+    assert!(section("## Everyone's skin\n").contains(told));
     let next = section("## What your next sensor may do\n");
     let (points, picture) = next.split_once("![").unwrap();
     assert!(!points.contains(told) && picture.contains(told), "{next}");
