@@ -1,5 +1,7 @@
 //! Tips from the study's own log: how sensors ended, and where.
 
+use std::collections::BTreeMap;
+
 use whereworn_model::tables::{sensor_accuracy, sessions};
 
 use super::parts::{self, item, most_ended, skin};
@@ -46,24 +48,31 @@ fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     Some(item(point, &values))
 }
 
-/// Sensors with few fingersticks beside them.
+/// Sensors on which few fingersticks met a reading; those without any need it most, and have no row among the paired.
 fn checks(context: &Context) -> Option<Item> {
-    let view = View::named(context, sensor_accuracy::NAME)?;
-    let paired = view.rows.iter().any(|&row| {
-        view.value(row, sensor_accuracy::column::PAIRS)
-            .is_some_and(|n| n > 0.0)
-    });
-    let few = view
+    let paired = View::named(context, sensor_accuracy::NAME)?;
+    let worn = View::named(context, sessions::NAME)?;
+    let name = |view: &View, row| {
+        let text = |column| view.table.text(row, column).to_owned();
+        (
+            text(sessions::column::WEARER),
+            text(sessions::column::SENSOR),
+        )
+    };
+    let pairs: BTreeMap<_, _> = paired
         .rows
         .iter()
-        .filter(|&&row| {
-            view.value(row, sensor_accuracy::column::PAIRS)
-                .is_some_and(|n| n < FEW_PAIRS)
+        .filter_map(|&row| {
+            let pairs = paired.value(row, sensor_accuracy::column::PAIRS)?;
+            Some((name(&paired, row), pairs))
         })
-        .count();
+        .collect();
+    let of = |&&row: &&usize| pairs.get(&name(&worn, row)).copied().unwrap_or(0.0) < FEW_PAIRS;
+    let few = worn.rows.iter().filter(of).count();
     let values = [
         ("count", &*few.to_string()),
-        ("sensors", &*context.text.sensors(view.rows.len() as f64)),
+        ("sensors", &*context.text.sensors(worn.rows.len() as f64)),
     ];
-    (few > 0 && paired).then(|| item(&context.text.tips.checks, &values))
+    let any = pairs.values().any(|pairs| *pairs > 0.0);
+    (few > 0 && any).then(|| item(&context.text.tips.checks, &values))
 }

@@ -615,3 +615,30 @@ fn an_interval_stands_behind_its_figure() {
         );
     }
 }
+
+/// By hand: of five sensors one has twenty fingersticks, one has four and three have none, so that they have no row beside
+/// fingersticks.
+#[test]
+fn sensors_that_no_fingerstick_met_are_counted() {
+    let mut study = fixture::full();
+    let sessions: Vec<String> = (1..=5)
+        .map(|n| format!("w;s{n};abdomen;left;2026-03-0{n}T09:00:00Z;completed;ring"))
+        .collect();
+    let columns = "wearer;sensor;site;side;inserted;cause;tape";
+    *study.table("sessions") = fixture::table("sessions", "SELECT 1", columns, &sessions);
+    let pairs = ["w;s1;abdomen;20", "w;s2;abdomen;4"].map(str::to_owned);
+    let columns = "wearer;sensor;site;pairs";
+    *study.table("sensor_accuracy") =
+        fixture::table("sensor_accuracy", "SELECT 1", columns, &pairs);
+    let tip = |study: &Study, start| line(&study.edition(Edition::Wearer).markdown, start);
+    let said = tip(&study, "- **Fingersticks**");
+    let wanted =
+        "- **Fingersticks**: On 4 of 5 sensors, fewer than five fingersticks met a reading.";
+    assert!(said.starts_with(wanted), "{said}");
+    study.settings.study.language = Language::German;
+    let said = tip(&study, "- **Messungen am Finger**");
+    assert!(
+        said.contains("Bei 4 von 5 Sensoren trafen weniger als fünf"),
+        "{said}"
+    );
+}
