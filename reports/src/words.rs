@@ -49,7 +49,11 @@ pub(crate) struct Tips {
     pub at: String,
     pub most_at: String,
     pub knocked: Point,
+    /// Sensors that came loose: where the log lacks the tape of some, and where it has that of each.
     pub loose: Point,
+    pub taped: Point,
+    /// Stands before the link to the table that sets tape against none.
+    pub tapes: String,
     pub skin: Point,
     pub checks: Point,
 }

@@ -1,7 +1,7 @@
 //! What the report says, by the rules of the sentences.
 
 use whereworn_model::settings::Language;
-use whereworn_model::table::Cell;
+use whereworn_model::table::{Cell, ResultTable};
 
 use crate::Edition;
 use crate::fixture::{self, Study};
@@ -641,4 +641,40 @@ fn sensors_that_no_fingerstick_met_are_counted() {
         said.contains("Bei 4 von 5 Sensoren trafen weniger als fünf"),
         "{said}"
     );
+}
+
+/// No one is asked to note the tape that they noted: the table of tapes is there instead.
+#[test]
+fn a_tape_that_was_noted_is_not_asked_for() {
+    let mut study = fixture::full();
+    let columns = "site;tape;sensors;days;came_off;per_100_days";
+    let rows = ["every site;with tape;15;99;3;3.0".to_owned()];
+    let tapes = fixture::table(
+        "site_tape",
+        "-- title = \"Tapes\"\nSELECT 1",
+        columns,
+        &rows,
+    );
+    study.tables.push(tapes);
+    let asked = "Note the tape you use each time.";
+    let link = "Loose edges and tape: [Tapes](tables/site_tape.csv)";
+    let noted = study.edition(Edition::Wearer).markdown;
+    let said = line(&noted, "- **Loose edges**");
+    assert!(
+        said.ends_with("You noted the tape each time.") && !noted.contains(asked),
+        "{said}"
+    );
+    assert!(noted.contains(link));
+    let sessions = study.table("sessions");
+    let loose = |table: &ResultTable, row: &usize| table.text(*row, "cause") == "fell-off";
+    let row = (0..sessions.rows())
+        .find(|row| loose(sessions, row))
+        .unwrap();
+    let tape = sessions
+        .columns
+        .iter_mut()
+        .find(|column| column.name == "tape");
+    tape.unwrap().cells[row] = Cell::Empty;
+    let markdown = study.edition(Edition::Wearer).markdown;
+    assert!(markdown.contains(asked) && !markdown.contains(link));
 }
