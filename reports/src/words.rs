@@ -329,7 +329,8 @@ pub(crate) struct Changes {
     pub none_put_on: String,
     pub put_on: String,
     pub moved: Point,
-    pub none: String,
+    pub none_one: String,
+    pub none_many: String,
     pub too_few: String,
 }
 

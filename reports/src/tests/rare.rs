@@ -200,6 +200,8 @@ fn what_moved_is_told_or_how_much_was_compared() {
     assert!(said(&["too few sensors", ""]).contains(nothing));
     let none = said(&["too few sensors", "", "may be chance", "may be chance"]);
     assert!(none.contains("in 2 figures: none differs"), "{none}");
+    let none = said(&["too few sensors", "may be chance"]);
+    assert!(none.contains("in one figure: it does not differ"), "{none}");
     for finding in ["up, more than chance", "down, more than chance"] {
         let moved = said(&["may be chance", finding]);
         assert_eq!(moved.matches("- **Calf, ").count(), 1, "{moved}");
