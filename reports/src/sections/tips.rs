@@ -78,10 +78,12 @@ fn checks(context: &Context) -> Option<Item> {
     let worn = View::named(context, sessions::NAME)?;
     let name = |view: &View, row| {
         let text = |column| view.table.text(row, column).to_owned();
-        (
-            text(sessions::column::WEARER),
-            text(sessions::column::SENSOR),
-        )
+        let columns = [
+            sessions::column::WEARER,
+            sessions::column::SENSOR,
+            sessions::column::SITE,
+        ];
+        columns.map(text)
     };
     let pairs: BTreeMap<_, _> = paired
         .rows

@@ -51,7 +51,7 @@ fn sensors_with_few_fingersticks_are_counted() {
         );
     }
     let said = told(&study).unwrap();
-    assert!(said.contains(": 3 of 40 sensors."), "{said}");
+    assert!(said.contains(": On 3 of 40 sensors,"), "{said}");
 }
 
 /// All that the log has of a sensor stands on its sheet, for whoever asks.
