@@ -132,6 +132,8 @@ fn glucose_among_other_measures_follows_the_study() {
     let markdown = study.report().markdown.replace('\u{a0}', " ");
     let section = section(&markdown, "Does it hold for everyone here?");
     for said in [
+        "**Each row is one measure at a site where several people wore sensors.**",
+        "Artefacts at night: per 100 sensor-nights.",
         "| 0.11 (0.05 to 0.30) | 0.400 | 0.01 | 0.50 |",
         "| 0.50 (0.30 to 1.00) | 0.400 | −2.00 | 1.50 |",
         "Reads high or low: mmol/L.",

@@ -4,6 +4,7 @@ use whereworn_model::settings::Language;
 use whereworn_model::table::{Cell, ResultTable};
 
 use crate::Edition;
+use crate::catalogue::Catalogue;
 use crate::fixture::{self, Study};
 
 /// A line of the Markdown, blanks that do not break made plain.
@@ -49,7 +50,7 @@ fn the_trade_off_has_both_figures() {
     let markdown = study.report().markdown;
     let label = line(&markdown, "- **On the label**");
     for part in [
-        "Lower back keeps more sensors on than Abdomen (9 % against 38 % came off) (so far)",
+        "Lower back keeps more sensors on than Abdomen (9 % against 38 % came off), so far",
         "Lower back is quieter at night than Back of the upper arm (2.2 against 9.4 artefacts in 100 nights)",
         "Abdomen is quieter at night than Back of the upper arm (1.1 against 9.4 artefacts in 100 nights)",
     ] {
@@ -677,4 +678,57 @@ fn a_tape_that_was_noted_is_not_asked_for() {
     tape.unwrap().cells[row] = Cell::Empty;
     let markdown = study.edition(Edition::Wearer).markdown;
     assert!(markdown.contains(asked) && !markdown.contains(link));
+}
+
+/// One word for one thing in the wearer's edition: a site shows more, whatever becomes of the claim, and lags less.
+#[test]
+fn a_wearer_reads_one_word_for_one_measure() {
+    let mut study = fixture::two_sites();
+    for column in &mut study.table("site_comparison").columns {
+        if column.name == "on_label" {
+            column.cells.fill(Cell::text("yes"));
+        }
+    }
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let label = line(&markdown, "- **On the maker's list**");
+    assert!(
+        label.contains(" shows more than ") && !label.contains("reads higher"),
+        "{label}"
+    );
+    for language in [Language::English, Language::German] {
+        let text = Catalogue::read(language, Edition::Wearer).unwrap();
+        for measure in ["reads-high-or-low", "delay"] {
+            let words = &text.claims.measures[measure];
+            for said in [
+                &words.claim,
+                &words.alike,
+                &words.open,
+                &words.withdrawn,
+                &words.won,
+            ] {
+                for other in ["higher", "behind", "höhere", "hohe"] {
+                    assert!(!said.contains(other), "{said}");
+                }
+            }
+        }
+    }
+}
+
+/// By hand: all sensors, not all people or all readings, were on one site.
+#[test]
+fn one_site_is_said_of_sensors() {
+    let mut study = fixture::one_site();
+    assert!(
+        study
+            .edition(Edition::Wearer)
+            .markdown
+            .contains("All sensors were on one site")
+    );
+    study.settings.study.language = Language::German;
+    assert!(
+        study
+            .edition(Edition::Wearer)
+            .markdown
+            .contains("Alle Sensoren saßen an einer Stelle")
+    );
 }
