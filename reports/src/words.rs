@@ -123,6 +123,10 @@ pub(crate) struct TableText {
     pub own: String,
     /// A query file of the study failed; what is wrong with it stands in English.
     pub fault: String,
+    /// The same where the file is told, with the line and column where they are.
+    pub fault_at: String,
+    pub line: String,
+    pub column: String,
     pub some_rows: String,
     pub files: String,
     pub first_rows: String,
