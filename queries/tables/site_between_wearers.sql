@@ -1,8 +1,8 @@
 -- title = "How much a site differs between people"
--- row = "one site and measure that several people wore"
+-- row = "one measure at a site where several people wore sensors"
 -- section = "spread"
 -- order = 4
--- note = "Came off by the rated day: share. Reads true: mean absolute relative difference, percent. Reads high or low: {mg/dL}. Quiet at night: artefacts per 100 sensor-nights. Spread: standard deviation between people, sensors' own scatter taken off. p: of people who are all alike. A new person: what one more would have, 95 of 100 times; from three people on."
+-- note = "Came off: share by the rated day. Reads true: mean absolute relative difference, percent. Reads high or low: {mg/dL}. Artefacts at night: per 100 sensor-nights. Spread: standard deviation between people, sensors' own scatter taken off. p: of people who are all alike. A new person: what one more would have, 95 of 100 times; from three people on."
 -- [columns]
 -- site = { label = "Site", class = "site" }
 -- measure = { label = "Measure", class = "category" }

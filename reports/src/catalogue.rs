@@ -80,7 +80,8 @@ impl Catalogue {
     }
 }
 
-fn counted(count: f64, one: &str, many: &str) -> String {
+/// A text on a number of things, in its form for one or for many.
+pub(crate) fn counted(count: f64, one: &str, many: &str) -> String {
     if count == 1.0 {
         one.to_owned()
     } else {

@@ -59,6 +59,21 @@ impl<'a> Context<'a> {
         }
     }
 
+    /// For one of so many wearers: sections that count everyone say so instead of speaking of the reader's own.
+    pub fn for_one_of(mut self, everyone: Option<usize>) -> Self {
+        self.everyone = everyone;
+        if everyone.is_some() {
+            for section in self.text.sections.values_mut() {
+                if let Some(of_everyone) = section.everyone.take() {
+                    section.title = of_everyone.title;
+                    section.intro = of_everyone.intro;
+                    section.missing = of_everyone.missing;
+                }
+            }
+        }
+        self
+    }
+
     /// What stands where in this edition.
     pub fn plan(&self) -> &'a Plan {
         self.plans.of(self.input.edition)

@@ -243,4 +243,23 @@ mod tests {
             assert!(known.contains(name), "{name} is no table");
         }
     }
+
+    /// The wearer's edition has one word for what lying on a sensor does, in every title of a table that it links.
+    #[test]
+    fn a_wearer_reads_one_word_for_a_night_drop() {
+        for language in LANGUAGES {
+            let text = Catalogue::read(language, Edition::Wearer).unwrap();
+            for (name, header) in headers() {
+                let linked = ["nights", "people", "spread", "skin", "comfort", "quality"];
+                let section = header.section.as_deref();
+                if !section.is_some_and(|section| linked.contains(&section)) {
+                    continue;
+                }
+                let own = text.tables.get(&name).and_then(|words| words.title.clone());
+                let title = own.or(header.title).unwrap_or_default();
+                assert!(!title.to_lowercase().contains("artef"), "{name}: {title}");
+                assert!(!title.contains("rtefakt"), "{name}: {title}");
+            }
+        }
+    }
 }

@@ -115,8 +115,7 @@ pub fn render(input: Input) -> Result<Report, ReportError> {
     };
     let everyone = own::keep(&mut input);
     text.localise(&mut input.tables, input.settings.unit());
-    let mut context = Context::new(&input, text, &plans, shared);
-    context.everyone = everyone;
+    let context = Context::new(&input, text, &plans, shared).for_one_of(everyone);
     let blocks = sections::blocks(&context)?;
     let title = format!(
         "{}, {}",

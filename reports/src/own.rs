@@ -8,7 +8,7 @@ use whereworn_model::header::Class;
 use crate::input::Input;
 
 /// Keeps the rows of the wearer whose report it is, and those of no one and no file, and says how many wearers there were; nothing
-/// where it is no one's own report.
+/// where it is no one's own report, or there is no one else.
 pub(crate) fn keep(input: &mut Input) -> Option<usize> {
     let own = input.wearer?;
     let mut everyone = BTreeSet::new();
@@ -38,5 +38,6 @@ pub(crate) fn keep(input: &mut Input) -> Option<usize> {
         }
         everyone.extend(names.into_iter().filter(|name| !name.is_empty()));
     }
-    Some(everyone.len())
+    let others = everyone.iter().any(|name| name != own);
+    others.then_some(everyone.len())
 }

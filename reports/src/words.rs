@@ -49,7 +49,11 @@ pub(crate) struct Tips {
     pub at: String,
     pub most_at: String,
     pub knocked: Point,
+    /// Sensors that came loose: where the log lacks the tape of some, and where it has that of each.
     pub loose: Point,
+    pub taped: Point,
+    /// Stands before the link to the table that sets tape against none.
+    pub tapes: String,
     pub skin: Point,
     pub checks: Point,
 }
@@ -119,6 +123,10 @@ pub(crate) struct TableText {
     pub own: String,
     /// A query file of the study failed; what is wrong with it stands in English.
     pub fault: String,
+    /// The same where the file is told, with the line and column where they are.
+    pub fault_at: String,
+    pub line: String,
+    pub column: String,
     pub some_rows: String,
     pub files: String,
     pub first_rows: String,
@@ -140,6 +148,20 @@ pub(crate) struct SectionText {
     /// What is said where it has a table; a column of counts in braces stands for its sum.
     #[serde(default)]
     pub of_table: Vec<String>,
+    pub missing: String,
+    /// What takes its place in a report to one of several, where the section counts everyone.
+    #[serde(default)]
+    pub everyone: Option<OfEveryone>,
+}
+
+/// Title and texts of a section that counts everyone, for one of several wearers.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct OfEveryone {
+    pub title: String,
+    #[serde(default)]
+    pub intro: Vec<String>,
+    #[serde(default)]
     pub missing: String,
 }
 
@@ -236,6 +258,8 @@ pub(crate) struct Claims {
     /// A site with what it is.
     pub site_off_label: String,
     pub rest: String,
+    /// Stands before the link to all of them, where no section has them pair by pair.
+    pub all: String,
     pub settled_by: String,
     pub at_most: String,
     pub open_known: String,
@@ -276,8 +300,15 @@ pub(crate) struct NextText {
     pub range: String,
     pub days_range: String,
     pub explain: String,
+    /// What is added in a report for one of several.
+    pub explain_own: String,
+    /// How many sensors a point rests on: of all, of the wearer whose report it is, of others where that wearer has none.
+    pub of_all: String,
+    pub of_own: String,
+    pub of_others: String,
     pub few: String,
     pub point_reads: String,
+    pub point_reads_others: String,
     pub point_days: String,
     pub off_label: String,
 }
@@ -304,7 +335,8 @@ pub(crate) struct Changes {
     pub none_put_on: String,
     pub put_on: String,
     pub moved: Point,
-    pub none: String,
+    pub none_one: String,
+    pub none_many: String,
     pub too_few: String,
 }
 

@@ -13,7 +13,13 @@ use crate::error::ReportError;
 use crate::palette::{INK, MUTED, RULE};
 use crate::view::{Group, View};
 
+/// Height of a row: with few of them, and with many that have names of one line or of two, so that a page holds thirty.
 const ROW: f64 = 34.0;
+const DENSE: f64 = 18.0;
+const DENSE_NAMED: f64 = 30.0;
+
+/// Most rows that are few.
+const FEW_ROWS: usize = 12;
 
 /// Most rows drawn.
 const MOST_ROWS: usize = 60;
@@ -114,9 +120,25 @@ impl Intervals {
         })
     }
 
-    fn panel(&self, canvas: &Canvas, panel: &Panel, left: f64, right: f64, top: f64) -> Drawn {
+    /// Height of a row where labels have so much room.
+    fn row(&self, labels: f64) -> f64 {
+        let one_line = |row: &Row| wrap(&row.label, TEXT, labels, 2).len() == 1;
+        match self.rows.iter().all(one_line) {
+            _ if self.rows.len() <= FEW_ROWS => ROW,
+            true => DENSE,
+            false => DENSE_NAMED,
+        }
+    }
+
+    fn panel(
+        &self,
+        canvas: &Canvas,
+        panel: &Panel,
+        (left, right): (f64, f64),
+        (top, height): (f64, f64),
+    ) -> Drawn {
         let x = panel.scale.at(left + 6.0, right - 6.0);
-        let bottom = top + self.rows.len() as f64 * ROW;
+        let bottom = top + self.rows.len() as f64 * height;
         let title = heading(&panel.title, right - left);
         for (index, line) in title.iter().enumerate() {
             let y = top - 12.0 - (title.len() - 1 - index) as f64 * 14.0;
@@ -131,7 +153,7 @@ impl Intervals {
             )?;
         }
         for (index, (row, estimate)) in self.rows.iter().zip(&panel.estimates).enumerate() {
-            let y = top + (index as f64 + 0.5) * ROW;
+            let y = top + (index as f64 + 0.5) * height;
             match estimate {
                 None => canvas.text(
                     ((left + right) / 2.0, y),
@@ -144,16 +166,21 @@ impl Intervals {
         Ok(())
     }
 
-    fn labels(&self, canvas: &Canvas, width: f64, top: f64, right: f64) -> Drawn {
+    fn labels(
+        &self,
+        canvas: &Canvas,
+        (width, right): (f64, f64),
+        (top, height): (f64, f64),
+    ) -> Drawn {
         for (index, row) in self.rows.iter().enumerate() {
-            let y = top + (index as f64 + 0.5) * ROW;
+            let y = top + (index as f64 + 0.5) * height;
             let lines = wrap(&row.label, TEXT, width, 2);
             for (n, line) in lines.iter().enumerate() {
                 let shift = (n as f64 - (lines.len() - 1) as f64 / 2.0) * 14.0;
                 canvas.text((8.0, y + shift), line, PLAIN)?;
             }
             if index > 0 {
-                let y = top + index as f64 * ROW;
+                let y = top + index as f64 * height;
                 canvas.line(&[(8.0, y), (right, y)], Stroke::new(RULE, 0.75))?;
             }
         }
@@ -209,15 +236,16 @@ impl Chart for Intervals {
         let panel_width = (width - label_width - 18.0 - gap * columns as f64) / columns as f64;
         let lines = |panel: &Panel| heading(&panel.title, panel_width).len();
         let head = self.panels.iter().map(lines).max().unwrap_or(1) as f64 * 14.0 + 14.0;
-        let block = head + self.rows.len() as f64 * ROW + 24.0;
+        let row = self.row(label_width);
+        let block = head + self.rows.len() as f64 * row + 24.0;
         let blocks = self.panels.len().div_ceil(columns);
         paint(decimal, width, block * blocks as f64 + 6.0, |canvas| {
             for (part, panels) in self.panels.chunks(columns).enumerate() {
                 let top = part as f64 * block + head;
-                self.labels(canvas, label_width, top, width - 10.0)?;
+                self.labels(canvas, (label_width, width - 10.0), (top, row))?;
                 for (index, panel) in panels.iter().enumerate() {
                     let left = 8.0 + label_width + gap + index as f64 * (panel_width + gap);
-                    self.panel(canvas, panel, left, left + panel_width, top)?;
+                    self.panel(canvas, panel, (left, left + panel_width), (top, row))?;
                 }
             }
             Ok(())

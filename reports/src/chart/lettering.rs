@@ -37,7 +37,8 @@ pub(crate) fn shorten(text: &str, size: f64, room: f64) -> String {
     format!("{}…", out.trim_end())
 }
 
-/// A text in at most `lines` lines of a width, broken at blanks and after hyphens, the last one shortened.
+/// A text in at most `lines` lines of a width, broken at blanks and after hyphens, long words also after a stroke, what is
+/// still too long shortened.
 pub(crate) fn wrap(text: &str, size: f64, room: f64, lines: usize) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for (gap, piece) in text.split_whitespace().flat_map(pieces) {
@@ -53,11 +54,41 @@ pub(crate) fn wrap(text: &str, size: f64, room: f64, lines: usize) -> Vec<String
     out.iter().map(|line| shorten(line, size, room)).collect()
 }
 
-/// A word's parts, broken after hyphens, each with what comes before it in a line.
-fn pieces(word: &str) -> impl Iterator<Item = (&'static str, &str)> {
-    let gaps = std::iter::once(" ").chain(std::iter::repeat(""));
-    gaps.zip(word.split_inclusive('-'))
+/// A text with hyphens put into every word that is wider than a line, which make it parts of about one width; [`wrap`] breaks
+/// it there.
+pub(crate) fn hyphenated(text: &str, size: f64, room: f64) -> String {
+    // A part ends with the letter that passes its width, and a hyphen.
+    let most = (room - em('-') * size - size).max(size);
+    let mut out = String::new();
+    for (gap, piece) in text.split_whitespace().flat_map(pieces) {
+        out.push_str(gap);
+        let whole = width(piece, size);
+        let part = match whole <= room {
+            true => f64::INFINITY,
+            false => whole / (whole / most).ceil(),
+        };
+        let mut used = 0.0;
+        for c in piece.chars() {
+            if used >= part {
+                out.push('-');
+                used = 0.0;
+            }
+            used += em(c) * size;
+            out.push(c);
+        }
+    }
+    out.trim_start().to_owned()
 }
+
+/// A word's parts, broken after hyphens and strokes, each with what comes before it in a line. A unit stays whole.
+fn pieces(word: &str) -> impl Iterator<Item = (&'static str, &str)> {
+    let long = word.chars().count() > LONGEST_UNIT;
+    let gaps = std::iter::once(" ").chain(std::iter::repeat(""));
+    gaps.zip(word.split_inclusive(move |c| c == '-' || (long && c == '/')))
+}
+
+/// Letters of the longest unit with its brackets, "(mg/dL/min)".
+const LONGEST_UNIT: usize = 12;
 
 /// The lines of a panel's heading.
 pub(crate) fn heading(text: &str, room: f64) -> Vec<String> {
@@ -93,6 +124,21 @@ mod tests {
             wrap("per 100 sensor-nights - or days", 12.0, 70.0, 4),
             ["per 100", "sensor-", "nights - or", "days"]
         );
+    }
+
+    /// A word of its own that no line holds loses no letter; a unit is not broken.
+    #[test]
+    fn a_long_word_is_broken_and_kept_whole() {
+        let name = "Äußerer Oberschenkel-Übergangsbereich/Hüftknochenvorsprungsnähe links";
+        let lines = wrap(&hyphenated(name, 12.0, 98.0), 12.0, 98.0, 8);
+        let letters = |text: &str| text.replace(['-', ' '], "");
+        assert_eq!(letters(&lines.concat()), letters(name), "{lines:?}");
+        assert!(
+            lines.iter().all(|line| width(line, 12.0) <= 98.0),
+            "{lines:?}"
+        );
+        assert_eq!(hyphenated("Bias (mg/dL)", 12.0, 98.0), "Bias (mg/dL)");
+        assert_eq!(wrap("Bias (mg/dL)", 12.0, 50.0, 3), ["Bias", "(mg/d…"]);
     }
 
     #[test]

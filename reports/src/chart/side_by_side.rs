@@ -3,7 +3,7 @@
 use super::axis::{Scale, across};
 use super::canvas::{Canvas, Drawn, Lettering, QUIET, SMALL, STRONG, Stroke, TEXT, paint};
 use super::estimates::{Estimate, scale_of};
-use super::lettering::{heading, shorten, width as text_width, wrap};
+use super::lettering::{heading, hyphenated, shorten, width as text_width, wrap};
 use super::shared::{Chart, listing};
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
@@ -14,6 +14,13 @@ use crate::view::View;
 /// Height of a row with its numbers on one line, and of a line of small letters.
 const ROW: f64 = 38.0;
 const LINE: f64 = 12.0;
+
+/// Height of a line of a site's name, and most lines of it: a study's own name on a phone.
+const LABEL: f64 = 12.5;
+const LABEL_LINES: usize = 8;
+
+/// How far a heading or a name may go beyond its place: so far from the edge of the drawing the last panel ends.
+const EDGE: f64 = 8.0;
 
 /// Height of the line above a group of rows.
 const GROUP: f64 = 20.0;
@@ -135,8 +142,15 @@ impl SideBySide {
         let room = (width - labels - 16.0 - gap * columns as f64) / columns as f64;
         let words = room + gap - 4.0;
         let head = |panel: &Panel| {
-            let heads = heads(panel, (room, words));
+            let heads = heads(panel, (room + EDGE, words));
             heads.iter().map(|(line, _)| line).sum()
+        };
+        let lines = |site: &Site| name(site, labels).len();
+        let lines = self.sites.iter().map(lines).max().unwrap_or(1);
+        let named = if lines > 2 {
+            lines as f64 * LABEL + 20.0
+        } else {
+            0.0
         };
         let broken = self
             .panels
@@ -150,7 +164,7 @@ impl SideBySide {
             words,
             least,
             head: self.panels.iter().map(head).fold(0.0, f64::max) + 14.0,
-            row: if broken { ROW + LINE } else { ROW },
+            row: named.max(if broken { ROW + LINE } else { ROW }),
         }
     }
 
@@ -185,18 +199,18 @@ impl SideBySide {
                 canvas.text((8.0, y - GROUP / 2.0), group, bold)?;
             }
             canvas.line(&[(8.0, y), (right, y)], Stroke::new(RULE, 0.75))?;
-            let mut lines = wrap(&site.label, TEXT, layout.labels, 2);
+            let lines = name(site, layout.labels);
             let count = lines.len() as f64;
             let middle = y + layout.row / 2.0;
-            for (n, line) in lines.drain(..).enumerate() {
+            for (n, line) in lines.into_iter().enumerate() {
                 canvas.text(
-                    (8.0, middle + (n as f64 - count / 2.0) * 12.5),
+                    (8.0, middle + (n as f64 - count / 2.0) * LABEL),
                     &line,
                     STRONG,
                 )?;
             }
             let words = shorten(&site.sensors, SMALL, layout.labels);
-            canvas.text((8.0, middle + count * 6.25), &words, QUIET)?;
+            canvas.text((8.0, middle + count * LABEL / 2.0), &words, QUIET)?;
         }
         Ok(())
     }
@@ -211,7 +225,7 @@ impl SideBySide {
         let x = panel.scale.at(left, left + layout.room);
         let bottom = top + self.height(layout.row);
         let mut y = top - 2.0;
-        let heads = heads(panel, (layout.room, layout.words));
+        let heads = heads(panel, (layout.room + EDGE, layout.words));
         for (height, (words, lettering)) in heads.into_iter().rev() {
             canvas.text((left, y - height / 2.0), &words, lettering)?;
             y -= height;
@@ -242,6 +256,17 @@ impl SideBySide {
         }
         Ok(())
     }
+}
+
+/// The lines of a site's name, which is shown whole.
+fn name(site: &Site, room: f64) -> Vec<String> {
+    let room = room + EDGE;
+    wrap(
+        &hyphenated(&site.label, TEXT, room),
+        TEXT,
+        room,
+        LABEL_LINES,
+    )
 }
 
 /// The lines above a panel with their heights: its title, and which values are good.

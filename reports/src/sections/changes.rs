@@ -4,7 +4,7 @@ use whereworn_model::tables::since_last_month::{self, column as moved};
 use whereworn_model::tables::site_month::{self, column as month};
 
 use super::parts::{item, of_all, total};
-use crate::catalogue::fill;
+use crate::catalogue::{counted, fill};
 use crate::context::Context;
 use crate::document::Block;
 use crate::view::View;
@@ -111,6 +111,5 @@ fn moved(view: &View, text: &SectionText) -> Block {
         0 => return Block::Paragraph(text.missing.clone()),
         _ => {}
     }
-    let count = compared.to_string();
-    Block::Paragraph(fill(&words.none, &[("count", &count)]))
+    Block::Paragraph(counted(compared as f64, &words.none_one, &words.none_many))
 }

@@ -34,11 +34,16 @@ pub(crate) fn blocks(
     let of_picture = picture.iter().flat_map(|_| &text.of_picture);
     let intro = text.intro.iter().chain(of_picture).cloned();
     let mut out: Vec<Block> = intro.map(Block::Paragraph).collect();
-    let shown: Vec<&View> = picture.iter().chain(&table).collect();
-    out.extend(parts::of_all(context, &shown));
+    let counted_all = |view: &View| parts::of_all(context, &[view]);
+    let of_all = picture.as_ref().and_then(counted_all);
+    // Said once, and not above a picture of the wearer's own sensors.
+    let of_table = table.as_ref().filter(|_| of_all.is_none());
+    let of_table = of_table.and_then(counted_all);
+    out.extend(of_all);
     if let Some(view) = picture {
         out.extend(chart::of_table(&view)?.map(Block::Picture));
     }
+    out.extend(of_table);
     if let Some(view) = table {
         let said = text.of_table.iter().map(|said| counted(&view, said));
         out.extend(said.map(Block::Paragraph));
@@ -113,15 +118,20 @@ fn short(view: &View, excerpt: &Excerpt) -> Table {
     rows.truncate(excerpt.rows);
     let mut table = of_columns(view, &columns, &rows);
     if rows.len() < all {
-        let counts = [rows.len().to_string(), all.to_string()];
-        let values = [
-            ("caption", &*table.caption),
-            ("shown", &*counts[0]),
-            ("rows", &*counts[1]),
-        ];
-        table.caption = fill(&view.context.text.table.some_rows, &values);
+        table.caption = some_rows(view.context, &table.caption, (rows.len(), all));
     }
     table
+}
+
+/// A caption that says how many rows of how many are shown.
+pub(super) fn some_rows(context: &Context, caption: &str, (shown, all): (usize, usize)) -> String {
+    let counts = [shown.to_string(), all.to_string()];
+    let values = [
+        ("caption", caption),
+        ("shown", &*counts[0]),
+        ("rows", &*counts[1]),
+    ];
+    fill(&context.text.table.some_rows, &values)
 }
 
 /// Some columns of some rows.

@@ -189,7 +189,11 @@ fn section(context: &Context, key: &str, part: &mut Vec<Block>) -> Result<(), Re
     };
     let mut inner = match (key, context.plans.excerpt(key)) {
         (_, Some(excerpt)) => excerpts::blocks(context, text, excerpt)?,
-        ("first", _) => first::blocks(context)?,
+        ("first", _) => {
+            let mut inner = first::blocks(context)?;
+            inner.extend(pairs::all(context));
+            inner
+        }
         ("next", _) => next::blocks(context)?,
         ("together", _) => together::blocks(context),
         ("changes", _) => changes::blocks(context, text),

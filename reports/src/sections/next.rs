@@ -1,7 +1,7 @@
 //! Site by site, and what the next sensor there will do.
 
-use whereworn_model::tables::next_sensor;
 use whereworn_model::tables::site_comparison::{self, column as comparison};
+use whereworn_model::tables::{next_sensor, sessions};
 
 use super::first::{off_label, order};
 use crate::catalogue::fill;
@@ -27,6 +27,8 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
         out.push(Block::Table(table(&view)));
         if View::named(context, next_sensor::NAME).is_some() {
             out.push(Block::Paragraph(context.text.next.explain.clone()));
+            let of_one = context.everyone.map(|_| &context.text.next.explain_own);
+            out.extend(of_one.cloned().map(Block::Paragraph));
         }
     }
     if let Some(body) = Body::of(&view) {
@@ -36,14 +38,38 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     Ok(out)
 }
 
-/// The row of a site in the table of next sensors: that of the wearer whose report it is, else that for any wearer.
-fn next_row(next: &View, site: &str) -> Option<usize> {
+/// Whose sensors a forecast rests on.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Whose {
+    /// Of all who wear here, in a report that is no one's own.
+    Everyone,
+    Own,
+    /// Of others, where the wearer whose report it is has worn none.
+    Others,
+}
+
+/// The row of a site in the table of next sensors, and whose sensors it is of.
+fn next_row(next: &View, site: &str) -> Option<(usize, Whose)> {
     let rows = next.table.rows_where(next_sensor::column::SITE, site);
     let of = |wearer: &str| {
         let mut rows = rows.iter().copied();
         rows.find(|&row| next.table.text(row, next_sensor::column::WEARER) == wearer)
     };
-    next.context.input.wearer.and_then(of).or_else(|| of(""))
+    if next.context.everyone.is_none() {
+        return of("").map(|row| (row, Whose::Everyone));
+    }
+    let own = next.context.input.wearer.and_then(of);
+    let others = || of("").filter(|_| own_worn(next.context, site) == 0);
+    own.map(|row| (row, Whose::Own))
+        .or_else(|| others().map(|row| (row, Whose::Others)))
+}
+
+/// Sensors of a site in a report for one of several, whose tables hold that wearer's sensors alone.
+fn own_worn(context: &Context, site: &str) -> usize {
+    let sessions = View::named(context, sessions::NAME);
+    sessions.map_or(0, |own| {
+        own.table.rows_where(sessions::column::SITE, site).len()
+    })
 }
 
 /// The two ends of a range in a row.
@@ -64,7 +90,8 @@ fn signed(number: String) -> String {
 
 /// What the next sensor of a site will do: how it reads, how often it is far off, and how long it lasts.
 struct Next {
-    /// Sensors that it rests on: of the person whose report it is, where there is a forecast for them.
+    whose: Option<Whose>,
+    /// Sensors that it rests on.
     sensors: Option<f64>,
     reads: Option<(String, String)>,
     beyond: Option<String>,
@@ -73,12 +100,14 @@ struct Next {
 }
 
 fn next(view: Option<&View>, site: &str) -> Next {
-    let found = view.and_then(|view| Some((view, next_row(view, site)?)));
+    let row = view.and_then(|view| next_row(view, site));
+    let found = view.zip(row.map(|(row, _)| row));
     let cell = |name| {
         let (view, row) = found?;
         view.value(row, name).map(|_| view.short(row, name))
     };
     Next {
+        whose: row.map(|(_, whose)| whose),
         sensors: found.and_then(|(view, row)| view.value(row, next_sensor::column::SESSIONS)),
         reads: found
             .and_then(|(view, row)| {
@@ -189,15 +218,30 @@ fn point(view: &View, row: usize, found: Option<&View>, claims: &[Claim]) -> Str
     let text = &context.text.next;
     let site = view.table.text(row, comparison::SITE);
     let next = next(found, site);
-    let sensors = next.sensors.unwrap_or_else(|| worn(view, row));
-    let mut out = vec![format!("{}.", context.text.sensors(sensors))];
+    let sensors = match (next.whose, context.everyone) {
+        (None, Some(_)) => own_worn(context, site) as f64,
+        _ => next.sensors.unwrap_or_else(|| worn(view, row)),
+    };
+    let counted = match next.whose {
+        Some(Whose::Others) => &text.of_others,
+        _ if context.everyone.is_some() => &text.of_own,
+        _ => &text.of_all,
+    };
+    let mut out = vec![fill(
+        counted,
+        &[("sensors", &context.text.sensors(sensors))],
+    )];
     if sensors < LEAST_SENSORS {
         out.push(fill(&text.few, &[("least", &LEAST_SENSORS.to_string())]));
     }
     if let Some((lower, upper)) = next.reads {
         let beyond = next.beyond.unwrap_or_default();
         let values = [("lower", &*lower), ("upper", &*upper), ("beyond", &*beyond)];
-        out.push(fill(&text.point_reads, &values));
+        let reads = match next.whose {
+            Some(Whose::Others) => &text.point_reads_others,
+            _ => &text.point_reads,
+        };
+        out.push(fill(reads, &values));
     }
     if let (Some(days), Some((lower, upper))) = (next.days, next.lasts) {
         let values = [("days", &*days), ("lower", &*lower), ("upper", &*upper)];

@@ -7,6 +7,7 @@ use crate::context::Context;
 use crate::document::{Block, Files, Kind};
 use crate::error::ReportError;
 use crate::view::{Shown, View};
+use crate::words::TableText;
 
 use super::excerpts::{link, of_columns};
 use whereworn_model::table::ResultTable;
@@ -56,7 +57,7 @@ fn table(context: &Context, table: &ResultTable, out: &mut Vec<Block>) -> Result
     out.push(Block::title(3, &table.title()));
     let mut own = fill(&text.own, &[("name", &table.name)]);
     if let Some(fault) = &table.fault {
-        own = format!("{own} {}", fill(&text.fault, &[("fault", fault)]));
+        own = format!("{own} {}", failed(text, fault));
         if table.columns.is_empty() || !table.own_query {
             out.push(Block::Paragraph(own));
             return Ok(());
@@ -93,6 +94,32 @@ fn table(context: &Context, table: &ResultTable, out: &mut Vec<Block>) -> Result
     Ok(())
 }
 
+/// That a query failed, in the report's language but for the message itself, which the engine has in English after the file,
+/// its line and its column.
+fn failed(text: &TableText, fault: &str) -> String {
+    let in_words = |part: &str| {
+        let numbered = |name: &str| part.strip_prefix(name).filter(|at| is_number(at));
+        let at = |words: &String, at: &str| fill(words, &[("at", at)]);
+        let line = numbered("line ").map(|number| at(&text.line, number));
+        line.or_else(|| numbered("column ").map(|number| at(&text.column, number)))
+    };
+    let found = fault.split_once(": ").and_then(|(place, message)| {
+        let (file, rest) = place.split_at(place.find(".sql")? + ".sql".len());
+        let rest = rest.split(", ").skip(1).map(in_words);
+        let place: Option<Vec<String>> =
+            std::iter::once(Some(file.to_owned())).chain(rest).collect();
+        Some((place?.join(", "), message))
+    });
+    match found {
+        Some((place, message)) => fill(&text.fault_at, &[("place", &place), ("fault", message)]),
+        None => fill(&text.fault, &[("fault", fault)]),
+    }
+}
+
+fn is_number(text: &str) -> bool {
+    !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit())
+}
+
 /// What a missing value or a missing interval means, where the rows shown have one.
 fn gaps(view: &View, columns: &[Shown], rows: &[usize]) -> Vec<String> {
     let text = &view.context.text.table;
@@ -111,4 +138,37 @@ fn gaps(view: &View, columns: &[Shown], rows: &[usize]) -> Vec<String> {
     out.extend(no_interval.then(|| text.no_interval.clone()));
     out.extend(no_value.then(|| text.no_value.clone()));
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use whereworn_model::settings::Language;
+
+    use super::*;
+    use crate::catalogue::Catalogue;
+    use crate::edition::Edition;
+
+    #[test]
+    fn a_failed_query_is_told_in_the_language_of_the_report() {
+        let [english, german] = [Language::English, Language::German]
+            .map(|language| Catalogue::read(language, Edition::Clinician).unwrap().table);
+        let fault =
+            "queries/a, b.sql, line 2, column 18: there is no column `x`: the columns are y";
+        assert_eq!(
+            failed(&german, fault),
+            "Diese Abfrage der Studie ist gescheitert: queries/a, b.sql, Zeile 2, Spalte 18. Die Meldung dazu ist auf \
+             Englisch: there is no column `x`: the columns are y"
+        );
+        assert_eq!(
+            failed(&german, "queries/q.sql: is empty"),
+            "Diese Abfrage der Studie ist gescheitert: queries/q.sql. Die Meldung dazu ist auf Englisch: is empty"
+        );
+        let unplaced = "queries/q.sql, somewhere: odd";
+        let said = "gescheitert. Die Meldung dazu ist auf Englisch: queries/q.sql, somewhere: odd";
+        assert!(failed(&german, unplaced).ends_with(said));
+        for fault in [fault, "queries/q.sql, line 3: odd", unplaced, "no file"] {
+            let whole = format!("This query file of the study failed: {fault}");
+            assert_eq!(failed(&english, fault), whole);
+        }
+    }
 }

@@ -132,6 +132,8 @@ fn glucose_among_other_measures_follows_the_study() {
     let markdown = study.report().markdown.replace('\u{a0}', " ");
     let section = section(&markdown, "Does it hold for everyone here?");
     for said in [
+        "**Each row is one measure at a site where several people wore sensors.**",
+        "Artefacts at night: per 100 sensor-nights.",
         "| 0.11 (0.05 to 0.30) | 0.400 | 0.01 | 0.50 |",
         "| 0.50 (0.30 to 1.00) | 0.400 | −2.00 | 1.50 |",
         "Reads high or low: mmol/L.",
@@ -244,4 +246,42 @@ fn intervals_of_wide_tables_may_wrap() {
             "{rule}"
         );
     }
+}
+
+/// By hand from the fixture: of five sites one has two sensors, which leaves six pairs in each of four measures.
+#[test]
+fn the_pairs_shown_are_of_every_measure_and_counted() {
+    let markdown = fixture::full().report().markdown;
+    let section = section(&markdown, "Which sites differ, pair by pair?");
+    assert!(section.contains("16 of 24 rows."), "{section}");
+    let rows = |name: &str| section.matches(&format!("| {name} |")).count();
+    for name in [
+        "staying on",
+        "reading true",
+        "reading high or low",
+        "quiet nights",
+    ] {
+        assert_eq!(rows(name), 4, "{name}: {section}");
+    }
+    assert!(
+        !section.contains("| Calf |"),
+        "two sensors are too few: {section}"
+    );
+}
+
+/// A row without an interval says nothing that can be weighed.
+#[test]
+fn a_pair_without_an_interval_is_not_shown() {
+    let mut study = fixture::full();
+    for column in &mut study.table("conclusions").columns {
+        if column.name == "lower" {
+            column.cells.fill(Cell::Empty);
+        }
+    }
+    let markdown = study.report().markdown;
+    let section = section(&markdown, "Which sites differ, pair by pair?");
+    assert!(
+        section.contains("that takes three sensors on each of two."),
+        "{section}"
+    );
 }

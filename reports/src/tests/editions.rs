@@ -263,3 +263,106 @@ fn german_reads_as_german() {
         assert!(!report.markdown.contains(english), "{english}");
     }
 }
+
+/// In a report to one of several, sections of tables without a wearer count everyone, and speak of no one's own.
+#[test]
+fn what_counts_everyone_is_not_called_ones_own() {
+    for (language, own, of_all) in [
+        (
+            Language::English,
+            [
+                "## Your skin",
+                "## Your nights",
+                "How your sensors ended",
+                "you were low",
+                "is your only site",
+            ],
+            ["## Everyone's skin", "## Everyone's nights"],
+        ),
+        (
+            Language::German,
+            [
+                "## Ihre Haut",
+                "## Ihre Nächte",
+                "Wie Ihre Sensoren endeten",
+                "Sie niedrig",
+                "Ihre einzige Stelle",
+            ],
+            ["## Die Haut aller Personen", "## Die Nächte aller Personen"],
+        ),
+    ] {
+        let mut study = fixture::full();
+        study.settings.study.language = language;
+        let alone = study.edition(Edition::Wearer).markdown;
+        study.wearer = Some("Keeper Ines");
+        let markdown = study.edition(Edition::Wearer).markdown;
+        for words in own {
+            assert!(!markdown.contains(words), "{words}");
+        }
+        for words in of_all {
+            assert!(
+                markdown.contains(words) && !alone.contains(words),
+                "{words}"
+            );
+        }
+        assert!(
+            alone.contains(own[0]),
+            "a report of all has the reader's own words"
+        );
+    }
+}
+
+/// By hand: the picture has the dots of one wearer, the table below it the spread over everyone's sensors.
+#[test]
+fn everyone_is_not_counted_above_a_picture_of_ones_own() {
+    let mut study = fixture::full();
+    let columns = "site;sensors;sd_between;sd_within;drift";
+    let rows = ["abdomen;8;9.8;12.1;0.2".to_owned()];
+    let steadiness = fixture::table("site_steadiness", "SELECT 1", columns, &rows);
+    study.tables.push(steadiness);
+    study.wearer = Some("Keeper Odd");
+    let markdown = study.edition(Edition::Wearer).markdown;
+    let section = markdown
+        .split("\n### Do your sensors agree?")
+        .nth(1)
+        .unwrap();
+    let said = |words: &str| section.find(words).unwrap();
+    assert!(said("(figures/sensor_accuracy.svg)") < said("Everyone here is counted, 2 people."));
+}
+
+/// What the first points leave out is where they say it is.
+#[test]
+fn the_rest_of_the_claims_is_found() {
+    for (language, edition, said, there) in [
+        (
+            Language::English,
+            Edition::Wearer,
+            "more under “All comparisons” below",
+            "All comparisons: [Site against site](tables/conclusions.csv)",
+        ),
+        (
+            Language::German,
+            Edition::Wearer,
+            "weitere unten bei „Alle Vergleiche“",
+            "Alle Vergleiche: [Stelle gegen Stelle](tables/conclusions.csv)",
+        ),
+        (
+            Language::English,
+            Edition::Public,
+            "more below, pair by pair",
+            "## Which sites differ, pair by pair?",
+        ),
+        (
+            Language::English,
+            Edition::Clinician,
+            "more in the annex",
+            "### Which sites differ, pair by pair?",
+        ),
+    ] {
+        let mut study = fixture::full();
+        study.settings.study.language = language;
+        let markdown = study.edition(edition).markdown;
+        assert!(markdown.contains(said), "{said}: {markdown}");
+        assert!(markdown.contains(there), "{there}: {markdown}");
+    }
+}

@@ -51,7 +51,7 @@ fn sensors_with_few_fingersticks_are_counted() {
         );
     }
     let said = told(&study).unwrap();
-    assert!(said.contains(": 3 of 40 sensors."), "{said}");
+    assert!(said.contains(": On 3 of 40 sensors,"), "{said}");
 }
 
 /// All that the log has of a sensor stands on its sheet, for whoever asks.
@@ -206,6 +206,8 @@ fn what_moved_is_told_or_how_much_was_compared() {
     assert!(said(&["too few sensors", ""]).contains(nothing));
     let none = said(&["too few sensors", "", "may be chance", "may be chance"]);
     assert!(none.contains("in 2 figures: none differs"), "{none}");
+    let none = said(&["too few sensors", "may be chance"]);
+    assert!(none.contains("in one figure: it does not differ"), "{none}");
     for finding in ["up, more than chance", "down, more than chance"] {
         let moved = said(&["may be chance", finding]);
         assert_eq!(moved.matches("- **Calf, ").count(), 1, "{moved}");

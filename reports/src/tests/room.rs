@@ -1,5 +1,6 @@
 //! Drawings that are crowded or at an edge: long names and numbers, many rows, axes that begin at 0, spans of no length.
 
+use whereworn_model::settings::Settings;
 use whereworn_model::table::Cell;
 
 use super::rare::{set, study};
@@ -492,4 +493,57 @@ fn a_span_of_no_length_is_seen() {
     let bars = all.iter().filter(|e| e.is("opacity", "0.16"));
     let widths: Vec<f64> = bars.map(|bar| bar.length("width")).collect();
     assert!(widths.len() == 2 && widths[1] >= 0.75, "{widths:?}");
+}
+
+/// A study's own name of a site stands whole on the first picture, on a phone and on a page, and so does the longest heading.
+#[test]
+fn names_on_the_first_picture_are_whole() {
+    let name = "Äußerer Oberschenkel-Übergangsbereich/Hüftknochenvorsprungsnähe";
+    let settings = format!(
+        "[study]\nlanguage = \"de\"\n[sites.abdomen]\nlabel = \"{name}\"\non_label = true\n"
+    );
+    let mut study = fixture::full();
+    study.settings = Settings::parse(&settings).unwrap();
+    for column in &mut study.table("site_comparison").columns {
+        if column.name == "within_20_20" {
+            column.name = "mard".to_owned();
+        }
+    }
+    let letters = |text: &str| text.replace(['-', ' '], "");
+    let html = study.edition(Edition::Wearer).html;
+    let first = drawings(&html).into_iter();
+    let first = first.filter(|(name, ..)| name.starts_with("site_comparison"));
+    let mut seen = 0;
+    for (place, _, elements) in first {
+        let words: Vec<&str> = texts(&elements)
+            .into_iter()
+            .map(|(words, ..)| words)
+            .collect();
+        let all = letters(&words.concat());
+        assert!(all.contains(&letters(name)), "{place}: {words:?}");
+        assert!(all.contains("Fingermessung"), "{place}: {words:?}");
+        assert!(!all.contains('…'), "{place}: {words:?}");
+        seen += 1;
+    }
+    assert_eq!(seen, 2);
+}
+
+/// Thirty people take no more height than the page is wide, so that print does not shrink their names; few keep their room.
+#[test]
+fn many_rows_of_intervals_fit_a_page() {
+    let sql = "-- chart = { kind = \"intervals\", x = \"v\", y = \"k\" }\nSELECT 1";
+    let size = |count: usize, name: &str| {
+        let rows: Vec<String> = (0..count).map(|n| format!("{name}{n};{n}")).collect();
+        let rows: Vec<&str> = rows.iter().map(String::as_str).collect();
+        let html = study(sql, "k;v", &rows).report().html;
+        drawings(&html).remove(0).1
+    };
+    let (width, height) = size(32, "w");
+    assert!(height < width, "{height}");
+    assert!(size(12, "w").1 > 12.0 * 30.0, "few rows are not crowded");
+    let (_, named) = size(32, "Back of the upper arm of the wearer ");
+    assert!(
+        named > 32.0 * 28.0,
+        "names of two lines do not run into each other"
+    );
 }
