@@ -142,6 +142,8 @@ fn a_forecast_from_others_says_so() {
         item.contains("Their next one will") && !item.contains("Your next one"),
         "{item}"
     );
+    let table = study.edition(Edition::Clinician).markdown;
+    assert!(table.contains("where they wore any, else from everyone's."));
     study.settings.study.language = Language::German;
     let markdown = study.edition(Edition::Wearer).markdown;
     let item = line(&markdown, "- **Oberschenkel");
