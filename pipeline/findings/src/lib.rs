@@ -20,6 +20,7 @@ mod half_days;
 mod kept;
 mod lag;
 mod log;
+mod log_days;
 mod look;
 mod nights;
 mod odd_units;

@@ -158,6 +158,50 @@ fn one_id_for_two_sensors_is_told() {
     assert_eq!(kinds.len(), 2, "{kinds:?}");
 }
 
+/// An `insert` written again, a day later, with the right site: readings run on, so it is one sensor. Which row is right is not
+/// known, and it is compared with nothing.
+#[test]
+fn a_row_that_corrects_the_site_is_no_second_sensor() {
+    for days in [0, 1] {
+        let mut study = Study::new(4);
+        let corrected = WearEvent {
+            time: study.events[2].time + days * DAY,
+            site: "forearm".into(),
+            line: 99,
+            ..study.events[2].clone()
+        };
+        study.refused.push(corrected);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        let told = (found.kind, found.sensor.as_str(), found.line);
+        assert_eq!(told, ("sensor-reused", "s1", Some(99)));
+        assert!(found.text.contains("`chest`"), "{}", found.text);
+        assert!(
+            found.text.contains("corrected to `forearm`"),
+            "{}",
+            found.text
+        );
+        assert_eq!(found.text.contains("set aside"), days > 0, "{}", found.text);
+        let left: Vec<&str> = outcome
+            .left_out
+            .iter()
+            .map(|one| one.sensor.as_str())
+            .collect();
+        assert_eq!(left, ["s1"]);
+        // Ended twice, or with a warm-up in between, it is two.
+        let end = WearEvent {
+            line: 100,
+            ..study.events[3].clone()
+        };
+        study.refused.push(end);
+        let outcome = study.look();
+        let text = &claims(&outcome)[0].text;
+        assert!(text.contains("two sensors have one id"), "{text}");
+    }
+}
+
 /// A sensor that the log ends 3 days early has 863 readings after that, of 8,517 in June (2,879 of each of two sensors, 2,759
 /// of the third): a tenth, but 24 of them are no two hours late, and make no file wrong.
 #[test]
@@ -167,7 +211,8 @@ fn readings_after_an_end_are_counted_as_set_aside() {
     study.events.iter_mut().find(end).unwrap().time -= 3 * DAY;
     let outcome = study.look();
     let mut all = outcome.findings.iter();
-    let aside = all.find(|found| found.kind == "set-aside").unwrap();
+    let of_the_file = |found: &&Finding| found.kind == "set-aside" && found.sensor.is_empty();
+    let aside = all.find(of_the_file).unwrap();
     assert_eq!((aside.severity, aside.size), (Severity::Thin, Some(0.1013)));
     let text = "863 readings of 8517 in 2026-06 set aside";
     assert!(aside.text.contains(text), "{}", aside.text);
