@@ -12,6 +12,7 @@ mod clocks;
 mod control;
 mod copies;
 mod days_off;
+mod drift;
 mod edges;
 mod extremes;
 mod finding;

@@ -543,3 +543,57 @@ fn some_fingersticks_of_two_wearers_are_told_of_both() {
     }
     assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
+
+/// Nine sensors in ninety-two days, 13.1 weeks: 3 min a week are 39 min in all. Lines to paste take it off in pieces of 5 min.
+#[test]
+fn a_clock_that_drifts_is_no_stair() {
+    let late = |at: i64, per_week: f64| {
+        ((at - START) as f64 / (7 * DAY) as f64 * per_week * MINUTE as f64) as i64
+    };
+    for per_week in [3.0, -3.0] {
+        let mut study = Study::new(9);
+        for check in &mut study.checks {
+            check.meter = "kitchen".into();
+            check.time += late(check.time, per_week);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!(
+            (found.kind, found.meter.as_str()),
+            ("clock-meter", "kitchen")
+        );
+        let size = found.size.unwrap();
+        assert!((size - 13.1 * per_week).abs() <= 4.0, "{size}");
+        let verb = if per_week > 0.0 { "gains" } else { "loses" };
+        assert!(
+            found.text.contains(verb) && !found.text.contains("or that"),
+            "{}",
+            found.text
+        );
+        assert_eq!(
+            found.paste.matches("clock_minutes").count(),
+            8,
+            "{}",
+            found.paste
+        );
+        // The clock of the readings, by the log.
+        let mut study = Study::new(9);
+        for reading in study
+            .sensors
+            .iter_mut()
+            .flat_map(|sensor| &mut sensor.readings)
+        {
+            reading.time += late(reading.time, per_week);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.meter.as_str()), ("clock-sensor", ""));
+        let size = found.size.unwrap();
+        assert!((size - 13.1 * per_week).abs() <= 4.0, "{size}");
+        assert_eq!(outcome.left_out.len(), 9);
+    }
+}
