@@ -123,7 +123,7 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     };
     let (found, others): (Vec<Cause>, Vec<Cause>) = found
         .into_iter()
-        .partition(|cause| is_own(cause) && fits(&profiles, cause));
+        .partition(|cause| is_own(cause) && fits(&profiles, &wearer.traces, cause));
     let sensors = profiles.of_sensor.iter().zip(&foreign);
     let sensors = sensors.filter(|(_, foreign)| **foreign);
     let mut others: Vec<Vec<usize>> = others.into_iter().map(|cause| cause.items).collect();

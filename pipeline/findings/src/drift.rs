@@ -22,8 +22,8 @@ const LEAST_SENSORS: usize = 5;
 /// Least minutes in all.
 const LEAST_TOTAL: f64 = 20.0;
 
-/// Quarters of a minute a week either way, and how far, in steps of the grid, the clock is off in the middle.
-const QUARTERS: i32 = 24;
+/// Eighths of a minute a week either way, and how far, in steps of the grid, the clock is off in the middle.
+const EIGHTHS: i32 = 48;
 const MOST_OFF: i32 = 40;
 
 /// What lines to paste leave of the drift, minutes either way.
@@ -174,23 +174,23 @@ fn drift(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Drift> {
         whose: Whose::Unknown,
     };
     let without = likelihood(profiles, search, &none);
-    let one = |quarters: i32, off: i32| {
+    let one = |eighths: i32, off: i32| {
         let drift = Drift {
-            per_week: f64::from(quarters) / 4.0,
+            per_week: f64::from(eighths) / 8.0,
             middle: f64::from(off) * STEP,
             ..none.clone()
         };
         let net = likelihood(profiles, search, &drift) - without - STRETCH;
         Drift { net, ..drift }
     };
-    // Every other one first, then those beside the best.
-    let slopes = (-QUARTERS..=QUARTERS).step_by(2);
+    // Few first, then those beside the best.
+    let slopes = (-EIGHTHS..=EIGHTHS).step_by(4);
     let offs = || (-MOST_OFF..=MOST_OFF).step_by(2);
     let coarse = slopes.flat_map(|slope| offs().map(move |off| (slope, off)));
     let coarse = coarse.map(|(slope, off)| ((slope, off), one(slope, off).net));
     let ((slope, off), _) = coarse.max_by(|a, b| a.1.total_cmp(&b.1))?;
     let near =
-        (slope - 1..=slope + 1).flat_map(|slope| [off - 1, off, off + 1].map(|off| (slope, off)));
+        (slope - 3..=slope + 3).flat_map(|slope| [off - 1, off, off + 1].map(|off| (slope, off)));
     let near = near.map(|(slope, off)| one(slope, off));
     let found = near.max_by(|a, b| a.net.total_cmp(&b.net))?;
     (found.net > 0.0 && found.total().abs() >= LEAST_TOTAL).then_some(found)

@@ -597,3 +597,27 @@ fn a_clock_that_drifts_is_no_stair() {
         assert_eq!(outcome.left_out.len(), 9);
     }
 }
+
+/// Worn for four days with its clock 13 h behind: three of its 24 fingersticks are of its first 13 h and have no reading by the
+/// right clock. What they have by the wrong one is no sign that the others are somebody else's.
+#[test]
+fn fingersticks_without_a_reading_do_not_deny_a_clock() {
+    let mut study = Study::new(6);
+    let end = study
+        .events
+        .iter_mut()
+        .find(|row| &*row.sensor == "s2" && &*row.event == "end")
+        .unwrap();
+    end.time = START + 2 * 14_700 * MINUTE + 4 * DAY;
+    let until = end.time;
+    study.sensors[2]
+        .readings
+        .retain(|reading| reading.time < until);
+    study.shift(2, 0, -780);
+    let outcome = study.look();
+    let kinds: Vec<(&str, &str, Option<f64>)> = claims(&outcome)
+        .iter()
+        .map(|found| (found.kind, found.sensor.as_str(), found.size))
+        .collect();
+    assert_eq!(kinds, [("clock-sensor", "s2", Some(-780.0))]);
+}
