@@ -444,3 +444,38 @@ fn a_meter_that_took_the_place_of_another_is_told_by_all_sensors() {
             .all(|found| found.kind != "meter")
     );
 }
+
+/// Twelve sensors of ten days in turn at two sites, one meter by its label, which from the middle of the sixth on reads 16 %
+/// higher. Sensors that read 14 % lower from the seventh on say nothing of it: none of them changed while it was worn.
+#[test]
+fn another_meter_of_the_same_name_is_told_by_the_sensor_worn_then() {
+    let moment = START + (5 * 14_700 + 7_200) * MINUTE;
+    let mut study = Study::new(12);
+    for check in &mut study.checks {
+        check.meter = "".into();
+        check.glucose *= if check.time >= moment { 1.16 } else { 1.0 };
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.severity), ("meter", Severity::Doubtful));
+    assert!((found.size.unwrap() - 0.16).abs() < 0.02, "{found:?}");
+    assert!((found.from.unwrap() - moment).abs() <= DAY, "{found:?}");
+    assert!(
+        found.text.contains("another meter of that name"),
+        "{}",
+        found.text
+    );
+    let mut study = Study::new(12);
+    for check in &mut study.checks {
+        check.meter = "".into();
+    }
+    for reading in study.sensors[6..]
+        .iter_mut()
+        .flat_map(|sensor| &mut sensor.readings)
+    {
+        reading.glucose *= 0.86;
+    }
+    assert!(claims(&study.look()).is_empty());
+}
