@@ -15,6 +15,9 @@ use crate::words::clock;
 /// to some hours are off.
 const SILENT: Micros = 20 * HOUR;
 
+/// And so many times as long as the sensor's longest pause: one that loses readings for hours may lose some at an end too.
+const LONGER_THAN_PAUSES: Micros = 2;
+
 /// A sensor whose readings end within so much of its rated wear ran out, and may well have been taken off a day later: it
 /// counts as worn for its rated days and no longer.
 const RAN_OUT: Micros = MICROS_PER_DAY / 2;
@@ -28,6 +31,8 @@ struct Ends {
     after_end: Micros,
     silent_first: Micros,
     silent_last: Micros,
+    /// The longest pause between two readings.
+    pause: Micros,
 }
 
 impl Ends {
@@ -40,7 +45,12 @@ impl Ends {
             after_end: end.map_or(0, |end| to - end),
             silent_first: first - session.insert - log.warm_up(&session.wearer),
             silent_last: end.map_or(0, |end| end - last),
+            pause: session.seen.gap.map_or(0, |(from, to)| to - from),
         })
+    }
+
+    fn is_silent(&self, time: Micros) -> bool {
+        time >= SILENT && time >= LONGER_THAN_PAUSES * self.pause
     }
 
     /// Whether all readings lie as much too early, or too late: a date of theirs is off, and not the log's.
@@ -78,7 +88,7 @@ pub(crate) fn findings(log: &Log<'_>, session: &Session) -> Vec<Finding> {
         let found = outside(log, session, ends.after_end, &text, todo);
         findings.push(of_the_end(found, session));
     }
-    if ends.silent_first >= SILENT {
+    if ends.is_silent(ends.silent_first) {
         let text = format!(
             "its first reading is of {}: its `insert` was noted early, or it was started late, or readings are missing; it counts as worn all the while",
             at(first)
@@ -89,7 +99,7 @@ pub(crate) fn findings(log: &Log<'_>, session: &Session) -> Vec<Finding> {
         );
         findings.push(silent(log, session, ends.silent_first, &text, todo));
     }
-    if ends.silent_last >= SILENT && falls_silent_for_no_reason(log, session, last) {
+    if ends.is_silent(ends.silent_last) && falls_silent_for_no_reason(log, session, last) {
         let text = format!(
             "its last reading is of {}: its `end` was noted late, or readings are missing; it counts as having stayed on all the while",
             at(last)

@@ -88,3 +88,14 @@ fn readings_of_another_day_are_not_the_logs() {
     study.shift(1, 0, 1440);
     assert_eq!(told(&study), []);
 }
+
+/// One that lost its readings for 20 h may have lost a day and a half of them at its end as well.
+#[test]
+fn a_sensor_with_pauses_as_long_is_no_fault() {
+    let mut study = moved("end", 1.5, "chosen");
+    let from = START + (14_700 + 5_000) * MINUTE;
+    let pause = from..from + 20 * 60 * MINUTE;
+    let readings = &mut study.sensors[1].readings;
+    readings.retain(|reading| !pause.contains(&reading.time));
+    assert_eq!(told(&study), []);
+}
