@@ -621,3 +621,25 @@ fn fingersticks_without_a_reading_do_not_deny_a_clock() {
         .collect();
     assert_eq!(kinds, [("clock-sensor", "s2", Some(-780.0))]);
 }
+
+/// A log kept to some minutes tells whose clock drifts, one kept to the hour does not.
+#[test]
+fn a_rough_log_does_not_tell_whose_clock_drifts() {
+    let fine: &[i64] = &[0, 3, -3];
+    let rough: &[i64] = &[0, 25, -28, 14, -11, 29, -20, 8, -33];
+    for (kept, is_told) in [(fine, true), (rough, false)] {
+        let mut study = Study::new(9);
+        for (event, minutes) in study.events.iter_mut().zip(kept.iter().cycle()) {
+            event.time += minutes * MINUTE;
+        }
+        for check in &mut study.checks {
+            check.meter = "kitchen".into();
+            check.time += 3 * (check.time - START) / (7 * DAY / MINUTE);
+        }
+        let outcome = study.look();
+        let found = claims(&outcome)[0];
+        assert_eq!(found.kind, "clock-meter");
+        let either = found.text.contains("or that drifts the other way");
+        assert_eq!(either, !is_told, "{}", found.text);
+    }
+}
