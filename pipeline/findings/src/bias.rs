@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use whereworn_stats::distributions::t_quantile;
 
-use crate::bias_change::replaced;
+use crate::bias_change::{changed, replaced};
 use crate::clocks::{Clocks, Wearer};
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::trace::middle_and_scatter;
@@ -24,7 +24,7 @@ pub(crate) type Levels = BTreeMap<(usize, usize), Vec<f64>>;
 
 /// Findings on the meters of a wearer.
 pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
-    let levels = levels(wearer, clocks);
+    let (levels, times) = levels(wearer, clocks);
     let counts = |meter: usize| -> (usize, usize) {
         let own = || levels.iter().filter(|((_, m), _)| *m == meter);
         (own().count(), own().map(|(_, values)| values.len()).sum())
@@ -35,6 +35,9 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
             sensors >= SENSORS && checks >= CHECKS
         })
         .collect();
+    if let [only] = enough[..] {
+        return changed(wearer, &levels, &times, only).into_iter().collect();
+    }
     // Of two, the one used less is named first: that it is the odd one cannot be told.
     if let [a, b] = enough[..] {
         let (first, second) = if counts(a).1 <= counts(b).1 {
@@ -68,8 +71,9 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         .collect()
 }
 
-fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
-    let mut levels = Levels::new();
+/// Levels by time, and when each was, minutes since 1970.
+fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> (Levels, Levels) {
+    let (mut levels, mut times) = (Levels::new(), Levels::new());
     let profiles = &clocks.profiles;
     let mut at = Vec::with_capacity(1);
     for (place, item) in profiles.items.iter().enumerate() {
@@ -88,13 +92,13 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> Levels {
         let shift = f64::from(profiles.shift.get(place).copied().unwrap_or(0)) * crate::lag::STEP;
         trace.around(item.time, &[delay + shift], &mut at);
         if let Some(level) = at.first().filter(|level| !level.is_nan()) {
-            levels
-                .entry((item.sensor, item.meter))
-                .or_default()
-                .push(item.level - f64::from(*level));
+            let of = (item.sensor, item.meter);
+            let level = item.level - f64::from(*level);
+            levels.entry(of).or_default().push(level);
+            times.entry(of).or_default().push(item.time);
         }
     }
-    levels
+    (levels, times)
 }
 
 /// The fraction by which a meter reads higher than others, where that is beyond doubt: within sensors, each with the

@@ -1,4 +1,5 @@
-//! A meter that took the place of another: no sensor has both, but all later ones seem to read otherwise than all before.
+//! A meter that took the place of another, under a name of its own or not: no sensor, or one, has both, but all later ones seem
+//! to read otherwise than all before.
 
 use std::collections::BTreeMap;
 
@@ -8,6 +9,7 @@ use whereworn_stats::distributions::t_quantile;
 use crate::bias::{LEAST, Levels, finding, label, percent, robust_mean};
 use crate::clocks::Wearer;
 use crate::finding::Finding;
+use crate::trace::micros;
 use crate::words::day;
 
 /// Least fingersticks of a sensor whose level is known, and least such sensors on either side.
@@ -21,6 +23,11 @@ const LEAST_SPREAD: f64 = 0.04;
 const NOISE: f64 = 0.12;
 const DRIFT: f64 = 0.03;
 
+/// Least standard errors of a change that no label tells of, since it is looked for at every fingerstick, and of that within the
+/// sensor worn then alone: what changes from one sensor to the next may be the sensors.
+const UNNAMED: f64 = 4.5;
+const WITHIN: f64 = 1.5;
+
 /// Chance of a false claim on either side.
 const CHANCE: f64 = 0.0005;
 
@@ -32,6 +39,7 @@ struct Level<'a> {
 }
 
 /// By how much levels differ from a moment on, in logarithms, and how many of its standard errors that is.
+#[derive(Clone)]
 struct Change {
     mean: f64,
     error: f64,
@@ -40,7 +48,7 @@ struct Change {
 
 impl Change {
     /// Within sites that have sensors on both sides: what a site does to readings is no meter.
-    fn of(levels: &[Level<'_>], from: Micros) -> Option<Self> {
+    fn of(levels: &[&Level<'_>], from: Micros) -> Option<Self> {
         let mut sites: BTreeMap<&str, [Vec<f64>; 2]> = BTreeMap::new();
         for level in levels {
             let sides = sites.entry(level.site).or_default();
@@ -74,9 +82,7 @@ impl Change {
         if before.len().min(after.len()) < CHECKS {
             return self;
         }
-        let (n, m) = (before.len() as f64, after.len() as f64);
-        let error = (NOISE * NOISE * (1.0 / n + 1.0 / m) + DRIFT * DRIFT).sqrt();
-        let own = robust_mean(after) - robust_mean(before);
+        let (own, error) = within(before, after);
         let [w, v] = [self.error, error].map(|error| 1.0 / (error * error));
         Self {
             mean: (w * self.mean + v * own) / (w + v),
@@ -92,6 +98,13 @@ impl Change {
         let plain = self.mean.abs() > sure && self.mean.abs() - self.error >= LEAST / 1.5;
         (self.freedom >= 2.0 && plain && size.abs() >= LEAST).then_some(size)
     }
+}
+
+/// By how much the level of one sensor changes, and the error of that.
+fn within(before: &[f64], after: &[f64]) -> (f64, f64) {
+    let (n, m) = (before.len() as f64, after.len() as f64);
+    let error = (NOISE * NOISE * (1.0 / n + 1.0 / m) + DRIFT * DRIFT).sqrt();
+    (robust_mean(after) - robust_mean(before), error)
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -153,7 +166,7 @@ pub(crate) fn replaced(
         .iter()
         .filter(|((_, meter), _)| *meter == old)
         .find_map(|((sensor, _), before)| Some((before, levels.get(&(*sensor, new))?)));
-    let change = Change::of(&own, from)?;
+    let change = Change::of(&own.iter().collect::<Vec<_>>(), from)?;
     let change = match worn_then {
         Some((before, after)) => change.with(before, after),
         None => change,
@@ -174,4 +187,58 @@ pub(crate) fn replaced(
         meter: format!("{} + {}", name(new), name(old)),
         ..made
     })
+}
+
+/// A meter whose fingersticks read otherwise from one on, under the same label: another meter, or other strips.
+pub(crate) fn changed(
+    wearer: &Wearer<'_>,
+    levels: &Levels,
+    times: &Levels,
+    meter: usize,
+) -> Option<Finding> {
+    let all = of_sensors(wearer, levels, meter);
+    let worn = wearer.sessions.iter().enumerate();
+    let found = worn.flat_map(|(sensor, session)| {
+        let of = (sensor, meter);
+        let own = levels.get(&of).map_or(&[][..], Vec::as_slice);
+        let from = session.insert;
+        let others = || all.iter().filter(move |level| level.insert != from);
+        let others = Change::of(&others().collect::<Vec<_>>(), from);
+        let splits = CHECKS..(own.len() + 1).saturating_sub(CHECKS);
+        splits.filter_map(move |split| {
+            let (before, after) = own.split_at_checked(split)?;
+            let change = others.clone()?.with(before, after);
+            let (own, error) = within(before, after);
+            let is_plain = own * change.mean > 0.0 && own.abs() >= WITHIN * error;
+            let at = *times.get(&of)?.get(split)?;
+            is_plain.then(|| (change.mean.abs() / change.error, at, from, change.size()))
+        })
+    });
+    let best = found.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (sure, at, inserted, size) = best;
+    let size = size.filter(|_| sure >= UNNAMED && !is_another_model(wearer, inserted))?;
+    let made = finding(wearer, meter, size);
+    let from = micros(at);
+    Some(Finding {
+        from: Some(from),
+        text: format!(
+            "{} of `{}` reads {} against the sensors from {} on, within the sensor worn then and at all sites after it: another meter of that name, or other strips; sites worn more before or after seem to read differently",
+            label(&made.meter),
+            wearer.name,
+            percent(size),
+            day(from, &wearer.zone)
+        ),
+        todo: "look whether the meter or its strips were changed then; give a new meter a name of its own, and compare both with a control solution".to_owned(),
+        ..made
+    })
+}
+
+/// Whether all sensors later than one are of models that none before is of: they may read otherwise themselves.
+fn is_another_model(wearer: &Wearer<'_>, from: Micros) -> bool {
+    let models = |later: bool| {
+        let own = wearer.sessions.iter();
+        own.filter(move |session| session.insert != from && (session.insert > from) == later)
+            .map(|session| session.model.as_str())
+    };
+    models(true).all(|model| models(false).all(|other| other != model))
 }

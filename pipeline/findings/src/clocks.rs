@@ -8,6 +8,7 @@ use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
+use crate::drift;
 use crate::edges::{edges, told};
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::lag::{Item, Profiles, STEP};
@@ -86,7 +87,7 @@ impl<'a> Wearer<'a> {
         items
     }
 
-    fn finding(&self, kind: &'static str, severity: Severity, size: f64) -> Finding {
+    pub fn finding(&self, kind: &'static str, severity: Severity, size: f64) -> Finding {
         Finding {
             wearer: self.name.to_owned(),
             size: Some(size),
@@ -110,7 +111,10 @@ pub(crate) struct Clocks {
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
     let pairs = pairs(&wearer.sessions, &wearer.traces);
-    let found = causes(&mut profiles, &wearer.traces, &pairs, wearer.meters.len());
+    let look =
+        |profiles: &mut Profiles| causes(profiles, &wearer.traces, &pairs, wearer.meters.len());
+    let plain = look(&mut profiles);
+    let (found, drift) = drift::instead(&mut profiles, wearer, plain, look);
     let foreign = foreign(&profiles, &wearer.traces);
     let is_foreign = |item: &usize| foreign[profiles.items[*item].sensor];
     let is_own = |cause: &Cause| {
@@ -119,7 +123,7 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
     };
     let (found, others): (Vec<Cause>, Vec<Cause>) = found
         .into_iter()
-        .partition(|cause| is_own(cause) && fits(&profiles, cause));
+        .partition(|cause| is_own(cause) && fits(&profiles, &wearer.traces, cause));
     let sensors = profiles.of_sensor.iter().zip(&foreign);
     let sensors = sensors.filter(|(_, foreign)| **foreign);
     let mut others: Vec<Vec<usize>> = others.into_iter().map(|cause| cause.items).collect();
@@ -131,6 +135,9 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
         profiles,
         delays,
     };
+    clocks
+        .findings
+        .extend(drift.map(|drift| drift::told(wearer, &drift)));
     let shifted_whole: Vec<usize> = found
         .iter()
         .filter(|cause| cause.whole)
@@ -326,7 +333,7 @@ fn meter_name(wearer: &Wearer<'_>, meter: usize) -> String {
 }
 
 /// Words for a meter that may have no label.
-fn meter_words(name: &str) -> String {
+pub(crate) fn meter_words(name: &str) -> String {
     if name.is_empty() {
         "the meter".to_owned()
     } else {

@@ -70,6 +70,12 @@ pub(crate) struct Item {
     pub level: f64,
 }
 
+/// Steps by which items and edges are explained.
+pub(crate) struct Explained {
+    items: Vec<i32>,
+    edges: Vec<i32>,
+}
+
 /// Log-likelihood of each item at each lag.
 #[derive(Debug, Default)]
 pub(crate) struct Profiles {
@@ -245,6 +251,27 @@ impl Profiles {
             }
         }
         centres
+    }
+
+    /// Forgets what was explained, and gives it.
+    pub fn take_explained(&mut self) -> Explained {
+        let none = vec![0; self.items.len()];
+        Explained {
+            items: std::mem::replace(&mut self.shift, none),
+            edges: self
+                .edges
+                .iter_mut()
+                .map(|edge| std::mem::take(&mut edge.shift))
+                .collect(),
+        }
+    }
+
+    /// Takes it as explained again.
+    pub fn put_explained(&mut self, explained: Explained) {
+        self.shift = explained.items;
+        for (edge, shift) in self.edges.iter_mut().zip(explained.edges) {
+            edge.shift = shift;
+        }
     }
 
     /// The scores of an item at all lags.

@@ -6,10 +6,16 @@ use std::ops::Range;
 use jiff::tz::TimeZone;
 use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
 use whereworn_model::settings::Settings;
-use whereworn_model::time::{MICROS_PER_DAY, Micros};
+use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::extremes::Routine;
 use crate::finding::Finding;
+
+/// An hour.
+pub(crate) const HOUR: Micros = 3600 * MICROS_PER_SECOND;
+
+/// Readings further before an insertion, or after an end, are another's, or the log is off: no clock is off by more.
+pub(crate) const FURTHEST_OUT: Micros = 14 * HOUR;
 
 /// Everything but the readings, which come one sensor at a time.
 #[derive(Clone, Copy, Debug)]
@@ -52,6 +58,11 @@ impl<'a> Log<'a> {
         seen.any(|seen| finding.is_about(seen))
     }
 
+    /// Warm-up of a wearer's sensors.
+    pub(crate) fn warm_up(&self, wearer: &str) -> Micros {
+        (self.settings.warmup_hours(wearer) * HOUR as f64) as Micros
+    }
+
     /// The time zone that a wearer lives in, journeys aside.
     pub(crate) fn home(&self, wearer: &str) -> TimeZone {
         let zones = self.settings.wearer_zones(wearer);
@@ -74,6 +85,8 @@ pub(crate) struct Session {
     pub tape: String,
     pub insert: Micros,
     pub end: Option<Micros>,
+    /// The row of `end`; empty without one.
+    pub ending: WearEvent,
     /// Whether it was taken off for a reaction, or itched or worse.
     pub troubled: bool,
     /// A second `insert` of the same id: readings from then on are another sensor's.
@@ -91,6 +104,8 @@ pub(crate) struct Seen {
     pub last: Option<Micros>,
     /// First and last reading from the insertion on.
     pub span: Option<(Micros, Micros)>,
+    /// The same with what goes on before the insertion and after the end without a pause as long as a warm-up.
+    pub run: Option<(Micros, Micros)>,
     /// The longest time without a reading inside, before and after it.
     pub gap: Option<(Micros, Micros)>,
     /// Median minutes between readings.
@@ -158,6 +173,7 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
                 };
                 if kind == "end" {
                     session.end = Some(event.time);
+                    session.ending = event.clone();
                     session.troubled |= event.cause == "reaction";
                 }
                 session.troubled |= event.grade.is_some_and(|grade| grade >= ITCHING);

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use rayon::prelude::*;
-use whereworn_model::rows::{Check, SensorReadings, Status};
+use whereworn_model::rows::{Check, Reading, SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 use whereworn_model::units::Unit;
@@ -18,7 +18,7 @@ use crate::extremes::Routine;
 use crate::finding::{DoubtedCheck, Finding, LeftOut};
 use crate::flat::{self, flat};
 use crate::half_days;
-use crate::log::{Log, Seen, Session, sessions};
+use crate::log::{FURTHEST_OUT, Log, Seen, Session, sessions};
 use crate::nights;
 use crate::odd_units::OddUnits;
 use crate::rows::Tallies;
@@ -162,8 +162,7 @@ impl<'a> Look<'a> {
             reading.glucose *= factor;
         }
         self.beside.sensor(&self.log, &readings);
-        let warm =
-            session.insert + (self.log.settings.warmup_hours(&session.wearer) * 3.6e9) as Micros;
+        let warm = session.insert + self.log.warm_up(&session.wearer);
         if let Some((finding, rows)) = flat(&readings, warm, until)
             .map(|flat| flat.told(&self.log, &self.sessions[placed], &readings))
         {
@@ -399,9 +398,6 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
         .collect()
 }
 
-/// Readings further before an insertion, or after an end, are another's: no clock is off by more.
-const FURTHEST_OUT: Micros = 14 * 3_600_000_000;
-
 /// What the readings of a session show of its course.
 fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
     let until = session.readings_until(log.cutoff);
@@ -429,19 +425,46 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         .filter(|reading| matches!(reading.status, Status::Ok | Status::Low | Status::High))
         .map(|reading| reading.time)
         .collect();
+    let span = inside.first().zip(inside.last());
+    let span = span.map(|(a, b)| (a.time, b.time));
+    let warm_up = log.warm_up(&session.wearer);
     Seen {
         first: own.next(),
         last: own.next_back(),
-        span: inside
-            .first()
-            .zip(inside.last())
-            .map(|(a, b)| (a.time, b.time)),
+        span,
+        run: span.map(|span| run(&readings.readings, span, warm_up)),
         gap,
         spacing,
         nights: nights::counted(log, session, &told, spacing),
         routine: Routine::of(log.checks_of(&session.wearer), &readings.readings),
         pairs: 0,
     }
+}
+
+/// A span of readings with those before and after it that follow without a pause: another sensor of the same id would begin
+/// with a warm-up.
+fn run(readings: &[Reading], (first, last): (Micros, Micros), pause: Micros) -> (Micros, Micros) {
+    let told = readings.iter();
+    let told = told.filter(|reading| reading.status != Status::Warmup);
+    let times = told.map(|reading| reading.time);
+    let before = times.clone().rev().filter(|time| *time < first);
+    let after = times.filter(|time| *time > last);
+    (
+        without_pause(first, before, pause),
+        without_pause(last, after, pause),
+    )
+}
+
+/// The last of some times each of which lies within a pause of the one before.
+fn without_pause(from: Micros, times: impl Iterator<Item = Micros>, pause: Micros) -> Micros {
+    let mut at = from;
+    for time in times {
+        if (time - at).abs() >= pause {
+            break;
+        }
+        at = time;
+    }
+    at
 }
 
 /// The local month of an instant; the one at which a month ends is its last.

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeSet;
 
+use whereworn_model::rows::WearEvent;
 use whereworn_model::time::{MICROS_PER_DAY, days_between};
 
 use crate::finding::{Finding, OF_ALL, OF_GLUCOSE, OF_WEAR, Severity};
 use crate::log::{Log, Session};
+use crate::log_days;
 use crate::look::Orphan;
 use crate::words::{clock, day};
 
@@ -33,7 +35,10 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], orphans: &[Orphan]) 
     }
     for session in sessions {
         if !reused_ids.contains(&(session.wearer.as_str(), session.sensor.as_str())) {
-            findings.extend(too_long(log, session));
+            match too_long(log, session) {
+                Some(found) => findings.push(found),
+                None => findings.extend(log_days::findings(log, session)),
+            }
         }
         findings.extend(no_end(log, session));
     }
@@ -66,25 +71,58 @@ pub(crate) fn of_session(
     }
 }
 
-fn reused(log: &Log<'_>, session: &Session, second: &whereworn_model::rows::WearEvent) -> Finding {
+fn reused(log: &Log<'_>, session: &Session, second: &WearEvent) -> Finding {
     let zone = log.home(&session.wearer);
-    Finding {
+    let made = Finding {
         file: second.file.to_string(),
         line: Some(second.line),
         from: Some(second.time),
         to: None,
         size: Some(2.0),
         unit: "inserts",
-        text: format!(
-            "sensor `{}` of `{}` is inserted on {} and again on {}: two sensors have one id; readings from the second `insert` on are set aside, or they would count for the first one's site",
-            session.sensor,
-            session.wearer,
-            day(session.insert, &zone),
-            day(second.time, &zone)
-        ),
-        todo: "give the second sensor an id of its own, in the log and in its readings".to_owned(),
         ..of_session(log, session, "sensor-reused", Severity::Wrong, OF_ALL)
+    };
+    let (first, again) = (day(session.insert, &zone), day(second.time, &zone));
+    if !is_corrected(log, session, second) {
+        return Finding {
+            text: format!(
+                "sensor `{}` of `{}` is inserted on {first} and again on {again}: two sensors have one id; readings from the second `insert` on are set aside, or they would count for the first one's site",
+                session.sensor, session.wearer
+            ),
+            todo: "give the second sensor an id of its own, in the log and in its readings"
+                .to_owned(),
+            ..made
+        };
     }
+    let set_aside = match session.second {
+        Some(_) => "; readings from the second `insert` on are set aside",
+        None => "",
+    };
+    Finding {
+        from: Some(session.insert),
+        text: format!(
+            "sensor `{}` of `{}` is inserted at `{}` on {first}, corrected to `{}` on {again}: one sensor, whose readings run on; only the first `insert` is used, so that it counts for the first site{set_aside}",
+            session.sensor, session.wearer, session.site, second.site
+        ),
+        todo: "take the `insert` that is wrong out of the log, and give the other the time of the insertion".to_owned(),
+        leaves_out: second.site != session.site,
+        ..made
+    }
+}
+
+/// Whether a second `insert` corrects the first: of a sensor that ends once, later, and has no warm-up at the second.
+fn is_corrected(log: &Log<'_>, session: &Session, second: &WearEvent) -> bool {
+    let of_session =
+        |row: &&WearEvent| row.wearer == session.wearer && row.sensor == session.sensor;
+    let ends_twice = log
+        .refused
+        .iter()
+        .filter(of_session)
+        .any(|row| row.event == "end");
+    let ended = session.end.is_some_and(|end| end <= second.time);
+    let runs_on = session.seen.run.is_some_and(|(_, last)| last > second.time);
+    let warming_up = second.time <= session.insert + log.warm_up(&session.wearer);
+    !ends_twice && !ended && (runs_on || warming_up)
 }
 
 /// Worn for longer than it can be, or without a reading for days.

@@ -18,7 +18,8 @@ const WITHOUT_LOG: f64 = 8.0;
 
 const WHOLE_METER: f64 = 11.0;
 
-const STRETCH: f64 = 17.0;
+/// Price of a shift of several sensors over a stretch of time.
+pub(crate) const STRETCH: f64 = 17.0;
 
 /// Less for one of so many checks, with as many beside it: few are shifted by chance more easily than many.
 const OF_MANY: f64 = 3.0;
@@ -47,7 +48,8 @@ struct Block {
 /// Blocks of all sensors, by time, and the weights of delays.
 pub(crate) struct Search {
     blocks: Vec<Block>,
-    prior: Vec<f64>,
+    /// How usual each delay is, as a part of a log-likelihood.
+    pub prior: Vec<f64>,
     /// Sums over all checks of a sensor, whose lags are longer by some steps.
     of_all: RefCell<BTreeMap<(usize, i32), Delays>>,
 }
@@ -97,7 +99,7 @@ fn mean_delay(profiles: &Profiles) -> f64 {
 }
 
 /// Log of the sum of exponentials.
-fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
+pub(crate) fn log_sum(values: impl Iterator<Item = f64> + Clone) -> f64 {
     let top = values.clone().fold(f64::NEG_INFINITY, f64::max);
     top + values.map(|value| (value - top).exp()).sum::<f64>().ln()
 }

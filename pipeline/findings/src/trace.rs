@@ -161,8 +161,13 @@ impl Trace {
     /// The level that a fingerstick taken `at` is set beside, after the usual delay of 7.5 minutes.
     pub fn beside(&self, at: f64) -> Option<f64> {
         const DELAY: f64 = 7.5;
+        self.at(at + DELAY)
+    }
+
+    /// The level at a time.
+    pub fn at(&self, at: f64) -> Option<f64> {
         let mut level = Vec::with_capacity(1);
-        self.around(at, &[DELAY], &mut level);
+        self.around(at, &[0.0], &mut level);
         let level = level.first().filter(|level| !level.is_nan())?;
         Some(f64::from(*level))
     }

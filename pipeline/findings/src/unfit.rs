@@ -15,18 +15,26 @@ use crate::words::checks_from;
 /// another's at the likeliest clock -0.95 to -2, a dozen of them at times less.
 const LEAST_FIT: f64 = -0.9;
 
-/// Whether the fingersticks that a cause shifts fit the readings then.
-pub(crate) fn fits(profiles: &Profiles, cause: &Cause) -> bool {
+/// Whether the fingersticks that a cause shifts fit the readings then: those that have one then. A sensor whose clock is hours
+/// behind has none for those of its first hours, and what they had by the wrong clock says nothing of the right one.
+pub(crate) fn fits(profiles: &Profiles, traces: &[&Trace], cause: &Cause) -> bool {
     let mut of_sensor = vec![Vec::new(); profiles.of_sensor.len()];
     for item in cause.items.iter().filter(|item| profiles.tells(**item)) {
         of_sensor[profiles.items[*item].sensor].push(*item);
     }
-    let count: usize = of_sensor.iter().map(Vec::len).sum();
-    let sums = of_sensor
-        .iter()
-        .map(|own| highest(&profiles.sum(own), DELAYS).1);
-    let sum: f64 = sums.sum();
-    sum >= LEAST_FIT * count as f64
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (own, trace) in of_sensor.iter().zip(traces) {
+        let (lag, _) = highest(&profiles.sum(own), DELAYS);
+        let with_reading = own.iter().filter(|item| {
+            let lag = f64::from(lag + profiles.shift[**item]) * STEP;
+            trace.at(profiles.items[**item].time + lag).is_some()
+        });
+        for item in with_reading {
+            sum += profiles.at(*item, lag);
+            count += 1.0;
+        }
+    }
+    sum >= LEAST_FIT * count
 }
 
 /// Robust standard deviation of log(fingerstick) less log(reading) within a sensor and meter that no body's own reach: of 503

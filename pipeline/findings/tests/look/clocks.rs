@@ -543,3 +543,103 @@ fn some_fingersticks_of_two_wearers_are_told_of_both() {
     }
     assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
+
+/// Nine sensors in ninety-two days, 13.1 weeks: 3 min a week are 39 min in all. Lines to paste take it off in pieces of 5 min.
+#[test]
+fn a_clock_that_drifts_is_no_stair() {
+    let late = |at: i64, per_week: f64| {
+        ((at - START) as f64 / (7 * DAY) as f64 * per_week * MINUTE as f64) as i64
+    };
+    for per_week in [3.0, -3.0] {
+        let mut study = Study::new(9);
+        for check in &mut study.checks {
+            check.meter = "kitchen".into();
+            check.time += late(check.time, per_week);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!(
+            (found.kind, found.meter.as_str()),
+            ("clock-meter", "kitchen")
+        );
+        let size = found.size.unwrap();
+        assert!((size - 13.1 * per_week).abs() <= 4.0, "{size}");
+        let verb = if per_week > 0.0 { "gains" } else { "loses" };
+        assert!(
+            found.text.contains(verb) && !found.text.contains("or that"),
+            "{}",
+            found.text
+        );
+        assert_eq!(
+            found.paste.matches("clock_minutes").count(),
+            8,
+            "{}",
+            found.paste
+        );
+        // The clock of the readings, by the log.
+        let mut study = Study::new(9);
+        for reading in study
+            .sensors
+            .iter_mut()
+            .flat_map(|sensor| &mut sensor.readings)
+        {
+            reading.time += late(reading.time, per_week);
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.meter.as_str()), ("clock-sensor", ""));
+        let size = found.size.unwrap();
+        assert!((size - 13.1 * per_week).abs() <= 4.0, "{size}");
+        assert_eq!(outcome.left_out.len(), 9);
+    }
+}
+
+/// Worn for four days with its clock 13 h behind: three of its 24 fingersticks are of its first 13 h and have no reading by the
+/// right clock. What they have by the wrong one is no sign that the others are somebody else's.
+#[test]
+fn fingersticks_without_a_reading_do_not_deny_a_clock() {
+    let mut study = Study::new(6);
+    let end = study
+        .events
+        .iter_mut()
+        .find(|row| &*row.sensor == "s2" && &*row.event == "end")
+        .unwrap();
+    end.time = START + 2 * 14_700 * MINUTE + 4 * DAY;
+    let until = end.time;
+    study.sensors[2]
+        .readings
+        .retain(|reading| reading.time < until);
+    study.shift(2, 0, -780);
+    let outcome = study.look();
+    let kinds: Vec<(&str, &str, Option<f64>)> = claims(&outcome)
+        .iter()
+        .map(|found| (found.kind, found.sensor.as_str(), found.size))
+        .collect();
+    assert_eq!(kinds, [("clock-sensor", "s2", Some(-780.0))]);
+}
+
+/// A log kept to some minutes tells whose clock drifts, one kept to the hour does not.
+#[test]
+fn a_rough_log_does_not_tell_whose_clock_drifts() {
+    let fine: &[i64] = &[0, 3, -3];
+    let rough: &[i64] = &[0, 25, -28, 14, -11, 29, -20, 8, -33];
+    for (kept, is_told) in [(fine, true), (rough, false)] {
+        let mut study = Study::new(9);
+        for (event, minutes) in study.events.iter_mut().zip(kept.iter().cycle()) {
+            event.time += minutes * MINUTE;
+        }
+        for check in &mut study.checks {
+            check.meter = "kitchen".into();
+            check.time += 3 * (check.time - START) / (7 * DAY / MINUTE);
+        }
+        let outcome = study.look();
+        let found = claims(&outcome)[0];
+        assert_eq!(found.kind, "clock-meter");
+        let either = found.text.contains("or that drifts the other way");
+        assert_eq!(either, !is_told, "{}", found.text);
+    }
+}
