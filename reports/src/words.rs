@@ -323,6 +323,10 @@ pub(crate) struct Together {
     pub side: String,
     pub season: String,
     pub wearer: String,
+    pub meter: String,
+    pub purpose: String,
+    pub routine: String,
+    pub alarm: String,
     pub count: String,
     pub explain: String,
 }
