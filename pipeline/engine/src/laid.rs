@@ -296,6 +296,7 @@ mod tests {
 
     use super::*;
     use crate::collect::Gathered;
+    use crate::session::config;
 
     /// Rows in pieces of 10,000, the last of them shorter: numbers from 0 on, and a text that every other row lacks.
     fn pieces(rows: i64) -> Vec<RecordBatch> {
@@ -322,7 +323,7 @@ mod tests {
 
     #[tokio::test]
     async fn rows_are_read_alike_from_memory_and_from_a_file() {
-        let context = SessionContext::new();
+        let context = SessionContext::new_with_config(config());
         for (rows, in_file) in [(25_000, false), (1_500_001, true)] {
             let batches = pieces(rows);
             let schema = batches[0].schema();

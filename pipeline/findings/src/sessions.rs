@@ -105,7 +105,6 @@ fn reused(log: &Log<'_>, session: &Session, second: &WearEvent) -> Finding {
             session.sensor, session.wearer, session.site, second.site
         ),
         todo: "take the `insert` that is wrong out of the log, and give the other the time of the insertion".to_owned(),
-        leaves_out: second.site != session.site,
         ..made
     }
 }
