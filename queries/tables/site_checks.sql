@@ -6,8 +6,8 @@
 -- show = 0
 -- [columns]
 -- site = { label = "Site", class = "site" }
--- what = { label = "By", class = "category" }
--- level = { label = "Meter, or reason", class = "identifying" }
+-- meter = { label = "Meter", class = "identifying" }
+-- purpose = { label = "Reason to check", class = "category" }
 -- pairs = { label = "Pairs", class = "count" }
 WITH checked AS (
     SELECT p.site, c.meter, CASE WHEN c.purpose IN ('alarm', 'doubt') THEN 'alarm' ELSE 'routine' END AS purpose
@@ -15,15 +15,15 @@ WITH checked AS (
     INNER JOIN compared_pairs AS p ON p.fingerstick_no = c.fingerstick_no
 ),
 levels AS (
-    SELECT site, 'meter' AS what, meter AS level
+    SELECT site, meter, NULL AS purpose
     FROM checked
     WHERE meter IS NOT NULL
     UNION ALL
-    SELECT site, 'purpose' AS what, purpose AS level
+    SELECT site, NULL AS meter, purpose
     FROM checked
 )
-SELECT l.site, l.what, l.level, COUNT(*) AS pairs
+SELECT l.site, l.meter, l.purpose, COUNT(*) AS pairs
 FROM levels AS l
 INNER JOIN sites AS t ON t.site = l.site
-GROUP BY l.site, t.position, l.what, l.level
-ORDER BY t.position, l.what, l.level
+GROUP BY l.site, t.position, l.meter, l.purpose
+ORDER BY t.position, l.meter NULLS LAST, l.purpose

@@ -325,8 +325,6 @@ pub(crate) struct Together {
     pub wearer: String,
     pub meter: String,
     pub purpose: String,
-    pub routine: String,
-    pub alarm: String,
     pub count: String,
     pub explain: String,
 }

@@ -12,7 +12,6 @@ use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};
 use crate::view::{Group, View};
-use crate::words::Together;
 
 /// Most values of a thing that are told one by one.
 const MOST_LEVELS: usize = 6;
@@ -104,22 +103,21 @@ fn checks(context: &Context, sites: &[Group]) -> Vec<Thing> {
         let pairs = view.table.number(row, site_checks::column::PAIRS);
         pairs.unwrap_or(0.0) as usize
     };
-    let by = |what: &'static str, word: fn(&Together, &str) -> String| {
+    let by = |name: &'static str| {
         let view = &view;
         move |row: usize| {
-            let key = view.table.text(row, site_checks::column::LEVEL);
-            let is_of = view.table.text(row, site_checks::column::WHAT) == what;
-            is_of.then(|| (key.to_owned(), word(text, key)))
+            let key = view.table.text(row, name);
+            (!key.is_empty()).then(|| (key.to_owned(), view.text(row, name)))
         }
     };
-    let meter = by("meter", |_, name| name.to_owned());
-    let purpose = by("purpose", |text, key| match key {
-        "alarm" => text.alarm.clone(),
-        _ => text.routine.clone(),
-    });
     vec![
-        thing(&text.meter, &of_row, meter, pairs),
-        thing(&text.purpose, &of_row, purpose, pairs),
+        thing(&text.meter, &of_row, by(site_checks::column::METER), pairs),
+        thing(
+            &text.purpose,
+            &of_row,
+            by(site_checks::column::PURPOSE),
+            pairs,
+        ),
     ]
 }
 

@@ -554,7 +554,7 @@ fn what_a_site_was_checked_with_is_told() {
     let cells = "| kitchen: 213 · lantern room: 7 | alarm or doubt: 3 · routine: 217 |";
     assert!(row.ends_with(cells), "{row}");
     for (row, cell) in [(1, "kitchen"), (5, "kitchen")] {
-        set(&mut study, "site_checks", "level", row, Cell::text(cell));
+        set(&mut study, "site_checks", "meter", row, Cell::text(cell));
     }
     let markdown = study.report().markdown;
     assert!(!markdown.contains("Pairs by meter"));

@@ -195,6 +195,21 @@ fn fingersticks_of_another_tell_of_no_clock() {
     );
 }
 
+/// A sensor that comes to read a quarter low in mid-wear is its own: it fails, and its fingersticks agree with each other before
+/// and after.
+#[test]
+fn a_sensor_that_fails_in_mid_wear_is_nobody_elses() {
+    let mut study = Study::new(6);
+    for sensor in [1, 3] {
+        let readings = &mut study.sensors[sensor].readings;
+        let half = readings.len() / 2;
+        readings[half..].iter_mut().for_each(|r| r.glucose *= 0.75);
+    }
+    let outcome = study.look();
+    let mut claimed = claims(&outcome).into_iter();
+    assert!(claimed.all(|found| found.kind != "wrong-wearer"));
+}
+
 /// Where all of a wearer's fingersticks are somebody else's their own scatter is no measure of what fits.
 #[test]
 fn fingersticks_that_are_all_of_another_tell_of_no_clock() {

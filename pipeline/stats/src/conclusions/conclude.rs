@@ -2,7 +2,7 @@
 
 use super::bet::{ENOUGH, PRIMARY_SHARE};
 use super::blocks::Within;
-use super::confounders::{Claim, Confounder, confounders};
+use super::confounders::{Claim, Confounder, confounders, of_people};
 use super::evidence::{Evidence, Ledger};
 use super::intervals::interval;
 use super::measure::Measure;
@@ -310,7 +310,7 @@ impl<'a> Judged<'a> {
             evidence: self.evidence,
             p: self.p,
             verdict,
-            more_sensors: (open && withdrawn.is_empty())
+            more_sensors: (open && withdrawn.is_empty() && !self.people_differ())
                 .then(|| self.more_sensors())
                 .flatten(),
             withdrawn,
@@ -318,6 +318,11 @@ impl<'a> Judged<'a> {
             planned: self.family.primary
                 && planned_since.is_some_and(|since| since < self.first_data()),
         }
+    }
+
+    /// Whether no number of sensors would make one sentence true of all people.
+    fn people_differ(&self) -> bool {
+        of_people::differ(self.study, self.row, self.margin)
     }
 
     fn more_sensors(&self) -> Option<usize> {

@@ -77,10 +77,14 @@ pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
     Some(all)
 }
 
+fn are_sound(effects: &[Effect]) -> bool {
+    let sound = |e: &Effect| e.variance > 0.0 && e.variance.is_finite() && e.estimate.is_finite();
+    effects.len() > 1 && effects.iter().all(sound)
+}
+
 /// The same without the effect of each person.
 pub(super) fn over_people(effects: &[Effect], df: f64) -> Option<RandomEffects> {
-    let sound = |e: &Effect| e.variance > 0.0 && e.variance.is_finite() && e.estimate.is_finite();
-    if effects.len() < 2 || !effects.iter().all(sound) {
+    if !are_sound(effects) {
         return None;
     }
     let between = effects.len() as f64 - 1.0;
@@ -113,6 +117,31 @@ pub(super) fn over_people(effects: &[Effect], df: f64) -> Option<RandomEffects> 
         p,
         new_person: (effects.len() >= FEWEST_FOR_A_NEW_ONE).then(new_person),
         people: Vec::new(),
+    })
+}
+
+/// How far people lie apart.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Between {
+    /// Mean over people.
+    pub mean: f64,
+    /// Standard deviation between people.
+    pub spread: f64,
+    /// p of "all people are alike".
+    pub p: f64,
+}
+
+/// [`random_effects`] in brief, without intervals.
+pub(crate) fn spread_between(effects: &[Effect], df: f64) -> Option<Between> {
+    if !are_sound(effects) {
+        return None;
+    }
+    let between = effects.len() as f64 - 1.0;
+    let tau2 = variance_between(effects);
+    Some(Between {
+        mean: Given::new(effects, tau2).mean,
+        spread: tau2.sqrt(),
+        p: f_upper_tail(Given::new(effects, 0.0).q / between, between, df),
     })
 }
 

@@ -218,6 +218,40 @@ fn tight_sensors_are_alike_within_the_margin_and_not_within_a_smaller_one() {
     assert_eq!(verdict(&plan), Verdict::Open);
 }
 
+/// Two people, at whose sites sensors read 4 apart and as far the other way: their mean is 0, the margin 5, and so may be said of
+/// them; 8 apart, each lies beyond it; 4 apart with so little scatter, a third person may. More sensors would tell nothing that is
+/// true of both.
+#[test]
+fn people_of_whom_no_two_are_alike_are_not_alike() {
+    let jitter = [0.3, -0.6, 0.1, 0.8, -0.2, -0.9, 0.5, 0.2, -0.4, 0.7];
+    let said = |apart: f64, scatter: f64| {
+        let of_person = |person: usize| {
+            let sign = if person == 0 { 0.5 } else { -0.5 };
+            let arm = jitter.map(|j| scatter * j + sign * apart);
+            let mut belly = jitter.map(|j| scatter * j - sign * apart);
+            belly.reverse();
+            let mut sensors = two_sites([&arm, &belly]);
+            sensors.iter_mut().for_each(|s| s.wearer = person);
+            sensors
+        };
+        let sensors: Vec<Sensor> = [0, 1].into_iter().flat_map(of_person).collect();
+        let found = conclude(
+            &study(sensors, &[100.0]),
+            &plan(Measure::ReadsHighOrLow),
+            None,
+        );
+        let row = row(&found, Measure::ReadsHighOrLow).clone();
+        assert!(row.difference.expect("difference").abs() < 1e-9);
+        (row.verdict, row.withdrawn, row.more_sensors)
+    };
+    let withdrawn = (Verdict::Open, vec![Confounder::Wearer], None);
+    assert_eq!(said(0.5, 1.0), (Verdict::Alike, vec![], None));
+    assert_eq!(said(4.0, 1.0), withdrawn);
+    assert_eq!(said(8.0, 1.0), withdrawn);
+    assert!(said(0.5, 14.0).2.is_some());
+    assert_eq!(said(30.0, 14.0), (Verdict::Open, vec![], None));
+}
+
 #[test]
 fn a_claim_is_withdrawn_for_what_went_with_the_site() {
     let with = |change: fn(&mut Sensor)| -> Conclusion {

@@ -39,6 +39,23 @@ fn plain() -> Pair {
 
 const APART: (Verdict, Vec<Confounder>) = (Verdict::Differs, vec![]);
 
+/// Two people with a meter each, which no site can go with: each is compared with themselves.
+#[test]
+fn a_meter_of_each_person_goes_with_no_site() {
+    let mut sensors = of_pairs(|site, _, _| Pair {
+        difference: 10.0 * site as f64,
+        ..plain()
+    });
+    let half = sensors.len() / 2;
+    for (place, sensor) in sensors.iter_mut().enumerate() {
+        sensor.wearer = usize::from((place + place / half) % 2 == 1);
+        for pair in &mut sensor.pairs {
+            pair.meter = sensor.wearer;
+        }
+    }
+    assert_eq!(said(sensors, Measure::ReadsHighOrLow), APART);
+}
+
 /// One of two meters reads 10 mg/dL higher, and most fingersticks of the belly are taken with it.
 #[test]
 fn a_difference_that_goes_with_the_meter() {

@@ -5,6 +5,7 @@ mod classes;
 mod compared;
 mod of_nights;
 mod of_pairs;
+pub(super) mod of_people;
 mod of_sensors;
 
 use super::blocks::{Member, Within};
@@ -133,7 +134,11 @@ pub(super) fn confounders(study: &Study<'_>, row: &Row, claim: Claim) -> Vec<Con
     if row.within == Within::Wearer || (row.within == Within::Nothing && !models_shared()) {
         found.push(Confounder::Model);
     }
-    if row.within == Within::Nothing {
+    let people_differ = match claim {
+        Claim::Alike(margin) => of_people::differ(study, row, margin),
+        Claim::None | Claim::Difference(_) => false,
+    };
+    if row.within == Within::Nothing || people_differ {
         found.push(Confounder::Wearer);
     }
     found.extend(of_sensors::found(study, row, claim));

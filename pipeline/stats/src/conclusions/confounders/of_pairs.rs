@@ -68,7 +68,7 @@ fn meter(compared: &Compared<'_, Pair>) -> bool {
         of: &|pair: &Pair| meters.binary_search(&pair.meter).ok(),
         count: meters.len(),
     };
-    if classes.count < 2 {
+    if classes.count < 2 || each_has_one(compared) {
         return false;
     }
     let sensor = |member: &Member| &compared.study.sensors[member.sensor];
@@ -83,6 +83,17 @@ fn meter(compared: &Compared<'_, Pair>) -> bool {
     compared.apart(&classes)
         || compared.went(&classes)
         || compared.claim != Claim::None && of_one_meter()
+}
+
+/// Whether every wearer has one meter: sites are compared within wearers, and it goes with none.
+fn each_has_one(compared: &Compared<'_, Pair>) -> bool {
+    let mut of_wearer = BTreeMap::new();
+    let sensors = compared.members.iter();
+    let mut sensors = sensors.map(|member| &compared.study.sensors[member.sensor]);
+    sensors.all(|sensor| {
+        let mut meters = sensor.pairs.iter().map(|pair| pair.meter);
+        meters.all(|meter| *of_wearer.entry(sensor.wearer).or_insert(meter) == meter)
+    })
 }
 
 /// The meters that sensors of a row were checked with, in order.
