@@ -5,18 +5,16 @@ use super::super::contrast::{Contrast, contrast};
 use super::super::rows::Row;
 use super::super::study::Study;
 use super::whole_blocks;
-use crate::distributions::{normal_quantile, t_quantile};
+use crate::distributions::normal_quantile;
 use crate::mixed::random_effects::{Effect, spread_between};
 use std::collections::BTreeMap;
 
 /// The chance, if people are alike, of the differences between them that are taken for more.
 const BY_CHANCE: f64 = 0.05;
 
-/// Whether sites differ by more than a margin in someone, or would in 5 of 100 people like these, who differ by more than their
-/// sensors' scatter.
-///
-/// Of k people one is beyond the margin where the interval of their own difference is, at 1 - 0.05 / k (intersection-union: Berger and
-/// Hsu 1996 Stat Sci 11:283); people differ by Cochran's Q (Cochran 1954 Biometrics 10:101). Sources from memory.
+/// Whether people differ by more than their sensors' scatter, so that sites differ by more than a margin in at least 1 of 20 people
+/// like these: Cochran's Q (Cochran 1954 Biometrics 10:101, from memory), and the spread between people by restricted maximum
+/// likelihood.
 pub(in super::super) fn differ(study: &Study<'_>, row: &Row, margin: f64) -> bool {
     let mut of_wearer = BTreeMap::<usize, Vec<Member>>::new();
     for member in &row.members {
@@ -25,13 +23,6 @@ pub(in super::super) fn differ(study: &Study<'_>, row: &Row, margin: f64) -> boo
     }
     let own = |members| contrast(&whole_blocks(members)).filter(|own| own.p().is_some());
     let people: Vec<Contrast> = of_wearer.into_values().filter_map(own).collect();
-    if people.len() < 2 {
-        return false;
-    }
-    let tail = 0.5 * BY_CHANCE / people.len() as f64;
-    let beyond = |own: &Contrast| {
-        own.difference.abs() - t_quantile(1.0 - tail, own.df) * own.std_error > margin
-    };
     let effects: Vec<Effect> = people
         .iter()
         .map(|own| Effect {
@@ -40,9 +31,8 @@ pub(in super::super) fn differ(study: &Study<'_>, row: &Row, margin: f64) -> boo
         })
         .collect();
     let df = people.iter().map(|own| own.df).sum();
-    people.iter().any(beyond)
-        || spread_between(&effects, df).is_some_and(|between| {
-            let reach = normal_quantile(0.975) * between.spread;
-            between.p < BY_CHANCE && between.mean.abs() + reach > margin
-        })
+    spread_between(&effects, df).is_some_and(|between| {
+        let reach = normal_quantile(0.975) * between.spread;
+        between.p < BY_CHANCE && between.mean.abs() + reach > margin
+    })
 }
