@@ -304,11 +304,10 @@ mod tests {
             let numbers = from..rows.min(from + 10_000);
             let texts = numbers.clone();
             let texts = texts.map(|n| (n % 2 == 0).then(|| format!("text {n}")));
-            let columns: [(&str, ArrayRef); 2] = [
-                ("n", Arc::new(Int64Array::from_iter_values(numbers.clone()))),
-                ("t", Arc::new(texts.collect::<StringArray>())),
-            ];
-            RecordBatch::try_from_iter(columns).unwrap()
+            let numbers: ArrayRef = Arc::new(Int64Array::from_iter_values(numbers));
+            let texts: ArrayRef = Arc::new(texts.collect::<StringArray>());
+            let columns = [("n", numbers, true), ("t", texts, true)];
+            RecordBatch::try_from_iter_with_nullable(columns).unwrap()
         };
         (0..rows).step_by(10_000).map(piece).collect()
     }
