@@ -323,8 +323,6 @@ pub(crate) struct Together {
     pub side: String,
     pub season: String,
     pub wearer: String,
-    pub meter: String,
-    pub purpose: String,
     pub count: String,
     pub explain: String,
 }

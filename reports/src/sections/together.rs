@@ -1,17 +1,16 @@
-//! What went together with a site: models, tape, sides, seasons and wearers, by number of sensors; meters and reasons to
-//! check, by number of pairs. Where a site was worn with
+//! What went together with a site: models, tape, sides, seasons and wearers, by number of sensors. Where a site was worn with
 //! another model than the others, its figures may be the model's.
 
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use whereworn_model::table::Cell;
-use whereworn_model::tables::{sessions, site_checks};
+use whereworn_model::tables::sessions;
 
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Heading, Kind, Table};
-use crate::view::{Group, View};
+use crate::view::View;
 
 /// Most values of a thing that are told one by one.
 const MOST_LEVELS: usize = 6;
@@ -40,17 +39,16 @@ pub(crate) fn blocks(context: &Context) -> Vec<Block> {
             known.then(|| (view.table.text(row, name).to_owned(), view.text(row, name)))
         }
     };
-    let of = |heading: &str, column| thing(heading, &of_row, by_column(column), |_| 1);
+    let of = |heading: &str, column| thing(heading, &of_row, by_column(column));
     let season = |row| quarter(context, view.table.cell(row, sessions::column::INSERTED));
     let things: Vec<Thing> = [
         of(&text.model, sessions::column::MODEL),
         of(&text.tape, sessions::column::TAPE),
         of(&text.side, sessions::column::SIDE),
-        thing(&text.season, &of_row, season, |_| 1),
+        thing(&text.season, &of_row, season),
         of(&text.wearer, sessions::column::WEARER),
     ]
     .into_iter()
-    .chain(checks(context, &sites))
     .filter(|thing| (2..=MOST_LEVELS).contains(&thing.levels.len()))
     .collect();
     if things.is_empty() || sites.len() < 2 {
@@ -87,58 +85,23 @@ impl Thing {
     }
 }
 
-/// Pairs of each site by meter and by reason to check.
-fn checks(context: &Context, sites: &[Group]) -> Vec<Thing> {
-    let text = &context.text.together;
-    let Some(view) = View::named(context, site_checks::NAME) else {
-        return Vec::new();
-    };
-    let cell = |row, name| view.table.text(row, name);
-    let place = |row| {
-        let key = cell(row, site_checks::column::SITE);
-        sites.iter().position(|site| site.key == key)
-    };
-    let of_row: Vec<Option<usize>> = (0..view.table.rows()).map(place).collect();
-    let pairs = |row| {
-        let pairs = view.table.number(row, site_checks::column::PAIRS);
-        pairs.unwrap_or(0.0) as usize
-    };
-    let by = |name: &'static str| {
-        let view = &view;
-        move |row: usize| {
-            let key = view.table.text(row, name);
-            (!key.is_empty()).then(|| (key.to_owned(), view.text(row, name)))
-        }
-    };
-    vec![
-        thing(&text.meter, &of_row, by(site_checks::column::METER), pairs),
-        thing(
-            &text.purpose,
-            &of_row,
-            by(site_checks::column::PURPOSE),
-            pairs,
-        ),
-    ]
-}
-
-/// Counts what rows of each site stand for by a value: its key, by which values are ordered, and its words.
+/// Counts rows of each site by a value: its key, by which values are ordered, and its words.
 fn thing(
     heading: &str,
     of_row: &[Option<usize>],
     level: impl Fn(usize) -> Option<(String, String)>,
-    count: impl Fn(usize) -> usize,
 ) -> Thing {
-    let found: Vec<(usize, (String, String), usize)> = of_row
+    let found: Vec<(usize, (String, String))> = of_row
         .iter()
         .enumerate()
-        .filter_map(|(row, site)| Some(((*site)?, level(row)?, count(row))))
+        .filter_map(|(row, site)| Some(((*site)?, level(row)?)))
         .collect();
-    let levels = found.iter().map(|(_, (key, word), _)| (key, word));
+    let levels = found.iter().map(|(_, (key, word))| (key, word));
     let levels: BTreeMap<&String, &String> = levels.collect();
     let mut counts = BTreeMap::new();
-    for (site, (key, _), count) in &found {
+    for (site, (key, _)) in &found {
         let at = levels.keys().position(|known| *known == key).unwrap_or(0);
-        *counts.entry((*site, at)).or_insert(0) += count;
+        *counts.entry((*site, at)).or_insert(0) += 1;
     }
     Thing {
         heading: heading.to_owned(),

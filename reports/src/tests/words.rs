@@ -6,7 +6,6 @@ use whereworn_model::table::{Cell, ResultTable};
 use crate::Edition;
 use crate::catalogue::Catalogue;
 use crate::fixture::{self, Study};
-use crate::tests::rare::set;
 
 /// A line of the Markdown, blanks that do not break made plain.
 pub(super) fn line(markdown: &str, start: &str) -> String {
@@ -506,10 +505,9 @@ fn a_hidden_column_stays_in_the_files() {
 /// values.
 #[test]
 fn what_went_with_a_site_needs_two_of_both() {
-    let caption = "**Sensors, and pairs with fingersticks, of each site, by what went with them.**";
+    let caption = "**Sensors of each site, by what went with them.**";
     assert!(!fixture::one_site().report().markdown.contains(caption));
     let mut study = fixture::two_sites();
-    study.tables.retain(|table| table.name != "site_checks");
     let sessions = study.table("sessions");
     let rows = sessions.rows();
     assert!(rows > 7, "{rows}");
@@ -539,26 +537,6 @@ fn what_went_with_a_site_needs_two_of_both() {
         });
         assert_eq!(counts.sum::<usize>(), rows, "{table}");
     }
-}
-
-/// Pairs of each site are counted by meter and by reason to check; a meter of which there is no other is not told.
-#[test]
-fn what_a_site_was_checked_with_is_told() {
-    let mut study = fixture::two_sites();
-    let markdown = study.report().markdown;
-    let heading = "| Pairs by meter | Pairs by reason to check |";
-    assert!(markdown.contains(heading), "{markdown}");
-    let table = markdown.split_once(heading).unwrap().1;
-    let row = line(table, "| Lower back |");
-    // 11 sensors with 20 pairs each.
-    let cells = "| kitchen: 213 · lantern room: 7 | alarm or doubt: 3 · routine: 217 |";
-    assert!(row.ends_with(cells), "{row}");
-    for (row, cell) in [(1, "kitchen"), (5, "kitchen")] {
-        set(&mut study, "site_checks", "meter", row, Cell::text(cell));
-    }
-    let markdown = study.report().markdown;
-    assert!(!markdown.contains("Pairs by meter"));
-    assert!(markdown.contains("| Pairs by reason to check |"));
 }
 
 /// What a dash and a figure without brackets mean is said below a table that has one, and below no other.
