@@ -71,7 +71,7 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         .collect()
 }
 
-/// Levels by time, and when each was, minutes since 1970.
+/// Levels, and when each was, minutes since 1970.
 fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> (Levels, Levels) {
     let (mut levels, mut times) = (Levels::new(), Levels::new());
     let profiles = &clocks.profiles;

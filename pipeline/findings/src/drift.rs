@@ -4,6 +4,8 @@
 //! It is asked for only where such shifts of a meter's, or of all, fingersticks are there to be told, and takes their place
 //! where it explains more than they do together.
 
+use std::collections::BTreeSet;
+
 use crate::causes::{Cause, Scope};
 use crate::clocks::{Wearer, meter_words};
 use crate::finding::{Finding, Severity};
@@ -143,24 +145,10 @@ pub(crate) fn instead(
 
 /// The likeliest drift of a scope's lag.
 fn drift(profiles: &Profiles, search: &Search, scope: Scope) -> Option<Drift> {
-    let of_sensor: Vec<Vec<usize>> = profiles
-        .of_sensor
-        .iter()
-        .map(|items| items.iter().copied())
-        .map(|items| {
-            items
-                .filter(|item| scope.has_item(&profiles.items[*item]))
-                .collect()
-        })
-        .collect();
-    let times = || {
-        of_sensor
-            .iter()
-            .flatten()
-            .map(|item| profiles.items[*item].time)
-    };
-    let (from, to) = (times().reduce(f64::min)?, times().reduce(f64::max)?);
-    let sensors = of_sensor.iter().filter(|items| !items.is_empty()).count();
+    let own = || profiles.items.iter().filter(|item| scope.has_item(item));
+    let from = own().map(|item| item.time).reduce(f64::min)?;
+    let to = own().map(|item| item.time).reduce(f64::max)?;
+    let sensors = own().map(|item| item.sensor).collect::<BTreeSet<_>>().len();
     if to - from < LEAST_DAYS * MINUTES_PER_DAY || sensors < LEAST_SENSORS {
         return None;
     }

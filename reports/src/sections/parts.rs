@@ -9,7 +9,7 @@ use crate::chart::traces::LOW_MGDL;
 use crate::context::Context;
 use crate::document::{Block, Item};
 use crate::levels::in_unit;
-use crate::view::View;
+use crate::view::{Group, View};
 use crate::words::Point;
 
 /// Points of the catalogue as a list.
@@ -59,19 +59,13 @@ pub(super) fn unchecked(context: &Context, point: &Point) -> Option<Item> {
 /// The sites on which most sensors ended for skin trouble.
 pub(super) fn skin(context: &Context, point: &Point) -> Option<Item> {
     let view = View::named(context, sessions::NAME)?;
-    let rows = ended(&view, &["reaction"]);
-    let (_, most) = most_ended(&view, &rows)?;
-    let sites = view.groups_of(&rows, Some(sessions::column::SITE));
-    let most = sites.iter().filter(|site| site.rows.len() as f64 == most);
-    let (names, counts): (Vec<&str>, Vec<usize>) = most
-        .map(|site| (site.label.as_str(), site.rows.len()))
-        .unzip();
-    let count = counts.iter().sum::<usize>() as f64;
+    let sites = most_ended(&view, &ended(&view, &["reaction"]));
+    let count = sites.iter().map(|site| site.rows.len()).sum::<usize>();
     let values = [
-        ("site", &*names.join(", ")),
-        ("sensors", &*context.text.sensors(count)),
+        ("site", &*labels(&sites)),
+        ("sensors", &*context.text.sensors(count as f64)),
     ];
-    Some(item(point, &values))
+    (count > 0).then(|| item(point, &values))
 }
 
 /// Sensors that ended by some causes, as rows of the table of sessions.
@@ -81,14 +75,18 @@ pub(super) fn ended(sessions: &View, causes: &[&str]) -> Vec<usize> {
     rows.filter(|&row| causes.contains(&cause(row))).collect()
 }
 
-/// The sites with most of some sensors, and how many they are at each.
-pub(super) fn most_ended(sessions: &View, rows: &[usize]) -> Option<(String, f64)> {
-    let sites = sessions.groups_of(rows, Some(sessions::column::SITE));
-    most(
-        sites
-            .iter()
-            .map(|site| (site.label.clone(), site.rows.len() as f64)),
-    )
+/// The sites with most of some sensors, and which they are there.
+pub(super) fn most_ended(sessions: &View, rows: &[usize]) -> Vec<Group> {
+    let mut sites = sessions.groups_of(rows, Some(sessions::column::SITE));
+    let most = sites.iter().map(|site| site.rows.len()).max();
+    sites.retain(|site| Some(site.rows.len()) == most);
+    sites
+}
+
+/// The names of some sites.
+pub(super) fn labels(sites: &[Group]) -> String {
+    let labels: Vec<&str> = sites.iter().map(|site| site.label.as_str()).collect();
+    labels.join(", ")
 }
 
 /// Who is counted, where a table has all people and the report is one person's.
@@ -109,17 +107,4 @@ pub(super) fn of_all(context: &Context, tables: &[&View]) -> Option<Block> {
 pub(super) fn total(view: &View, column: &str) -> f64 {
     let values = view.rows.iter().filter_map(|&row| view.value(row, column));
     values.sum()
-}
-
-/// The name with the highest count above zero, or all names that share it, and the count.
-pub(super) fn most(counts: impl Iterator<Item = (String, f64)>) -> Option<(String, f64)> {
-    let mut best: (Vec<String>, f64) = (Vec::new(), 0.0);
-    for (name, count) in counts.filter(|(_, count)| *count > 0.0) {
-        if count > best.1 {
-            best = (vec![name], count);
-        } else if count == best.1 {
-            best.0.push(name);
-        }
-    }
-    (!best.0.is_empty()).then(|| (best.0.join(", "), best.1))
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use whereworn_model::tables::{sensor_accuracy, sessions};
 
 use super::excerpts::link;
-use super::parts::{self, item, most_ended, skin};
+use super::parts::{self, item, labels, most_ended, skin};
 use crate::catalogue::fill;
 use crate::context::Context;
 use crate::document::{Block, Files, Item};
@@ -58,18 +58,18 @@ fn tapes_of(context: &Context, noted: bool) -> Option<Block> {
 fn ended(view: &View, causes: &[&str], point: &Point) -> Option<Item> {
     let context = view.context;
     let of_causes = parts::ended(view, causes);
-    let (top, most) = most_ended(view, &of_causes)?;
-    let sites = view.groups_of(&of_causes, Some(sessions::column::SITE));
-    let here = match sites.iter().all(|site| site.rows.len() as f64 == most) {
+    let top = most_ended(view, &of_causes);
+    let at_top = top.iter().map(|site| site.rows.len()).sum::<usize>();
+    let here = match at_top == of_causes.len() {
         true => &context.text.tips.at,
         false => &context.text.tips.most_at,
     };
     let values = [
         ("count", &*of_causes.len().to_string()),
         ("sensors", &*context.text.sensors(view.rows.len() as f64)),
-        ("where", &*fill(here, &[("site", &top)])),
+        ("where", &*fill(here, &[("site", &labels(&top))])),
     ];
-    Some(item(point, &values))
+    (at_top > 0).then(|| item(point, &values))
 }
 
 /// Sensors on which few fingersticks met a reading; those without any need it most, and have no row among the paired.

@@ -27,6 +27,7 @@ mod room;
 mod said;
 mod svg;
 mod times;
+mod wearer;
 mod words;
 
 /// Every kind of study that a report must stand.

@@ -8,3 +8,4 @@ mod rows;
 mod sites;
 mod study;
 mod units;
+mod wearers;

@@ -310,7 +310,7 @@ impl<'a> Judged<'a> {
             evidence: self.evidence,
             p: self.p,
             verdict,
-            more_sensors: (open && withdrawn.is_empty() && !self.people_differ())
+            more_sensors: (open && withdrawn.is_empty())
                 .then(|| self.more_sensors())
                 .flatten(),
             withdrawn,
@@ -320,14 +320,13 @@ impl<'a> Judged<'a> {
         }
     }
 
-    /// Whether no number of sensors would make one sentence true of all people.
-    fn people_differ(&self) -> bool {
-        of_people::differ(self.study, self.row, self.margin)
-    }
-
     fn more_sensors(&self) -> Option<usize> {
         self.row.against?;
         let (tested, estimate) = (self.row.tested.as_ref()?, self.row.estimate.as_ref()?);
+        // No number of sensors makes one sentence true of people who differ.
+        if of_people::differ(self.study, self.row, self.margin) {
+            return None;
+        }
         let spread: f64 = estimate.sides.iter().map(|side| side.spread).sum();
         more_sensors(&Outlook {
             difference: estimate.difference,

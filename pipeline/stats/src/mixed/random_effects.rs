@@ -77,26 +77,15 @@ pub fn random_effects(effects: &[Effect], df: f64) -> Option<RandomEffects> {
     Some(all)
 }
 
-fn are_sound(effects: &[Effect]) -> bool {
-    let sound = |e: &Effect| e.variance > 0.0 && e.variance.is_finite() && e.estimate.is_finite();
-    effects.len() > 1 && effects.iter().all(sound)
-}
-
 /// The same without the effect of each person.
 pub(super) fn over_people(effects: &[Effect], df: f64) -> Option<RandomEffects> {
-    if !are_sound(effects) {
-        return None;
-    }
+    let Between { spread, q, p, .. } = spread_between(effects, df)?;
     let between = effects.len() as f64 - 1.0;
-    let q = Given::new(effects, 0.0).q;
-    let (p, quantile): (f64, Box<dyn Fn(f64) -> f64>) = if df.is_finite() {
-        let f = move |p: f64| between * f_quantile(p, between, df);
-        (f_upper_tail(q / between, between, df), Box::new(f))
-    } else {
-        let chi_square = move |p: f64| chi_square_quantile(p, between);
-        (chi_square_upper_tail(q, between), Box::new(chi_square))
+    let quantile = |p: f64| match df.is_finite() {
+        true => between * f_quantile(p, between, df),
+        false => chi_square_quantile(p, between),
     };
-    let tau2 = variance_between(effects);
+    let tau2 = spread.powi(2);
     let spread_at = |p: f64| root(effects, |given| given.q - quantile(p)).sqrt();
     let given = Given::new(effects, tau2);
     let new_person = || {
@@ -127,21 +116,28 @@ pub(crate) struct Between {
     pub mean: f64,
     /// Standard deviation between people.
     pub spread: f64,
+    /// Cochran's Q.
+    q: f64,
     /// p of "all people are alike".
     pub p: f64,
 }
 
 /// [`random_effects`] in brief, without intervals.
 pub(crate) fn spread_between(effects: &[Effect], df: f64) -> Option<Between> {
-    if !are_sound(effects) {
+    let sound = |e: &Effect| e.variance > 0.0 && e.variance.is_finite() && e.estimate.is_finite();
+    if effects.len() < 2 || !effects.iter().all(sound) {
         return None;
     }
     let between = effects.len() as f64 - 1.0;
-    let tau2 = variance_between(effects);
+    let (q, tau2) = (Given::new(effects, 0.0).q, variance_between(effects));
     Some(Between {
         mean: Given::new(effects, tau2).mean,
         spread: tau2.sqrt(),
-        p: f_upper_tail(Given::new(effects, 0.0).q / between, between, df),
+        q,
+        p: match df.is_finite() {
+            true => f_upper_tail(q / between, between, df),
+            false => chi_square_upper_tail(q, between),
+        },
     })
 }
 
