@@ -158,7 +158,9 @@ fn sentences(view: &View) -> Vec<Item> {
             claim.is_pair() && claim.withdrawn.is_empty() && claim.verdict == verdict
         });
         let mut pairs: Vec<&Claim> = pairs.collect();
-        pairs.sort_by_key(|claim| (!claim.planned, !claim.within(&on_label)));
+        // What holds of sites on the label is said first; what only leans, by the sentence on these sites.
+        let holds = verdict == Verdict::Differs;
+        pairs.sort_by_key(|claim| (!claim.planned, holds != claim.within(&on_label)));
         joined(context, pairs.into_iter())
     };
     let (differs, leans) = (of(Verdict::Differs), of(Verdict::Leans));

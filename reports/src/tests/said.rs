@@ -233,6 +233,16 @@ fn the_strongest_claims_are_said() {
     assert!(back < calf && !said.contains("than Abdomen"), "{said}");
     assert!(said.ends_with("; and 2 more in the annex."), "{said}");
     assert_eq!(point(&study(&rows[..1]), "So far"), None);
+    let leaning: Vec<String> = rows
+        .iter()
+        .map(|row| row.replace("differs", "leans"))
+        .collect();
+    let leaning: Vec<&str> = leaning.iter().map(String::as_str).collect();
+    let said = point(&study(&leaning), "So far").unwrap();
+    assert!(
+        said.contains("than Calf") && !said.contains("than Lower back"),
+        "{said}"
+    );
     let leans = rows[0].replace("differs", "leans");
     let said = point(&study(&[&leans]), "So far").unwrap();
     assert!(
