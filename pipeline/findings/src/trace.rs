@@ -166,10 +166,14 @@ impl Trace {
 
     /// The level at a time.
     pub fn at(&self, at: f64) -> Option<f64> {
-        let mut level = Vec::with_capacity(1);
-        self.around(at, &[0.0], &mut level);
-        let level = level.first().filter(|level| !level.is_nan())?;
-        Some(f64::from(*level))
+        // Most times asked for lie outside a sensor's wear.
+        let worn = *self.times.first()?..=*self.times.last()?;
+        if !worn.contains(&at) {
+            return None;
+        }
+        let next = self.times.partition_point(|time| *time < at);
+        let level = self.between(next, at, self.bridge());
+        (!level.is_nan()).then_some(f64::from(level))
     }
 
     /// The level at `wanted`, which lies after the reading before `next`.
