@@ -116,8 +116,8 @@ impl Words {
     /// What a measure is called.
     pub fn measure(&self, measure: Measure) -> &'static str {
         let (english, german) = match measure {
-            Measure::StaysOn => ("Stays on", "Halt"),
-            Measure::ReadsTrue => ("Reads true", "Genauigkeit"),
+            Measure::StaysOn => ("Stays on", "Haftung"),
+            Measure::ReadsTrue => ("Reads true", "Messgenauigkeit"),
             Measure::ReadsHighOrLow => ("Reads high or low", "Zu hohe oder zu niedrige Werte"),
             Measure::QuietAtNight => ("Quiet at night", "Ruhige Nächte"),
             Measure::Delay => ("Delay", "Verzögerung"),
@@ -128,8 +128,8 @@ impl Words {
     /// What a priority is called, from its key.
     pub fn priority<'w>(&self, key: &'w str) -> &'w str {
         match key {
-            "stays-on" => self.choose("stays on", "Halt"),
-            "reads-true" => self.choose("reads true", "Genauigkeit"),
+            "stays-on" => self.choose("stays on", "Haftung"),
+            "reads-true" => self.choose("reads true", "Messgenauigkeit"),
             "steady" => self.choose(
                 "steady from sensor to sensor",
                 "gleichmäßig von Sensor zu Sensor",

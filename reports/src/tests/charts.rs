@@ -90,7 +90,7 @@ fn a_trace_is_broken_at_gaps_and_marked_once() {
     let report = study(&["calf"]).report();
     let svg = figure(&report, "night_traces");
     let desc =
-        "3 traces: Calf 3, 3 with a marked stretch, 3 fingersticks, lowest reading 48 mg/dL.";
+        "Traces: 3 (Calf 3, 3 with a marked stretch, 3 fingersticks, lowest reading 48 mg/dL).";
     assert!(svg.contains(desc), "{svg}");
     let colour = crate::palette::group(8).light;
     let stroke = format!(
