@@ -97,6 +97,9 @@ pub(crate) struct LastDayText {
 #[serde(deny_unknown_fields)]
 pub(crate) struct SpansText {
     pub caption: String,
+    /// Of a table that does not say how spans ended.
+    pub caption_rows: String,
+    pub caption_month: String,
     pub finding: String,
     pub item: String,
     pub ended: String,
@@ -114,6 +117,8 @@ pub(crate) struct StripText {
     pub caption: String,
     pub caption_midnight: String,
     pub hours: String,
+    /// Of a query of the study's own, which may have counted hours by any clock.
+    pub own_hours: String,
     pub none: String,
     pub few: String,
     pub unknown: String,

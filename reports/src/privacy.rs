@@ -166,9 +166,14 @@ fn holds_sites(column: &Column) -> bool {
 
 impl Replacement<'_> {
     fn apply(&self, table: &mut ResultTable) {
-        let shown: Vec<usize> = (0..table.rows())
+        let mut shown: Vec<usize> = (0..table.rows())
             .filter(|&row| self.is_shown(table, row))
             .collect();
+        // By the numbers that names become: the order of hidden names tells of them.
+        shown.sort_by_key(|&row| {
+            let (wearer, sensor) = (table.text(row, "wearer"), table.text(row, "sensor"));
+            (self.place_of(wearer), self.place_of_sensor(wearer, sensor))
+        });
         let sensors: Vec<Cell> = (0..table.rows())
             .map(|row| self.sensor(table.text(row, "wearer"), table.text(row, "sensor")))
             .collect();
@@ -253,15 +258,20 @@ impl Replacement<'_> {
     }
 
     fn wearer(&self, name: &str) -> Cell {
-        self.numbered(
-            &self.text.page.wearer,
-            self.wearers.iter().position(|w| w == name),
-        )
+        self.numbered(&self.text.page.wearer, self.place_of(name))
+    }
+
+    fn place_of(&self, wearer: &str) -> Option<usize> {
+        self.wearers.iter().position(|known| known == wearer)
+    }
+
+    fn place_of_sensor(&self, wearer: &str, name: &str) -> Option<usize> {
+        let is_it = |(w, s): &(String, String)| w == wearer && s == name;
+        self.sensors.iter().position(is_it)
     }
 
     fn sensor(&self, wearer: &str, name: &str) -> Cell {
-        let place = |(w, s): &(String, String)| w == wearer && s == name;
-        self.numbered(&self.text.page.sensor, self.sensors.iter().position(place))
+        self.numbered(&self.text.page.sensor, self.place_of_sensor(wearer, name))
     }
 
     fn numbered(&self, template: &str, place: Option<usize>) -> Cell {

@@ -1,10 +1,11 @@
 //! A result table as a reader sees it: units of the report, names of sites, rows in order.
 
 use whereworn_model::format;
-use whereworn_model::header::{Class, ColumnHeader};
+use whereworn_model::header::{CellKind, Class, ColumnHeader};
 use whereworn_model::settings::Measure;
 use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::tables::site_comparison::column as comparison;
+use whereworn_model::time::{Micros, start_of_day};
 use whereworn_model::units::Unit;
 
 use crate::catalogue::fill;
@@ -35,10 +36,12 @@ pub(crate) struct Shown<'a> {
 }
 
 impl<'a> View<'a> {
-    /// Rows keep their order, save that a table of sites lists them as every other part of the report.
+    /// Rows keep their order, save that a table of sites lists them as every other part of the report. A query of the study's own
+    /// has the order that it asks for.
     pub fn new(context: &'a Context<'a>, table: &'a ResultTable) -> Self {
         let mut rows: Vec<usize> = (0..table.rows()).collect();
-        if table.columns.first().is_some_and(|c| c.name == "site") {
+        let of_sites = table.columns.first().is_some_and(|c| c.name == "site");
+        if of_sites && !table.own_query {
             rows.sort_by_key(|&row| context.site_rank(table.text(row, "site")));
         }
         Self {
@@ -141,6 +144,29 @@ impl<'a> View<'a> {
     pub fn value(&self, row: usize, name: &str) -> Option<f64> {
         let column = self.table.column(name)?;
         self.scaled(row, column, &column.header)
+    }
+
+    /// Where a row stands along an axis: a number in the unit shown, or an instant in microseconds.
+    pub fn along(&self, row: usize, name: &str) -> Option<f64> {
+        match self.table.cell(row, name) {
+            Cell::Time(at) => Some(*at as f64),
+            Cell::Date(date) => Some(start_of_day(*date, &self.context.zone)? as f64),
+            _ => self.value(row, name),
+        }
+    }
+
+    /// Whether a column is drawn along an axis of dates.
+    pub fn is_of_time(&self, name: &str) -> bool {
+        let column = self.table.column(name);
+        column.is_some_and(|column| matches!(column.kind, CellKind::Time | CellKind::Date))
+    }
+
+    /// A place along an axis in words.
+    pub fn place_words(&self, name: &str, at: f64) -> String {
+        match self.is_of_time(name) {
+            true => self.context.instant(at as Micros),
+            false => self.write(name, at),
+        }
     }
 
     /// A number of a column in the unit in which another is shown.

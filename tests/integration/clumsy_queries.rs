@@ -342,6 +342,11 @@ const CLUMSY: &[(&str, &str, &str)] = &[
         "-- chart = { kind = \"line\", x = \"a\", y = \"b\" }\nSELECT 1 AS a, 'y' AS b",
     ),
     (
+        "names_twice",
+        "two of its columns are called `site`: give one of them another name with AS",
+        "SELECT a.site, b.site FROM sites AS a CROSS JOIN sites AS b",
+    ),
+    (
         "chart_ends",
         "needs a column as `lower`",
         "-- chart = { kind = \"intervals\", x = \"a\", y = \"b\" }\nSELECT 1.0 AS a, 'y' AS b",

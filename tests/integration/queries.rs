@@ -309,6 +309,15 @@ fn an_unknown_query_name_suggests_the_nearest() {
     }
 }
 
+/// Asked for by the name of its file, as whoever wrote it knows it.
+#[test]
+fn a_refused_name_says_why() {
+    let study = study();
+    study.write("queries/größe.sql", "SELECT 1 AS a");
+    let run = study.run("query", &["größe"]);
+    run.fails_with(&["use lower-case letters, digits and _"]);
+}
+
 /// A query of the month sees nothing later than its cut-off.
 #[test]
 fn the_month_bounds_what_queries_see() {

@@ -344,7 +344,7 @@ impl Catalog {
         if let Some(refused) = self
             .refused
             .iter()
-            .find(|refused| names.contains(&refused.name.as_str()))
+            .find(|refused| names.iter().any(|name| refused.name == plain_name(name)))
         {
             return Err(EngineError::Refused(refused.message.clone()));
         }
@@ -392,6 +392,15 @@ fn read_folder(folder: &Path) -> Result<Vec<Result<Query, Box<Refused>>>, Engine
     Ok(paths.iter().map(|path| read_file(path)).collect())
 }
 
+/// The name under which a file that is refused for its own name is told.
+fn plain_name(stem: &str) -> String {
+    let plain = |c: char| match c.is_ascii_alphanumeric() {
+        true => c.to_ascii_lowercase(),
+        false => '_',
+    };
+    stem.chars().map(plain).collect()
+}
+
 fn read_file(path: &Path) -> Result<Query, Box<Refused>> {
     // Pages show it: the same wherever the study lies.
     let names = [path.parent().and_then(Path::file_name), path.file_name()];
@@ -400,16 +409,9 @@ fn read_file(path: &Path) -> Result<Query, Box<Refused>> {
     let stem = path
         .file_stem()
         .map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
-    let plain = |c: char| {
-        if c.is_ascii_alphanumeric() {
-            c.to_ascii_lowercase()
-        } else {
-            '_'
-        }
-    };
     let refused = |header: Header, message: String| {
         Box::new(Refused {
-            name: stem.chars().map(plain).collect(),
+            name: plain_name(&stem),
             header,
             message,
         })

@@ -1,6 +1,6 @@
 //! Queries planned and held to what their headers declare, before any of them runs.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 use std::sync::mpsc::{RecvTimeoutError, channel};
 
@@ -286,6 +286,7 @@ fn check_functions(plan: &LogicalPlan) -> Result<(), DataFusionError> {
 }
 
 fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
+    each_name_is_one_column(schema)?;
     named_columns_are_there(&query.header, schema)?;
     for (name, column) in &query.header.columns {
         declared_type_is_given(name, column, schema)?;
@@ -304,6 +305,18 @@ fn check_columns(query: &Query, schema: &SchemaRef) -> Result<(), String> {
             Ok(())
         }
         None => every_column_is_declared(&query.header, schema),
+    }
+}
+
+/// Of two columns of one name a chart, a header and a reader of JSON would see one alone.
+fn each_name_is_one_column(schema: &SchemaRef) -> Result<(), String> {
+    let mut seen = HashSet::new();
+    let mut names = schema.fields().iter().map(|field| field.name());
+    match names.find(|name| !seen.insert(*name)) {
+        Some(name) => Err(format!(
+            "two of its columns are called `{name}`: give one of them another name with AS"
+        )),
+        None => Ok(()),
     }
 }
 

@@ -95,6 +95,12 @@ pub(crate) fn tick_texts(ticks: &[f64]) -> Vec<String> {
         .collect()
 }
 
+/// A tick of an axis of dates: where it stands and what it says.
+pub(crate) struct Tick {
+    pub at: f64,
+    pub text: String,
+}
+
 /// A panel's plot: where it lies and its scales.
 #[derive(Clone, Copy)]
 pub(crate) struct Plot {
@@ -103,8 +109,8 @@ pub(crate) struct Plot {
 }
 
 impl Plot {
-    /// Grid, horizontal axis and numbers along both.
-    pub fn frame(&self, canvas: &Canvas) -> Drawn {
+    /// Grid, horizontal axis and numbers along both, or dates along the horizontal one.
+    pub fn frame(&self, canvas: &Canvas, dates: Option<&[Tick]>) -> Drawn {
         let (left, right) = (self.x.from, self.x.to);
         let (bottom, top) = (self.y.from, self.y.to);
         let rows = self.y.ticks(((bottom - top) / 25.0).max(2.0) as usize);
@@ -113,7 +119,10 @@ impl Plot {
             canvas.line(&[(left, y), (right, y)], Stroke::new(RULE, 0.75))?;
             canvas.number((left - 5.0, y), &text, QUIET.end())?;
         }
-        across(canvas, &self.x, bottom, None)?;
+        match dates {
+            Some(ticks) => below(canvas, ticks, bottom)?,
+            None => across(canvas, &self.x, bottom, None)?,
+        }
         canvas.line(&[(left, bottom), (right, bottom)], Stroke::new(INK, 1.0))
     }
 
@@ -125,6 +134,16 @@ impl Plot {
         let y = self.y.map(value);
         canvas.line(&[(self.x.from, y), (self.x.to, y)], stroke)
     }
+}
+
+/// Dates below a horizontal axis.
+fn below(canvas: &Canvas, ticks: &[Tick], bottom: f64) -> Drawn {
+    for tick in ticks {
+        let ends = [(tick.at, bottom), (tick.at, bottom + 3.0)];
+        canvas.line(&ends, Stroke::new(GHOST, 1.0))?;
+        canvas.number((tick.at, bottom + 11.0), &tick.text, QUIET.middle())?;
+    }
+    Ok(())
 }
 
 /// Ticks that fit the width of a horizontal scale: as many as there is room for, and where that is one, the outermost of

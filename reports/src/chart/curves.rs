@@ -6,6 +6,7 @@ use super::axis::{Plot, Scale, covering, fitting_ticks};
 use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, Stroke, paint};
 use super::lettering::shorten;
 use super::shared::{Chart, MOST_PANELS, columns, listing, splits, title, title_room, with_rest};
+use super::time_axis;
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
@@ -43,7 +44,10 @@ struct Panel {
 }
 
 /// Lines or steps over a common pair of axes.
-pub(crate) struct Curves {
+pub(crate) struct Curves<'a> {
+    view: &'a View<'a>,
+    /// Whether the horizontal axis is one of dates.
+    of_time: bool,
     panels: Vec<Panel>,
     /// Names of lines, in the order in which dashes and colours are given out.
     names: Vec<String>,
@@ -57,14 +61,15 @@ pub(crate) struct Curves {
     caption: String,
 }
 
-impl Curves {
+impl<'a> Curves<'a> {
     /// The chart of a table; `None` where no row has both coordinates.
-    pub fn of(view: &View, wish: &Wish) -> Option<Self> {
+    pub fn of(view: &'a View<'a>, wish: &Wish) -> Option<Self> {
         let steps = wish.kind == ChartKind::Steps;
         let (panel_by, line_by) = splits(view, wish);
         let share = view.table.column(&wish.y)?.header.unit.as_deref() == Some("share");
         let at_risk = view.table.column("at_risk").is_some();
-        let start = (steps && share).then_some(if at_risk { 100.0 } else { 0.0 });
+        let of_time = view.is_of_time(&wish.x);
+        let start = (steps && share && !of_time).then_some(if at_risk { 100.0 } else { 0.0 });
         let groups = view.groups(panel_by).into_iter().enumerate();
         let mut panels: Vec<Panel> = groups
             .map(|(place, group)| {
@@ -105,6 +110,8 @@ impl Curves {
         }
         let caption = caption.join(" ");
         Some(Self {
+            view,
+            of_time,
             names: names(&panels),
             panels,
             steps,
@@ -137,7 +144,10 @@ impl Curves {
 
     fn panel(&self, canvas: &Canvas, index: usize, plot: &Plot) -> Drawn {
         let panel = &self.panels[index];
-        plot.frame(canvas)?;
+        let dates = self
+            .of_time
+            .then(|| time_axis::ticks(self.view.context, &plot.x));
+        plot.frame(canvas, dates.as_deref())?;
         let left = plot.x.from;
         let room = plot.x.to - left;
         title(canvas, &panel.title, (left, plot.y.to - 13.0), room)?;
@@ -269,7 +279,7 @@ fn panel(
     let mut lines: Vec<Line> = Vec::new();
     for &row in rows {
         let name = line_by.map_or_else(String::new, |column| view.text(row, column));
-        let (Some(x), Some(y)) = (view.value(row, &wish.x), view.value(row, &wish.y)) else {
+        let (Some(x), Some(y)) = (view.along(row, &wish.x), view.value(row, &wish.y)) else {
             continue;
         };
         let point = Point {
@@ -346,7 +356,7 @@ fn finding(view: &View, wish: &Wish, panels: &[Panel]) -> String {
                 &[
                     ("label", label.trim()),
                     ("value", &view.write(&wish.y, last.y)),
-                    ("x", &view.write(&wish.x, last.x)),
+                    ("x", &view.place_words(&wish.x, last.x)),
                 ],
             ))
         })
@@ -354,7 +364,7 @@ fn finding(view: &View, wish: &Wish, panels: &[Panel]) -> String {
     fill(&text.finding, &[("list", &listing(&items))])
 }
 
-impl Chart for Curves {
+impl Chart for Curves<'_> {
     fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 40.0;
         const GAP: f64 = 22.0;

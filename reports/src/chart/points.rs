@@ -10,6 +10,7 @@ use super::axis::{Plot, Scale, covering};
 use super::canvas::{Canvas, Drawn, QUIET, SMALL, Stroke, paint};
 use super::lettering::shorten;
 use super::shared::{Chart, MOST_PANELS, columns, listing, splits, title, title_room, with_rest};
+use super::time_axis;
 use crate::catalogue::fill;
 use crate::drawing::Drawing;
 use crate::error::ReportError;
@@ -47,7 +48,10 @@ struct Panel {
 }
 
 /// Points over a common pair of axes.
-pub(crate) struct Points {
+pub(crate) struct Points<'a> {
+    view: &'a View<'a>,
+    /// Whether the horizontal axis is one of dates.
+    of_time: bool,
     panels: Vec<Panel>,
     x: Scale,
     y: Scale,
@@ -59,9 +63,9 @@ pub(crate) struct Points {
     caption: String,
 }
 
-impl Points {
+impl<'a> Points<'a> {
     /// The chart of a table; `None` where no row has both coordinates.
-    pub fn of(view: &View, wish: &Wish) -> Option<Self> {
+    pub fn of(view: &'a View<'a>, wish: &Wish) -> Option<Self> {
         let text = &view.context.text.chart.points;
         let (panel_by, _) = splits(view, wish);
         let groups = view.groups(panel_by).into_iter().enumerate();
@@ -83,6 +87,8 @@ impl Points {
                 .flat_map(|(l, u)| [l, u])
         };
         Some(Self {
+            view,
+            of_time: view.is_of_time(&wish.x),
             x: covering(points().map(|p| p.x)),
             y: covering(points().flat_map(ends).chain(limits())),
             x_label: view.heading(&wish.x),
@@ -105,7 +111,10 @@ impl Points {
 
     fn panel(&self, canvas: &Canvas, index: usize, plot: &Plot) -> Drawn {
         let panel = &self.panels[index];
-        plot.frame(canvas)?;
+        let dates = self
+            .of_time
+            .then(|| time_axis::ticks(self.view.context, &plot.x));
+        plot.frame(canvas, dates.as_deref())?;
         let room = plot.x.to - plot.x.from;
         let above = plot.y.to - 16.0 - self.words() as f64 * 14.0;
         title(canvas, &self.titles[index], (plot.x.from, above), room)?;
@@ -154,7 +163,7 @@ fn point(view: &View, wish: &Wish, row: usize) -> Option<Point> {
     let wanted = wish.lower.is_some() && wish.upper.is_some();
     let interval = view.interval(row, &wish.y).filter(|_| wanted);
     Some(Point {
-        x: view.value(row, &wish.x)?,
+        x: view.along(row, &wish.x)?,
         y: view.value(row, &wish.y)?,
         interval,
     })
@@ -260,7 +269,7 @@ fn agreement(view: &View, site: &str) -> Option<Agreement> {
     })
 }
 
-impl Chart for Points {
+impl Chart for Points<'_> {
     fn draw(&self, width: f64, decimal: &str) -> Result<Drawing, ReportError> {
         const LEFT: f64 = 44.0;
         const GAP: f64 = 16.0;

@@ -127,6 +127,14 @@ pub(crate) fn stack(mut spans: Vec<Span>, least: f64) -> Vec<Vec<Span>> {
     lanes
 }
 
+/// A row for each name, in the order in which they come; more where its spans overlap.
+pub(crate) fn rows(spans: Vec<Span>) -> Vec<Vec<Span>> {
+    spans
+        .chunk_by(|a, b| a.label == b.label)
+        .flat_map(|own| stack(own.to_vec(), 0.0))
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -142,6 +150,23 @@ mod tests {
             goes_on_from: false,
             goes_on_to: false,
         }
+    }
+
+    #[test]
+    fn each_name_has_a_row_and_another_where_its_spans_overlap() {
+        let named = |label: &str, from, to| Span {
+            label: label.to_owned(),
+            ..worn(from, to)
+        };
+        let spans = vec![
+            named("b", 5.0, 9.0),
+            named("b", 0.0, 3.0),
+            named("b", 1.0, 2.0),
+            named("a", 10.0, 12.0),
+        ];
+        let rows = rows(spans);
+        let labels = rows.iter().map(|row| (&*row[0].label, row.len()));
+        assert_eq!(labels.collect::<Vec<_>>(), [("b", 2), ("b", 1), ("a", 1)]);
     }
 
     #[test]

@@ -9,7 +9,7 @@ use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, STRONG, Strok
 use super::legend::Legend;
 use super::lettering::{shorten, width as text_width};
 use super::shared::{Chart, listing, with_rest};
-use super::span::{ENDS, End, Span, collect, stack};
+use super::span::{ENDS, End, Span, collect, rows, stack};
 use super::time_axis;
 use crate::catalogue::fill;
 use crate::chart_words::SpansText;
@@ -53,6 +53,8 @@ pub(crate) struct Spans<'a> {
     view: &'a View<'a>,
     parts: Vec<Part>,
     of_time: bool,
+    /// Whether the table says how each span ended.
+    has_ends: bool,
     x_label: String,
     legend: Vec<(Sign, String)>,
     finding: String,
@@ -61,7 +63,8 @@ pub(crate) struct Spans<'a> {
 
 impl<'a> Spans<'a> {
     /// The chart of a table: a heading for each value of `series`, under it a span from `lower` to `upper` for each row,
-    /// named and marked by its value of `y`. A span without an upper end goes on for the row's `days` or up to the
+    /// named and marked by its value of `y`: on a row for each of these, or, where the table says how spans ended, close
+    /// together. A span without an upper end goes on for the row's `days` or up to the
     /// cut-off. `None` where no row has a beginning.
     pub fn of(view: &'a View<'a>, wish: &Wish) -> Option<Self> {
         let lower = wish.lower.as_deref()?;
@@ -69,6 +72,7 @@ impl<'a> Spans<'a> {
         let cells = &view.table.column(lower)?.cells;
         let of_time = cells.iter().any(|cell| cell.as_time().is_some());
         let upper = wish.upper.as_deref()?;
+        let has_ends = view.table.column("cause").is_some();
         let (mut parts, mut items, mut legend) = (Vec::new(), Vec::new(), Vec::new());
         let mut ends = [0usize; ENDS.len()];
         let (mut count, mut lanes, mut left_out) = (0, 0, 0);
@@ -88,7 +92,7 @@ impl<'a> Spans<'a> {
                 }
             }
             let all = spans.len();
-            let blocks = blocks(view, spans, of_time, MOST_LANES - lanes);
+            let blocks = blocks(view, spans, (of_time, !has_ends), MOST_LANES - lanes);
             lanes += blocks.iter().map(|block| block.lanes.len()).sum::<usize>();
             let begun = blocks.iter().flat_map(|block| &block.lanes).flatten();
             left_out += all - begun.filter(|span| !span.goes_on_from).count();
@@ -101,18 +105,27 @@ impl<'a> Spans<'a> {
         legend.sort_by_key(|(mark, _)| *mark);
         let finding = [("count", &*count.to_string()), ("list", &*listing(&items))];
         let finding = fill(&text.spans.finding, &finding);
-        let legend = signs(&text.spans, legend);
+        let legend = signs(&text.spans, legend, has_ends);
+        let bars = match has_ends {
+            true => &text.spans.caption,
+            false => &text.spans.caption_rows,
+        };
+        let caption = match of_time {
+            true => format!("{bars} {}", text.spans.caption_month),
+            false => bars.clone(),
+        };
         Some(Self {
-            finding: match view.table.column("cause") {
-                Some(_) => with_ends(&text.spans, &finding, &legend, ends),
-                None => finding,
+            finding: match has_ends {
+                true => with_ends(&text.spans, &finding, &legend, ends),
+                false => finding,
             },
             x_label: if of_time {
                 String::new()
             } else {
                 view.heading(lower)
             },
-            caption: with_rest(view, &text.spans.caption, left_out),
+            caption: with_rest(view, &caption, left_out),
+            has_ends,
             legend,
             parts,
             view,
@@ -161,7 +174,8 @@ impl<'a> Spans<'a> {
     fn span(&self, canvas: &Canvas, span: &Span, x: &Scale, y: f64) -> Drawn {
         let (from, to) = (x.map(span.from), x.map(span.to).max(x.map(span.from) + 1.0));
         let colour = group(span.mark);
-        let ended = if span.goes_on_to { 0.0 } else { 10.0 };
+        let signed = self.has_ends && !span.goes_on_to;
+        let ended = if signed { 10.0 } else { 0.0 };
         canvas.rectangle((from, y - 8.0), (to, y + 8.0), colour, 0.16)?;
         canvas.rectangle((from, y + 6.0), (to, y + 8.0), colour, 1.0)?;
         let mut left = from + 4.0;
@@ -181,7 +195,7 @@ impl<'a> Spans<'a> {
             };
             canvas.text((left, y - 1.0), name, small)?;
         }
-        if span.goes_on_to {
+        if !signed {
             Ok(())
         } else {
             let inset = if span.end == End::Planned { 1.0 } else { 5.0 };
@@ -195,8 +209,13 @@ impl<'a> Spans<'a> {
     }
 }
 
-/// Spans in quarters of a year, latest ones first to find room; a scale without time is one block.
-fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Block> {
+/// Spans in quarters of a year, latest ones first to find room; a scale without time is one block. In rows, or close together.
+fn blocks(
+    view: &View,
+    spans: Vec<Span>,
+    (of_time, in_rows): (bool, bool),
+    room: usize,
+) -> Vec<Block> {
     let low = spans
         .iter()
         .map(|span| span.from)
@@ -218,7 +237,10 @@ fn blocks(view: &View, spans: Vec<Span>, of_time: bool, room: usize) -> Vec<Bloc
         let within = spans
             .iter()
             .filter_map(|span| span.within(from, to, of_time));
-        let lanes = stack(within.collect(), (to - from) * LEAST);
+        let lanes = match in_rows {
+            true => rows(within.collect()),
+            false => stack(within.collect(), (to - from) * LEAST),
+        };
         if lanes.is_empty() || lanes.len() > room {
             continue;
         }
@@ -259,8 +281,8 @@ fn with_ends(
     )
 }
 
-fn signs(text: &SpansText, marks: Vec<(usize, String)>) -> Vec<(Sign, String)> {
-    let ends = ENDS.into_iter().map(|end| {
+fn signs(text: &SpansText, marks: Vec<(usize, String)>, has_ends: bool) -> Vec<(Sign, String)> {
+    let ends = ENDS.into_iter().filter(|_| has_ends).map(|end| {
         let words = match end {
             End::Planned => &text.legend_bar,
             End::CameOff => &text.legend_cross,

@@ -5,7 +5,7 @@ use whereworn_model::header::Chart as Wish;
 use super::axis::{covering, tick_texts};
 use super::canvas::{Canvas, Drawn, Lettering, PLAIN, QUIET, SMALL, Stroke, TEXT, paint};
 use super::legend::Legend;
-use super::lettering::{shorten, wrap};
+use super::lettering::{shorten, width as text_width, wrap};
 use super::shared::{Chart, listing, with_rest};
 use crate::catalogue::fill;
 use crate::context::Context;
@@ -110,7 +110,10 @@ impl Strip {
             caption = format!("{caption} {}", text.caption_midnight);
         }
         Some(Self {
-            hours_label: fill(&text.hours, &[("zone", zone)]),
+            hours_label: match view.table.own_query {
+                true => text.own_hours.clone(),
+                false => fill(&text.hours, &[("zone", zone)]),
+            },
             legend: legend(view.context, &rows, &steps, most),
             finding: fill(&text.finding, &finding),
             caption: with_rest(view, &caption, days.len() - rows.len()),
@@ -150,7 +153,10 @@ impl Strip {
                         bold: true,
                         ..PLAIN
                     };
-                    canvas.text(middle, &known.words, bold.middle())?;
+                    // What does not fit would lie over the numbers beside it: its shade tells.
+                    if text_width(&known.words, bold.size) < width {
+                        canvas.text(middle, &known.words, bold.middle())?;
+                    }
                 }
             }
         }
@@ -256,12 +262,24 @@ fn day(view: &View, wish: &Wish, value: &str, group: &Group) -> Vec<Cell> {
             let nights = view.table.number(row, "nights");
             *cell = Cell::Known(Known {
                 value: known,
-                words: view.text(row, value),
+                words: words(view, value, known),
                 few: nights.is_some_and(|nights| nights < FEW_NIGHTS),
             });
         }
     }
     day
+}
+
+/// A value with the decimals of its header, else with few enough to stand in a cell.
+fn words(view: &View, column: &str, value: f64) -> String {
+    let digits = view.table.column(column).and_then(|c| c.header.digits);
+    match digits {
+        Some(_) => view.write(column, value),
+        None => {
+            let fraction = value.abs() < 10.0 && value.fract() != 0.0;
+            view.context.number(value, usize::from(fraction))
+        }
+    }
 }
 
 /// From the first hour with a value, counted from noon, to the last.

@@ -5,18 +5,12 @@ use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 use whereworn_model::time::{Micros, local_date, start_of_day};
 
-use super::axis::Scale;
+use super::axis::{Scale, Tick};
 use crate::catalogue::fill;
 use crate::context::Context;
 
 /// Room for a date below an axis, CSS pixels.
 const LABEL: f64 = 62.0;
-
-/// A tick: where it stands and what it says.
-pub(crate) struct Tick {
-    pub at: f64,
-    pub text: String,
-}
 
 /// Ticks at local midnights, days apart at first, months apart over longer times.
 pub(crate) fn ticks(context: &Context, x: &Scale) -> Vec<Tick> {

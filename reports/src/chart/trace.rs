@@ -71,7 +71,8 @@ fn marked(view: &View, wish: &Wish, rows: &[(f64, usize)]) -> Vec<Run> {
 
 /// What is the same in all rows of a picture, in words.
 fn words(view: &View, wish: &Wish, group: &Group) -> String {
-    let drawn: Vec<&String> = wish.columns().collect();
+    let named = wish.panel.as_ref().filter(|_| view.table.own_query);
+    let drawn: Vec<&String> = wish.columns().filter(|name| Some(*name) != named).collect();
     let first = group.rows[0];
     let same = |name: &str| {
         let cell = view.table.cell(first, name);
@@ -84,9 +85,8 @@ fn words(view: &View, wish: &Wish, group: &Group) -> String {
     let parts = view.table.columns.iter().filter(|column| {
         let name = &column.name;
         let known = name == "site" || (name == "wearer" && one_wearer);
-        !(known || column.header.hidden || drawn.contains(&name))
-            && view.kind(column) != Kind::Number
-            && same(name)
+        let number = view.kind(column) == Kind::Number && Some(name) != named;
+        !(known || column.header.hidden || drawn.contains(&name) || number) && same(name)
     });
     let texts: Vec<String> = parts
         .map(|column| view.text(first, &column.name))

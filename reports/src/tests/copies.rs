@@ -269,9 +269,18 @@ fn what_anybody_may_see_names_nobody() {
         }
     }
     let day = |at: i64| (at - began[0].0) / 86_400_000_000 + 1;
-    let rows: Vec<usize> = (0..own.rows())
+    let mut rows: Vec<usize> = (0..own.rows())
         .filter(|&row| own.text(row, "site") != "calf")
         .collect();
+    // Rows stand by the new numbers: as they came, the order of hidden names would show.
+    let as_they_came = rows.clone();
+    rows.sort_by_key(|&row| {
+        let name = |column| own.text(row, column).to_owned();
+        let (wearer, sensor) = (name("wearer"), name("sensor"));
+        let sensor = began.iter().position(|b| b.1 == wearer && b.2 == sensor);
+        (wearers.iter().position(|known| **known == wearer), sensor)
+    });
+    assert_ne!(rows, as_they_came, "the fixture tells the two apart");
     assert_eq!(shown.rows(), rows.len());
     assert!(rows.len() < own.rows());
     for (place, &row) in rows.iter().enumerate() {

@@ -416,6 +416,25 @@ fn a_chance_fills_its_share_of_the_track() {
     }
 }
 
+/// A table that does not say how its spans ended: a row for each name, and no sign of an end in bars or legend.
+#[test]
+fn spans_without_ends_stand_on_rows_of_their_own() {
+    let sql = "-- chart = { kind = \"spans\", x = \"a\", y = \"k\", lower = \"a\", upper = \"b\" }\nSELECT 1";
+    let rows = ["k;0;4", "l;5;9", "k;6;8"];
+    let all = own(sql, "k;a;b", &rows);
+    let bars: Vec<f64> = all
+        .iter()
+        .filter(|e| e.name == "rect" && e.is("opacity", "0.16"))
+        .map(|bar| bar.length("y"))
+        .collect();
+    assert_eq!(bars.len(), 3);
+    close(bars[0], bars[1], "both of k on one row");
+    assert!(bars[2] > bars[0] + 10.0, "l below it: {bars:?}");
+    let words = texts(&all);
+    let ends = ["ended as planned", "came off", "no end yet"];
+    assert!(!words.iter().any(|(word, _, _)| ends.contains(word)));
+}
+
 /// Spans from their beginning to their end, each with the sign of its cause.
 #[test]
 fn spans_reach_from_their_beginning_to_their_end() {

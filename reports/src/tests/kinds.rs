@@ -143,3 +143,17 @@ fn every_element_has_its_mark_up() {
     assert_eq!(inner("a *b*\n"), "a <em>b</em>");
     assert_eq!(inner(""), "");
 }
+
+/// A query of the study's own that asks for the worst first has the worst first.
+#[test]
+fn rows_of_an_own_query_stand_in_its_order() {
+    let rows = ["upper-arm-back;3", "abdomen;2", "forearm;1"].map(str::to_owned);
+    let mut table = fixture::table("own", "-- show = 2\nSELECT 1", "site;bias", &rows);
+    table.own_query = true;
+    let mut study = fixture::full();
+    study.tables = vec![table];
+    let markdown = study.report().markdown;
+    let at = |words: &str| markdown.find(&format!("| {words}"));
+    assert!(at("Back of the upper arm") < at("Abdomen"), "{markdown}");
+    assert!(at("Back of the upper arm").is_some() && at("Forearm").is_none());
+}
