@@ -2,7 +2,7 @@
 -- row = "one site and one measure"
 -- section = "changes"
 -- order = 1
--- note = "This month against everything before it. Each month has an interval in which sensors may differ (exact ones where they are wider); that of the difference is made from both. A sensor worn across the turn of the month counts on both sides, which makes intervals too wide rather than too narrow. More than chance: beyond zero also when allowing for the number of differences in this table; else it may be chance. Night artefacts that a fingerstick refuted are left out."
+-- note = "This month against everything before it. Each month has an interval in which sensors may differ (exact ones where they are wider); that of the difference is made from both. A sensor worn across the turn of the month counts on both sides, which makes intervals too wide rather than too narrow. More than chance: beyond zero also when allowing for the number of differences in this table; else it may be chance. Night artefacts that a fingerstick refuted are left out. Other people wore it: the difference changes sign or halves where each person's month is set beside that person's months before."
 -- show = 80
 -- [columns]
 -- site = { label = "Site", class = "site" }
@@ -32,6 +32,7 @@ stretches AS (
     SELECT
         s.site,
         s.order_of_wear || ' ' || s.wearer AS sensor,
+        s.wearer,
         p.period,
         s.detached,
         s.inserted,
@@ -51,6 +52,7 @@ wear AS (
         site,
         period,
         sensor,
+        wearer,
         days_between(since, until) AS days,
         CASE WHEN detached = 1 AND until = seen_until AND since < until THEN 1 ELSE 0 END AS came_off
     FROM stretches
@@ -86,9 +88,16 @@ biases AS (
     GROUP BY site, period
 ),
 pairs_by_sensor AS (
-    SELECT site, period, sensor_no, COUNT(*) AS pairs, CAST(SUM(in_20_20) AS BIGINT) AS within
+    SELECT
+        site,
+        period,
+        wearer,
+        sensor_no,
+        COUNT(*) AS pairs,
+        CAST(SUM(in_20_20) AS BIGINT) AS within,
+        SUM(relative_difference) AS differences
     FROM pairs_of
-    GROUP BY site, period, sensor_no
+    GROUP BY site, period, wearer, sensor_no
 ),
 shares AS (
     SELECT
@@ -102,7 +111,7 @@ shares AS (
     GROUP BY site, period
 ),
 nights_of AS (
-    SELECT n.site, n.sensor_no, n.night, p.period
+    SELECT n.site, n.wearer, n.sensor_no, n.night, p.period
     FROM periods AS p
     CROSS JOIN settings AS t
     CROSS JOIN sensor_nights AS n
@@ -117,10 +126,10 @@ found AS (
     GROUP BY sensor_no, night
 ),
 sensor_rates AS (
-    SELECT n.site, n.period, n.sensor_no, COUNT(*) AS nights, CAST(COALESCE(SUM(f.artefacts), 0) AS BIGINT) AS artefacts
+    SELECT n.site, n.period, n.wearer, n.sensor_no, COUNT(*) AS nights, CAST(COALESCE(SUM(f.artefacts), 0) AS BIGINT) AS artefacts
     FROM nights_of AS n
     LEFT JOIN found AS f ON f.sensor_no = n.sensor_no AND f.night = n.night
-    GROUP BY n.site, n.period, n.sensor_no
+    GROUP BY n.site, n.period, n.wearer, n.sensor_no
 ),
 rates AS (
     SELECT
@@ -202,6 +211,53 @@ widened AS (
     FROM differences AS d
     CROSS JOIN many AS m
 ),
+-- What each person has before and in the month: how much, and of how much.
+by_person AS (
+    SELECT site, 2 AS place, period, wearer, SUM(came_off) AS found, SUM(days) AS base
+    FROM wear
+    GROUP BY site, period, wearer
+    UNION ALL
+    SELECT site, 3 AS place, period, wearer, SUM(differences) AS found, SUM(pairs) AS base
+    FROM pairs_by_sensor
+    GROUP BY site, period, wearer
+    UNION ALL
+    SELECT site, 4 AS place, period, wearer, SUM(within) AS found, SUM(pairs) AS base
+    FROM pairs_by_sensor
+    GROUP BY site, period, wearer
+    UNION ALL
+    SELECT site, 5 AS place, period, wearer, SUM(artefacts) AS found, SUM(nights) AS base
+    FROM sensor_rates
+    GROUP BY site, period, wearer
+),
+persons AS (
+    SELECT
+        site,
+        place,
+        wearer,
+        SUM(CASE WHEN period = 'before' THEN found END) AS found_before,
+        SUM(CASE WHEN period = 'before' THEN base END) AS base_before,
+        SUM(CASE WHEN period = 'month' THEN found END) AS found_month,
+        SUM(CASE WHEN period = 'month' THEN base END) AS base_month
+    FROM by_person
+    GROUP BY site, place, wearer
+),
+weighed AS (
+    SELECT
+        *,
+        found_month / base_month - found_before / base_before AS difference,
+        base_before * base_month / (base_before + base_month) AS weight
+    FROM persons
+),
+-- The difference within people, each weighted as in a comparison of two means; nothing where nobody has both.
+within_people AS (
+    SELECT
+        site,
+        place,
+        COUNT(*) AS people,
+        100 * SUM(weight * difference) / SUM(weight) AS difference
+    FROM weighed
+    GROUP BY site, place
+),
 counts AS (
     SELECT
         s.site,
@@ -229,23 +285,25 @@ rows AS (
     FROM counts
     UNION ALL
     SELECT
-        site,
-        place,
-        now,
-        before,
-        this_month,
-        sensors_before,
-        sensors_this_month,
-        difference,
-        difference - below AS difference_lower,
-        difference + above AS difference_upper,
+        w.site,
+        w.place,
+        w.now,
+        w.before,
+        w.this_month,
+        w.sensors_before,
+        w.sensors_this_month,
+        w.difference,
+        w.difference - w.below AS difference_lower,
+        w.difference + w.above AS difference_upper,
         CASE
-            WHEN below IS NULL OR above IS NULL THEN 'too few sensors'
-            WHEN difference > allowance * below THEN 'up, more than chance'
-            WHEN difference < -allowance * above THEN 'down, more than chance'
-            ELSE 'may be chance'
+            WHEN w.below IS NULL OR w.above IS NULL THEN 'too few sensors'
+            WHEN w.difference <= w.allowance * w.below AND w.difference >= -w.allowance * w.above THEN 'may be chance'
+            WHEN p.people > 1 AND COALESCE(p.difference / w.difference, 0) < 0.5 THEN 'other people wore it'
+            WHEN w.difference > 0 THEN 'up, more than chance'
+            ELSE 'down, more than chance'
         END AS finding
-    FROM widened
+    FROM widened AS w
+    LEFT JOIN within_people AS p ON p.site = w.site AND p.place = w.place
 )
 SELECT
     r.site,

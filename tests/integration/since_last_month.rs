@@ -136,3 +136,52 @@ fn too_few_sensors_to_say() {
     ));
     assert!(!report.contains("no difference is more than chance"));
 }
+
+/// Who wears sensors at which site of which month, with their readings of fingersticks of 100 mg/dL.
+type Worn = (&'static str, &'static str, &'static str, [f64; 3]);
+
+/// All that was worn at the calf before was worn by one person, and in the month by another who reads 20 higher. At the chest both
+/// wore sensors before and after, and all read 20 higher in the month.
+#[test]
+fn other_people_are_no_change_of_a_site() {
+    const WORN: [Worn; 6] = [
+        ("calf", "fern", "03", [100.0, 102.0, 104.0]),
+        ("calf", "moss", "04", [120.0, 122.0, 124.0]),
+        ("chest", "fern", "03", [100.0, 102.0, 104.0]),
+        ("chest", "moss", "03", [100.0, 102.0, 104.0]),
+        ("chest", "fern", "04", [120.0, 122.0, 124.0]),
+        ("chest", "moss", "04", [120.0, 122.0, 124.0]),
+    ];
+    let mut events = "wearer,sensor,time,event,site,cause\n".to_owned();
+    let (mut readings, mut fingersticks) = (String::new(), String::new());
+    for (number, (site, wearer, month, values)) in WORN.iter().enumerate() {
+        for (place, reading) in values.iter().enumerate() {
+            let day = 1 + 2 * place + if *site == "chest" { 10 } else { 0 };
+            let (sensor, next) = (format!("s{number}{place}"), day + 1);
+            let noon = format!("2026-{month}-{day:02}T12:00Z");
+            events += &format!("{wearer},{sensor},2026-{month}-{day:02}T02:00Z,insert,{site},\n");
+            events += &format!("{wearer},{sensor},2026-{month}-{next:02}T02:00Z,end,,chosen\n");
+            readings += &format!("{wearer},{sensor},{noon},{reading}\n");
+            fingersticks += &format!("{wearer},{noon},100\n");
+        }
+    }
+    let study = Study::new(IN_UTC);
+    study
+        .write("wear-events/e.csv", events)
+        .write(
+            "readings/r.csv",
+            format!("wearer,sensor,time,glucose\n{readings}"),
+        )
+        .write(
+            "fingersticks/f.csv",
+            format!("wearer,time,glucose\n{fingersticks}"),
+        );
+    let table = study.report().table("since_last_month");
+    let found = |site| {
+        let row = table.row(&[("site", site), ("measure", "bias")]);
+        close(row.number("difference"), 20.0, 1e-6, site);
+        row.text("finding").to_owned()
+    };
+    assert_eq!(found("calf"), "other people wore it");
+    assert_eq!(found("chest"), "up, more than chance");
+}

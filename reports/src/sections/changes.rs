@@ -14,7 +14,7 @@ use crate::words::SectionText;
 const MOVED: [&str; 2] = ["up, more than chance", "down, more than chance"];
 
 /// What it finds where it cannot tell.
-const TOO_FEW: &str = "too few sensors";
+const UNTOLD: [&str; 2] = ["too few sensors", "other people wore it"];
 
 /// The section's blocks: what was worn and found this month, then what differs from the months before.
 pub(crate) fn blocks(context: &Context, text: &SectionText) -> Vec<Block> {
@@ -103,7 +103,7 @@ fn moved(view: &View, text: &SectionText) -> Block {
     let compared = view
         .rows
         .iter()
-        .filter(|&&row| !found(row).is_empty() && found(row) != TOO_FEW)
+        .filter(|&&row| !found(row).is_empty() && !UNTOLD.contains(&found(row)))
         .count();
     let earlier = |&row: &usize| view.value(row, "sensors_before") > Some(0.0);
     match compared {
