@@ -4,7 +4,8 @@ use std::io::{IsTerminal, stdout};
 
 use serde_json::{Map, Value};
 use whereworn_engine::{write_arrow, write_parquet};
-use whereworn_model::table::{Cell, ResultTable};
+use whereworn_model::header::CellKind;
+use whereworn_model::table::{Cell, Column, ResultTable};
 use whereworn_model::text::plain;
 use whereworn_model::time::format_utc;
 
@@ -82,7 +83,10 @@ fn markdown(table: &ResultTable) -> String {
 }
 
 fn objects(table: &ResultTable) -> Vec<Value> {
-    let value = |cell: &Cell| match cell {
+    let value = |column: &Column, row: usize| match &column.cells[row] {
+        Cell::Text(text) if column.kind == CellKind::Boolean => {
+            Value::from(text.as_str() == "true")
+        }
         Cell::Empty => Value::Null,
         Cell::Integer(value) => Value::from(*value),
         Cell::Number(value) => Value::from(*value),
@@ -94,7 +98,7 @@ fn objects(table: &ResultTable) -> Vec<Value> {
         let cells = table
             .columns
             .iter()
-            .map(|column| (column.name.clone(), value(&column.cells[row])));
+            .map(|column| (column.name.clone(), value(column, row)));
         Value::Object(cells.collect::<Map<String, Value>>())
     };
     (0..table.rows()).map(row).collect()
@@ -138,8 +142,7 @@ fn short(value: f64) -> String {
 mod tests {
     use super::*;
     use std::time::Instant;
-    use whereworn_model::header::{CellKind, ColumnHeader};
-    use whereworn_model::table::Column;
+    use whereworn_model::header::ColumnHeader;
 
     fn table(cells: Vec<Cell>, kind: CellKind) -> ResultTable {
         let column = Column {
@@ -161,6 +164,23 @@ mod tests {
         assert_eq!(printed, "value\n  2.5\n\n   -3\n");
         let texts = vec![Cell::text("a"), Cell::text("bc")];
         assert_eq!(aligned(&table(texts, CellKind::Text)), "value\na\nbc\n");
+    }
+
+    #[test]
+    fn truth_is_no_text_in_json() {
+        let truths = table(
+            vec![Cell::text("true"), Cell::text("false"), Cell::Empty],
+            CellKind::Boolean,
+        );
+        let values: Vec<Value> = objects(&truths)
+            .into_iter()
+            .map(|row| row["value"].clone())
+            .collect();
+        assert_eq!(values, [Value::Bool(true), Value::Bool(false), Value::Null]);
+        assert_eq!(
+            objects(&table(vec![Cell::text("true")], CellKind::Text))[0]["value"],
+            "true"
+        );
     }
 
     /// A registry's pairs are a million rows: thirty times the rows take about thirty times as long, not nine hundred times.
