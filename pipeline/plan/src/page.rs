@@ -83,6 +83,7 @@ impl Page<'_> {
         for (row, planned) in self.made.document.sensors.iter().zip(planned) {
             out.push_str(&self.sensor(row, planned));
         }
+        out.push_str(&self.given_up());
         let planned = self.made.document.sensors.len();
         if self.made.schedule.is_short {
             out.push_str(&say!(
@@ -93,6 +94,23 @@ impl Page<'_> {
         }
         out.push('\n');
         out
+    }
+
+    /// Which earlier draws hold no longer; why stands in the last section.
+    fn given_up(&self) -> String {
+        let dropped = self.made.schedule.dropped.iter();
+        let dropped = dropped.map(|dropped| &dropped.pending);
+        let draws = self.made.run_out.iter().chain(dropped);
+        let numbers: Vec<String> = draws.map(|draw| draw.number.to_string()).collect();
+        if numbers.is_empty() {
+            return String::new();
+        }
+        let numbers = numbers.join(", ");
+        say!(
+            self.words(),
+            "\nEarlier draws that are given up: {numbers}; the last section says why.\n",
+            "\nFrühere Lose, die entfallen: {numbers}; der letzte Abschnitt sagt, warum.\n"
+        )
     }
 
     fn sensor(&self, row: &SensorRow, planned: &Planned) -> String {

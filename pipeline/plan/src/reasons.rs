@@ -6,7 +6,7 @@ use crate::document::{FingerstickRow, Made};
 use crate::fingersticks::{Age, Asked, Range, Rate};
 use crate::gather::{Wearer, date_of};
 use crate::limits::Limit;
-use crate::schedule::{DRAWN_AHEAD, Planned, Schedule};
+use crate::schedule::{DRAWN_AHEAD, Pending, Planned, Schedule};
 use crate::words::{Words, say};
 
 impl Made {
@@ -36,6 +36,11 @@ impl Made {
                 words,
                 "drawn by lot: {chance} among {open} open sites",
                 "ausgelost: {chance} unter {open} offenen Stellen"
+            ),
+            (false, _) if planned.waits => say!(
+                words,
+                "foreseen only: it is drawn when the sensor drawn for this spot before is in",
+                "nur vorgesehen: ausgelost wird erst, wenn der Sensor sitzt, der für diesen Platz davor ausgelost ist"
             ),
             (false, _) => say!(
                 words,
@@ -121,14 +126,15 @@ impl Made {
                     )
                     .to_owned(),
             );
-        } else if let Some(last) = date_of(wearer.rules.today) {
+        } else if let Some(last) = date_of(wearer.rules.known_until) {
             let last = words.date(last);
             texts.push(say!(
                 words,
-                "Counted from the last row of the log, {last}: what was worn since is not known to the plan.",
-                "Gerechnet ab der letzten Zeile des Tagebuchs, {last}: was seither getragen wurde, kennt der Plan nicht."
+                "The last row of the log is of {last}: what was worn since is not known to the plan.",
+                "Die letzte Zeile des Tagebuchs ist vom {last}: was seither getragen wurde, kennt der Plan nicht."
             ));
         }
+        texts.extend(self.run_out.iter().map(|draw| run_out(wearer, draw)));
         for dropped in &self.schedule.dropped {
             let (number, spot) = (dropped.pending.number, wearer.spot(dropped.pending.spot));
             let late = words.choose(
@@ -150,6 +156,18 @@ impl Made {
         }));
         texts
     }
+}
+
+/// That a draw was not worn in its time.
+fn run_out(wearer: &Wearer, draw: &Pending) -> String {
+    let words = &wearer.words;
+    let (number, spot) = (draw.number, wearer.spot(draw.spot));
+    let latest = date_of(draw.latest).map_or(String::new(), |date| words.date(date));
+    say!(
+        words,
+        "Draw {number} ({spot}) is given up: it held until {latest}, and by the log no sensor went in there in that time.",
+        "Los {number} ({spot}) entfällt: es galt bis {latest}, und laut Tagebuch wurde dort in dieser Zeit kein Sensor gesetzt."
+    )
 }
 
 /// The rules, in words.

@@ -42,6 +42,7 @@ fn table(name: &str, columns: &[&str], rows: Vec<Vec<Cell>>) -> ResultTable {
 pub struct Log {
     pub sensors: Vec<[&'static str; 5]>,
     pub skin: Vec<(&'static str, &'static str, &'static str, f64)>,
+    pub injections: Vec<(&'static str, &'static str, &'static str)>,
     pub conclusions: Vec<(
         &'static str,
         &'static str,
@@ -75,6 +76,10 @@ impl Log {
                 at(day),
                 Cell::Number(*grade),
             ]
+        });
+        let injections = self.injections.iter().map(|(site, side, day)| {
+            let spot = [text("kelp"), text(site), text(side), at(day)];
+            [spot.to_vec(), vec![Cell::Empty]].concat()
         });
         let conclusions = self
             .conclusions
@@ -113,7 +118,7 @@ impl Log {
             table(
                 "plan_spots",
                 &["wearer", "site", "side", "time", "grade"],
-                skin.collect(),
+                skin.chain(injections).collect(),
             ),
             table(
                 "plan_figures",
@@ -264,6 +269,15 @@ pub fn plan_of(
     log: &Log,
     draws: &[LoggedDraw],
 ) -> Result<(Made, Settings), PlanError> {
+    plan_at(settings, log, draws, "2026-10-01T07:00:00Z")
+}
+
+pub fn plan_at(
+    settings: &str,
+    log: &Log,
+    draws: &[LoggedDraw],
+    now: &str,
+) -> Result<(Made, Settings), PlanError> {
     let settings = Settings::parse(settings).unwrap();
     let tables = log.tables();
     let study = Study {
@@ -278,7 +292,7 @@ pub fn plan_of(
         sensors: 6,
         seed: 7,
         log: draws,
-        now: "2026-10-01T07:00:00Z".parse::<Timestamp>().unwrap(),
+        now: now.parse::<Timestamp>().unwrap(),
         version: "0.1.0",
     })?;
     Ok((made, settings))
