@@ -458,7 +458,7 @@ fn what_ran_out_is_told_until_a_plan_has_drawn_anew() {
     let now = "2026-11-20T08:00:00Z";
     let (anew, _) = plan_at(AGREED, &usual(), &kept, now).unwrap();
     kept.extend(anew.new_draws);
-    let (again, _) = plan_at(AGREED, &usual(), &kept, "2026-11-20T09:00:00Z").unwrap();
+    let (again, _) = plan_at(AGREED, &usual(), &kept, now).unwrap();
     assert_eq!(again.document, anew.document);
     let (later, _) = plan_at(AGREED, &usual(), &kept, "2026-11-21T08:00:00Z").unwrap();
     assert!(!later.document.limits.join("\n").contains("held until"));
@@ -481,6 +481,10 @@ fn what_is_due_soon_is_drawn_also_where_the_log_is_behind() {
     let drawn: Vec<bool> = rows.iter().map(|row| row.drawn).collect();
     assert_eq!(drawn, [true, true, false, false, false, false]);
     assert!(rows[2].reason.contains("when it falls due within 23 days"));
+    // Its spot rests from the end of that wear on.
+    let chest = AGREED.replace("\"upper-arm-back\", \"abdomen\", \"chest\"", "\"chest\"");
+    let (made, _) = plan_at(&chest, &usual(), &[], "2026-10-25T12:00:00Z").unwrap();
+    assert_eq!(made.document.sensors[1].earliest, "2026-11-08");
 }
 
 /// One site with a rest of no day: its two sides come by turns, and a third sensor within 23 days has to wait for its spot.
