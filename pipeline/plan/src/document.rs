@@ -36,7 +36,7 @@ pub struct Document {
     pub settle: Vec<SettleRow>,
     /// Fingersticks that would teach most.
     pub fingersticks: Vec<FingerstickRow>,
-    /// The probability that each site is best.
+    /// The probability that each site that was worn is the best of them.
     pub best: Vec<BestRow>,
     /// What the plan kept to, and what stood in its way.
     pub limits: Vec<String>,
@@ -384,6 +384,7 @@ impl Made {
     fn best_rows(&self) -> Vec<BestRow> {
         let rows = self.wearer.candidates.iter().zip(&self.best.chances);
         let mut rows: Vec<BestRow> = rows
+            .filter(|(_, chance)| chance.is_worn())
             .map(|(&site, chance)| BestRow {
                 site: self.wearer.key(site).to_owned(),
                 probability: chance.probability,

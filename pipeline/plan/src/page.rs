@@ -352,30 +352,20 @@ impl Page<'_> {
 
     fn best(&self) -> String {
         let words = self.words();
-        let rows = &self.made.document.best;
         let mut out = words
             .choose(
                 "## Which site is best for me?\n\n",
                 "## Welche Stelle ist für mich die beste?\n\n",
             )
             .to_owned();
-        if rows.len() < 2 {
-            out.push_str(words.choose(
-                "One site only: there is nothing to compare it with.\n\n",
-                "Nur eine Stelle: es gibt nichts, womit sie zu vergleichen wäre.\n\n",
-            ));
-            return out;
-        }
-        if self.told().is_empty() {
-            out.push_str(&say!(
-                words,
-                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.\n\n",
-                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist.\n\n"
-            ));
+        if let Some(nothing) = self.nothing_to_compare() {
+            out.push_str(&format!("{nothing}\n\n"));
+            out.push_str(&self.never_worn());
             return out;
         }
         out.push_str(&self.priorities());
         out.push_str(&self.bars());
+        out.push_str(&self.never_worn());
         let leads = self.moves();
         if leads.is_empty() {
             out.push_str(words.choose(
@@ -386,6 +376,77 @@ impl Page<'_> {
         out.push_str(&self.unbeaten());
         out.push_str(&leads);
         out
+    }
+
+    /// Why nothing can be said of which site is best.
+    fn nothing_to_compare(&self) -> Option<String> {
+        let words = self.words();
+        let chances = &self.made.best.chances;
+        if chances.len() < 2 {
+            return Some(say!(
+                words,
+                "One site only: there is nothing to compare it with.",
+                "Nur eine Stelle: es gibt nichts, womit sie zu vergleichen wäre."
+            ));
+        }
+        if self.told().is_empty() {
+            return Some(say!(
+                words,
+                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.",
+                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist."
+            ));
+        }
+        if let [only] = self.made.document.best.as_slice() {
+            let only = self.label_of(&only.site);
+            return Some(say!(
+                words,
+                "All your sensors were at one site, {only}: there is nothing yet to compare it with.",
+                "Alle Ihre Sensoren saßen an einer Stelle, {only}: es gibt noch nichts, womit sie zu vergleichen wäre."
+            ));
+        }
+        let mut aspects = self.wearer().aspects.iter().enumerate();
+        let known =
+            aspects.any(|(place, aspect)| aspect.priority > 0.0 && self.made.best.is_known(place));
+        if known {
+            return None;
+        }
+        let names = self.weights();
+        Some(say!(
+            words,
+            "Nothing is known yet of what matters to you ({names}), so that no site can be called best.",
+            "Über das, was Ihnen wichtig ist ({names}), ist noch nichts bekannt; daher lässt sich keine Stelle die beste nennen."
+        ))
+    }
+
+    /// The sites that may be planned and had no sensor: they have no bar, since a bar would be a guess.
+    fn never_worn(&self) -> String {
+        let wearer = self.wearer();
+        let chances = wearer.candidates.iter().zip(&self.made.best.chances);
+        let never = chances.filter(|(_, chance)| !chance.is_worn());
+        let names: Vec<String> = never.map(|(&site, _)| self.label(site)).collect();
+        if names.is_empty() || names.len() == wearer.candidates.len() {
+            return String::new();
+        }
+        let names = names.join("; ");
+        say!(
+            self.words(),
+            "Never worn, nothing is known: {names}.\n\n",
+            "Nie getragen, nichts bekannt: {names}.\n\n"
+        )
+    }
+
+    /// What matters, each with its weight.
+    fn weights(&self) -> String {
+        let words = self.words();
+        let set = self.wearer().aspects.iter();
+        let set = set.filter(|aspect| aspect.priority > 0.0);
+        let names: Vec<String> = set
+            .map(|aspect| {
+                let weight = words.number(aspect.priority, aspect.digits());
+                format!("{} {weight}", words.priority(aspect.name))
+            })
+            .collect();
+        names.join(", ")
     }
 
     /// The candidates with sensors enough for a word on them, those on the label first.
@@ -418,23 +479,15 @@ impl Page<'_> {
             return format!("{first}{after}\n");
         }
         let apart = words.choose(
-            "Off the device's label:",
-            "Vom Hersteller nicht vorgesehen:",
+            "Off the device's label, to be agreed with the clinician before it is worn:",
+            "Vom Hersteller nicht vorgesehen, vor dem Tragen mit dem Behandlungsteam abzusprechen:",
         );
         format!("{first}\n{apart}\n\n{after}\n")
     }
 
     fn priorities(&self) -> String {
         let words = self.words();
-        let set = self.wearer().aspects.iter();
-        let set = set.filter(|aspect| aspect.priority > 0.0);
-        let names: Vec<String> = set
-            .map(|aspect| {
-                let weight = words.number(aspect.priority, aspect.digits());
-                format!("{} {weight}", words.priority(aspect.name))
-            })
-            .collect();
-        let names = names.join(", ");
+        let names = self.weights();
         let weights = self.settings.priorities.weights();
         let lead = if weights.iter().any(|(_, weight)| *weight > 0.0) {
             say!(
@@ -450,8 +503,8 @@ impl Page<'_> {
             )
         };
         let meaning = words.choose(
-            "The bars show the probability that each site is the best of these for you. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
-            "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
+            "The bars show the probability that each site is the best of those you have worn. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
+            "Die Balken zeigen, wie wahrscheinlich jede Stelle die beste von denen ist, die Sie schon getragen haben. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
         );
         format!("{}{} {meaning}\n\n", plain(&lead), self.not_known())
     }

@@ -244,3 +244,24 @@ fn no_site_beats_another_before_both_had_three_sensors() {
         assert!(!answer.chances[1].beaten);
     }
 }
+
+/// A site without a sensor has the spread of the others, and so a chance before one that is known to do poorly: it takes no
+/// part, and what is said of the others is what is said without it.
+#[test]
+fn a_site_without_a_sensor_takes_no_part() {
+    let figures = figures(&[2.0, 0.0], &[20, 3], &mut Dice::new(4));
+    let aspects = [aspect("steady", 1.0, 1.0, figures)];
+    let answer = best(&aspects, &[20, 3, 0], 1);
+    let chances: Vec<f64> = answer.chances.iter().map(|c| c.probability).collect();
+    assert_eq!(chances[2], 0.0);
+    assert!((chances[0] + chances[1] - 1.0).abs() < 1e-9, "{chances:?}");
+    let alone = best(&aspects, &[20, 3], 1);
+    assert!((alone.chances[0].probability - chances[0]).abs() < 0.03);
+    assert_eq!(answer.leader(&aspects), Some(0));
+    // Were the others bad at it, the mean of all would lead.
+    let worse = [aspect("skin", 1.0, -1.0, aspects[0].figures.clone())];
+    let answer = best(&worse, &[0, 3, 0], 1);
+    assert_eq!(answer.leader(&worse), Some(1));
+    assert!(answer.moves.iter().all(|m| m.leader == 1), "{answer:?}");
+    assert_eq!(best(&aspects, &[0, 0], 1).leader(&aspects), None);
+}

@@ -591,12 +591,80 @@ fn before_three_sensors_at_a_site_none_is_the_best() {
     assert!(!best.contains("leads") && !best.contains("beats"), "{best}");
 }
 
+/// The chest may be planned and had no sensor: no bar, no rank, and a line of its own.
+#[test]
+fn a_site_that_was_never_worn_has_no_chance_and_is_named_apart() {
+    let mut log = three_a_site();
+    log.sensors.retain(|[site, ..]| *site != "chest");
+    log.without = "chest";
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let best = &made.document.best;
+    assert!(best.iter().all(|row| row.site != "chest"), "{best:?}");
+    let total: f64 = best.iter().map(|row| row.probability).sum();
+    assert!((total - 1.0).abs() < 1e-9, "{best:?}");
+    let page = markdown(&made, &settings);
+    let text = on_the_best(&page);
+    assert!(
+        text.contains("\n\nNever worn, nothing is known: Chest \\<b\\>\\* (off-label).\n"),
+        "{text}"
+    );
+    assert_eq!(text.matches("Chest").count(), 1, "{text}");
+    assert!(text.contains("the best of those you have worn"), "{text}");
+    let tables = log.tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: 0,
+        tables: &tables,
+    };
+    let [sites, _] = standing::tables(&study, "kelp").unwrap();
+    assert!((0..sites.rows()).all(|row| sites.text(row, "site") != "chest"));
+    assert_eq!(sites.rows(), 2);
+
+    log.sensors.retain(|[site, ..]| *site == "abdomen");
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let text = on_the_best(&page);
+    assert!(
+        text.starts_with("All your sensors were at one site, Abdomen:"),
+        "{text}"
+    );
+    assert!(!text.contains('█') && text.contains("Never worn"), "{text}");
+}
+
+/// Where no figure is of anything that matters, all sites would be alike by ignorance alone.
+#[test]
+fn no_site_is_best_where_nothing_is_known_of_what_matters() {
+    for (language, line) in [
+        (
+            "en",
+            "Nothing is known yet of what matters to you (skin 5, comfort 2), so that no site can be called best.\n",
+        ),
+        (
+            "de",
+            "Über das, was Ihnen wichtig ist (Haut 5, Tragegefühl 2), ist noch nichts bekannt;",
+        ),
+    ] {
+        let settings = AGREED.replace(
+            "[study]\n",
+            &format!("[study]\nlanguage = \"{language}\"\n"),
+        );
+        let settings = format!("{settings}[priorities]\nskin = 5\ncomfort = 2\n");
+        let (made, settings) = plan_of(&settings, &three_a_site(), &[]).unwrap();
+        let page = markdown(&made, &settings);
+        assert!(page.contains(line), "{page}");
+        assert!(!page.contains('█') && !page.contains("schlägt"), "{page}");
+        assert!(!page.contains("beats"), "{page}");
+    }
+}
+
 #[test]
 fn sites_off_the_label_come_after_the_others() {
     let (made, settings) = plan_of(AGREED, &three_a_site(), &[]).unwrap();
     let first = &made.document.best[0];
     let page = markdown(&made, &settings);
-    let bars = page.split_once("\nOff the device's label:\n\n");
+    let bars = page.split_once(
+        "\nOff the device's label, to be agreed with the clinician before it is worn:\n\n",
+    );
     let (before, after) = bars.unwrap();
     let of = |text: &str| text.matches("%: ").count();
     assert_eq!(

@@ -51,6 +51,8 @@ pub struct Log {
         Option<f64>,
     )>,
     pub worn: Vec<(usize, &'static str)>,
+    /// A site without figures.
+    pub without: &'static str,
 }
 
 impl Log {
@@ -123,7 +125,7 @@ impl Log {
             table(
                 "plan_figures",
                 &["wearer", "site", "aspect", "value", "weight"],
-                figures(),
+                figures(self.without),
             ),
             table(
                 "plan_cells",
@@ -168,14 +170,17 @@ impl Log {
     }
 }
 
-fn figures() -> Vec<Vec<Cell>> {
+fn figures(without: &str) -> Vec<Vec<Cell>> {
     let mut rows = Vec::new();
     for (site, value) in [
         ("abdomen", 0.0),
         ("abdomen", 1.0),
         ("upper-arm-back", 0.0),
         ("chest", 0.0),
-    ] {
+    ]
+    .into_iter()
+    .filter(|(site, _)| *site != without)
+    {
         let figure = [Cell::Number(value), Cell::Number(1.0)];
         rows.push(
             [
