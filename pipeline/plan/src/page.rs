@@ -281,11 +281,12 @@ impl Page<'_> {
         };
         let more = match (comparison.more_sensors, comparison.months) {
             (Some(more), Some(months)) => {
-                let (more, months) = (words.number(more, 0), words.number(months.max(1.0), 0));
+                let settle = capital(&words.sensors_settle_it(more));
+                let months = months_of_wear(words, months);
                 say!(
                     words,
-                    "About {more} more sensors a site settle it, some {months} months of your wear.",
-                    "Etwa {more} weitere Sensoren je Stelle entscheiden es, bei Ihnen rund {months} Monate."
+                    "{settle}, {months} of your wear.",
+                    "{settle}, bei Ihnen {months}."
                 )
             }
             _ => words
@@ -624,6 +625,14 @@ fn tells(measure: Measure, difference: f64) -> bool {
         Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => f64::INFINITY,
     };
     difference < most
+}
+
+fn months_of_wear(words: &Words, months: f64) -> String {
+    let months = words.number(months, 0);
+    match months.as_str() {
+        "0" | "1" => say!(words, "a month or less", "höchstens ein Monat"),
+        _ => say!(words, "some {months} months", "rund {months} Monate"),
+    }
 }
 
 fn capital(text: &str) -> String {

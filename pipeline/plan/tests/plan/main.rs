@@ -379,6 +379,70 @@ fn a_frozen_plan_says_how_many_sensors_each_question_takes() {
     assert!(page.contains("against Abdomen: settled"), "{page}");
 }
 
+/// Three planned sites: the row with the calf is none of the plan's, and of the chest the log has nothing.
+#[test]
+fn a_frozen_plan_tells_of_planned_sites_alone_and_of_each() {
+    let frozen = |settings: &str, conclusions| {
+        let log = Log {
+            conclusions,
+            ..usual()
+        };
+        let settings = Settings::parse(settings).unwrap();
+        let conclusions = log.tables().pop();
+        let page = frozen::markdown(&settings, "0123", "0.1.0", conclusions.as_ref()).unwrap();
+        page.split_once("## Sample size\n\n").unwrap().1.to_owned()
+    };
+    let rows = vec![
+        ("stays-on", "upper-arm-back", "calf", "open", Some(12.0)),
+        ("stays-on", "upper-arm-back", "abdomen", "open", Some(1.2)),
+    ];
+    let chest = "Chest \\<b\\>\\* (off-label)";
+    let expected = [
+        "- Stays on: Back of the upper arm against Abdomen: about 1 more sensor a site",
+        &format!("- Stays on: {chest} against Back of the upper arm: no data yet"),
+    ];
+    let unnamed = AGREED.replace("reference = \"upper-arm-back\"\n", "");
+    for settings in [AGREED, &unnamed] {
+        let page = frozen(settings, rows.clone());
+        let lines: Vec<&str> = page.lines().filter(|line| line.starts_with('-')).collect();
+        assert_eq!(lines, expected);
+    }
+    let one = AGREED.replace(
+        "[\"stays-on\"]",
+        "[{ measure = \"stays-on\", site = \"abdomen\", against = \"upper-arm-back\" }, { measure = \"delay\", site = \"chest\", against = \"abdomen\" }]",
+    );
+    let page = frozen(&one, rows.clone());
+    assert!(
+        page.ends_with(&format!(
+            "a site\n- Delay: {chest} against Abdomen: no data yet\n"
+        )),
+        "{page}"
+    );
+    assert_eq!(page.matches("\n- ").count(), 2, "{page}");
+    let none = frozen(AGREED, rows[..1].to_vec());
+    assert!(none.ends_with("No data yet tell how many that is.\n"));
+}
+
+#[test]
+fn one_sensor_and_one_month_are_not_said_of_many() {
+    let mut log = usual();
+    log.conclusions = vec![("stays-on", "upper-arm-back", "abdomen", "open", Some(0.6))];
+    for (settings, line) in [
+        (
+            AGREED.to_owned(),
+            "About 1 more sensor a site settles it, a month or less of your wear.\n",
+        ),
+        (
+            AGREED.replace("[study]\n", "[study]\nlanguage = \"de\"\n"),
+            "Etwa 1 weiterer Sensor je Stelle entscheidet es, bei Ihnen höchstens ein Monat.\n",
+        ),
+    ] {
+        let (made, settings) = plan_of(&settings, &log, &[]).unwrap();
+        let page = markdown(&made, &settings);
+        assert!(page.contains(line), "{page}");
+    }
+}
+
 #[test]
 fn what_waits_is_told_of_sites_that_may_be_planned() {
     let mut log = usual();
