@@ -168,10 +168,7 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
         seed: &seed_text,
     });
     if schedule.sensors.is_empty() && order.sensors > 0 {
-        return Err(PlanError::Closed {
-            wearer: wearer.name.clone(),
-            limits: reasons::closed(&wearer, &schedule),
-        });
+        return Err(PlanError::Closed(reasons::closed(&wearer, &schedule)));
     }
     let sites: Vec<usize> = scheduled_sites(&schedule);
     let asked = fingersticks::asked(&sites, &wearer.pairs, &wearer.usual, AWAKE);

@@ -73,14 +73,10 @@ pub enum PlanError {
         /// Whose plan.
         wearer: String,
     },
-    /// Every spot is closed.
-    #[error("no sensor can be planned for {wearer}: {limits}")]
-    Closed {
-        /// Whose plan.
-        wearer: String,
-        /// What stands in the way at each spot.
-        limits: String,
-    },
+    /// Every spot is closed: whose plan, and what stands in the way at each, in the study's language. It is what the plan has
+    /// to say and no wrong use, and names sites as the plan does.
+    #[error("{0}")]
+    Closed(String),
     /// The result of a query is missing: a fault of the program.
     #[error("the table `{0}` is missing")]
     Table(&'static str),

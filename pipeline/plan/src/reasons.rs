@@ -211,13 +211,18 @@ fn keeps_to(wearer: &Wearer) -> Vec<String> {
     ]
 }
 
-/// What stands in the way at each spot, for an error, which is English as all errors are.
+/// That no sensor can be planned, and what stands in the way at each spot.
 pub(crate) fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
-    let english = Words::english();
+    let words = &wearer.words;
     let spots = schedule.closed.iter();
-    let words = spots
-        .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(&english, *limit)));
-    words.collect::<Vec<String>>().join("; ")
+    let limits = spots
+        .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(words, *limit)));
+    let (name, limits) = (&wearer.name, limits.collect::<Vec<String>>().join("; "));
+    say!(
+        words,
+        "no sensor can be planned for {name}: {limits}",
+        "für {name} lässt sich kein Sensor planen: {limits}"
+    )
 }
 
 /// How long a sensor has been worn when a fingerstick is asked for.

@@ -151,6 +151,16 @@ fn an_impossible_request_names_the_limit() {
         "{error}"
     );
     assert!(error.contains("right"), "{error}");
+
+    let german = settings.replace("[study]\n", "[study]\nlanguage = \"de\"\n");
+    let german = german + "[sites.abdomen]\nlabel = \"Bauch\"\non_label = true\n";
+    let error = plan_of(&german, &log, &[]).unwrap_err().to_string();
+    let start = "für kelp lässt sich kein Sensor planen: Bauch, links: beim letzten Blick war die Haut gereizt";
+    assert!(
+        error.starts_with(start) && error.contains("Bauch, rechts: "),
+        "{error}"
+    );
+    assert_eq!(english_words(&error), Vec::<&str>::new(), "{error}");
 }
 
 #[test]
