@@ -152,7 +152,7 @@ impl Page<'_> {
             ).to_owned(),
             Aim::Learn => words.choose(
                 "Drawn by lot, so that a comparison of sites is sound: sites that tell most on the open questions come up more often, and each open site keeps a chance of at least one in ten.",
-                "Ausgelost, damit ein Vergleich der Stellen trägt: Stellen, die am meisten zu den offenen Fragen sagen, kommen öfter, und jede offene Stelle behält eine Chance von mindestens einem Zehntel.",
+                "Ausgelost, damit sich die Stellen zuverlässig vergleichen lassen: Stellen, die am meisten zu den offenen Fragen sagen, kommen öfter, und jede offene Stelle behält eine Chance von mindestens einem Zehntel.",
             ).to_owned(),
             Aim::WearBest | Aim::HalfHalf => {
                 let mix = match self.wearer().plan.aim {
@@ -186,6 +186,15 @@ impl Page<'_> {
             .for_each(|worn| sensors[worn.site] += 1.0);
         let shares = lot::lifted(&self.made.tilt.weights(allowed, &sensors));
         let most = shares.iter().copied().fold(0.0, f64::max);
+        if shares.iter().all(|share| most - share < 1e-9) {
+            return self
+                .words()
+                .choose(
+                    "So far nothing tells the sites apart, and all come up alike.",
+                    "Bisher unterscheidet die Stellen nichts, alle kommen gleich oft.",
+                )
+                .to_owned();
+        }
         let leader = shares.iter().position(|share| *share >= most).unwrap_or(0);
         let leader = allowed
             .get(leader)
@@ -258,7 +267,7 @@ impl Page<'_> {
         let state = match leans {
             true => words.choose(
                 "leaning, not settled.",
-                "bislang verschieden, nicht entschieden.",
+                "sieht bislang verschieden aus, ist aber nicht entschieden.",
             ),
             false => words.choose("open.", "offen."),
         };
@@ -275,7 +284,7 @@ impl Page<'_> {
                 .to_owned(),
             Some(shown) => say!(
                 words,
-                "Today's sensors could show a difference of {shown}.",
+                "Today's sensors could show a difference of {shown} or more.",
                 "Kleinster Unterschied, den die heutigen Sensoren zeigen könnten: {shown}."
             ),
         };
@@ -346,7 +355,7 @@ impl Page<'_> {
         }
         out.push_str(words.choose(
             "\nA drop seen live at night: a fingerstick now would settle it. Lows and fast changes are never asked for: there, do what you always do, and log the fingerstick you take anyway.\n\n",
-            "\nWenn Sie nachts einen Abfall sehen: eine Messung am Finger würde es jetzt entscheiden. Nach niedrigen Werten und schnellen Änderungen wird nie gefragt: tun Sie dann, was Sie immer tun, und notieren Sie die Messung, die Sie ohnehin machen.\n\n",
+            "\nWenn Sie nachts einen Abfall sehen: eine Messung am Finger in diesem Moment würde es entscheiden. Nach niedrigen Werten und schnellen Änderungen wird nie gefragt: tun Sie dann, was Sie immer tun, und notieren Sie die Messung, die Sie ohnehin machen.\n\n",
         ));
         out
     }
@@ -547,8 +556,8 @@ impl Page<'_> {
         let names = names.join("; ");
         say!(
             self.words(),
-            "No other site beats these on everything that matters to you: {names}.\n\n",
-            "Diese Stellen schlägt keine andere in allem, was Ihnen wichtig ist: {names}.\n\n"
+            "Of the sites with {LEAST_SENSORS} sensors or more, beaten by no other on everything that matters to you: {names}.\n\n",
+            "Von den Stellen mit mindestens {LEAST_SENSORS} Sensoren in allem, was Ihnen wichtig ist, von keiner anderen übertroffen: {names}.\n\n"
         )
     }
 

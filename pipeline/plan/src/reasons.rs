@@ -34,8 +34,8 @@ impl Made {
             ),
             (true, _) => say!(
                 words,
-                "drawn by lot: {chance} among {open} open sites",
-                "ausgelost: {chance} unter {open} offenen Stellen"
+                "drawn by lot, with a chance of {chance} among {open} open sites",
+                "ausgelost, mit einer Chance von {chance} unter {open} offenen Stellen"
             ),
             (false, _) if planned.waits => say!(
                 words,
@@ -72,12 +72,12 @@ impl Made {
             ),
             1 => say!(
                 words,
-                "; it tells on one open question",
+                "; a sensor there helps to settle one open question",
                 "; diese Stelle trägt zu einer offenen Frage bei"
             ),
             many => say!(
                 words,
-                "; it tells on {many} open questions",
+                "; a sensor there helps to settle {many} open questions",
                 "; diese Stelle trägt zu {many} offenen Fragen bei"
             ),
         }
@@ -266,8 +266,8 @@ fn limit_words(words: &Words, limit: Limit) -> &'static str {
             "beim letzten Blick war die Haut gerötet, vor weniger als vier Wochen",
         ),
         Limit::NotHealed => (
-            "the last look at the skin found itch or worse; it opens when a later look with grade 0 or 1 is logged",
-            "beim letzten Blick war die Haut gereizt (ab Grad 2); er wird frei, sobald ein späterer Blick mit Grad 0 oder 1 notiert ist",
+            "the last look at the skin found itch or worse; it may open once a later look with grade 0 or 1 is logged",
+            "beim letzten Blick war die Haut gereizt (ab Grad 2); er kann frei werden, sobald ein späterer Blick mit Grad 0 oder 1 notiert ist",
         ),
         Limit::InjectionSide => (
             "you inject on this side and not on the other",
