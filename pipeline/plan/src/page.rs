@@ -195,6 +195,9 @@ impl Page<'_> {
                 )
                 .to_owned();
         }
+        if most < STANDS_OUT {
+            return self.most_explore(&shares);
+        }
         let leader = shares.iter().position(|share| *share >= most).unwrap_or(0);
         let leader = allowed
             .get(leader)
@@ -205,6 +208,24 @@ impl Page<'_> {
             words,
             "About {own} of the sensors go to {leader}; the other {rest} explore.",
             "Etwa {own} der Sensoren kommen an die Stelle {leader}; die übrigen {rest} erkunden."
+        )
+    }
+
+    /// The share of each site where none has half of the draws, those on the label first: a site named alone would look chosen.
+    fn most_explore(&self, shares: &[f64]) -> String {
+        let (wearer, words) = (self.wearer(), self.words());
+        let allowed = wearer.rules.allowed.iter().copied().zip(shares);
+        let mut sites: Vec<(usize, &f64)> = allowed.collect();
+        sites.sort_by_key(|(site, _)| !wearer.is_on_label(*site));
+        let named = sites.iter().map(|(site, share)| {
+            let (share, site) = (words.share(**share), self.label(*site));
+            format!("{site} {share}")
+        });
+        let named = named.collect::<Vec<String>>().join(", ");
+        say!(
+            words,
+            "Most of the sensors explore, since no site has half of them: {named}.",
+            "Die meisten Sensoren erkunden, denn keine Stelle bekommt die Hälfte: {named}."
         )
     }
 

@@ -65,6 +65,12 @@ impl Made {
             !comparison.settled() && [comparison.site, comparison.against].contains(&site)
         });
         match tells.count() {
+            0 if self.tilt.open.is_empty() => String::new(),
+            0 if self.wearer.plan.aim == Aim::HalfHalf => say!(
+                words,
+                "; it takes part in no open question",
+                "; diese Stelle gehört zu keiner offenen Frage"
+            ),
             0 => say!(
                 words,
                 "; it takes part in no open question, and keeps its tenth of the draws",

@@ -283,6 +283,22 @@ pub fn plan_at(
     draws: &[LoggedDraw],
     now: &str,
 ) -> Result<(Made, Settings), PlanError> {
+    planned(settings, log, draws, (now, None), 6)
+}
+
+/// So many sensors of one who may have worn none yet.
+pub fn plan_in(settings: &str, log: &Log, sensors: usize) -> (Made, Settings) {
+    let now = ("2026-10-01T07:00:00Z", Some("kelp"));
+    planned(settings, log, &[], now, sensors).unwrap()
+}
+
+fn planned(
+    settings: &str,
+    log: &Log,
+    draws: &[LoggedDraw],
+    (now, wearer): (&str, Option<&str>),
+    sensors: usize,
+) -> Result<(Made, Settings), PlanError> {
     let settings = Settings::parse(settings).unwrap();
     let tables = log.tables();
     let study = Study {
@@ -290,11 +306,14 @@ pub fn plan_at(
         cutoff: parse_instant(CUTOFF).unwrap() as Micros,
         tables: &tables,
     };
-    let wearer = choose_wearer(&study, None)?;
+    let wearer = match wearer {
+        Some(wearer) => wearer.to_owned(),
+        None => choose_wearer(&study, None)?,
+    };
     let made = make(&Order {
         study,
         wearer: &wearer,
-        sensors: 6,
+        sensors,
         seed: 7,
         log: draws,
         now: now.parse::<Timestamp>().unwrap(),
