@@ -58,7 +58,7 @@ impl Aspect {
 pub struct Chance {
     /// The sensors that it had.
     pub sensors: usize,
-    /// The probability that it is the best.
+    /// The probability that it is the best of those that were worn; 0 where it was not.
     pub probability: f64,
     /// For each aspect, its shrunken mean in the unit of the figures; `None` where no sensor of any candidate has one.
     pub means: Vec<Option<f64>>,
@@ -68,6 +68,12 @@ pub struct Chance {
 }
 
 impl Chance {
+    /// Whether it had any sensor: of one that had none nothing is known, and nothing is said.
+    #[must_use]
+    pub fn is_worn(&self) -> bool {
+        self.sensors > 0
+    }
+
     /// Whether it had sensors enough for a word on it.
     #[must_use]
     pub fn is_told(&self) -> bool {
@@ -109,18 +115,21 @@ impl Best {
         self.chances.iter().any(|chance| mean(chance).is_some())
     }
 
-    /// The candidate with the greatest shrunken sum of priorities; `None` without candidates.
+    /// The candidate with the greatest shrunken sum of priorities; `None` where none was worn.
     #[must_use]
     pub fn leader(&self, aspects: &[Aspect]) -> Option<usize> {
         leader(&self.chances, &priorities(aspects), aspects)
     }
 }
 
-/// The probability that each candidate is best, all aspects together; `sensors` are those that each had.
+/// The probability that each candidate is the best of those that had a sensor, all aspects together; `sensors` are those that
+/// each had.
 ///
+/// A candidate that had none takes no part: the spread of the others alone would put it ahead of one that is known to do
+/// poorly.
 /// A sensor's figure is its site's mean plus an error of variance σ² / weight; site means are normal about a common mean
 /// with standard deviation ρ σ. Flat priors for the common mean and ln σ, half-normal for ρ ([`SITE_SPREAD`]). A site
-/// with few sensors is drawn towards the others by as much as the others are alike, and one without any has their spread.
+/// with few sensors is drawn towards the others by as much as the others are alike.
 /// Given ρ all integrals are closed (Gelman et al. 2013, Bayesian Data Analysis, section 5.4, from memory); ρ is summed over a grid. A
 /// candidate's worth is the sum of priority times mean over scale; its probability is the share of [`DRAWS`] draws in
 /// which its worth is the greatest. Aspects are independent given the sites. Checked by `tests/best.rs`, and by `cargo xtask
@@ -145,8 +154,11 @@ pub fn best(aspects: &[Aspect], sensors: &[usize], seed: u64) -> Best {
                 *worth += aspect.priority * mean / aspect.scale;
             }
         }
-        let most = worth.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let first: Vec<usize> = (0..candidates)
+        let worn = || (0..candidates).filter(|&site| sensors[site] > 0);
+        let most = worn()
+            .map(|site| worth[site])
+            .fold(f64::NEG_INFINITY, f64::max);
+        let first: Vec<usize> = worn()
             .filter(|&site| worth[site] >= most - ROUNDING)
             .collect();
         for &site in &first {
@@ -212,6 +224,7 @@ fn leader(chances: &[Chance], priorities: &[f64], aspects: &[Aspect]) -> Option<
         .collect();
     (0..chances.len())
         .rev()
+        .filter(|&site| chances[site].is_worn())
         .max_by(|&a, &b| worths[a].total_cmp(&worths[b]))
 }
 
@@ -228,7 +241,7 @@ fn moves(chances: &[Chance], aspects: &[Aspect]) -> Vec<Move> {
     };
     let nearest = |aspect: usize| -> Option<Move> {
         let crossings = (0..chances.len())
-            .filter(|&site| site != first)
+            .filter(|&site| site != first && chances[site].is_worn())
             .filter_map(|site| {
                 let steeper = slope(site, aspect) - slope(first, aspect);
                 let to = priorities[aspect] + lead(site) / steeper;

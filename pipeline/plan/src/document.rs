@@ -26,7 +26,7 @@ pub struct Document {
     pub version: u32,
     /// Who.
     pub wearer: String,
-    /// The latest time of the log that was used.
+    /// The time that dates and draws are reckoned from; the log may end before.
     pub as_of: String,
     /// What the draws are seeded with.
     pub seed: u64,
@@ -36,7 +36,7 @@ pub struct Document {
     pub settle: Vec<SettleRow>,
     /// Fingersticks that would teach most.
     pub fingersticks: Vec<FingerstickRow>,
-    /// The probability that each site is best.
+    /// The probability that each site that was worn is the best of them.
     pub best: Vec<BestRow>,
     /// What the plan kept to, and what stood in its way.
     pub limits: Vec<String>,
@@ -136,6 +136,8 @@ pub struct Made {
     pub(crate) comparisons: Vec<Comparison>,
     pub(crate) asked: Vec<Asked>,
     pub(crate) best: Best,
+    /// Draws that were not worn in their time.
+    pub(crate) run_out: Vec<Pending>,
 }
 
 /// Makes the plan of a wearer.
@@ -143,7 +145,7 @@ pub struct Made {
 /// # Errors
 /// [`PlanError`]: an impossible request says which limit stands in the way.
 pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
-    let wearer = Wearer::read(&order.study, order.wearer)?;
+    let wearer = Wearer::read(&order.study, order.wearer, order.now)?;
     let named = |name: &str| order.study.tables.iter().find(|table| table.name == name);
     let mut comparisons = settle::comparisons(&wearer, named("conclusions"));
     let best = best(
@@ -163,14 +165,10 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
         drawn: &draws.drawn,
         next_number: draws.next_number,
         sensors: order.sensors,
-        now: draws.now,
         seed: &seed_text,
     });
     if schedule.sensors.is_empty() && order.sensors > 0 {
-        return Err(PlanError::Closed {
-            wearer: wearer.name.clone(),
-            limits: reasons::closed(&wearer, &schedule),
-        });
+        return Err(PlanError::Closed(reasons::closed(&wearer, &schedule)));
     }
     let sites: Vec<usize> = scheduled_sites(&schedule);
     let asked = fingersticks::asked(&sites, &wearer.pairs, &wearer.usual, AWAKE);
@@ -178,7 +176,7 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
         document: Document {
             version: 1,
             wearer: wearer.name.clone(),
-            as_of: format_utc(order.study.cutoff),
+            as_of: format_utc(order.now.as_microsecond()),
             seed: order.seed,
             sensors: Vec::new(),
             settle: comparisons.iter().map(|c| settle_row(&wearer, c)).collect(),
@@ -193,9 +191,10 @@ pub fn make(order: &Order<'_>) -> Result<Made, PlanError> {
         comparisons,
         asked,
         best,
+        run_out: draws.run_out,
     };
     made.new_draws = made.log_rows(order);
-    made.document.sensors = made.sensor_rows(draws.now)?;
+    made.document.sensors = made.sensor_rows()?;
     made.document.fingersticks = made
         .asked
         .iter()
@@ -234,19 +233,21 @@ fn scheduled_sites(schedule: &Schedule) -> Vec<usize> {
 }
 
 /// Earlier draws of the wearer.
+#[derive(Default)]
 struct Draws {
     pending: Vec<Pending>,
+    /// Those that nobody wore in their time, and that no plan has told of yet.
+    run_out: Vec<Pending>,
     drawn: Vec<usize>,
     next_number: usize,
-    /// The day of new draws.
-    now: Day,
 }
 
 impl Draws {
-    /// A draw is pending where no sensor was worn as drawn and its days are not over by the log.
+    /// A draw is pending where no sensor was worn as drawn and its days are not over.
     fn read(order: &Order<'_>, wearer: &Wearer) -> Result<Self, PlanError> {
         let zone = order.study.settings.zone();
         let day = |at: Timestamp| day_of(at.as_microsecond(), &zone).ok_or(PlanError::Calendar);
+        let today = wearer.rules.today;
         let worn = Rows::of(order.study.tables, "plan_draws", &wearer.name)?;
         let worn: Vec<usize> = worn
             .iter()
@@ -254,11 +255,10 @@ impl Draws {
             .filter_map(|row| row.number("number").map(|number| number as usize))
             .collect();
         let mut draws = Self {
-            pending: Vec::new(),
-            drawn: Vec::new(),
             next_number: 1,
-            now: day(order.now)?,
+            ..Self::default()
         };
+        let mut drew_before = Day::MIN;
         for logged in order
             .log
             .iter()
@@ -272,27 +272,41 @@ impl Draws {
                 draws.drawn.push(site);
             }
             let drawn = day(logged.drawn_at)?;
-            let latest = drawn + DRAW_DAYS;
-            if !worn.contains(&logged.number) && wearer.rules.today <= latest {
-                let place = |key: &String| wearer.place(key);
-                draws.pending.push(Pending {
-                    number: logged.number,
-                    spot: Spot {
-                        site,
-                        side: logged.side,
-                    },
-                    drawn,
-                    latest,
-                    draw: Draw {
-                        block: logged.block,
-                        allowed: logged.allowed.iter().filter_map(place).collect(),
-                        probability: logged.probability,
-                        chances: logged.chances.clone(),
-                    },
-                });
+            if drawn < today {
+                drew_before = drew_before.max(drawn);
+            }
+            if worn.contains(&logged.number) {
+                continue;
+            }
+            let pending = pending(wearer, logged, site, drawn);
+            if pending.latest < today {
+                draws.run_out.push(pending);
+            } else {
+                draws.pending.push(pending);
             }
         }
+        // What ran out before an earlier day's plan drew was told there.
+        draws.run_out.retain(|draw| draw.latest >= drew_before);
         Ok(draws)
+    }
+}
+
+fn pending(wearer: &Wearer, logged: &LoggedDraw, site: usize, drawn: Day) -> Pending {
+    let place = |key: &String| wearer.place(key);
+    Pending {
+        number: logged.number,
+        spot: Spot {
+            site,
+            side: logged.side,
+        },
+        drawn,
+        latest: drawn + DRAW_DAYS,
+        draw: Draw {
+            block: logged.block,
+            allowed: logged.allowed.iter().filter_map(place).collect(),
+            probability: logged.probability,
+            chances: logged.chances.clone(),
+        },
     }
 }
 
@@ -339,7 +353,7 @@ impl Made {
         .collect()
     }
 
-    fn sensor_rows(&self, now: Day) -> Result<Vec<SensorRow>, PlanError> {
+    fn sensor_rows(&self) -> Result<Vec<SensorRow>, PlanError> {
         let date = |day: Day| {
             date_of(day)
                 .map(|date| date.to_string())
@@ -348,7 +362,7 @@ impl Made {
         let row = |planned: &Planned| {
             let latest = match planned.latest {
                 Some(latest) => latest,
-                None if planned.drawn => now + DRAW_DAYS,
+                None if planned.drawn => self.wearer.rules.today + DRAW_DAYS,
                 None => planned.earliest + DRAW_DAYS,
             };
             Ok(SensorRow {
@@ -367,6 +381,7 @@ impl Made {
     fn best_rows(&self) -> Vec<BestRow> {
         let rows = self.wearer.candidates.iter().zip(&self.best.chances);
         let mut rows: Vec<BestRow> = rows
+            .filter(|(_, chance)| chance.is_worn())
             .map(|(&site, chance)| BestRow {
                 site: self.wearer.key(site).to_owned(),
                 probability: chance.probability,

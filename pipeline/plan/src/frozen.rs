@@ -3,12 +3,13 @@
 use whereworn_model::settings::{Aim, Measure, Plan, Primary, Settings};
 use whereworn_model::table::ResultTable;
 
+use crate::gather::allowed;
 use crate::lot::LEAST;
 use crate::settle::POWER;
 use crate::words::{Words, plain, say};
 
 /// The page of a study's plan, in Markdown and the study's language. `hash` is the one that reports and `evidence.csv` carry;
-/// `conclusions` is the table of that name, whose primary rows say how many sensors each question still takes. `None` where the
+/// `conclusions` is the table of that name, whose primary rows between planned sites say how many sensors each question still takes. `None` where the
 /// study has no plan.
 #[must_use]
 pub fn markdown(
@@ -169,44 +170,119 @@ impl Page<'_> {
             "Sensors are worn until each question is settled; the number is given so that {power} of such studies are settled by then, by simulation from the study's own spread.\n",
             "Sensoren werden getragen, bis jede Frage entschieden ist; die Zahl gilt so, dass {power} solcher Studien dann entschieden sind, berechnet aus der Streuung der Studie selbst.\n"
         );
-        let lines: String = conclusions.map_or(String::new(), |table| {
-            let rows = (0..table.rows()).filter(|&row| table.number(row, "primary") == Some(1.0));
-            rows.filter_map(|row| self.more_sensors(table, row))
-                .collect()
-        });
-        if lines.is_empty() {
+        let all = conclusions.map_or(Vec::new(), primary_rows);
+        let (rows, other): (Vec<Row>, Vec<Row>) =
+            all.into_iter().partition(|row| self.is_planned(row));
+        if rows.is_empty() {
             let none = words.choose(
                 "No data yet tell how many that is.\n",
                 "Noch sagen keine Daten, wie viele das sind.\n",
             );
             return format!("{rule}\n{none}");
         }
-        format!("{rule}\n{lines}")
+        let lines = conclusions.into_iter().flat_map(|table| {
+            let told = rows.iter();
+            told.map(|row| self.more_sensors(table, row))
+        });
+        let (lines, missing) = (lines.collect::<String>(), self.missing(&rows, &other));
+        format!("{rule}\n{lines}{missing}")
+    }
+
+    fn planned(&self) -> Vec<String> {
+        let sites = self.settings.all_sites();
+        let planned = allowed(self.plan, &sites);
+        planned.iter().map(|&at| sites[at].key.clone()).collect()
+    }
+
+    /// Whether a sensor of the plan tells on a row: both its sites are planned.
+    fn is_planned(&self, row: &Row) -> bool {
+        let planned = self.planned();
+        planned.contains(&row.site) && planned.contains(&row.against)
+    }
+
+    /// Questions of the plan that the conclusions have no row of: a site of theirs has no data.
+    fn missing(&self, rows: &[Row], other: &[Row]) -> String {
+        let planned = self.planned();
+        let reference = self.plan.reference.clone();
+        let reference = reference.or_else(|| reference_of(rows, other));
+        let asked = self.asked(&planned, reference.as_deref());
+        let missing = asked.into_iter().filter(|(measure, site, against)| {
+            let there = rows.iter().any(|row| row.is_of(*measure, site, against));
+            site != against && planned.contains(site) && planned.contains(against) && !there
+        });
+        let none = self.words.choose("no data yet", "noch keine Daten");
+        let line = |(measure, site, against): (Measure, String, String)| {
+            let line = self.line(self.words.measure(measure), &site, &against);
+            format!("{line}: {none}\n")
+        };
+        missing.map(line).collect()
+    }
+
+    /// Measure and sites of each question, a site against itself included.
+    fn asked(&self, planned: &[String], reference: Option<&str>) -> Vec<(Measure, String, String)> {
+        let of = |primary: &Primary| match (primary, reference) {
+            (Primary::Row(row), _) => vec![(row.measure, row.site.clone(), row.against.clone())],
+            (Primary::Measure(_), None) => Vec::new(),
+            (Primary::Measure(measure), Some(reference)) => {
+                let pair = |site: &String| (*measure, site.clone(), reference.to_owned());
+                planned.iter().map(pair).collect()
+            }
+        };
+        self.plan.primary.iter().flat_map(of).collect()
     }
 
     /// What a primary row says of the sensors that it still takes.
-    fn more_sensors(&self, table: &ResultTable, row: usize) -> Option<String> {
+    fn more_sensors(&self, table: &ResultTable, row: &Row) -> String {
         let words = self.words;
-        let of = |measure: &&Measure| measure.name() == table.text(row, "measure");
-        let measure = words.measure(*Measure::ALL.iter().find(of)?);
-        let line = self.line(measure, table.text(row, "site"), table.text(row, "against"));
+        let line = self.line(words.measure(row.measure), &row.site, &row.against);
+        let row = row.at;
         let settled = ["differs", "alike"].contains(&table.text(row, "verdict"));
         let more = match table.number(row, "more_sensors") {
             _ if settled => words.choose("settled", "entschieden").to_owned(),
-            Some(more) => {
-                let more = words.number(more, 0);
-                say!(
-                    words,
-                    "about {more} more sensors a site",
-                    "etwa {more} weitere Sensoren je Stelle"
-                )
-            }
+            Some(more) => words.more_sensors(more),
             None => words
                 .choose("cannot be told yet", "lässt sich noch nicht sagen")
                 .to_owned(),
         };
-        Some(format!("{line}: {more}\n"))
+        format!("{line}: {more}\n")
     }
+}
+
+/// A primary row of the conclusions.
+struct Row {
+    at: usize,
+    measure: Measure,
+    site: String,
+    against: String,
+}
+
+impl Row {
+    fn is_of(&self, measure: Measure, site: &str, against: &str) -> bool {
+        let sites = [&*self.site, &*self.against];
+        self.measure == measure && (sites == [site, against] || sites == [against, site])
+    }
+}
+
+/// The primary rows of the conclusions.
+fn primary_rows(table: &ResultTable) -> Vec<Row> {
+    let row = |at: usize| {
+        let of = |measure: &Measure| measure.name() == table.text(at, "measure");
+        (table.number(at, "primary") == Some(1.0)).then_some(Row {
+            at,
+            measure: Measure::ALL.into_iter().find(of)?,
+            site: table.text(at, "site").to_owned(),
+            against: table.text(at, "against").to_owned(),
+        })
+    };
+    (0..table.rows()).filter_map(row).collect()
+}
+
+/// The site that most of all rows have: the one that the others are compared with, where the plan names none.
+fn reference_of(rows: &[Row], other: &[Row]) -> Option<String> {
+    let all = rows.iter().chain(other);
+    let sites: Vec<&String> = all.flat_map(|row| [&row.site, &row.against]).collect();
+    let times = |site: &&&String| sites.iter().filter(|other| other == site).count();
+    sites.iter().max_by_key(times).map(|site| (*site).clone())
 }
 
 fn definition(words: &Words, measure: Measure) -> &'static str {

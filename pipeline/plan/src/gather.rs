@@ -1,5 +1,6 @@
 //! One wearer of a study, read from result tables and settings.
 
+use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use whereworn_model::settings::{Plan, Settings};
@@ -72,14 +73,10 @@ pub enum PlanError {
         /// Whose plan.
         wearer: String,
     },
-    /// Every spot is closed.
-    #[error("no sensor can be planned for {wearer}: {limits}")]
-    Closed {
-        /// Whose plan.
-        wearer: String,
-        /// What stands in the way at each spot.
-        limits: String,
-    },
+    /// Every spot is closed: whose plan, and what stands in the way at each, in the study's language. It is what the plan has
+    /// to say and no wrong use, and names sites as the plan does.
+    #[error("{0}")]
+    Closed(String),
     /// The result of a query is missing: a fault of the program.
     #[error("the table `{0}` is missing")]
     Table(&'static str),
@@ -226,18 +223,21 @@ pub fn label_not_said(settings: &Settings) -> Option<&'static str> {
 }
 
 impl Wearer {
-    /// Reads a wearer.
+    /// Reads a wearer as of `now`: how long a spot has rested and which draws still hold is a matter of the calendar, also
+    /// where the log ends before.
     ///
     /// # Errors
     /// [`PlanError`], [`PlanError::Closed`] excepted.
-    pub fn read(study: &Study<'_>, name: &str) -> Result<Self, PlanError> {
+    pub fn read(study: &Study<'_>, name: &str, now: Timestamp) -> Result<Self, PlanError> {
         let settings = study.settings;
         let (plan, sites, zone) = (
             settings.wearer_plan(name),
             settings.all_sites(),
             settings.zone(),
         );
-        let today = day_of(study.cutoff, &zone).ok_or(PlanError::Calendar)?;
+        let day = |at: Micros| day_of(at, &zone).ok_or(PlanError::Calendar);
+        let known_until = day(study.cutoff)?;
+        let today = day(now.as_microsecond())?.max(known_until);
         let agreed = !plan.sites.is_empty();
         let allowed = allowed(&plan, &sites);
         if allowed.is_empty() {
@@ -265,6 +265,7 @@ impl Wearer {
             rated_days: whole(settings.rated_days(name, &model)).max(1),
             allowed,
             today,
+            known_until,
         };
         Ok(Self {
             name: name.to_owned(),
@@ -406,14 +407,16 @@ impl Reader<'_> {
         history
     }
 
-    /// A sensor without a known end is taken to be on until its rated wear is over.
+    /// A sensor without a known end is taken to be on until its rated wear is over, and as long as it was seen today or the
+    /// day before.
     fn worn(&self, row: Row<'_>) -> Option<Worn> {
         let from = day_of(row.time("inserted")?, self.zone)?;
         let seen = day_of(row.time("seen_until")?, self.zone)?;
         let rated = from + row.number("rated_days").unwrap_or(0.0).ceil() as Day;
         let (until, on) = match row.text("state") {
             "ended" => (seen, false),
-            "still on" => (rated.max(self.today), true),
+            // By the log's last row, which may be of long ago.
+            "still on" if seen >= self.today - 1 => (rated.max(self.today), true),
             _ => (rated.max(seen), rated > self.today),
         };
         Some(Worn {

@@ -5,7 +5,7 @@ use crate::history::{Day, History, Side, Spot, may_be_at};
 /// Days after which a look with grade 1 counts as healed.
 pub const HEALING_DAYS: Day = 28;
 
-/// Days back from today in which an injection shows where the wearer injects: common practice, no source.
+/// Days back from the log's last row in which an injection shows where the wearer injects: common practice, no source.
 pub const INJECTION_DAYS: Day = 30;
 
 /// The skin grade from which a spot rests longer, and is closed until a look finds it healed.
@@ -22,8 +22,11 @@ pub struct Rules {
     pub rest_days_after_skin: Day,
     /// Days that the next sensors are rated for.
     pub rated_days: Day,
-    /// Today, by the log.
+    /// Today, whether or not the log was kept up to it.
     pub today: Day,
+    /// The day of the log's last row. Where a wearer injects is judged by it: a log that is behind does not say that they
+    /// stopped.
+    pub known_until: Day,
 }
 
 /// What keeps a spot closed.
@@ -56,7 +59,7 @@ pub enum Opening {
     Closed(Limit),
 }
 
-/// When a spot opens, as far as the log up to today tells.
+/// When a spot opens, as far as the log tells.
 ///
 /// Days are whole days of the wearer's calendar, and a rest of n days leaves n of them untouched between the day of the
 /// end and that of the insertion, so that it holds whatever the hour. A side that was not noted counts as any.
@@ -121,7 +124,7 @@ fn recent_injections<'h>(
     rules: &Rules,
     site: usize,
 ) -> impl Iterator<Item = Option<Side>> + 'h {
-    let since = rules.today - INJECTION_DAYS;
+    let since = rules.known_until - INJECTION_DAYS;
     history
         .injections
         .iter()

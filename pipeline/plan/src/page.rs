@@ -83,6 +83,7 @@ impl Page<'_> {
         for (row, planned) in self.made.document.sensors.iter().zip(planned) {
             out.push_str(&self.sensor(row, planned));
         }
+        out.push_str(&self.given_up());
         let planned = self.made.document.sensors.len();
         if self.made.schedule.is_short {
             out.push_str(&say!(
@@ -93,6 +94,23 @@ impl Page<'_> {
         }
         out.push('\n');
         out
+    }
+
+    /// Which earlier draws hold no longer; why stands in the last section.
+    fn given_up(&self) -> String {
+        let dropped = self.made.schedule.dropped.iter();
+        let dropped = dropped.map(|dropped| &dropped.pending);
+        let draws = self.made.run_out.iter().chain(dropped);
+        let numbers: Vec<String> = draws.map(|draw| draw.number.to_string()).collect();
+        if numbers.is_empty() {
+            return String::new();
+        }
+        let numbers = numbers.join(", ");
+        say!(
+            self.words(),
+            "\nEarlier draws that are given up: {numbers}; the last section says why.\n",
+            "\nFrühere Lose, die entfallen: {numbers}; der letzte Abschnitt sagt, warum.\n"
+        )
     }
 
     fn sensor(&self, row: &SensorRow, planned: &Planned) -> String {
@@ -134,7 +152,7 @@ impl Page<'_> {
             ).to_owned(),
             Aim::Learn => words.choose(
                 "Drawn by lot, so that a comparison of sites is sound: sites that tell most on the open questions come up more often, and each open site keeps a chance of at least one in ten.",
-                "Ausgelost, damit ein Vergleich der Stellen trägt: Stellen, die am meisten zu den offenen Fragen sagen, kommen öfter, und jede offene Stelle behält eine Chance von mindestens einem Zehntel.",
+                "Ausgelost, damit sich die Stellen zuverlässig vergleichen lassen: Stellen, die am meisten zu den offenen Fragen sagen, kommen öfter, und jede offene Stelle behält eine Chance von mindestens einem Zehntel.",
             ).to_owned(),
             Aim::WearBest | Aim::HalfHalf => {
                 let mix = match self.wearer().plan.aim {
@@ -168,6 +186,18 @@ impl Page<'_> {
             .for_each(|worn| sensors[worn.site] += 1.0);
         let shares = lot::lifted(&self.made.tilt.weights(allowed, &sensors));
         let most = shares.iter().copied().fold(0.0, f64::max);
+        if shares.iter().all(|share| most - share < 1e-9) {
+            return self
+                .words()
+                .choose(
+                    "So far nothing tells the sites apart, and all come up alike.",
+                    "Bisher unterscheidet die Stellen nichts, alle kommen gleich oft.",
+                )
+                .to_owned();
+        }
+        if most < STANDS_OUT {
+            return self.most_explore(&shares);
+        }
         let leader = shares.iter().position(|share| *share >= most).unwrap_or(0);
         let leader = allowed
             .get(leader)
@@ -178,6 +208,24 @@ impl Page<'_> {
             words,
             "About {own} of the sensors go to {leader}; the other {rest} explore.",
             "Etwa {own} der Sensoren kommen an die Stelle {leader}; die übrigen {rest} erkunden."
+        )
+    }
+
+    /// The share of each site where none has half of the draws, those on the label first: a site named alone would look chosen.
+    fn most_explore(&self, shares: &[f64]) -> String {
+        let (wearer, words) = (self.wearer(), self.words());
+        let allowed = wearer.rules.allowed.iter().copied().zip(shares);
+        let mut sites: Vec<(usize, &f64)> = allowed.collect();
+        sites.sort_by_key(|(site, _)| !wearer.is_on_label(*site));
+        let named = sites.iter().map(|(site, share)| {
+            let (share, site) = (words.share(**share), self.label(*site));
+            format!("{site} {share}")
+        });
+        let named = named.collect::<Vec<String>>().join(", ");
+        say!(
+            words,
+            "Most of the sensors explore, since no site has half of them: {named}.",
+            "Die meisten Sensoren erkunden, denn keine Stelle bekommt die Hälfte: {named}."
         )
     }
 
@@ -240,7 +288,7 @@ impl Page<'_> {
         let state = match leans {
             true => words.choose(
                 "leaning, not settled.",
-                "bislang verschieden, nicht entschieden.",
+                "sieht bislang verschieden aus, ist aber nicht entschieden.",
             ),
             false => words.choose("open.", "offen."),
         };
@@ -257,17 +305,18 @@ impl Page<'_> {
                 .to_owned(),
             Some(shown) => say!(
                 words,
-                "Today's sensors could show a difference of {shown}.",
+                "Today's sensors could show a difference of {shown} or more.",
                 "Kleinster Unterschied, den die heutigen Sensoren zeigen könnten: {shown}."
             ),
         };
         let more = match (comparison.more_sensors, comparison.months) {
             (Some(more), Some(months)) => {
-                let (more, months) = (words.number(more, 0), words.number(months.max(1.0), 0));
+                let settle = capital(&words.sensors_settle_it(more));
+                let months = months_of_wear(words, months);
                 say!(
                     words,
-                    "About {more} more sensors a site settle it, some {months} months of your wear.",
-                    "Etwa {more} weitere Sensoren je Stelle entscheiden es, bei Ihnen rund {months} Monate."
+                    "{settle}, {months} of your wear.",
+                    "{settle}, bei Ihnen {months}."
                 )
             }
             _ => words
@@ -327,37 +376,27 @@ impl Page<'_> {
         }
         out.push_str(words.choose(
             "\nA drop seen live at night: a fingerstick now would settle it. Lows and fast changes are never asked for: there, do what you always do, and log the fingerstick you take anyway.\n\n",
-            "\nWenn Sie nachts einen Abfall sehen: eine Messung am Finger würde es jetzt entscheiden. Nach niedrigen Werten und schnellen Änderungen wird nie gefragt: tun Sie dann, was Sie immer tun, und notieren Sie die Messung, die Sie ohnehin machen.\n\n",
+            "\nWenn Sie nachts einen Abfall sehen: eine Messung am Finger in diesem Moment würde es entscheiden. Nach niedrigen Werten und schnellen Änderungen wird nie gefragt: tun Sie dann, was Sie immer tun, und notieren Sie die Messung, die Sie ohnehin machen.\n\n",
         ));
         out
     }
 
     fn best(&self) -> String {
         let words = self.words();
-        let rows = &self.made.document.best;
         let mut out = words
             .choose(
                 "## Which site is best for me?\n\n",
                 "## Welche Stelle ist für mich die beste?\n\n",
             )
             .to_owned();
-        if rows.len() < 2 {
-            out.push_str(words.choose(
-                "One site only: there is nothing to compare it with.\n\n",
-                "Nur eine Stelle: es gibt nichts, womit sie zu vergleichen wäre.\n\n",
-            ));
-            return out;
-        }
-        if self.told().is_empty() {
-            out.push_str(&say!(
-                words,
-                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.\n\n",
-                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist.\n\n"
-            ));
+        if let Some(nothing) = self.nothing_to_compare() {
+            out.push_str(&format!("{nothing}\n\n"));
+            out.push_str(&self.never_worn());
             return out;
         }
         out.push_str(&self.priorities());
         out.push_str(&self.bars());
+        out.push_str(&self.never_worn());
         let leads = self.moves();
         if leads.is_empty() {
             out.push_str(words.choose(
@@ -368,6 +407,77 @@ impl Page<'_> {
         out.push_str(&self.unbeaten());
         out.push_str(&leads);
         out
+    }
+
+    /// Why nothing can be said of which site is best.
+    fn nothing_to_compare(&self) -> Option<String> {
+        let words = self.words();
+        let chances = &self.made.best.chances;
+        if chances.len() < 2 {
+            return Some(say!(
+                words,
+                "One site only: there is nothing to compare it with.",
+                "Nur eine Stelle: es gibt nichts, womit sie zu vergleichen wäre."
+            ));
+        }
+        if self.told().is_empty() {
+            return Some(say!(
+                words,
+                "No site has had {LEAST_SENSORS} of your sensors yet. That is too few to say which is best.",
+                "An keiner Stelle saßen bisher {LEAST_SENSORS} Ihrer Sensoren. Das ist zu wenig, um zu sagen, welche die beste ist."
+            ));
+        }
+        if let [only] = self.made.document.best.as_slice() {
+            let only = self.label_of(&only.site);
+            return Some(say!(
+                words,
+                "All your sensors were at one site, {only}: there is nothing yet to compare it with.",
+                "Alle Ihre Sensoren saßen an einer Stelle, {only}: es gibt noch nichts, womit sie zu vergleichen wäre."
+            ));
+        }
+        let mut aspects = self.wearer().aspects.iter().enumerate();
+        let known =
+            aspects.any(|(place, aspect)| aspect.priority > 0.0 && self.made.best.is_known(place));
+        if known {
+            return None;
+        }
+        let names = self.weights();
+        Some(say!(
+            words,
+            "Nothing is known yet of what matters to you ({names}), so that no site can be called best.",
+            "Über das, was Ihnen wichtig ist ({names}), ist noch nichts bekannt; daher lässt sich keine Stelle die beste nennen."
+        ))
+    }
+
+    /// The sites that may be planned and had no sensor: they have no bar, since a bar would be a guess.
+    fn never_worn(&self) -> String {
+        let wearer = self.wearer();
+        let chances = wearer.candidates.iter().zip(&self.made.best.chances);
+        let never = chances.filter(|(_, chance)| !chance.is_worn());
+        let names: Vec<String> = never.map(|(&site, _)| self.label(site)).collect();
+        if names.is_empty() || names.len() == wearer.candidates.len() {
+            return String::new();
+        }
+        let names = names.join("; ");
+        say!(
+            self.words(),
+            "Never worn, nothing is known: {names}.\n\n",
+            "Nie getragen, nichts bekannt: {names}.\n\n"
+        )
+    }
+
+    /// What matters, each with its weight.
+    fn weights(&self) -> String {
+        let words = self.words();
+        let set = self.wearer().aspects.iter();
+        let set = set.filter(|aspect| aspect.priority > 0.0);
+        let names: Vec<String> = set
+            .map(|aspect| {
+                let weight = words.number(aspect.priority, aspect.digits());
+                format!("{} {weight}", words.priority(aspect.name))
+            })
+            .collect();
+        names.join(", ")
     }
 
     /// The candidates with sensors enough for a word on them, those on the label first.
@@ -400,23 +510,15 @@ impl Page<'_> {
             return format!("{first}{after}\n");
         }
         let apart = words.choose(
-            "Off the device's label:",
-            "Vom Hersteller nicht vorgesehen:",
+            "Off the device's label, to be agreed with the clinician before it is worn:",
+            "Vom Hersteller nicht vorgesehen, vor dem Tragen mit dem Behandlungsteam abzusprechen:",
         );
         format!("{first}\n{apart}\n\n{after}\n")
     }
 
     fn priorities(&self) -> String {
         let words = self.words();
-        let set = self.wearer().aspects.iter();
-        let set = set.filter(|aspect| aspect.priority > 0.0);
-        let names: Vec<String> = set
-            .map(|aspect| {
-                let weight = words.number(aspect.priority, aspect.digits());
-                format!("{} {weight}", words.priority(aspect.name))
-            })
-            .collect();
-        let names = names.join(", ");
+        let names = self.weights();
         let weights = self.settings.priorities.weights();
         let lead = if weights.iter().any(|(_, weight)| *weight > 0.0) {
             say!(
@@ -432,8 +534,8 @@ impl Page<'_> {
             )
         };
         let meaning = words.choose(
-            "The bars show the probability that each site is the best of these for you. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
-            "Die Balken zeigen, wie wahrscheinlich jede Stelle von diesen für Sie die beste ist. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
+            "The bars show the probability that each site is the best of those you have worn. Sites with few sensors are drawn towards the others, so that luck does not win. It is what the log says so far, and no advice.",
+            "Die Balken zeigen, wie wahrscheinlich jede Stelle die beste von denen ist, die Sie schon getragen haben. Stellen mit wenigen Sensoren rücken an die anderen heran, damit nicht der Zufall gewinnt. Das sagt Ihr Tagebuch bisher, und es ist kein Rat.",
         );
         format!("{}{} {meaning}\n\n", plain(&lead), self.not_known())
     }
@@ -475,8 +577,8 @@ impl Page<'_> {
         let names = names.join("; ");
         say!(
             self.words(),
-            "No other site beats these on everything that matters to you: {names}.\n\n",
-            "Diese Stellen schlägt keine andere in allem, was Ihnen wichtig ist: {names}.\n\n"
+            "Of the sites with {LEAST_SENSORS} sensors or more, beaten by no other on everything that matters to you: {names}.\n\n",
+            "Von den Stellen mit mindestens {LEAST_SENSORS} Sensoren in allem, was Ihnen wichtig ist, von keiner anderen übertroffen: {names}.\n\n"
         )
     }
 
@@ -553,6 +655,14 @@ fn tells(measure: Measure, difference: f64) -> bool {
         Measure::ReadsTrue | Measure::ReadsHighOrLow | Measure::Delay => f64::INFINITY,
     };
     difference < most
+}
+
+fn months_of_wear(words: &Words, months: f64) -> String {
+    let months = words.number(months, 0);
+    match months.as_str() {
+        "0" | "1" => say!(words, "a month or less", "höchstens ein Monat"),
+        _ => say!(words, "some {months} months", "rund {months} Monate"),
+    }
 }
 
 fn capital(text: &str) -> String {

@@ -6,7 +6,7 @@ use crate::document::{FingerstickRow, Made};
 use crate::fingersticks::{Age, Asked, Range, Rate};
 use crate::gather::{Wearer, date_of};
 use crate::limits::Limit;
-use crate::schedule::{DRAWN_AHEAD, Planned, Schedule};
+use crate::schedule::{DRAWN_AHEAD, Pending, Planned, Schedule};
 use crate::words::{Words, say};
 
 impl Made {
@@ -34,8 +34,13 @@ impl Made {
             ),
             (true, _) => say!(
                 words,
-                "drawn by lot: {chance} among {open} open sites",
-                "ausgelost: {chance} unter {open} offenen Stellen"
+                "drawn by lot, with a chance of {chance} among {open} open sites",
+                "ausgelost, mit einer Chance von {chance} unter {open} offenen Stellen"
+            ),
+            (false, _) if planned.waits => say!(
+                words,
+                "foreseen only: it is drawn when the sensor drawn for this spot before is in",
+                "nur vorgesehen: ausgelost wird erst, wenn der Sensor sitzt, der für diesen Platz davor ausgelost ist"
             ),
             (false, _) => say!(
                 words,
@@ -60,6 +65,12 @@ impl Made {
             !comparison.settled() && [comparison.site, comparison.against].contains(&site)
         });
         match tells.count() {
+            0 if self.tilt.open.is_empty() => String::new(),
+            0 if self.wearer.plan.aim == Aim::HalfHalf => say!(
+                words,
+                "; it takes part in no open question",
+                "; diese Stelle gehört zu keiner offenen Frage"
+            ),
             0 => say!(
                 words,
                 "; it takes part in no open question, and keeps its tenth of the draws",
@@ -67,12 +78,12 @@ impl Made {
             ),
             1 => say!(
                 words,
-                "; it tells on one open question",
+                "; a sensor there helps to settle one open question",
                 "; diese Stelle trägt zu einer offenen Frage bei"
             ),
             many => say!(
                 words,
-                "; it tells on {many} open questions",
+                "; a sensor there helps to settle {many} open questions",
                 "; diese Stelle trägt zu {many} offenen Fragen bei"
             ),
         }
@@ -121,14 +132,15 @@ impl Made {
                     )
                     .to_owned(),
             );
-        } else if let Some(last) = date_of(wearer.rules.today) {
+        } else if let Some(last) = date_of(wearer.rules.known_until) {
             let last = words.date(last);
             texts.push(say!(
                 words,
-                "Counted from the last row of the log, {last}: what was worn since is not known to the plan.",
-                "Gerechnet ab der letzten Zeile des Tagebuchs, {last}: was seither getragen wurde, kennt der Plan nicht."
+                "The last row of the log is of {last}: what was worn since is not known to the plan.",
+                "Die letzte Zeile des Tagebuchs ist vom {last}: was seither getragen wurde, kennt der Plan nicht."
             ));
         }
+        texts.extend(self.run_out.iter().map(|draw| run_out(wearer, draw)));
         for dropped in &self.schedule.dropped {
             let (number, spot) = (dropped.pending.number, wearer.spot(dropped.pending.spot));
             let late = words.choose(
@@ -150,6 +162,18 @@ impl Made {
         }));
         texts
     }
+}
+
+/// That a draw was not worn in its time.
+fn run_out(wearer: &Wearer, draw: &Pending) -> String {
+    let words = &wearer.words;
+    let (number, spot) = (draw.number, wearer.spot(draw.spot));
+    let latest = date_of(draw.latest).map_or(String::new(), |date| words.date(date));
+    say!(
+        words,
+        "Draw {number} ({spot}) is given up: it held until {latest}, and by the log no sensor went in there in that time.",
+        "Los {number} ({spot}) entfällt: es galt bis {latest}, und laut Tagebuch wurde dort in dieser Zeit kein Sensor gesetzt."
+    )
 }
 
 /// The rules, in words.
@@ -193,13 +217,18 @@ fn keeps_to(wearer: &Wearer) -> Vec<String> {
     ]
 }
 
-/// What stands in the way at each spot, for an error, which is English as all errors are.
+/// That no sensor can be planned, and what stands in the way at each spot.
 pub(crate) fn closed(wearer: &Wearer, schedule: &Schedule) -> String {
-    let english = Words::english();
+    let words = &wearer.words;
     let spots = schedule.closed.iter();
-    let words = spots
-        .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(&english, *limit)));
-    words.collect::<Vec<String>>().join("; ")
+    let limits = spots
+        .map(|(spot, limit)| format!("{}: {}", wearer.spot(*spot), limit_words(words, *limit)));
+    let (name, limits) = (&wearer.name, limits.collect::<Vec<String>>().join("; "));
+    say!(
+        words,
+        "no sensor can be planned for {name}: {limits}",
+        "für {name} lässt sich kein Sensor planen: {limits}"
+    )
 }
 
 /// How long a sensor has been worn when a fingerstick is asked for.
@@ -243,8 +272,8 @@ fn limit_words(words: &Words, limit: Limit) -> &'static str {
             "beim letzten Blick war die Haut gerötet, vor weniger als vier Wochen",
         ),
         Limit::NotHealed => (
-            "the last look at the skin found itch or worse; it opens when a later look with grade 0 or 1 is logged",
-            "beim letzten Blick war die Haut gereizt (ab Grad 2); er wird frei, sobald ein späterer Blick mit Grad 0 oder 1 notiert ist",
+            "the last look at the skin found itch or worse; it may open once a later look with grade 0 or 1 is logged",
+            "beim letzten Blick war die Haut gereizt (ab Grad 2); er kann frei werden, sobald ein späterer Blick mit Grad 0 oder 1 notiert ist",
         ),
         Limit::InjectionSide => (
             "you inject on this side and not on the other",

@@ -56,8 +56,6 @@ pub struct Request<'r> {
     pub next_number: usize,
     /// How many sensors to schedule.
     pub sensors: usize,
-    /// The day on which new draws are made: today, or later where the log was not kept up to date.
-    pub now: Day,
     /// Names the draws, with their numbers: the study's seed, the wearer.
     pub seed: &'r str,
 }
@@ -77,6 +75,9 @@ pub struct Planned {
     pub draw: Draw,
     /// Whether the draw counts, and is kept: those that fall due within [`DRAWN_AHEAD`] days. Later ones are only foreseen.
     pub drawn: bool,
+    /// Whether it falls due so soon and is only foreseen, since a draw before it holds its spot: the next insertion there
+    /// belongs to that one.
+    pub waits: bool,
 }
 
 /// A draw that cannot be worn any more, and why.
@@ -147,6 +148,7 @@ impl State {
                         latest: Some(pending.latest),
                         draw: pending.draw.clone(),
                         drawn: true,
+                        waits: false,
                     },
                 );
                 return;
@@ -175,22 +177,22 @@ impl State {
         };
         let due = first.max(self.due);
         let due_soon = due <= request.rules.today + DRAWN_AHEAD;
-        let earliest = if due_soon { due.max(request.now) } else { due };
-        open.retain(|(_, day)| *day <= earliest);
+        open.retain(|(_, day)| *day <= due);
         let (site, draw) = self.draw_site(request, &open, number);
         let spot = self.rested_longest(request, &open, site, number);
         let kept_at_spot = |planned: &Planned| planned.drawn && planned.spot == spot;
-        let drawn = due_soon && !self.schedule.sensors.iter().any(kept_at_spot);
+        let waits = due_soon && self.schedule.sensors.iter().any(kept_at_spot);
         self.drawn.push(site);
         self.place(
             request,
             Planned {
                 number,
                 spot,
-                earliest,
+                earliest: due,
                 latest: None,
                 draw,
-                drawn,
+                drawn: due_soon && !waits,
+                waits,
             },
         );
         true

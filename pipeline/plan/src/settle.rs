@@ -165,8 +165,9 @@ pub fn waiting(settings: &Settings, conclusions: &ResultTable) -> Vec<String> {
         let measure = Measure::ALL.into_iter().find(|m| m.name() == name)?;
         (waits && primary).then(|| {
             format!(
-                "{}, {site} against {against}: about {more:.0} more sensors a site settle it",
-                words.measure(measure)
+                "{}, {site} against {against}: {}",
+                words.measure(measure),
+                words.sensors_settle_it(more)
             )
         })
     };

@@ -12,7 +12,7 @@ pub const NEEDED: [&str; 2] = ["plan_sensors", "plan_figures"];
 
 const SITES: &str = r#"
 -- title = "How likely each site is the best for a wearer"
--- row = "one site that may be planned or was worn"
+-- row = "one site that was worn"
 -- note = "By the wearer's own sensors and priorities; evidence, no advice."
 -- [columns]
 -- wearer = { label = "Wearer", class = "wearer" }
@@ -35,23 +35,26 @@ const PRIORITIES: &str = r#"
 -- then = { label = "Site that leads then", class = "site" }
 "#;
 
-/// The tables `best_sites`, the likeliest first, and `best_priorities`; without rows where there are not two sites.
+/// The tables `best_sites`, the likeliest first, and `best_priorities`; without rows where not two sites were worn.
 ///
 /// # Errors
 /// [`PlanError::Table`].
 pub fn tables(study: &Study<'_>, wearer: &str) -> Result<[ResultTable; 2], PlanError> {
     let matters = Matters::read(study, wearer)?;
-    let count = matters.candidates.len();
     let found = best(&matters.aspects, &matters.sensors, seed(&["best", wearer]));
-    let shown = if count < 2 { 0 } else { count };
+    let worn = |place: &usize| found.chances[*place].is_worn();
+    let mut shown: Vec<usize> = (0..found.chances.len()).filter(worn).collect();
+    if shown.len() < 2 {
+        shown.clear();
+    }
+    let compared = !shown.is_empty();
     Ok([
         sites(&matters, &found, wearer, shown),
-        priorities(&matters, &found, wearer, shown),
+        priorities(&matters, &found, wearer, compared),
     ])
 }
 
-fn sites(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> ResultTable {
-    let mut order: Vec<usize> = (0..shown).collect();
+fn sites(matters: &Matters, found: &Best, wearer: &str, mut order: Vec<usize>) -> ResultTable {
     let probability = |place: usize| found.chances[place].probability;
     order.sort_by(|&a, &b| probability(b).total_cmp(&probability(a)));
     let cells = |of: &dyn Fn(usize) -> Cell| order.iter().map(|&place| of(place)).collect();
@@ -75,14 +78,14 @@ fn sites(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> ResultT
     )
 }
 
-fn priorities(matters: &Matters, found: &Best, wearer: &str, shown: usize) -> ResultTable {
+fn priorities(matters: &Matters, found: &Best, wearer: &str, compared: bool) -> ResultTable {
     let leader = found
         .leader(&matters.aspects)
         .map_or(Cell::Empty, |place| matters.key(place));
     let moved = |aspect: usize| found.moves.iter().find(|moved| moved.aspect == aspect);
     let counts = |place: &usize| matters.aspects[*place].priority > 0.0 || moved(*place).is_some();
     let rows: Vec<usize> = (0..matters.aspects.len())
-        .filter(|place| shown > 0 && counts(place))
+        .filter(|place| compared && counts(place))
         .collect();
     let aspect = |place: usize| -> &Aspect { &matters.aspects[place] };
     let cells = |of: &dyn Fn(usize) -> Cell| rows.iter().map(|&place| of(place)).collect();

@@ -142,6 +142,32 @@ impl Words {
         }
     }
 
+    /// So many sensors that a comparison still takes.
+    pub fn more_sensors(&self, more: f64) -> String {
+        let count = self.number(more, 0);
+        match count.as_str() {
+            "1" => say!(
+                self,
+                "about 1 more sensor a site",
+                "etwa 1 weiterer Sensor je Stelle"
+            ),
+            _ => say!(
+                self,
+                "about {count} more sensors a site",
+                "etwa {count} weitere Sensoren je Stelle"
+            ),
+        }
+    }
+
+    /// The same, as a sentence that goes on.
+    pub fn sensors_settle_it(&self, more: f64) -> String {
+        let (sensors, is_one) = (self.more_sensors(more), self.number(more, 0) == "1");
+        match is_one {
+            true => say!(self, "{sensors} settles it", "{sensors} entscheidet es"),
+            false => say!(self, "{sensors} settle it", "{sensors} entscheiden es"),
+        }
+    }
+
     /// A difference in a measure, with its unit.
     pub fn amount(&self, measure: Measure, value: f64) -> String {
         let digits = self.number(value, 1);

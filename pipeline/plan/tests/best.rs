@@ -205,13 +205,14 @@ fn probabilities_are_calibrated() {
 /// where b > 2 a: from b = 2, or a = 0.5.
 #[test]
 fn how_far_a_priority_must_move() {
+    // The first place is a site that nobody wore: it lies between the others and would lead from the same weights on.
     let many = |values: [f64; 2]| {
         let mut figures = Vec::new();
         for number in 0..4_000 {
             let wobble = if number % 2 == 0 { 1e-3 } else { -1e-3 };
             for (site, value) in values.iter().enumerate() {
                 figures.push(Figure {
-                    site,
+                    site: site + 1,
                     value: value + wobble,
                     weight: 1.0,
                 });
@@ -223,14 +224,14 @@ fn how_far_a_priority_must_move() {
         aspect("stays-on", 1.0, 1.0, many([3.0, 1.0])),
         aspect("comfort", 1.0, 1.0, many([1.0, 2.0])),
     ];
-    let answer = best(&aspects, &[4_000; 2], 1);
-    assert_eq!(answer.leader(&aspects), Some(0));
+    let answer = best(&aspects, &[0, 4_000, 4_000], 1);
+    assert_eq!(answer.leader(&aspects), Some(1));
     let to: Vec<f64> = answer.moves.iter().map(|m| m.to).collect();
     assert!(
         (to[0] - 0.5).abs() < 1e-3 && (to[1] - 2.0).abs() < 1e-3,
         "{to:?}"
     );
-    assert!(answer.moves.iter().all(|m| m.leader == 1));
+    assert!(answer.moves.iter().all(|m| m.leader == 2));
     assert!(answer.chances.iter().all(|chance| !chance.beaten));
 }
 
@@ -243,4 +244,24 @@ fn no_site_beats_another_before_both_had_three_sensors() {
         assert_eq!(answer.chances[0].beaten, beaten, "{sensors:?}");
         assert!(!answer.chances[1].beaten);
     }
+}
+
+/// A site without a sensor has the spread of the others, and so a chance before one that is known to do poorly: it takes no
+/// part, and what is said of the others is what is said without it.
+#[test]
+fn a_site_without_a_sensor_takes_no_part() {
+    let figures = figures(&[2.0, 0.0], &[20, 3], &mut Dice::new(4));
+    let aspects = [aspect("steady", 1.0, 1.0, figures)];
+    let answer = best(&aspects, &[20, 3, 0], 1);
+    let chances: Vec<f64> = answer.chances.iter().map(|c| c.probability).collect();
+    assert_eq!(chances[2], 0.0);
+    assert!((chances[0] + chances[1] - 1.0).abs() < 1e-9, "{chances:?}");
+    let alone = best(&aspects, &[20, 3], 1);
+    assert!((alone.chances[0].probability - chances[0]).abs() < 0.03);
+    assert_eq!(answer.leader(&aspects), Some(0));
+    // Were the others bad at it, the mean of all would lead.
+    let worse = [aspect("skin", 1.0, -1.0, aspects[0].figures.clone())];
+    let answer = best(&worse, &[0, 3, 0], 1);
+    assert_eq!(answer.leader(&worse), Some(1));
+    assert_eq!(best(&aspects, &[0, 0], 1).leader(&aspects), None);
 }

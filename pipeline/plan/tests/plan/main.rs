@@ -11,7 +11,7 @@ use whereworn_plan::page::markdown;
 use whereworn_plan::settle::waiting;
 use whereworn_plan::standing;
 
-use study::{AGREED, CUTOFF, Log, plan_of, three_a_site, usual};
+use study::{AGREED, Log, plan_at, plan_in, plan_of, three_a_site, usual};
 
 #[test]
 fn the_next_sensor_waits_for_the_one_that_is_on() {
@@ -151,6 +151,16 @@ fn an_impossible_request_names_the_limit() {
         "{error}"
     );
     assert!(error.contains("right"), "{error}");
+
+    let german = settings.replace("[study]\n", "[study]\nlanguage = \"de\"\n");
+    let german = german + "[sites.abdomen]\nlabel = \"Bauch\"\non_label = true\n";
+    let error = plan_of(&german, &log, &[]).unwrap_err().to_string();
+    let start = "für kelp lässt sich kein Sensor planen: Bauch, links: beim letzten Blick war die Haut gereizt";
+    assert!(
+        error.starts_with(start) && error.contains("Bauch, rechts: "),
+        "{error}"
+    );
+    assert_eq!(english_words(&error), Vec::<&str>::new(), "{error}");
 }
 
 #[test]
@@ -175,7 +185,7 @@ fn plan_json_has_exactly_these_keys() {
         ]
     );
     assert_eq!(json["version"], 1);
-    assert_eq!(json["as_of"], CUTOFF);
+    assert_eq!(json["as_of"], "2026-10-01T07:00:00Z");
     assert_eq!(
         keys(&json["sensors"][0]),
         [
@@ -379,6 +389,70 @@ fn a_frozen_plan_says_how_many_sensors_each_question_takes() {
     assert!(page.contains("against Abdomen: settled"), "{page}");
 }
 
+/// Three planned sites: the row with the calf is none of the plan's, and of the chest the log has nothing.
+#[test]
+fn a_frozen_plan_tells_of_planned_sites_alone_and_of_each() {
+    let frozen = |settings: &str, conclusions| {
+        let log = Log {
+            conclusions,
+            ..usual()
+        };
+        let settings = Settings::parse(settings).unwrap();
+        let conclusions = log.tables().pop();
+        let page = frozen::markdown(&settings, "0123", "0.1.0", conclusions.as_ref()).unwrap();
+        page.split_once("## Sample size\n\n").unwrap().1.to_owned()
+    };
+    let rows = vec![
+        ("stays-on", "upper-arm-back", "calf", "open", Some(12.0)),
+        ("stays-on", "upper-arm-back", "abdomen", "open", Some(1.2)),
+    ];
+    let chest = "Chest \\<b\\>\\* (off-label)";
+    let expected = [
+        "- Stays on: Back of the upper arm against Abdomen: about 1 more sensor a site",
+        &format!("- Stays on: {chest} against Back of the upper arm: no data yet"),
+    ];
+    let unnamed = AGREED.replace("reference = \"upper-arm-back\"\n", "");
+    for settings in [AGREED, &unnamed] {
+        let page = frozen(settings, rows.clone());
+        let lines: Vec<&str> = page.lines().filter(|line| line.starts_with('-')).collect();
+        assert_eq!(lines, expected);
+    }
+    let one = AGREED.replace(
+        "[\"stays-on\"]",
+        "[{ measure = \"stays-on\", site = \"abdomen\", against = \"upper-arm-back\" }, { measure = \"delay\", site = \"chest\", against = \"abdomen\" }]",
+    );
+    let page = frozen(&one, rows.clone());
+    assert!(
+        page.ends_with(&format!(
+            "a site\n- Delay: {chest} against Abdomen: no data yet\n"
+        )),
+        "{page}"
+    );
+    assert_eq!(page.matches("\n- ").count(), 2, "{page}");
+    let none = frozen(AGREED, rows[..1].to_vec());
+    assert!(none.ends_with("No data yet tell how many that is.\n"));
+}
+
+#[test]
+fn one_sensor_and_one_month_are_not_said_of_many() {
+    let mut log = usual();
+    log.conclusions = vec![("stays-on", "upper-arm-back", "abdomen", "open", Some(0.6))];
+    for (settings, line) in [
+        (
+            AGREED.to_owned(),
+            "About 1 more sensor a site settles it, a month or less of your wear.\n",
+        ),
+        (
+            AGREED.replace("[study]\n", "[study]\nlanguage = \"de\"\n"),
+            "Etwa 1 weiterer Sensor je Stelle entscheidet es, bei Ihnen höchstens ein Monat.\n",
+        ),
+    ] {
+        let (made, settings) = plan_of(&settings, &log, &[]).unwrap();
+        let page = markdown(&made, &settings);
+        assert!(page.contains(line), "{page}");
+    }
+}
+
 #[test]
 fn what_waits_is_told_of_sites_that_may_be_planned() {
     let mut log = usual();
@@ -411,6 +485,107 @@ fn a_log_that_is_behind_gives_no_date_before_its_draw() {
     // The last row is of 17 September and the plan is made on 1 October.
     let (made, _) = plan_of(AGREED, &log, &[]).unwrap();
     assert_eq!(made.document.sensors[0].earliest, "2026-10-01");
+}
+
+/// The log ends on 30 September and stays so; the draws of 1 October hold until the 31st.
+#[test]
+fn draws_run_out_by_the_calendar_and_not_by_the_log() {
+    let (first, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let kept = first.new_draws.clone();
+    let on = |day: &str| {
+        let now = format!("{day}T08:00:00Z");
+        plan_at(AGREED, &usual(), &kept, &now).unwrap()
+    };
+    let (last_day, _) = on("2026-10-31");
+    assert_eq!(last_day.document.sensors[0].number, 1);
+    assert!(!last_day.document.limits.join("\n").contains("held until"));
+
+    let (over, settings) = on("2026-11-01");
+    let row = &over.document.sensors[0];
+    assert_eq!((row.number, &*row.earliest), (kept.len() + 1, "2026-11-01"));
+    assert_eq!((row.drawn, &*row.latest), (true, "2026-12-01"));
+    let limits = over.document.limits.join("\n");
+    for number in ["Draw 1 (", "Draw 2 ("] {
+        let line = limits.lines().find(|line| line.starts_with(number));
+        let line = line.unwrap_or_else(|| panic!("{number}: {limits}"));
+        assert!(
+            line.contains(" is given up: it held until 31 October 2026, and"),
+            "{line}"
+        );
+    }
+    assert!(
+        limits.contains("The last row of the log is of 30 September 2026:"),
+        "{limits}"
+    );
+    let page = markdown(&over, &settings);
+    assert!(
+        page.contains("\nEarlier draws that are given up: 1, 2; the last section says why.\n"),
+        "{page}"
+    );
+}
+
+/// The same plan again says the same; that of a later day has told it.
+#[test]
+fn what_ran_out_is_told_until_a_plan_has_drawn_anew() {
+    let (first, _) = plan_of(AGREED, &usual(), &[]).unwrap();
+    let mut kept = first.new_draws;
+    let now = "2026-11-20T08:00:00Z";
+    let (anew, _) = plan_at(AGREED, &usual(), &kept, now).unwrap();
+    kept.extend(anew.new_draws);
+    let (again, _) = plan_at(AGREED, &usual(), &kept, now).unwrap();
+    assert_eq!(again.document, anew.document);
+    let (later, _) = plan_at(AGREED, &usual(), &kept, "2026-11-21T08:00:00Z").unwrap();
+    assert!(!later.document.limits.join("\n").contains("held until"));
+    let (last, _) = plan_at(AGREED, &usual(), &kept, "2027-03-01T08:00:00Z").unwrap();
+    let limits = last.document.limits.join("\n");
+    assert!(
+        limits.contains("Draw 3 (") && !limits.contains("Draw 1 ("),
+        "{limits}"
+    );
+}
+
+/// A sensor due in ten days is drawn, however far back the log ends.
+#[test]
+fn what_is_due_soon_is_drawn_also_where_the_log_is_behind() {
+    let (made, _) = plan_at(AGREED, &usual(), &[], "2026-10-25T12:00:00Z").unwrap();
+    let rows = &made.document.sensors;
+    // The sensor of 20 September is rated 14 days: it is not on any more.
+    let dates: Vec<&str> = rows.iter().map(|row| &*row.earliest).collect();
+    assert_eq!(dates[..3], ["2026-10-25", "2026-11-08", "2026-11-22"]);
+    let drawn: Vec<bool> = rows.iter().map(|row| row.drawn).collect();
+    assert_eq!(drawn, [true, true, false, false, false, false]);
+    assert!(rows[2].reason.contains("when it falls due within 23 days"));
+    // Its spot rests from the end of that wear on.
+    let chest = AGREED.replace("\"upper-arm-back\", \"abdomen\", \"chest\"", "\"chest\"");
+    let (made, _) = plan_at(&chest, &usual(), &[], "2026-10-25T12:00:00Z").unwrap();
+    assert_eq!(made.document.sensors[1].earliest, "2026-11-08");
+}
+
+/// One site with a rest of no day: its two sides come by turns, and a third sensor within 23 days has to wait for its spot.
+#[test]
+fn what_is_due_soon_and_not_drawn_says_what_it_waits_for() {
+    let settings = "[study]\nunit = \"mg/dL\"\n[sites.abdomen]\non_label = true\n[plan]\nsites = [\"abdomen\"]\nrest_days = 0\n\
+         [wear]\nrated_days = 5\n";
+    let (made, _) = plan_at(settings, &usual(), &[], "2026-10-25T12:00:00Z").unwrap();
+    let reason = |row: usize| &*made.document.sensors[row].reason;
+    assert_eq!(reason(1), "the only site open then");
+    let waits = "foreseen only: it is drawn when the sensor drawn for this spot before is in";
+    assert_eq!(reason(2), waits);
+    assert!(reason(5).contains("within 23 days"), "{}", reason(5));
+}
+
+/// An injection of the last month of the log keeps its side free, also months after the log's last row.
+#[test]
+fn a_log_that_is_behind_opens_no_spot_of_injections() {
+    let mut log = usual();
+    log.injections = vec![("abdomen", "left", "2026-09-29T08:00:00Z")];
+    let (made, _) = plan_at(AGREED, &log, &[], "2026-12-20T08:00:00Z").unwrap();
+    let rows = &made.document.sensors;
+    let left = |row: &&_| {
+        let row: &whereworn_plan::document::SensorRow = row;
+        row.site == "abdomen" && row.side == "left"
+    };
+    assert_eq!(rows.iter().filter(left).count(), 0, "{rows:?}");
 }
 
 /// The same as on the page: the likeliest first, those that none beats, and the leader.
@@ -487,7 +662,134 @@ fn before_three_sensors_at_a_site_none_is_the_best() {
         best.contains('█') && best.contains("No site stands out"),
         "{best}"
     );
-    assert!(!best.contains("leads") && !best.contains("beats"), "{best}");
+    assert!(
+        !best.contains("leads") && !best.contains("beaten"),
+        "{best}"
+    );
+}
+
+/// The chest may be planned and had no sensor: no bar, no rank, and a line of its own.
+#[test]
+fn a_site_that_was_never_worn_has_no_chance_and_is_named_apart() {
+    let mut log = three_a_site();
+    log.sensors.retain(|[site, ..]| *site != "chest");
+    log.without = "chest";
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let best = &made.document.best;
+    assert!(best.iter().all(|row| row.site != "chest"), "{best:?}");
+    let total: f64 = best.iter().map(|row| row.probability).sum();
+    assert!((total - 1.0).abs() < 1e-9, "{best:?}");
+    let page = markdown(&made, &settings);
+    let text = on_the_best(&page);
+    assert!(
+        text.contains("\n\nNever worn, nothing is known: Chest \\<b\\>\\* (off-label).\n"),
+        "{text}"
+    );
+    assert_eq!(text.matches("Chest").count(), 1, "{text}");
+    assert!(text.contains("the best of those you have worn"), "{text}");
+    let tables = log.tables();
+    let study = Study {
+        settings: &settings,
+        cutoff: 0,
+        tables: &tables,
+    };
+    let [sites, _] = standing::tables(&study, "kelp").unwrap();
+    assert!((0..sites.rows()).all(|row| sites.text(row, "site") != "chest"));
+    assert_eq!(sites.rows(), 2);
+
+    log.sensors.retain(|[site, ..]| *site == "abdomen");
+    let (made, settings) = plan_of(AGREED, &log, &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let text = on_the_best(&page);
+    assert!(
+        text.starts_with("All your sensors were at one site, Abdomen:"),
+        "{text}"
+    );
+    assert!(!text.contains('█') && text.contains("Never worn"), "{text}");
+}
+
+/// Before the first sensor no site leads, and none is said to get more of them than another.
+#[test]
+fn what_looks_best_is_not_told_before_anything_is_known() {
+    for aim in ["wear-best", "half-half"] {
+        let settings = format!("{AGREED}aim = \"{aim}\"\n");
+        let page = |log: &Log| {
+            let (made, settings) = plan_in(&settings, log, 6);
+            markdown(&made, &settings)
+        };
+        let (new, worn) = (page(&Log::default()), page(&three_a_site()));
+        let alike = "So far nothing tells the sites apart, and all come up alike.";
+        // To learn, the reference has more sensors than each other site also before the first.
+        assert_eq!(new.contains(alike), aim == "wear-best", "{new}");
+        assert!(!worn.contains(alike) && worn.contains(" explore"), "{worn}");
+    }
+}
+
+/// Of three sites two are likeliest by a hair, one of them off the label: none is named alone as where the sensors go.
+#[test]
+fn where_no_site_has_half_of_the_draws_each_is_named() {
+    let settings = format!("{AGREED}aim = \"wear-best\"\n");
+    let (made, settings) = plan_of(&settings, &three_a_site(), &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let most =
+        "Most of the sensors explore, since no site has half of them: Back of the upper arm ";
+    let (_, shares) = page.split_once(most).unwrap_or_else(|| panic!("{page}"));
+    let shares = shares.split_once('.').unwrap().0;
+    let (first, last) = shares.split_once(" %, Abdomen ").unwrap();
+    let (second, last) = last
+        .split_once(" %, Chest \\<b\\>\\* (off-label) ")
+        .unwrap();
+    let shares = [first, second, last.trim_end_matches(" %")].map(|text| text.parse::<u8>());
+    let sum: u8 = shares.iter().map(|share| share.clone().unwrap()).sum();
+    assert!((99..=101).contains(&sum), "{shares:?}");
+}
+
+/// A site whose questions are settled keeps a tenth under `learn` alone, and only while others are open.
+#[test]
+fn what_takes_part_in_no_open_question_is_said_by_aim() {
+    let mut log = usual();
+    log.conclusions = vec![("stays-on", "upper-arm-back", "abdomen", "alike", None)];
+    let says = |aim: &str, log: &Log| {
+        let settings = format!("{AGREED}aim = \"{aim}\"\n");
+        let (made, _) = plan_in(&settings, log, 40);
+        let reasons = made.document.sensors.iter().map(|row| &*row.reason);
+        let all: Vec<&str> = reasons.collect();
+        ["no open question", "tenth of the draws"].map(|words| all.join("\n").contains(words))
+    };
+    assert_eq!(says("learn", &log), [true, true]);
+    assert_eq!(says("half-half", &log), [true, false]);
+    let chest = ("stays-on", "upper-arm-back", "chest", "alike", None);
+    log.conclusions.push(chest);
+    assert_eq!(says("learn", &log), [false, false]);
+}
+
+/// Where no figure is of anything that matters, all sites would be alike by ignorance alone.
+#[test]
+fn no_site_is_best_where_nothing_is_known_of_what_matters() {
+    for (language, line) in [
+        (
+            "en",
+            "Nothing is known yet of what matters to you (skin 5, comfort 2), so that no site can be called best.\n",
+        ),
+        (
+            "de",
+            "Über das, was Ihnen wichtig ist (Haut 5, Tragegefühl 2), ist noch nichts bekannt;",
+        ),
+    ] {
+        let settings = AGREED.replace(
+            "[study]\n",
+            &format!("[study]\nlanguage = \"{language}\"\n"),
+        );
+        let settings = format!("{settings}[priorities]\nskin = 5\ncomfort = 2\n");
+        let (made, settings) = plan_of(&settings, &three_a_site(), &[]).unwrap();
+        let page = markdown(&made, &settings);
+        assert!(page.contains(line), "{page}");
+        assert!(
+            !page.contains('█') && !page.contains("übertroffen"),
+            "{page}"
+        );
+        assert!(!page.contains("beaten"), "{page}");
+    }
 }
 
 #[test]
@@ -495,7 +797,9 @@ fn sites_off_the_label_come_after_the_others() {
     let (made, settings) = plan_of(AGREED, &three_a_site(), &[]).unwrap();
     let first = &made.document.best[0];
     let page = markdown(&made, &settings);
-    let bars = page.split_once("\nOff the device's label:\n\n");
+    let bars = page.split_once(
+        "\nOff the device's label, to be agreed with the clinician before it is worn:\n\n",
+    );
     let (before, after) = bars.unwrap();
     let of = |text: &str| text.matches("%: ").count();
     assert_eq!(

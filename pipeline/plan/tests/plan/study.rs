@@ -42,6 +42,7 @@ fn table(name: &str, columns: &[&str], rows: Vec<Vec<Cell>>) -> ResultTable {
 pub struct Log {
     pub sensors: Vec<[&'static str; 5]>,
     pub skin: Vec<(&'static str, &'static str, &'static str, f64)>,
+    pub injections: Vec<(&'static str, &'static str, &'static str)>,
     pub conclusions: Vec<(
         &'static str,
         &'static str,
@@ -50,6 +51,8 @@ pub struct Log {
         Option<f64>,
     )>,
     pub worn: Vec<(usize, &'static str)>,
+    /// A site without figures.
+    pub without: &'static str,
 }
 
 impl Log {
@@ -75,6 +78,10 @@ impl Log {
                 at(day),
                 Cell::Number(*grade),
             ]
+        });
+        let injections = self.injections.iter().map(|(site, side, day)| {
+            let spot = [text("kelp"), text(site), text(side), at(day)];
+            [spot.to_vec(), vec![Cell::Empty]].concat()
         });
         let conclusions = self
             .conclusions
@@ -113,12 +120,12 @@ impl Log {
             table(
                 "plan_spots",
                 &["wearer", "site", "side", "time", "grade"],
-                skin.collect(),
+                skin.chain(injections).collect(),
             ),
             table(
                 "plan_figures",
                 &["wearer", "site", "aspect", "value", "weight"],
-                figures(),
+                figures(self.without),
             ),
             table(
                 "plan_cells",
@@ -163,14 +170,17 @@ impl Log {
     }
 }
 
-fn figures() -> Vec<Vec<Cell>> {
+fn figures(without: &str) -> Vec<Vec<Cell>> {
     let mut rows = Vec::new();
     for (site, value) in [
         ("abdomen", 0.0),
         ("abdomen", 1.0),
         ("upper-arm-back", 0.0),
         ("chest", 0.0),
-    ] {
+    ]
+    .into_iter()
+    .filter(|(site, _)| *site != without)
+    {
         let figure = [Cell::Number(value), Cell::Number(1.0)];
         rows.push(
             [
@@ -264,6 +274,31 @@ pub fn plan_of(
     log: &Log,
     draws: &[LoggedDraw],
 ) -> Result<(Made, Settings), PlanError> {
+    plan_at(settings, log, draws, "2026-10-01T07:00:00Z")
+}
+
+pub fn plan_at(
+    settings: &str,
+    log: &Log,
+    draws: &[LoggedDraw],
+    now: &str,
+) -> Result<(Made, Settings), PlanError> {
+    planned(settings, log, draws, (now, None), 6)
+}
+
+/// So many sensors of one who may have worn none yet.
+pub fn plan_in(settings: &str, log: &Log, sensors: usize) -> (Made, Settings) {
+    let now = ("2026-10-01T07:00:00Z", Some("kelp"));
+    planned(settings, log, &[], now, sensors).unwrap()
+}
+
+fn planned(
+    settings: &str,
+    log: &Log,
+    draws: &[LoggedDraw],
+    (now, wearer): (&str, Option<&str>),
+    sensors: usize,
+) -> Result<(Made, Settings), PlanError> {
     let settings = Settings::parse(settings).unwrap();
     let tables = log.tables();
     let study = Study {
@@ -271,14 +306,17 @@ pub fn plan_of(
         cutoff: parse_instant(CUTOFF).unwrap() as Micros,
         tables: &tables,
     };
-    let wearer = choose_wearer(&study, None)?;
+    let wearer = match wearer {
+        Some(wearer) => wearer.to_owned(),
+        None => choose_wearer(&study, None)?,
+    };
     let made = make(&Order {
         study,
         wearer: &wearer,
-        sensors: 6,
+        sensors,
         seed: 7,
         log: draws,
-        now: "2026-10-01T07:00:00Z".parse::<Timestamp>().unwrap(),
+        now: now.parse::<Timestamp>().unwrap(),
         version: "0.1.0",
     })?;
     Ok((made, settings))

@@ -262,6 +262,7 @@ impl Turn {
             rest_days_after_skin: 28,
             rated_days: 14,
             today,
+            known_until: today,
         };
         let plan = schedule(&Request {
             history: &self.history,
@@ -271,7 +272,6 @@ impl Turn {
             drawn: &self.drawn,
             next_number: number + 1,
             sensors: 1,
-            now: today,
             seed: &self.seed,
         });
         let planned = &plan.sensors[0];
