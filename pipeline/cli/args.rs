@@ -65,6 +65,8 @@ whereworn query my-study --sql \"SELECT site, COUNT(*) AS sensors FROM sessions 
     Query(QueryArguments),
     /// Say what to wear next, drawn by lot within what is allowed, and how many sensors a conclusion still needs
     #[command(
+        mut_arg("study", |arg| arg.help("The study's folder")),
+        mut_arg("month", |arg| arg.hide(true)),
         after_help = "Writes plan.json, plan.md and plan.html into reports/plan in the study, and keeps each draw in plan-log.csv, which is only \
 added to. Sites: `sites` under [plan], agreed with the clinician; without it, only those on the device's label.\n\n\
 Examples:\n  whereworn plan my-study\n  whereworn plan my-study --wearer kelp --sensors 3"
