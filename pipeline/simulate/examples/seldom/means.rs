@@ -1,6 +1,8 @@
 //! Mean absolute relative differences, percent.
 
-use crate::ways::{bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_unseen};
+use crate::ways::{
+    bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_strangers, with_unseen,
+};
 use crate::{Line, SHARES, SITES, SIZES, generator, table};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -12,7 +14,7 @@ use whereworn_stats::rates::clustered::{
     Cluster, clustered_mean, clustered_ratio, clusters_of, spread_df,
 };
 
-const WAYS: [&str; 8] = [
+const WAYS: [&str; 11] = [
     "today's",
     "pooled spread",
     "log t",
@@ -21,6 +23,9 @@ const WAYS: [&str; 8] = [
     "Hall's t",
     "worst sensor of the study unseen",
     "worst outlying sensor of the study unseen",
+    "pooled relative spread",
+    "pooled relative spread above",
+    "sensors beyond the site",
 ];
 
 /// Levels of sensors and pairs about them, percent.
@@ -79,7 +84,7 @@ impl Law {
     }
 }
 
-const ORDINARY: [(f64, f64); 3] = [(5.0, 9.0), (8.0, 8.0), (2.0, 10.0)];
+const ORDINARY: [(f64, f64); 4] = [(5.0, 9.0), (8.0, 8.0), (2.0, 10.0), (3.0, 6.0)];
 
 pub fn run(studies: usize) {
     println!("\n## Mean absolute relative difference, ordinary sensors");
@@ -106,43 +111,51 @@ pub fn run(studies: usize) {
     }
     table(&WAYS, &lines);
     for everywhere in [true, false] {
-        let place = if everywhere {
-            "every site"
-        } else {
-            "the first site"
-        };
-        println!("\n## Mean absolute relative difference, few sensors that read low, at {place}");
-        let mut lines = Vec::new();
-        for (share_name, share) in SHARES {
-            for off in [15.0, 25.0, 50.0] {
-                for size in SIZES {
-                    let good = law((5.0, 9.0));
-                    let bad = Law { share, off, ..good };
-                    let name = format!("{size} sensors, {share_name} reading {off} % low");
-                    if everywhere {
-                        lines.push(line(name, &[bad; 3], &[0, 1, 2], size, studies));
-                    } else {
-                        let laws = [bad, good, good];
-                        lines.push(line(
-                            format!("{name}: that site"),
-                            &laws,
-                            &[0],
-                            size,
-                            studies,
-                        ));
-                        lines.push(line(
-                            format!("{name}: the others"),
-                            &laws,
-                            &[1, 2],
-                            size,
-                            studies,
-                        ));
-                    }
+        for spreads in [(5.0, 9.0), (3.0, 6.0)] {
+            let place = if everywhere {
+                "every site"
+            } else {
+                "the first site"
+            };
+            let (between, within) = spreads;
+            println!(
+                "\n## Mean absolute relative difference, few sensors that read low, at {place}; SD {between} % between and {within} % within"
+            );
+            table(&WAYS, &contaminated(everywhere, law(spreads), studies));
+        }
+    }
+}
+
+fn contaminated(everywhere: bool, good: Law, studies: usize) -> Vec<Line> {
+    let mut lines = Vec::new();
+    for (share_name, share) in SHARES {
+        for off in [15.0, 25.0, 50.0] {
+            for size in SIZES {
+                let bad = Law { share, off, ..good };
+                let name = format!("{size} sensors, {share_name} reading {off} % low");
+                if everywhere {
+                    lines.push(line(name, &[bad; 3], &[0, 1, 2], size, studies));
+                } else {
+                    let laws = [bad, good, good];
+                    lines.push(line(
+                        format!("{name}: that site"),
+                        &laws,
+                        &[0],
+                        size,
+                        studies,
+                    ));
+                    lines.push(line(
+                        format!("{name}: the others"),
+                        &laws,
+                        &[1, 2],
+                        size,
+                        studies,
+                    ));
                 }
             }
         }
-        table(&WAYS, &lines);
     }
+    lines
 }
 
 fn line(name: String, laws: &[Law; SITES], judged: &[usize], size: usize, studies: usize) -> Line {
@@ -174,15 +187,22 @@ fn intervals(study: &[Site; SITES], site: usize, random: &mut ChaCha8Rng) -> Vec
     let all: Vec<f64> = study.iter().flat_map(|s| own_ratios(&s.clusters)).collect();
     let worst = all.iter().copied().fold(0.0, f64::max);
     let outlying = if is_outlier(worst, &all) { worst } else { 0.0 };
+    let relative = pooled(study, site, today, |site| ratio(&site.clusters).powi(2));
     vec![
         today,
-        pooled(study, site, today),
+        pooled(study, site, today, |_| 1.0),
         log_t(mean, error, df),
         root_t(mean, error, df),
         bootstrap_t(&own.clusters, crate::means::error, random),
         hall(mean, error, &own_ratios(&own.clusters)),
         with_unseen(today, k, worst),
         with_unseen(today, k, outlying),
+        relative,
+        Interval {
+            lower: today.lower,
+            upper: today.upper.max(relative.upper),
+        },
+        with_strangers(today, k, &strangers(study, site), all.len()),
     ]
 }
 
@@ -202,11 +222,31 @@ fn is_outlier(value: f64, all: &[f64]) -> bool {
     value > middle + spread * normal_quantile(1.0 - 0.05 / all.len() as f64)
 }
 
-/// Today's bent t, with the larger of the site's own and the study's variance between sensors.
-fn pooled(study: &[Site; SITES], site: usize, today: Interval) -> Interval {
+/// Means of the sensors of other sites beyond what the site's own sensors foretell of so many, in 19 of 20 studies.
+fn strangers(study: &[Site; SITES], site: usize) -> Vec<f64> {
+    let own = own_ratios(&study[site].clusters);
+    let k = own.len() as f64;
+    let mean = own.iter().sum::<f64>() / k;
+    let squares: f64 = own.iter().map(|m| (m - mean).powi(2)).sum();
+    let spread = (squares / (k - 1.0) * (1.0 + 1.0 / k)).sqrt();
+    let all = study.iter().map(|s| s.clusters.len()).sum::<usize>() as f64;
+    let limit = mean + spread * t_quantile(1.0 - 0.05 / all, k - 1.0);
+    let others = study.iter().enumerate().filter(|(other, _)| *other != site);
+    let means = others.flat_map(|(_, other)| own_ratios(&other.clusters));
+    means.filter(|mean| *mean > limit).collect()
+}
+
+/// Today's bent t, with the larger of the site's own and the study's variance between sensors, each over a scale of its site.
+fn pooled(
+    study: &[Site; SITES],
+    site: usize,
+    today: Interval,
+    scale: impl Fn(&Site) -> f64,
+) -> Interval {
     let variance = |s: &Site| error(&s.clusters).powi(2) / concentration(&s.clusters);
-    let all = study.iter().map(variance).sum::<f64>() / SITES as f64;
     let own = &study[site];
+    let all = study.iter().map(&variance).sum::<f64>() / study.iter().map(&scale).sum::<f64>()
+        * scale(own);
     if all <= variance(own) {
         return today;
     }
@@ -217,7 +257,8 @@ fn pooled(study: &[Site; SITES], site: usize, today: Interval) -> Interval {
     let df = (SITES as f64 * spread_df(&weights) / 1.3).max(2.0);
     let error = (all * concentration(&own.clusters)).sqrt();
     let end = |t: f64| {
-        (ratio(&own.clusters) + error * (bend * (t + 0.25 * bend)).exp_m1() / bend).max(0.0)
+        let bent = (bend * (t + 0.25 * bend)).exp_m1() / bend;
+        (ratio(&own.clusters) + error * bent).max(0.0)
     };
     let t = t_quantile(0.975, df);
     Interval {

@@ -1,6 +1,8 @@
 //! Rates of night artefacts.
 
-use crate::ways::{bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_unseen};
+use crate::ways::{
+    bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_strangers, with_unseen,
+};
 use crate::{Line, SHARES, SITES, SIZES, generator, table};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -10,7 +12,7 @@ use whereworn_stats::distributions::{chi_square_quantile, normal_quantile, t_qua
 use whereworn_stats::interval::Interval;
 use whereworn_stats::rates::clustered::{Cluster, clustered_rate, clustered_ratio};
 
-const WAYS: [&str; 10] = [
+const WAYS: [&str; 11] = [
     "today's",
     "pooled relative spread",
     "pooled absolute spread",
@@ -21,6 +23,7 @@ const WAYS: [&str; 10] = [
     "worst sensor of the study unseen",
     "worst proven sensor of the study unseen",
     "worst proven sensor of the site unseen",
+    "sensors proven above the site",
 ];
 
 /// One law of sensors at a site.
@@ -192,6 +195,12 @@ fn intervals(study: &[Vec<Cluster>; SITES], site: usize, random: &mut ChaCha8Rng
         with_unseen(today, k, raw),
         with_unseen(today, k, proven),
         with_unseen(today, k, own_proven),
+        with_strangers(
+            today,
+            k,
+            &strangers(study, site, today.upper),
+            count as usize,
+        ),
     ]
 }
 
@@ -220,6 +229,15 @@ fn proven(sensor: Cluster, count: f64) -> f64 {
         return 0.0;
     }
     0.5 * chi_square_quantile(0.05 / count, 2.0 * sensor.sum) / sensor.size
+}
+
+/// Rates of the sensors of other sites that are proven above some level.
+fn strangers(study: &[Vec<Cluster>; SITES], site: usize, level: f64) -> Vec<f64> {
+    let count = study.iter().flatten().count() as f64;
+    let others = study.iter().enumerate().filter(|(other, _)| *other != site);
+    let sensors = others.flat_map(|(_, sensors)| sensors);
+    let above = sensors.filter(|s| proven(**s, count) > level);
+    above.map(|s| s.sum / s.size).collect()
 }
 
 /// Variance beyond Poisson's of a site's rate.
