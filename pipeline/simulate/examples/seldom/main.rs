@@ -18,6 +18,9 @@ use whereworn_stats::resampling::seed::seed;
 /// Sites of a study.
 const SITES: usize = 3;
 
+/// Nights of a sensor.
+const NIGHTS: std::ops::RangeInclusive<i32> = 3..=14;
+
 /// Sensors of a site.
 const SIZES: [usize; 4] = [5, 8, 12, 20];
 

@@ -12,7 +12,7 @@ use whereworn_stats::distributions::{chi_square_quantile, normal_quantile, t_qua
 use whereworn_stats::interval::Interval;
 use whereworn_stats::rates::clustered::{Cluster, clustered_rate, clustered_ratio};
 
-const WAYS: [&str; 11] = [
+const WAYS: [&str; 12] = [
     "today's",
     "pooled relative spread",
     "pooled absolute spread",
@@ -24,6 +24,7 @@ const WAYS: [&str; 11] = [
     "worst proven sensor of the study unseen",
     "worst proven sensor of the site unseen",
     "sensors proven above the site",
+    "what is proven of sensors above the site",
 ];
 
 /// One law of sensors at a site.
@@ -43,7 +44,7 @@ impl Law {
         let bad = random.random::<f64>() < self.share;
         let factor = if bad { self.factor } else { 1.0 };
         let rate = factor * self.ordinary.rate * gamma(random, self.ordinary.shape);
-        let nights = random.random_range(3..=14);
+        let nights = random.random_range(crate::NIGHTS);
         Cluster {
             sum: (0..nights).map(|_| poisson(random, rate)).sum(),
             size: f64::from(nights),
@@ -198,7 +199,15 @@ fn intervals(study: &[Vec<Cluster>; SITES], site: usize, random: &mut ChaCha8Rng
         with_strangers(
             today,
             k,
-            &strangers(study, site, today.upper),
+            &strangers(study, site, today.upper, &|s| s.sum / s.size),
+            count as usize,
+        ),
+        with_strangers(
+            today,
+            k,
+            &strangers(study, site, today.upper, &|s| {
+                crate::rates::proven(*s, count)
+            }),
             count as usize,
         ),
     ]
@@ -232,12 +241,17 @@ fn proven(sensor: Cluster, count: f64) -> f64 {
 }
 
 /// Rates of the sensors of other sites that are proven above some level.
-fn strangers(study: &[Vec<Cluster>; SITES], site: usize, level: f64) -> Vec<f64> {
+fn strangers(
+    study: &[Vec<Cluster>; SITES],
+    site: usize,
+    level: f64,
+    of: &dyn Fn(&Cluster) -> f64,
+) -> Vec<f64> {
     let count = study.iter().flatten().count() as f64;
     let others = study.iter().enumerate().filter(|(other, _)| *other != site);
     let sensors = others.flat_map(|(_, sensors)| sensors);
     let above = sensors.filter(|s| proven(**s, count) > level);
-    above.map(|s| s.sum / s.size).collect()
+    above.map(|s| of(s)).collect()
 }
 
 /// Variance beyond Poisson's of a site's rate.
