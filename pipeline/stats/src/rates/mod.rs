@@ -6,3 +6,5 @@ pub mod poisson;
 pub mod proportion;
 pub mod quasi_ratio;
 pub mod ratio;
+pub mod study;
+pub mod unseen;
