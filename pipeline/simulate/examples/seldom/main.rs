@@ -1,10 +1,9 @@
 //! What 95 % intervals hold where few of a site's sensors carry the trouble, by ways of making them.
 //!
-//! `cargo run --release -p whereworn-simulate --example seldom [-- STUDIES] [rates|means]` prints the tables of
-//! `pipeline/stats/docs/seldom.md`. Nothing in the program was chosen by these conditions, nor any constant here by their results:
-//! every way is a printed one, or today's with the pooled or worst sensor put in.
-//!
-//! A study is three sites. The trouble is at all of them, or at the first alone.
+//! `cargo run --release -p whereworn-simulate --example seldom [-- STUDIES] [rates|means|later]` prints what
+//! `pipeline/stats/docs/seldom.md` sums up. No constant of any way was chosen by its results here: each is a printed one, or the
+//! site's own interval with the spread or the worst sensor of the study put in. Which way was taken was chosen by the first
+//! conditions; those called later were drawn up after that.
 
 mod means;
 mod rates;
@@ -14,12 +13,6 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use whereworn_stats::interval::Interval;
 use whereworn_stats::resampling::seed::seed;
-
-/// Sites of a study.
-const SITES: usize = 3;
-
-/// Nights of a sensor.
-const NIGHTS: std::ops::RangeInclusive<i32> = 3..=14;
 
 /// Sensors of a site.
 const SIZES: [usize; 4] = [5, 8, 12, 20];
@@ -77,19 +70,19 @@ impl Line {
         }
     }
 
-    /// Coverage of each way with its mean width over today's (the first's).
-    fn print(&self) {
-        let today = self.scores[0];
+    /// Coverage of each way with its mean width over that of the first.
+    fn print(&self, ways: usize) {
+        let first = self.scores[0];
         let shown = self.shown as f64;
         print!("| {} | {:.2} |", self.condition, self.unseen);
-        for score in &self.scores {
-            let wide = score.width / today.width;
+        for score in self.scores.iter().take(ways) {
+            let wide = score.width / first.width;
             print!(" {:.3} ({wide:.2}) |", score.held as f64 / shown);
         }
         println!(
             " {:.3} | {:.2} |",
-            today.above as f64 / shown,
-            today.width / shown / self.truth
+            first.above as f64 / shown,
+            first.width / shown / self.truth
         );
     }
 }
@@ -97,14 +90,14 @@ impl Line {
 /// Prints one table: coverage, and in brackets the mean width over that of the first way.
 fn table(ways: &[&str], lines: &[Line]) {
     println!(
-        "\n| condition | no such sensor at the site | {} | truth above today's | today's width over the truth |",
+        "\n| condition | no such sensor at the site | {} | truth above the first | width of the first over the truth |",
         ways.join(" | ")
     );
     println!(
         "| --- | ---: |{} ---: | ---: |",
         " ---: |".repeat(ways.len())
     );
-    lines.iter().for_each(Line::print);
+    lines.iter().for_each(|line| line.print(ways.len()));
 }
 
 fn main() {
@@ -114,7 +107,7 @@ fn main() {
         .find_map(|word| word.parse().ok())
         .unwrap_or(1000);
     let wanted = |name: &str| {
-        let named = |word: &String| word == "rates" || word == "means";
+        let named = |word: &String| word == "rates" || word == "means" || word == "later";
         !words.iter().any(named) || words.iter().any(|word| word == name)
     };
     if wanted("rates") {
@@ -122,5 +115,9 @@ fn main() {
     }
     if wanted("means") {
         means::run(studies);
+    }
+    if wanted("later") {
+        rates::later(studies);
+        means::later(studies);
     }
 }

@@ -1,9 +1,7 @@
 //! Rates of night artefacts.
 
-use crate::ways::{
-    bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_strangers, with_unseen,
-};
-use crate::{Line, SHARES, SITES, SIZES, generator, table};
+use crate::ways::{bootstrap_t, concentration, hall, log_t, own_ratios, root_t, with_unseen};
+use crate::{Line, SHARES, SIZES, generator, table};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use whereworn_simulate::accuracy::Nights;
@@ -11,29 +9,39 @@ use whereworn_simulate::draws::{gamma, poisson};
 use whereworn_stats::distributions::{chi_square_quantile, normal_quantile, t_quantile};
 use whereworn_stats::interval::Interval;
 use whereworn_stats::rates::clustered::{Cluster, clustered_rate, clustered_ratio};
+use whereworn_stats::rates::study::rate_in_study;
 
-const WAYS: [&str; 12] = [
-    "today's",
+/// The first two are the ones that the program has.
+const WAYS: [&str; 9] = [
+    "site alone",
+    "in the study",
     "pooled relative spread",
     "pooled absolute spread",
     "log t",
     "root t",
     "bootstrap-t",
     "Hall's t",
-    "worst sensor of the study unseen",
-    "worst proven sensor of the study unseen",
-    "worst proven sensor of the site unseen",
-    "sensors proven above the site",
-    "what is proven of sensors above the site",
+    "worst sensor of the study",
 ];
 
-/// One law of sensors at a site.
+/// Sensors of a site: ordinary ones, a share with a multiple of their rate, so many nights each.
 #[derive(Clone, Copy)]
 struct Law {
     ordinary: Nights,
     share: f64,
     factor: f64,
+    nights: (i32, i32),
 }
+
+const USUAL: Law = Law {
+    ordinary: Nights {
+        rate: 0.06,
+        shape: 1.5,
+    },
+    share: 0.0,
+    factor: 1.0,
+    nights: (3, 14),
+};
 
 impl Law {
     fn truth(&self) -> f64 {
@@ -44,7 +52,7 @@ impl Law {
         let bad = random.random::<f64>() < self.share;
         let factor = if bad { self.factor } else { 1.0 };
         let rate = factor * self.ordinary.rate * gamma(random, self.ordinary.shape);
-        let nights = random.random_range(crate::NIGHTS);
+        let nights = random.random_range(self.nights.0..=self.nights.1);
         Cluster {
             sum: (0..nights).map(|_| poisson(random, rate)).sum(),
             size: f64::from(nights),
@@ -52,110 +60,154 @@ impl Law {
     }
 }
 
-const ALIKE: f64 = 1000.0;
+/// A site of so many sensors.
+type Place = (Law, usize);
 
 pub fn run(studies: usize) {
-    println!("\n## Night artefacts, ordinary sensors");
+    println!("\n## Night artefacts, ordinary sensors at three sites");
+    table(&WAYS, &ordinary(studies));
+    println!(
+        "\n## Night artefacts, few sensors with many times the ordinary 6 per 100 nights, at each of three sites"
+    );
+    table(&WAYS, &everywhere(studies));
+    println!("\n## Night artefacts, the same at the first site alone");
+    table(&WAYS, &at_one_site(studies));
+}
+
+/// Conditions that were drawn up after the way was taken.
+pub fn later(studies: usize) {
+    let mut lines = Vec::new();
+    for (share_name, share, factor) in [
+        ("1 in 10", 0.1, 50.0),
+        ("1 in 10", 0.1, 20.0),
+        ("1 in 15", 1.0 / 15.0, 15.0),
+    ] {
+        let law = Law {
+            share,
+            factor,
+            nights: (10, 14),
+            ordinary: Nights {
+                rate: 0.06,
+                shape: 1000.0,
+            },
+        };
+        for sensors in [6, 10, 15, 20] {
+            for sites in [1, 2, 4] {
+                let name = format!(
+                    "{sensors} sensors at each of {sites} sites, ordinary ones alike, {share_name} at {factor} times"
+                );
+                let judged: Vec<usize> = (0..sites).collect();
+                lines.push(line(name, &vec![(law, sensors); sites], &judged, studies));
+            }
+            let name = format!(
+                "{sensors} sensors, 6 and 20 at two more sites, {share_name} at {factor} times"
+            );
+            lines.push(line(
+                name,
+                &[(law, sensors), (law, 6), (law, 20)],
+                &[0],
+                studies,
+            ));
+        }
+    }
+    for sensors in [6, 10, 15, 20] {
+        let alike = |rate| Law {
+            ordinary: Nights { rate, shape: 4.0 },
+            ..USUAL
+        };
+        let places = [0.03, 0.06, 0.09, 0.12].map(|rate| (alike(rate), sensors));
+        for site in [0, 3] {
+            let name = format!(
+                "{sensors} sensors at each of 4 sites of 3, 6, 9, 12 per 100 nights: site {}",
+                site + 1
+            );
+            lines.push(line(name, &places, &[site], studies));
+        }
+    }
+    println!("\n## Night artefacts, conditions drawn up later");
+    table(&WAYS[..2], &lines);
+}
+
+fn ordinary(studies: usize) -> Vec<Line> {
     let mut lines = Vec::new();
     for (name, rates, shape) in [
-        ("6 per 100 nights, alike", [0.06; 3], ALIKE),
+        ("6 per 100 nights, alike", [0.06; 3], 1000.0),
         ("6 per 100 nights, differ", [0.06; 3], 1.5),
         ("6 per 100 nights, differ strongly", [0.06; 3], 0.5),
         ("20 per 100 nights, differ", [0.2; 3], 1.5),
         ("1.5 per 100 nights, differ", [0.015; 3], 1.5),
         ("2, 6 and 20 per 100 nights, differ", [0.02, 0.06, 0.2], 1.5),
     ] {
-        for size in SIZES {
-            let laws = rates.map(|rate| Law {
-                ordinary: Nights { rate, shape },
-                share: 0.0,
-                factor: 1.0,
+        for sensors in SIZES {
+            let places = rates.map(|rate| {
+                let ordinary = Nights { rate, shape };
+                (Law { ordinary, ..USUAL }, sensors)
             });
-            let unlike = rates[0] < rates[2];
-            if unlike {
-                for site in 0..SITES {
-                    let told = format!("{size} sensors, {name}: site {}", site + 1);
-                    lines.push(line(told, &laws, &[site], size, studies));
-                }
+            let name = format!("{sensors} sensors, {name}");
+            if rates[0] < rates[2] {
+                lines.extend((0..3).map(|site| {
+                    line(
+                        format!("{name}: site {}", site + 1),
+                        &places,
+                        &[site],
+                        studies,
+                    )
+                }));
             } else {
-                lines.push(line(
-                    format!("{size} sensors, {name}"),
-                    &laws,
-                    &[0, 1, 2],
-                    size,
-                    studies,
-                ));
+                lines.push(line(name, &places, &[0, 1, 2], studies));
             }
         }
     }
-    table(&WAYS, &lines);
-    for everywhere in [true, false] {
-        let place = if everywhere {
-            "every site"
-        } else {
-            "the first site"
-        };
-        println!(
-            "\n## Night artefacts, few sensors with many times the ordinary 6 per 100 nights, at {place}"
-        );
-        let mut lines = Vec::new();
-        for (share_name, share) in SHARES {
-            for factor in [3.0, 10.0, 30.0, 50.0] {
-                for size in SIZES {
-                    lines.extend(contaminated(
-                        everywhere, share_name, share, factor, size, studies,
-                    ));
-                }
+    lines
+}
+
+fn contaminated() -> Vec<(String, Law, usize)> {
+    let mut found = Vec::new();
+    for (share_name, share) in SHARES {
+        for factor in [3.0, 10.0, 30.0, 50.0] {
+            for sensors in SIZES {
+                let name = format!("{sensors} sensors, {share_name} at {factor} times");
+                let law = Law {
+                    share,
+                    factor,
+                    ..USUAL
+                };
+                found.push((name, law, sensors));
             }
         }
-        table(&WAYS, &lines);
     }
+    found
 }
 
-fn contaminated(
-    everywhere: bool,
-    share_name: &str,
-    share: f64,
-    factor: f64,
-    size: usize,
-    studies: usize,
-) -> Vec<Line> {
-    let ordinary = Nights {
-        rate: 0.06,
-        shape: 1.5,
-    };
-    let bad = Law {
-        ordinary,
-        share,
-        factor,
-    };
-    let good = Law {
-        ordinary,
-        share: 0.0,
-        factor,
-    };
-    let name = format!("{size} sensors, {share_name} at {factor} times");
-    if everywhere {
-        return vec![line(name, &[bad; 3], &[0, 1, 2], size, studies)];
-    }
-    let laws = [bad, good, good];
-    vec![
-        line(format!("{name}: that site"), &laws, &[0], size, studies),
-        line(format!("{name}: the others"), &laws, &[1, 2], size, studies),
-    ]
+fn everywhere(studies: usize) -> Vec<Line> {
+    let laws = contaminated().into_iter();
+    laws.map(|(name, law, sensors)| line(name, &[(law, sensors); 3], &[0, 1, 2], studies))
+        .collect()
 }
 
-fn line(name: String, laws: &[Law; SITES], judged: &[usize], size: usize, studies: usize) -> Line {
+fn at_one_site(studies: usize) -> Vec<Line> {
+    let laws = contaminated().into_iter();
+    laws.flat_map(|(name, law, sensors)| {
+        let places = [(law, sensors), (USUAL, sensors), (USUAL, sensors)];
+        [
+            line(format!("{name}: that site"), &places, &[0], studies),
+            line(format!("{name}: the others"), &places, &[1, 2], studies),
+        ]
+    })
+    .collect()
+}
+
+fn line(name: String, places: &[Place], judged: &[usize], studies: usize) -> Line {
     let mut random = generator(&name);
-    let law = laws[judged[0]];
-    let unseen = (1.0 - law.share).powi(size as i32);
+    let (law, sensors) = places[judged[0]];
+    let unseen = (1.0 - law.share).powi(sensors as i32);
     let mut line = Line::new(name, unseen, law.truth());
     for _ in 0..studies {
-        let study = laws.map(|law| {
-            (0..size)
-                .map(|_| law.sensor(&mut random))
-                .collect::<Vec<_>>()
+        let sites = places.iter().map(|(law, sensors)| {
+            let drawn = (0..*sensors).map(|_| law.sensor(&mut random));
+            drawn.collect::<Vec<_>>()
         });
+        let study: Vec<Vec<Cluster>> = sites.collect();
         for &site in judged {
             line.add(&intervals(&study, site, &mut random));
         }
@@ -163,53 +215,31 @@ fn line(name: String, laws: &[Law; SITES], judged: &[usize], size: usize, studie
     line
 }
 
-fn intervals(study: &[Vec<Cluster>; SITES], site: usize, random: &mut ChaCha8Rng) -> Vec<Interval> {
+fn intervals(study: &[Vec<Cluster>], site: usize, random: &mut ChaCha8Rng) -> Vec<Interval> {
     let own = &study[site];
-    let k = own.len();
+    let others = study.iter().enumerate().filter(|(other, _)| *other != site);
+    let elsewhere: Vec<Cluster> = others.flat_map(|(_, sensors)| sensors.clone()).collect();
     let none = Interval {
         lower: 0.0,
         upper: 0.0,
     };
-    let today = clustered_rate(own).and_then(|r| r.interval).unwrap_or(none);
-    let (rate, error) = (ratio(own), error(own));
-    let some = |interval: Interval| if rate > 0.0 { interval } else { today };
-    let df = k as f64 - 1.0;
-    let raw = worst(study.iter().flatten());
-    let count = study.iter().flatten().count() as f64;
-    let proven = study
-        .iter()
-        .flatten()
-        .map(|s| proven(*s, count))
-        .fold(0.0, f64::max);
-    let own_proven = own
-        .iter()
-        .map(|s| crate::rates::proven(*s, k as f64))
-        .fold(0.0, f64::max);
+    let alone = clustered_rate(own).and_then(|r| r.interval).unwrap_or(none);
+    let in_study = rate_in_study(own, &elsewhere).and_then(|r| r.interval);
+    let (rate, own_error, df) = (ratio(own), error(own), own.len() as f64 - 1.0);
+    // These have no interval without events.
+    let some = |interval: Interval| if rate > 0.0 { interval } else { alone };
+    let all = study.iter().flatten();
+    let worst = all.map(|s| s.sum / s.size).fold(0.0, f64::max);
     vec![
-        today,
+        alone,
+        in_study.unwrap_or(none),
         pooled_relative(study, site),
         pooled_absolute(study, site),
-        some(log_t(rate, error, df)),
-        some(root_t(rate, error, df)),
-        some(bootstrap_t(own, crate::rates::error, random)),
-        some(hall(rate, error, &own_ratios(own))),
-        with_unseen(today, k, raw),
-        with_unseen(today, k, proven),
-        with_unseen(today, k, own_proven),
-        with_strangers(
-            today,
-            k,
-            &strangers(study, site, today.upper, &|s| s.sum / s.size),
-            count as usize,
-        ),
-        with_strangers(
-            today,
-            k,
-            &strangers(study, site, today.upper, &|s| {
-                crate::rates::proven(*s, count)
-            }),
-            count as usize,
-        ),
+        some(log_t(rate, own_error, df)),
+        some(root_t(rate, own_error, df)),
+        some(bootstrap_t(own, error, random)),
+        some(hall(rate, own_error, &own_ratios(own))),
+        with_unseen(alone, own.len(), worst),
     ]
 }
 
@@ -228,40 +258,14 @@ fn error(sensors: &[Cluster]) -> f64 {
     variance.max(poisson).sqrt()
 }
 
-fn worst<'a>(sensors: impl Iterator<Item = &'a Cluster>) -> f64 {
-    sensors.map(|s| s.sum / s.size).fold(0.0, f64::max)
-}
-
-/// The rate that a sensor has at least, with 95 % confidence for all `count` together.
-fn proven(sensor: Cluster, count: f64) -> f64 {
-    if sensor.sum <= 0.0 {
-        return 0.0;
-    }
-    0.5 * chi_square_quantile(0.05 / count, 2.0 * sensor.sum) / sensor.size
-}
-
-/// Rates of the sensors of other sites that are proven above some level.
-fn strangers(
-    study: &[Vec<Cluster>; SITES],
-    site: usize,
-    level: f64,
-    of: &dyn Fn(&Cluster) -> f64,
-) -> Vec<f64> {
-    let count = study.iter().flatten().count() as f64;
-    let others = study.iter().enumerate().filter(|(other, _)| *other != site);
-    let sensors = others.flat_map(|(_, sensors)| sensors);
-    let above = sensors.filter(|s| proven(**s, count) > level);
-    above.map(|s| of(s)).collect()
-}
-
 /// Variance beyond Poisson's of a site's rate.
 fn excess(sensors: &[Cluster]) -> f64 {
     let variance = clustered_ratio(sensors).map_or(0.0, |r| r.variance);
     variance - ratio(sensors) / size(sensors)
 }
 
-fn df_of_all(study: &[Vec<Cluster>; SITES]) -> f64 {
-    study.iter().map(|site| site.len() as f64 - 1.0).sum()
+fn sum(study: &[Vec<Cluster>], of: impl Fn(&[Cluster]) -> f64) -> f64 {
+    study.iter().map(|site| of(site)).sum()
 }
 
 /// The limits of `clustered_rate`, given by how much the variance is above Poisson's.
@@ -284,47 +288,45 @@ fn limits(events: f64, size: f64, inflation: f64, df: f64) -> Interval {
 }
 
 /// The larger of the site's own and the study's squared coefficient of variation between sensors.
-fn pooled_relative(study: &[Vec<Cluster>; SITES], site: usize) -> Interval {
+fn pooled_relative(study: &[Vec<Cluster>], site: usize) -> Interval {
     let own = &study[site];
     let scale = |s: &[Cluster]| ratio(s).powi(2) * concentration(s);
-    let all: f64 = study.iter().map(|s| excess(s)).sum::<f64>()
-        / study.iter().map(|s| scale(s)).sum::<f64>().max(1e-12);
+    let all = sum(study, excess) / sum(study, scale).max(1e-12);
     let of_own = excess(own) / scale(own).max(1e-12);
-    let events: f64 = own.iter().map(|s| s.sum).sum();
     let differ = all.max(of_own).max(0.0);
-    let df = if all > of_own {
-        df_of_all(study)
-    } else {
-        own.len() as f64 - 1.0
-    };
+    let df = df(study, own, all > of_own);
     let inflation = 1.0 + differ * ratio(own) * concentration(own) * size(own);
+    let events = own.iter().map(|s| s.sum).sum();
     limits(events, size(own), inflation, df / (1.0 + differ))
 }
 
 /// The larger of the site's own and the study's variance between sensors.
-fn pooled_absolute(study: &[Vec<Cluster>; SITES], site: usize) -> Interval {
+fn pooled_absolute(study: &[Vec<Cluster>], site: usize) -> Interval {
     let own = &study[site];
-    let all: f64 = study.iter().map(|s| excess(s)).sum::<f64>()
-        / study.iter().map(|s| concentration(s)).sum::<f64>();
+    let all = sum(study, excess) / sum(study, concentration);
     let of_own = excess(own) / concentration(own);
-    let events: f64 = own.iter().map(|s| s.sum).sum();
     let between = all.max(of_own).max(0.0);
     let floor = ratio(own).max(0.5 / size(own));
     let level = if all > of_own {
-        study.iter().map(|s| ratio(s)).sum::<f64>() / SITES as f64
+        (sum(study, ratio) / study.len() as f64).max(floor)
     } else {
         floor
     };
-    let df = if all > of_own {
-        df_of_all(study)
-    } else {
-        own.len() as f64 - 1.0
-    };
+    let df = df(study, own, all > of_own);
     let inflation = 1.0 + between * concentration(own) * size(own) / floor;
+    let events = own.iter().map(|s| s.sum).sum();
     limits(
         events,
         size(own),
         inflation,
-        df / (1.0 + between / level.powi(2).max(1e-12)),
+        df / (1.0 + between / level.powi(2)),
     )
+}
+
+fn df(study: &[Vec<Cluster>], own: &[Cluster], pooled: bool) -> f64 {
+    if pooled {
+        sum(study, |site| site.len() as f64 - 1.0)
+    } else {
+        own.len() as f64 - 1.0
+    }
 }

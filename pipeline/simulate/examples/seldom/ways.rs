@@ -2,41 +2,20 @@
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use whereworn_stats::distributions::{beta_quantile, t_quantile};
+use whereworn_stats::distributions::t_quantile;
 use whereworn_stats::interval::Interval;
 use whereworn_stats::quantile::quantile_of_sorted;
 use whereworn_stats::rates::clustered::{Cluster, clustered_ratio};
+use whereworn_stats::rates::unseen::share_unseen;
 
 /// Draws of a bootstrap.
 const DRAWS: usize = 299;
 
-/// Share of sensors that may all have stayed out of n drawn ones, with 95 % confidence: 1 - 0.05^(1/n).
-pub fn may_be_unseen(sensors: usize) -> f64 {
-    1.0 - 0.05_f64.powf(1.0 / sensors as f64)
-}
-
-/// Upper end where such a share might be as bad as the worst.
+/// Upper end where as many sensors as may be unseen are as bad as the worst.
 pub fn with_unseen(own: Interval, sensors: usize, worst: f64) -> Interval {
-    let share = may_be_unseen(sensors);
+    let share = share_unseen(sensors);
     Interval {
         upper: own.upper.max((1.0 - share) * own.upper + share * worst),
-        ..own
-    }
-}
-
-/// Upper end where sensors elsewhere in the study lie above all that this site says of itself: `bad` are their figures, `all` is
-/// the study's number of sensors. Their share here is at most what the site's own sound sensors leave room for, and at most what the
-/// study as a whole says (Clopper and Pearson's one-sided bound).
-pub fn with_strangers(own: Interval, sensors: usize, bad: &[f64], all: usize) -> Interval {
-    if bad.is_empty() {
-        return own;
-    }
-    let (seen, all) = (bad.len() as f64, all as f64);
-    let of_study = beta_quantile(0.95, seen + 1.0, (all - seen).max(0.5));
-    let share = may_be_unseen(sensors).min(of_study);
-    let level = bad.iter().sum::<f64>() / seen;
-    Interval {
-        upper: own.upper.max((1.0 - share) * own.upper + share * level),
         ..own
     }
 }
