@@ -1,12 +1,13 @@
 //! What 95 % intervals hold where few of a site's sensors carry the trouble, by ways of making them.
 //!
-//! `cargo run --release -p whereworn-simulate --example seldom [-- STUDIES] [rates|means|later]` prints what
+//! `cargo run --release -p whereworn-simulate --example seldom [-- STUDIES] [rates|means|shares|later]` prints what
 //! `pipeline/stats/docs/seldom.md` sums up. No constant of any way was chosen by its results here: each is a printed one, or the
 //! site's own interval with the spread or the worst sensor of the study put in. Which way was taken was chosen by the first
 //! conditions; those called later were drawn up after that.
 
 mod means;
 mod rates;
+mod shares;
 mod ways;
 
 use rand_chacha::ChaCha8Rng;
@@ -107,14 +108,17 @@ fn main() {
         .find_map(|word| word.parse().ok())
         .unwrap_or(1000);
     let wanted = |name: &str| {
-        let named = |word: &String| word == "rates" || word == "means" || word == "later";
-        !words.iter().any(named) || words.iter().any(|word| word == name)
+        let number = |word: &String| word.parse::<usize>().is_ok();
+        words.iter().all(number) || words.iter().any(|word| word == name)
     };
     if wanted("rates") {
         rates::run(studies);
     }
     if wanted("means") {
         means::run(studies);
+    }
+    if wanted("shares") {
+        shares::run(studies);
     }
     if wanted("later") {
         rates::later(studies);

@@ -27,17 +27,17 @@ const WAYS: [&str; 9] = [
 
 /// Levels of sensors and pairs about them, percent; a share of sensors is off by some more.
 #[derive(Clone, Copy)]
-struct Law {
-    between: f64,
-    within: f64,
-    share: f64,
-    off: f64,
+pub struct Law {
+    pub between: f64,
+    pub within: f64,
+    pub share: f64,
+    pub off: f64,
 }
 
 /// Mean difference of sound sensors, percent.
-const BIAS: f64 = 3.0;
+pub const BIAS: f64 = 3.0;
 
-const fn sound(between: f64, within: f64) -> Law {
+pub const fn sound(between: f64, within: f64) -> Law {
     Law {
         between,
         within,
@@ -47,12 +47,14 @@ const fn sound(between: f64, within: f64) -> Law {
 }
 
 impl Law {
-    fn values(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
+    /// Errors of one sensor's pairs.
+    pub fn errors(&self, random: &mut ChaCha8Rng) -> Vec<f64> {
         let bad = random.random::<f64>() < self.share;
         let level = BIAS + self.between * normal(random) + if bad { self.off } else { 0.0 };
         let pairs = random.random_range(5..=50);
-        let error = |_| (level + self.within * normal(random)).abs();
-        (0..pairs).map(error).collect()
+        (0..pairs)
+            .map(|_| level + self.within * normal(random))
+            .collect()
     }
 
     /// Mean of the absolute value of a normal variate (folded normal).
@@ -68,7 +70,7 @@ impl Law {
 }
 
 /// A site of so many sensors.
-type Place = (Law, usize);
+pub type Place = (Law, usize);
 
 /// All sites, and each alone in short.
 struct Study {
@@ -84,7 +86,8 @@ impl Study {
         let mut sensor = 0;
         for (site, (law, count)) in places.iter().enumerate() {
             for _ in 0..*count {
-                let own = law.values(random);
+                let own = law.errors(random).into_iter().map(f64::abs);
+                let own: Vec<f64> = own.collect();
                 sensors.extend(std::iter::repeat_n(sensor, own.len()));
                 sites.extend(std::iter::repeat_n(site, own.len()));
                 values.extend(own);
@@ -204,7 +207,7 @@ fn ordinary(studies: usize) -> Vec<Line> {
     lines
 }
 
-fn contaminated(good: Law) -> Vec<(String, Law, usize)> {
+pub fn contaminated(good: Law) -> Vec<(String, Law, usize)> {
     let Law {
         between, within, ..
     } = good;
