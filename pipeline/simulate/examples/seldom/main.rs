@@ -5,6 +5,8 @@
 //! site's own interval with the spread or the worst sensor of the study put in. Which way was taken was chosen by the first
 //! conditions; those called later were drawn up after that.
 
+#![allow(clippy::print_stdout)]
+
 mod means;
 mod rates;
 mod shares;
