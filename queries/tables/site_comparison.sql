@@ -77,10 +77,18 @@ agreement AS (
         share_within(
             CASE WHEN below(fingerstick, 100) THEN difference / 20 ELSE 5 * relative_difference END,
             sensor_no
-        ) AS within_20_20,
-        sensor_mean(ard, sensor_no) AS mard
+        ) AS within_20_20
     FROM pair_agreement
     GROUP BY site
+),
+-- A sensor that is made badly may come up at any site: those of other sites have a say in how far up the interval reaches.
+farness AS (
+    SELECT
+        w.site,
+        sensor_mean_in_study(p.ard, p.sensor_no, p.site, CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END) AS mard
+    FROM worn AS w
+    CROSS JOIN pair_agreement AS p
+    GROUP BY w.site
 ),
 at_night AS (
     SELECT site, sensor_rate(artefacts, nights) AS rate
@@ -107,8 +115,8 @@ SELECT
     get_field(g.within_20_20, 'lower') AS within_20_20_lower,
     get_field(g.within_20_20, 'upper') AS within_20_20_upper,
     a.mard,
-    get_field(g.mard, 'lower') AS mard_lower,
-    get_field(g.mard, 'upper') AS mard_upper,
+    get_field(f.mard, 'lower') AS mard_lower,
+    get_field(f.mard, 'upper') AS mard_upper,
     n.nights,
     n.rate_per_100 AS night_rate,
     100 * get_field(q.rate, 'lower') AS night_rate_lower,
@@ -124,6 +132,7 @@ LEFT JOIN came_off AS c ON c.site = w.site
 LEFT JOIN intervals AS r ON r.site = w.site
 LEFT JOIN site_accuracy AS a ON a.site = w.site
 LEFT JOIN agreement AS g ON g.site = w.site
+LEFT JOIN farness AS f ON f.site = w.site
 LEFT JOIN site_nights AS n ON n.site = w.site
 LEFT JOIN at_night AS q ON q.site = w.site
 LEFT JOIN site_delay AS l ON l.site = w.site

@@ -12,6 +12,7 @@ use whereworn_stats::multiplicity::holm;
 use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
+use whereworn_stats::rates::study::{StudyValues, mean_in_study};
 
 use crate::fixture::{Output, Row, Study, Table, close, close_or_missing};
 
@@ -70,6 +71,17 @@ fn headline_of_each_site() {
     let (output, artefacts) = &*STUDY;
     let pairs = pairs();
     let table = output.table("site_comparison");
+    let all = pairs.table.rows();
+    let farness = column(&all, "relative_difference")
+        .into_iter()
+        .map(f64::abs);
+    let (farness, sensors_of_all) = (farness.collect::<Vec<_>>(), labels(&all, "sensor_no"));
+    let (places, codes) = (labels(&all, "site"), codes_of(&pairs.table, "site"));
+    let of_study = StudyValues {
+        values: &farness,
+        sensors: &sensors_of_all,
+        sites: &places,
+    };
     for row in table.rows() {
         let site = row.text("site");
         let own = pairs.of(site);
@@ -98,6 +110,7 @@ fn headline_of_each_site() {
             .collect();
         let mard = clustered_mean(&absolute, &sensors).unwrap();
         close(row.number("mard"), mard.estimate, EQUAL, site);
+        let mard = mean_in_study(&of_study, codes[site]).unwrap();
         let upper = mard.interval.map(|interval| interval.upper);
         close_or_missing(row.maybe("mard_upper"), upper, EQUAL, site);
         let at_night = artefacts.rows_where(&[("site", site)]);

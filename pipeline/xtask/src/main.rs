@@ -15,7 +15,7 @@ mod sbom;
 mod sentences;
 
 const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that has to hold and needs no browser
-       cargo xtask calibrate [--quick] [survival | intervals | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
+       cargo xtask calibrate [--quick] [survival | intervals | study | comparisons | delay | next]...   coverage of intervals and error rates of tests, simulated
        cargo xtask bench [MILLIONS]...   speed beside DuckDB and Polars, which it gets from PyPI; on 1 million readings unless others are named
        cargo xtask faults [--quick | --minutes N] [flips | runs | kills | limits | calls]...   file operations that fail, kills, flipped bits, runs at once; the long kinds for N minutes each
        cargo xtask fuzz [--minutes N] [--seed N] [TARGET]   mutated input of every kind: no panic, no hang

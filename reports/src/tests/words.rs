@@ -532,3 +532,14 @@ fn an_interval_stands_behind_its_figure() {
         );
     }
 }
+
+/// What n sensors without a trouble leave room for at 95 %: 1 - 0.05^(1/n) of sensors, the exact bound of Clopper and Pearson 1934
+/// Biometrika 26:404 with none of n (the rule of three: Hanley and Lippman-Hand 1983 JAMA 249:1743, from memory).
+#[test]
+fn a_trouble_that_is_seldom_may_not_have_shown() {
+    let one_in = |sensors: f64| (1.0 / (1.0 - 0.05_f64.powf(1.0 / sensors))).ceil();
+    assert_eq!([5.0, 10.0, 20.0].map(one_in), [3.0, 4.0, 8.0]);
+    let study = fixture::full();
+    let clinician = study.report().markdown;
+    assert!(clinician.contains("where 5 sensors were without it, one in 3 may still have it; after 10 one in 4, after 20 one in 8"));
+}

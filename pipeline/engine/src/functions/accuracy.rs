@@ -10,6 +10,7 @@ use whereworn_stats::rates::clustered::{
 };
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
+use whereworn_stats::rates::study::{StudyValues, mean_in_study};
 
 use super::arguments::Kind::{Code, Count, Label, Number};
 use super::arguments::{plain, with_unit};
@@ -35,6 +36,19 @@ pub const ALL: &[Statistic] = &[
         about: "mean of values that are not negative with the interval that respects sensors, from three on",
         example: "SELECT site, get_field(sensor_mean(ard, sensor_no), 'mean') AS mard FROM pair_agreement GROUP BY site ORDER BY site",
         evaluate: One(positive_mean),
+    },
+    Statistic {
+        name: "sensor_mean_in_study",
+        arguments: &[
+            plain("value", Number),
+            plain("sensor", Label),
+            plain("site", Label),
+            plain("own", Number),
+        ],
+        fields: &["mean", "lower", "upper"],
+        about: "sensor_mean of the site whose rows have own 1, its upper end held to the spread between sensors of all sites",
+        example: "SELECT w.site, get_field(sensor_mean_in_study(p.ard, p.sensor_no, p.site, CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END), 'mean') AS mard FROM sites AS w CROSS JOIN pair_agreement AS p GROUP BY w.site ORDER BY w.site",
+        evaluate: One(mean_in_its_study),
     },
     Statistic {
         name: "sensor_rate",
@@ -138,6 +152,17 @@ fn share_over_sensors(rows: &Rows) -> Values {
 
 fn positive_mean(rows: &Rows) -> Values {
     Some(headline(clustered_mean(rows.numbers(0), &rows.labels(1))?))
+}
+
+fn mean_in_its_study(rows: &Rows) -> Values {
+    let sites = rows.labels(2);
+    let own = rows.numbers(3).iter().position(|own| *own > 0.0)?;
+    let study = StudyValues {
+        values: rows.numbers(0),
+        sensors: &rows.labels(1),
+        sites: &sites,
+    };
+    Some(headline(mean_in_study(&study, *sites.get(own)?)?))
 }
 
 fn rate_over_sensors(rows: &Rows) -> Values {

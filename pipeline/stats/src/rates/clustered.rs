@@ -34,7 +34,7 @@ const GRID_STEP: f64 = 0.125;
 /// the absolute value of a normal variate they are 0.995 and (3.869 - 1) / 2 = 1.43; these two hold more evenly from three
 /// sensors to forty, whether sensors differ more than the pairs of one or less (by simulation).
 const SKEWNESS: f64 = 1.3;
-const FEWER_DF: f64 = 1.3;
+pub(super) const FEWER_DF: f64 = 1.3;
 
 /// A sensor's sum (hits, values, events) over its size (values, nights).
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -208,16 +208,32 @@ pub fn clustered_mean(values: &[f64], sensors: &[usize]) -> Option<Headline> {
     let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
     let plain = squares / (values.len().max(2) - 1) as f64;
     let error = ratio.believed(plain).sqrt();
-    let weights: Vec<f64> = clusters.iter().map(|c| c.size / ratio.size).collect();
+    let weights = weights_of(&clusters);
+    let df = spread_df(&weights) / FEWER_DF;
+    let end = |tail, upper| bent_end(mean, error, &weights, df, tail, upper);
+    Some(headline(&ratio, end))
+}
+
+/// Each cluster's share of the size.
+pub(super) fn weights_of(clusters: &[Cluster]) -> Vec<f64> {
+    let size: f64 = clusters.iter().map(|cluster| cluster.size).sum();
+    clusters.iter().map(|cluster| cluster.size / size).collect()
+}
+
+/// One end of the interval of [`clustered_mean`], given the standard error and its degrees of freedom.
+pub(super) fn bent_end(
+    mean: f64,
+    error: f64,
+    weights: &[f64],
+    df: f64,
+    tail: f64,
+    upper: bool,
+) -> f64 {
     let power = |n: i32| weights.iter().map(|weight| weight.powi(n)).sum::<f64>();
     let bend = SKEWNESS * 2.0 / 3.0 * power(3) / power(2).powf(1.5);
-    let df = (spread_df(&weights) / FEWER_DF).max(2.0);
-    let end = |tail: f64, upper: bool| {
-        let t = t_quantile(1.0 - tail, df);
-        let signed = if upper { t } else { -t };
-        (mean + error * (bend * (signed + 0.25 * bend)).exp_m1() / bend).max(0.0)
-    };
-    Some(headline(&ratio, end))
+    let t = t_quantile(1.0 - tail, df.max(2.0));
+    let signed = if upper { t } else { -t };
+    (mean + error * (bend * (signed + 0.25 * bend)).exp_m1() / bend).max(0.0)
 }
 
 /// Degrees of freedom of [`clustered_ratio`]'s variance where ratios of sensors vary alike, whatever their sizes: they

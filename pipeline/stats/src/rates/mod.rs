@@ -6,3 +6,4 @@ pub mod poisson;
 pub mod proportion;
 pub mod quasi_ratio;
 pub mod ratio;
+pub mod study;

@@ -2,6 +2,7 @@
 
 mod comparisons;
 mod intervals;
+mod study;
 
 use super::{Promise, Row};
 use rand_chacha::ChaCha8Rng;
@@ -14,6 +15,11 @@ const SIZES: [usize; 5] = [2, 3, 5, 10, 20];
 /// Intervals of one site.
 pub fn intervals(quick: bool) -> Vec<Row> {
     intervals::rows(quick)
+}
+
+/// The same where other sites have a say.
+pub fn study(quick: bool) -> Vec<Row> {
+    study::rows(quick)
 }
 
 /// Comparisons of sites.

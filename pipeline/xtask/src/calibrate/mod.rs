@@ -101,9 +101,10 @@ fn broken(rows: &[Row], quick: bool) -> Vec<bool> {
 
 /// The parts that can be run alone.
 type Part = fn(bool) -> Vec<Row>;
-const PARTS: [(&str, Part); 5] = [
+const PARTS: [(&str, Part); 6] = [
     ("survival", survival::rows),
     ("intervals", accuracy::intervals),
+    ("study", accuracy::study),
     ("comparisons", accuracy::comparisons),
     ("delay", delay::rows),
     ("next", next::rows),

@@ -1,0 +1,98 @@
+//! The interval of one site that the other sites of the study have a say in.
+//!
+//! A trouble that one sensor in ten has is in none of ten sensors of a site in one of three studies. The site's own sensors
+//! then tell nothing of it, and its interval falls short. Sensors of other sites may have shown it. They move the upper end alone: they
+//! make no site worse or surer than its own sensors do. With one site this is [`clustered_mean`]. Calibrated as "in the study".
+
+use super::clustered::{
+    Cluster, FEWER_DF, Headline, bent_end, clustered_mean, clustered_ratio, clusters_of, spread_df,
+    weights_of,
+};
+use crate::interval::Interval;
+use std::collections::BTreeMap;
+
+/// Values of all sites of a study, a row each, equally long.
+#[derive(Debug, Clone, Copy)]
+pub struct StudyValues<'a> {
+    /// Not negative; in any unit, which is that of the mean.
+    pub values: &'a [f64],
+    /// Whose value it is, any integers; a sensor has one site.
+    pub sensors: &'a [usize],
+    /// Where, any integers.
+    pub sites: &'a [usize],
+}
+
+/// Spread between the sensors of a site.
+struct Spread {
+    mean: f64,
+    /// Variance of one sensor's mean about the site's.
+    variance: f64,
+    sensors: f64,
+    df: f64,
+}
+
+/// [`clustered_mean`] of one site, its upper end held to what the spread between sensors of all sites makes it.
+///
+/// That spread is a squared coefficient of variation, Σ (k - 1) v / Σ (k - 1) m² over sites of two sensors or more, k a site's
+/// sensors, m its mean and v the variance of [`clustered_ratio`] over Σ w² (w a sensor's share of the values): sites that read
+/// worse spread more. Where it is above the site's own, the upper end is the larger of [`clustered_mean`]'s and of one with the
+/// standard error from it and the degrees of freedom of all sites. `None` without values of the site; no interval below three sensors
+/// of it. The pooled spread is ours, proved by simulation. Checked by `tests/study_intervals.rs`.
+#[must_use]
+pub fn mean_in_study(study: &StudyValues<'_>, site: usize) -> Option<Headline> {
+    let by_site = by_site(study);
+    let (values, sensors) = by_site.get(&site)?;
+    let own = clustered_mean(values, sensors)?;
+    let (interval, clusters) = (own.interval, clusters_of(values, sensors));
+    let spreads = by_site.values().map(|(v, s)| spread(&clusters_of(v, s)));
+    let spreads: Vec<Spread> = spreads.flatten().collect();
+    let total = |of: &dyn Fn(&Spread) -> f64| -> f64 { spreads.iter().map(of).sum() };
+    let relative = total(&|s| (s.sensors - 1.0) * s.variance)
+        / total(&|s| (s.sensors - 1.0) * s.mean.powi(2)).max(f64::MIN_POSITIVE);
+    let variance = relative * own.estimate.powi(2);
+    if spreads.len() < 2 || spread(&clusters).is_none_or(|own| variance <= own.variance) {
+        return Some(own);
+    }
+    let weights = weights_of(&clusters);
+    let error = (variance * squares(&weights)).sqrt();
+    let df = total(&|s| s.df) / FEWER_DF;
+    let end = bent_end(own.estimate, error, &weights, df, 0.025, true);
+    Some(Headline {
+        interval: interval.map(|interval| raised(interval, end)),
+        ..own
+    })
+}
+
+/// Values and sensors of each site.
+fn by_site(study: &StudyValues<'_>) -> BTreeMap<usize, (Vec<f64>, Vec<usize>)> {
+    let mut sites = BTreeMap::<usize, (Vec<f64>, Vec<usize>)>::new();
+    for ((&value, &sensor), &site) in study.values.iter().zip(study.sensors).zip(study.sites) {
+        let (values, sensors) = sites.entry(site).or_default();
+        values.push(value);
+        sensors.push(sensor);
+    }
+    sites
+}
+
+/// `None` below two sensors.
+fn spread(clusters: &[Cluster]) -> Option<Spread> {
+    let ratio = clustered_ratio(clusters).filter(|ratio| ratio.clusters > 1)?;
+    let weights = weights_of(clusters);
+    Some(Spread {
+        mean: ratio.ratio,
+        variance: ratio.variance / squares(&weights),
+        sensors: ratio.clusters as f64,
+        df: spread_df(&weights),
+    })
+}
+
+fn squares(weights: &[f64]) -> f64 {
+    weights.iter().map(|weight| weight * weight).sum()
+}
+
+fn raised(interval: Interval, end: f64) -> Interval {
+    Interval {
+        upper: interval.upper.max(end),
+        ..interval
+    }
+}

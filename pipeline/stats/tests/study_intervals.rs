@@ -1,0 +1,68 @@
+//! Intervals of one site that the study's other sites have a say in, by hand. Quantiles by bisection of the sum of Poisson terms
+//! and of Simpson's rule on the density of t, in a script of their own.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::close;
+use whereworn_stats::rates::clustered::clustered_mean;
+use whereworn_stats::rates::study::{StudyValues, mean_in_study};
+
+/// Sensors of two values each that do not differ, by site.
+fn twice(sites: &[&[f64]]) -> (Vec<f64>, Vec<usize>, Vec<usize>) {
+    let (mut values, mut sensors, mut places) = (Vec::new(), Vec::new(), Vec::new());
+    for (site, means) in sites.iter().enumerate() {
+        for mean in *means {
+            let sensor = sensors.last().map_or(0, |last| last + 1);
+            values.extend([*mean; 2]);
+            sensors.extend([sensor; 2]);
+            places.extend([site; 2]);
+        }
+    }
+    (values, sensors, places)
+}
+
+/// Sensors 8, 10, 12: v is 4, m is 10. Sensors 4, 10, 16: 36 and 10. Two sensors 9, 11: 2 and 10; one sensor alone has no spread.
+/// (2 · 4 + 2 · 36) / (2 · 100 + 2 · 100) is 0.2, so the variance at the first site 20 with 4 / 1.3 degrees of freedom: t =
+/// 3.137907. Upper end 10 + √(20 / 3) (exp(h (t + h / 4)) - 1) / h with h = 2 / 3 · 1.3 / √3.
+#[test]
+fn spread_of_another_site_raises_the_upper_end() {
+    let (values, sensors, sites) = twice(&[&[8.0, 10.0, 12.0], &[4.0, 10.0, 16.0], &[40.0]]);
+    let study = StudyValues {
+        values: &values,
+        sensors: &sensors,
+        sites: &sites,
+    };
+    let own = clustered_mean(&values[..6], &sensors[..6]).unwrap();
+    let first = mean_in_study(&study, 0).unwrap();
+    assert_eq!(first.estimate, 10.0);
+    let interval = first.interval.unwrap();
+    assert_eq!(interval.lower, own.interval.unwrap().lower);
+    close(interval.upper, 31.248_048_9, 1e-6, "upper");
+    // The site that spreads more is no surer for the others.
+    let wide = clustered_mean(&values[6..12], &sensors[6..12]);
+    assert_eq!(mean_in_study(&study, 1), wide);
+    assert_eq!(mean_in_study(&study, 2).unwrap().interval, None);
+    assert_eq!(mean_in_study(&study, 3), None);
+}
+
+/// Sites are weighed by their sensors less one, and their spread is relative to their means: with 2 · 4 / 2 · 100 and
+/// 1 · 2 / 1 · 10 000 of two sensors 99 and 101 there is less than 0.04 in all, so nothing changes; nor does it with one site.
+#[test]
+fn another_site_that_spreads_less_changes_nothing() {
+    let (values, sensors, sites) = twice(&[&[8.0, 10.0, 12.0], &[99.0, 101.0]]);
+    let study = StudyValues {
+        values: &values,
+        sensors: &sensors,
+        sites: &sites,
+    };
+    let own = clustered_mean(&values[..6], &sensors[..6]);
+    assert_eq!(mean_in_study(&study, 0), own);
+    let alone = StudyValues {
+        values: &values[..6],
+        sensors: &sensors[..6],
+        sites: &sites[..6],
+    };
+    assert_eq!(mean_in_study(&alone, 0), own);
+}
