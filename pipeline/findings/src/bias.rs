@@ -7,6 +7,7 @@ use whereworn_stats::distributions::t_quantile;
 use crate::bias_change::{changed, replaced};
 use crate::clocks::{Clocks, Wearer};
 use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::steady::Steps;
 use crate::trace::middle_and_scatter;
 
 /// Least sensors and checks of each meter.
@@ -23,8 +24,9 @@ const FAR: f64 = 2.5;
 pub(crate) type Levels = BTreeMap<(usize, usize), Vec<f64>>;
 
 /// Findings on the meters of a wearer.
-pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
-    let (levels, times) = levels(wearer, clocks);
+pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks, steps: &[Steps]) -> Vec<Finding> {
+    let (steady, times) = levels(wearer, clocks);
+    let levels = as_read(&steady, &times, steps);
     let counts = |meter: usize| -> (usize, usize) {
         let own = || levels.iter().filter(|((_, m), _)| *m == meter);
         (own().count(), own().map(|(_, values)| values.len()).sum())
@@ -36,7 +38,9 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         })
         .collect();
     if let [only] = enough[..] {
-        return changed(wearer, &levels, &times, only).into_iter().collect();
+        return changed(wearer, [&levels, &steady], &times, only)
+            .into_iter()
+            .collect();
     }
     // Of two, the one used less is named first: that it is the odd one cannot be told.
     if let [a, b] = enough[..] {
@@ -47,7 +51,7 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         };
         let told = difference(&levels, first, &[second])
             .map(|size| pair(wearer, first, second, size))
-            .or_else(|| replaced(wearer, &levels, (a, b)));
+            .or_else(|| replaced(wearer, [&levels, &steady], (a, b)));
         return told.into_iter().collect();
     }
     let mut off: Vec<(usize, f64)> = Vec::new();
@@ -99,6 +103,20 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> (Levels, Levels) {
         }
     }
     (levels, times)
+}
+
+/// Levels as the sensors read, with what was put at the level of their first days.
+fn as_read(steady: &Levels, times: &Levels, steps: &[Steps]) -> Levels {
+    let mut levels = steady.clone();
+    for (of, values) in &mut levels {
+        let (Some(steps), Some(times)) = (steps.get(of.0), times.get(of)) else {
+            continue;
+        };
+        for (value, time) in values.iter_mut().zip(times) {
+            *value += steps.at(*time);
+        }
+    }
+    levels
 }
 
 /// The fraction by which a meter reads higher than others, where that is beyond doubt: within sensors, each with the

@@ -28,6 +28,9 @@ const DRIFT: f64 = 0.03;
 const UNNAMED: f64 = 4.5;
 const WITHIN: f64 = 1.5;
 
+/// Standard errors of the change within one sensor by which it may differ from that of the others and count in full.
+const MOST_BESIDE: f64 = 1.5;
+
 /// Chance of a false claim on either side.
 const CHANCE: f64 = 0.0005;
 
@@ -77,12 +80,14 @@ impl Change {
         })
     }
 
-    /// With what a sensor worn at that moment has of both meters.
+    /// With what a sensor worn at that moment has of both meters. It may fail just then, and adds to what the others say no
+    /// more than it would if it read as they do, give or take its error.
     fn with(self, before: &[f64], after: &[f64]) -> Self {
         if before.len().min(after.len()) < CHECKS {
             return self;
         }
         let (own, error) = within(before, after);
+        let own = own.clamp(self.mean - MOST_BESIDE * error, self.mean + MOST_BESIDE * error);
         let [w, v] = [self.error, error].map(|error| 1.0 / (error * error));
         Self {
             mean: (w * self.mean + v * own) / (w + v),
@@ -142,10 +147,11 @@ fn span(wearer: &Wearer<'_>, meter: usize) -> Option<(Micros, Micros)> {
     Some((first, own.next_back().map_or(first, |last| last.time)))
 }
 
-/// Of two meters one of which begins where the other ends.
+/// Of two meters one of which begins where the other ends; levels as sensors read, and with failing ones put at that of their
+/// first days.
 pub(crate) fn replaced(
     wearer: &Wearer<'_>,
-    levels: &Levels,
+    [levels, steady]: [&Levels; 2],
     (a, b): (usize, usize),
 ) -> Option<Finding> {
     let (one, other) = (span(wearer, a)?, span(wearer, b)?);
@@ -155,10 +161,10 @@ pub(crate) fn replaced(
         _ => return None,
     };
     // A sensor worn then has levels of both; it counts to the side on which it was inserted with those of that meter.
-    let mut own = of_sensors(wearer, levels, old);
+    let mut own = of_sensors(wearer, steady, old);
     own.retain(|level| level.insert < from);
     own.extend(
-        of_sensors(wearer, levels, new)
+        of_sensors(wearer, steady, new)
             .into_iter()
             .filter(|level| level.insert >= from),
     );
@@ -192,11 +198,11 @@ pub(crate) fn replaced(
 /// A meter whose fingersticks read otherwise from one on, under the same label: another meter, or other strips.
 pub(crate) fn changed(
     wearer: &Wearer<'_>,
-    levels: &Levels,
+    [levels, steady]: [&Levels; 2],
     times: &Levels,
     meter: usize,
 ) -> Option<Finding> {
-    let all = of_sensors(wearer, levels, meter);
+    let all = of_sensors(wearer, steady, meter);
     let worn = wearer.sessions.iter().enumerate();
     let found = worn.flat_map(|(sensor, session)| {
         let of = (sensor, meter);

@@ -31,6 +31,7 @@ mod sessions;
 mod shared_breaks;
 mod shared_checks;
 mod sites;
+mod steady;
 mod stretches;
 mod trace;
 mod twice;

@@ -1,6 +1,7 @@
 //! What a look finds of planted faults, and what it claims of studies that have none.
 
 mod faults;
+mod harder;
 mod invented;
 mod study;
 
@@ -246,6 +247,11 @@ pub fn explore(only: &str, from: u64, each: u64) -> Result<(), String> {
         print!("{text}");
         return Ok(());
     }
+    if only == "failing" {
+        let false_claims = failing_studies(from, each, true)?;
+        println!("{false_claims} of {each} studies with sensors that fail had a false claim");
+        return Ok(());
+    }
     for fault in FAULTS.iter().filter(|fault| fault.contains(only)) {
         for made in [Made::Demo, Made::Second] {
             let score = of_fault(made, fault, from, each, true)?;
@@ -291,6 +297,21 @@ fn clean_studies(
     }
     *text += "\n";
     Ok(all)
+}
+
+/// Studies with sensors that fail, of which something is claimed: nothing is wrong but these.
+fn failing_studies(from: u64, studies: u64, verbose: bool) -> Result<usize, String> {
+    let found: Vec<(u64, Vec<Finding>)> = (0..studies)
+        .into_par_iter()
+        .map(|seed| Ok((seed, harder::failing(from + seed).look()?.findings)))
+        .collect::<Result<_, String>>()?;
+    for (seed, findings) in found.iter().filter(|_| verbose) {
+        for finding in claims(findings) {
+            println!("false, {seed}: {} {:?}: {}", finding.kind, finding.size, finding.text);
+        }
+    }
+    let falsely = found.iter().filter(|(_, findings)| !claims(findings).is_empty());
+    Ok(falsely.count())
 }
 
 /// What became of one kind of fault.

@@ -25,6 +25,8 @@ pub(super) fn plant(
         "clock-meter" | "meter" => meter(planting, rows, dice),
         "clock-meter, jump" => meter_jump(planting, rows, dice),
         "clock-change" | "clock-change, journey" => change(planting, rows, dice),
+        "clock-change, there and back" => there_and_back(planting, rows, dice, false),
+        "clock-change, meter there and back" => there_and_back(planting, rows, dice, true),
         _ => None,
     }
 }
@@ -229,6 +231,42 @@ fn change(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
         wearer: Some(wearer),
         size: Some((minutes, 0.0)),
         from: Some(from),
+        ..planting.expected()
+    })
+}
+
+/// Five to twenty days in another time zone, one to nine hours away: the clock of the readings follows and that of the meter
+/// does not, or the other way round.
+fn there_and_back(
+    planting: &Planting<'_>,
+    rows: &mut Rows,
+    dice: &mut ChaCha8Rng,
+    is_meters: bool,
+) -> Option<Expected> {
+    let (wearer, at) = middle(planting.all, dice)?;
+    let until = at + (between(dice, 5.0, 20.0) * DAY as f64) as Micros;
+    let last = planting.all.iter().filter(|one| one.wearer == wearer);
+    if last.map(|one| one.to).max()? < until + 10 * DAY {
+        return None;
+    }
+    let minutes = 60.0 * f64::from(dice.random_range(1..=9)) * sign(dice);
+    let abroad = |time: Micros| match (at..until).contains(&time) {
+        true => time + (minutes * MINUTE as f64) as Micros,
+        false => time,
+    };
+    if is_meters {
+        let own = rows.checks.iter_mut().filter(|check| check.wearer == wearer);
+        own.for_each(|check| check.time = abroad(check.time));
+    } else {
+        let own = rows.readings.iter_mut().filter(|one| one.wearer == wearer);
+        let own = own.flat_map(|one| &mut one.readings);
+        own.for_each(|reading| reading.time = abroad(reading.time));
+    }
+    Some(Expected {
+        wearer: Some(wearer),
+        size: Some((minutes, 0.0)),
+        from: Some((at, at)),
+        to: Some((until, until)),
         ..planting.expected()
     })
 }

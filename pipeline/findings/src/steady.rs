@@ -1,0 +1,104 @@
+//! Sensors that come to read otherwise in mid-wear, as one that fails does: what they read is put at the level of their
+//! first days before a clock, a date or a wearer is doubted, so that a failing sensor is taken for nothing else.
+
+use whereworn_model::rows::Check;
+
+use crate::bias::robust_mean;
+use crate::trace::{ROBUST, Trace, median, minutes};
+
+/// Least fingersticks before and after a change.
+const SIDE: usize = 5;
+
+/// Least change that matters, in logarithms, and least standard errors of it: it is looked for at every fingerstick.
+const LEAST: f64 = 0.12;
+const SURE: f64 = 4.5;
+
+/// Robust standard deviations on either side that are believed, in logarithms: those of a body's own reach 0.108 (see
+/// `unfit`), those of somebody else or by another clock are larger.
+const LEAST_SCATTER: f64 = 0.06;
+const MOST_SCATTER: f64 = 0.13;
+
+/// Moments, minutes since 1970, from which on a sensor reads lower than before, and by how much, in logarithms.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Steps(Vec<(f64, f64)>);
+
+impl Steps {
+    /// Those of a sensor by the fingersticks of its wearer.
+    pub fn of(trace: &Trace, checks: &[Check]) -> Self {
+        let apart = |check: &Check| {
+            let at = minutes(check.time);
+            Some((at, check.glucose.ln() - trace.beside(at)?))
+        };
+        let within = trace.times.first().zip(trace.times.last());
+        let is_within = |check: &&Check| {
+            within.is_some_and(|(from, to)| (*from..=*to).contains(&minutes(check.time)))
+        };
+        let own: Vec<(f64, f64)> = checks.iter().filter(is_within).filter_map(apart).collect();
+        let mut steps = Self::default();
+        steps.split(&own);
+        steps.0.sort_by(|a, b| a.0.total_cmp(&b.0));
+        steps
+    }
+
+    /// Whether the sensor reads as it did all the time.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// How much lower it reads at a time than at first, in logarithms.
+    pub fn at(&self, time: f64) -> f64 {
+        let past = self.0.iter().take_while(|(at, _)| *at <= time);
+        past.map(|(_, by)| by).sum()
+    }
+
+    /// The trace as it would be had the sensor gone on as it began.
+    pub fn off(&self, trace: &Trace) -> Trace {
+        let mut trace = trace.clone();
+        for (time, level) in trace.times.iter().zip(&mut trace.levels) {
+            *level += self.at(*time) as f32;
+        }
+        trace
+    }
+
+    /// The change between fingersticks, in logarithms off their readings, that explains most, and those before and after it.
+    fn split(&mut self, own: &[(f64, f64)]) {
+        let splits = SIDE..(own.len() + 1).saturating_sub(SIDE);
+        let best = splits.map(|place| (place, off_middles(own, place)));
+        let Some((place, _)) = best.min_by(|a, b| a.1.total_cmp(&b.1)) else {
+            return;
+        };
+        let (before, after) = own.split_at(place);
+        if let (Some(by), Some((at, _))) = (change(before, after), after.first()) {
+            self.0.push((*at, by));
+            self.split(before);
+            self.split(after);
+        }
+    }
+}
+
+fn values(own: &[(f64, f64)]) -> Vec<f64> {
+    own.iter().map(|(_, apart)| *apart).collect()
+}
+
+/// How far values lie from the middle.
+fn off_middle(own: &[(f64, f64)]) -> Vec<f64> {
+    let middle = median(&mut values(own)).unwrap_or(0.0);
+    own.iter().map(|(_, apart)| (apart - middle).abs()).collect()
+}
+
+fn off_middles(own: &[(f64, f64)], place: usize) -> f64 {
+    let (before, after) = own.split_at(place);
+    off_middle(before).iter().chain(&off_middle(after)).sum()
+}
+
+/// By how much the later of two runs differs, where that is beyond doubt and both are those of one body and sensor.
+fn change(before: &[(f64, f64)], after: &[(f64, f64)]) -> Option<f64> {
+    let mut off = off_middle(before);
+    off.extend(off_middle(after));
+    let scatter = ROBUST * median(&mut off)?;
+    let (n, m) = (before.len() as f64, after.len() as f64);
+    let error = scatter.max(LEAST_SCATTER) * (1.0 / n + 1.0 / m).sqrt();
+    let by = robust_mean(&values(after)) - robust_mean(&values(before));
+    let told = scatter <= MOST_SCATTER && by.abs() >= LEAST.max(SURE * error);
+    told.then_some(by)
+}
