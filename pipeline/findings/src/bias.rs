@@ -25,8 +25,9 @@ pub(crate) type Levels = BTreeMap<(usize, usize), Vec<f64>>;
 
 /// Findings on the meters of a wearer.
 pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks, steps: &[Steps]) -> Vec<Finding> {
-    let (steady, times) = levels(wearer, clocks);
-    let levels = as_read(&steady, &times, steps);
+    let (level, times) = levels(wearer, clocks);
+    let steady = with(&level, &times, steps, |steps, _| steps.first);
+    let levels = with(&level, &times, steps, Steps::at);
     let counts = |meter: usize| -> (usize, usize) {
         let own = || levels.iter().filter(|((_, m), _)| *m == meter);
         (own().count(), own().map(|(_, values)| values.len()).sum())
@@ -105,15 +106,15 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> (Levels, Levels) {
     (levels, times)
 }
 
-/// Levels as the sensors read, with what was put at the level of their first days.
-fn as_read(steady: &Levels, times: &Levels, steps: &[Steps]) -> Levels {
-    let mut levels = steady.clone();
+/// Levels of traces that were put at the level of the fingersticks, with what that took off.
+fn with(levels: &Levels, times: &Levels, steps: &[Steps], off: fn(&Steps, f64) -> f64) -> Levels {
+    let mut levels = levels.clone();
     for (of, values) in &mut levels {
         let (Some(steps), Some(times)) = (steps.get(of.0), times.get(of)) else {
             continue;
         };
         for (value, time) in values.iter_mut().zip(times) {
-            *value += steps.at(*time);
+            *value += off(steps, *time);
         }
     }
     levels

@@ -252,7 +252,7 @@ impl<'a> Look<'a> {
         let steady: Vec<Option<Trace>> = steps
             .iter()
             .zip(&as_read)
-            .map(|(steps, own)| (!steps.is_empty()).then(|| steps.off(own)))
+            .map(|(steps, own)| (!steps.is_none()).then(|| steps.off(own)))
             .collect();
         let traces: Vec<&Trace> = steady
             .iter()

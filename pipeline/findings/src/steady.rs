@@ -1,10 +1,11 @@
-//! Sensors that come to read otherwise in mid-wear, as one that fails does: what they read is put at the level of their
-//! first days before a clock, a date or a wearer is doubted, so that a failing sensor is taken for nothing else.
+//! Sensors that read higher or lower than the fingersticks, and those that come to read otherwise in mid-wear, as one that fails
+//! does: what they read is put at the level of the fingersticks before a clock, a date or a wearer is doubted, so that a site's
+//! bias or a failing sensor is taken for nothing else.
 
 use whereworn_model::rows::Check;
 
 use crate::bias::robust_mean;
-use crate::trace::{ROBUST, Trace, median, minutes};
+use crate::trace::{ROBUST, Trace, median, middle_and_scatter, minutes};
 
 /// Least fingersticks before and after a change.
 const SIDE: usize = 5;
@@ -18,9 +19,17 @@ const SURE: f64 = 4.5;
 const LEAST_SCATTER: f64 = 0.06;
 const MOST_SCATTER: f64 = 0.13;
 
-/// Moments, minutes since 1970, from which on a sensor reads lower than before, and by how much, in logarithms.
+/// Least fingersticks of a sensor whose level is known.
+const ENOUGH: usize = 15;
+
+/// How much lower than the fingersticks a sensor reads, in logarithms.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Steps(Vec<(f64, f64)>);
+pub(crate) struct Steps {
+    /// At first; 0 where that is not known.
+    pub first: f64,
+    /// Moments, minutes since 1970, from which on it reads lower than before, and by how much.
+    later: Vec<(f64, f64)>,
+}
 
 impl Steps {
     /// Those of a sensor by the fingersticks of its wearer.
@@ -36,22 +45,24 @@ impl Steps {
         let own: Vec<(f64, f64)> = checks.iter().filter(is_within).filter_map(apart).collect();
         let mut steps = Self::default();
         steps.split(&own);
-        steps.0.sort_by(|a, b| a.0.total_cmp(&b.0));
+        steps.later.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let rest = own.iter().map(|(at, apart)| apart - steps.at(*at));
+        steps.first = level(rest.collect()).unwrap_or(0.0);
         steps
     }
 
-    /// Whether the sensor reads as it did all the time.
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+    /// Whether it reads as the fingersticks do all the time, as far as is known.
+    pub fn is_none(&self) -> bool {
+        self.first == 0.0 && self.later.is_empty()
     }
 
-    /// How much lower it reads at a time than at first, in logarithms.
+    /// How much lower it reads at a time.
     pub fn at(&self, time: f64) -> f64 {
-        let past = self.0.iter().take_while(|(at, _)| *at <= time);
-        past.map(|(_, by)| by).sum()
+        let past = self.later.iter().take_while(|(at, _)| *at <= time);
+        self.first + past.map(|(_, by)| by).sum::<f64>()
     }
 
-    /// The trace as it would be had the sensor gone on as it began.
+    /// The trace at the level of the fingersticks.
     pub fn off(&self, trace: &Trace) -> Trace {
         let mut trace = trace.clone();
         for (time, level) in trace.times.iter().zip(&mut trace.levels) {
@@ -69,11 +80,18 @@ impl Steps {
         };
         let (before, after) = own.split_at(place);
         if let (Some(by), Some((at, _))) = (change(before, after), after.first()) {
-            self.0.push((*at, by));
+            self.later.push((*at, by));
             self.split(before);
             self.split(after);
         }
     }
+}
+
+/// The middle of some values that scatter as those of one body and sensor do; `None` of few or others.
+fn level(mut values: Vec<f64>) -> Option<f64> {
+    let enough = values.len() >= ENOUGH;
+    let (middle, scatter) = middle_and_scatter(&mut values).filter(|_| enough)?;
+    (scatter <= MOST_SCATTER).then_some(middle)
 }
 
 fn values(own: &[(f64, f64)]) -> Vec<f64> {
