@@ -5,7 +5,7 @@
 use whereworn_model::rows::Check;
 
 use crate::bias::robust_mean;
-use crate::trace::{ROBUST, Trace, median, middle_and_scatter, minutes};
+use crate::trace::{Trace, median, middle_and_scatter, minutes};
 
 /// Least fingersticks before and after a change.
 const SIDE: usize = 5;
@@ -18,6 +18,9 @@ const SURE: f64 = 4.5;
 /// `unfit`), those of somebody else or by another clock are larger.
 const LEAST_SCATTER: f64 = 0.06;
 const MOST_SCATTER: f64 = 0.13;
+
+/// How many times as much one side may scatter as the other.
+const TIMES: f64 = 1.6;
 
 /// Least fingersticks of a sensor whose level is known.
 const ENOUGH: usize = 15;
@@ -98,6 +101,10 @@ fn values(own: &[(f64, f64)]) -> Vec<f64> {
     own.iter().map(|(_, apart)| *apart).collect()
 }
 
+fn scatter(own: &[(f64, f64)]) -> Option<f64> {
+    Some(middle_and_scatter(&mut values(own))?.1)
+}
+
 /// How far values lie from the middle.
 fn off_middle(own: &[(f64, f64)]) -> Vec<f64> {
     let middle = median(&mut values(own)).unwrap_or(0.0);
@@ -111,12 +118,13 @@ fn off_middles(own: &[(f64, f64)], place: usize) -> f64 {
 
 /// By how much the later of two runs differs, where that is beyond doubt and both are those of one body and sensor.
 fn change(before: &[(f64, f64)], after: &[(f64, f64)]) -> Option<f64> {
-    let mut off = off_middle(before);
-    off.extend(off_middle(after));
-    let scatter = ROBUST * median(&mut off)?;
+    let scatters = [scatter(before)?, scatter(after)?];
+    let [least, most] = [scatters[0].min(scatters[1]), scatters[0].max(scatters[1])];
+    // One that scatters more from some moment on is of another clock then.
+    let is_alike = most <= MOST_SCATTER && most <= TIMES * least.max(LEAST_SCATTER);
     let (n, m) = (before.len() as f64, after.len() as f64);
-    let error = scatter.max(LEAST_SCATTER) * (1.0 / n + 1.0 / m).sqrt();
+    let error = most.max(LEAST_SCATTER) * (1.0 / n + 1.0 / m).sqrt();
     let by = robust_mean(&values(after)) - robust_mean(&values(before));
-    let told = scatter <= MOST_SCATTER && by.abs() >= LEAST.max(SURE * error);
+    let told = is_alike && by.abs() >= LEAST.max(SURE * error);
     told.then_some(by)
 }

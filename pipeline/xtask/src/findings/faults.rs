@@ -114,7 +114,7 @@ pub struct Worn {
 
 impl Worn {
     /// Whether an event of the log is of this sensor.
-    fn has(&self, event: &WearEvent) -> bool {
+    pub fn has(&self, event: &WearEvent) -> bool {
         event.wearer == self.wearer && event.sensor == self.sensor
     }
 }

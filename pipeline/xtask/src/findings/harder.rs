@@ -76,3 +76,37 @@ pub fn failing(seed: u64) -> Rows {
     }
     rows
 }
+
+/// How sites follow each other in a study.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Order {
+    /// As they come.
+    Mixed,
+    /// Two sites in turn, a month each.
+    InTurn,
+    /// One site in the first half and another in the second.
+    Halves,
+}
+
+/// A study of twelve to thirty sensors, whose meter another of the same name takes the place of half-way, with sites in some
+/// order; and when.
+pub fn replaced(order: Order, size: f64, seed: u64) -> (Rows, Micros) {
+    let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0x5e_711ed);
+    let mut rows = one_meter(dice.random_range(12..=30), seed);
+    let all = worn(&rows);
+    let count = all.len();
+    for (place, one) in all.iter().enumerate() {
+        let site = match order {
+            Order::Mixed => break,
+            Order::InTurn => ["abdomen", "upper-arm-back"][place / 2 % 2],
+            Order::Halves => ["abdomen", "upper-arm-back"][usize::from(2 * place >= count)],
+        };
+        let own = rows.events.iter_mut().filter(|event| one.has(event));
+        own.filter(|event| event.event == "insert")
+            .for_each(|event| event.site = site.into());
+    }
+    let at = all.get(count / 2).map_or(0, |one| one.from) + (between(&mut dice, -5.0, 5.0) * DAY as f64) as Micros;
+    let late = rows.checks.iter_mut().filter(|check| check.time >= at);
+    late.for_each(|check| check.glucose = (check.glucose * (1.0 + size)).round());
+    (rows, at)
+}

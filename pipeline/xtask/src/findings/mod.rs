@@ -252,6 +252,9 @@ pub fn explore(only: &str, from: u64, each: u64) -> Result<(), String> {
         println!("{false_claims} of {each} studies with sensors that fail had a false claim");
         return Ok(());
     }
+    if only == "replaced" {
+        return replaced_meters(from, each);
+    }
     for fault in FAULTS.iter().filter(|fault| fault.contains(only)) {
         for made in [Made::Demo, Made::Second] {
             let score = of_fault(made, fault, from, each, true)?;
@@ -312,6 +315,28 @@ fn failing_studies(from: u64, studies: u64, verbose: bool) -> Result<usize, Stri
     }
     let falsely = found.iter().filter(|(_, findings)| !claims(findings).is_empty());
     Ok(falsely.count())
+}
+
+fn replaced_meters(from: u64, studies: u64) -> Result<(), String> {
+    for order in [harder::Order::Mixed, harder::Order::InTurn, harder::Order::Halves] {
+        for size in [0.0, 0.08, -0.08, 0.12, 0.16] {
+            let (mut told, mut at_date, mut doubted, mut others) = (0, 0, 0, 0);
+            for seed in 0..studies {
+                let (rows, at) = harder::replaced(order, size, from + seed);
+                let findings = rows.look()?.findings;
+                let claims = claims(&findings);
+                let meter = claims.iter().find(|finding| finding.kind == "meter");
+                told += usize::from(meter.is_some());
+                at_date += usize::from(meter.is_some_and(|meter| {
+                    meter.from.is_some_and(|own| (own - at).abs() < 5 * study::DAY)
+                }));
+                doubted += usize::from(claims.iter().any(|finding| finding.kind == "site-confounded"));
+                others += claims.iter().filter(|f| f.kind != "meter" && f.kind != "site-confounded").count();
+            }
+            println!("{order:?} {size}: told {told} (at the date {at_date}), site-confounded {doubted}, others {others}, of {studies}");
+        }
+    }
+    Ok(())
 }
 
 /// What became of one kind of fault.
