@@ -18,6 +18,7 @@ mod extremes;
 mod finding;
 mod flat;
 mod half_days;
+mod journeys;
 mod kept;
 mod lag;
 mod log;

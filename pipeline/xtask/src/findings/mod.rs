@@ -394,15 +394,18 @@ fn of_fault(made: Made, fault: &str, from: u64, each: u64, verbose: bool) -> Res
         score.others += others.len();
         if verbose && !hit {
             println!("missed, {made:?} {seed}: {expected:?}");
+            let times = [expected.from, expected.to].map(|time| time.map(|(at, _)| whereworn_model::time::format_utc(at)));
+            println!("    {times:?}");
             for finding in others {
                 println!(
-                    "    {} {} {} {} {:?} {:?}",
+                    "    {} {} {} {} {:?} {:?} {:?}",
                     finding.kind,
                     finding.wearer,
                     finding.sensor,
                     finding.meter,
                     finding.size,
-                    finding.from.map(whereworn_model::time::format_utc)
+                    finding.from.map(whereworn_model::time::format_utc),
+                    finding.to.map(whereworn_model::time::format_utc)
                 );
             }
         }
