@@ -455,7 +455,10 @@ fn change(
         None => around,
     };
     let from = from.or(worn.map(|session| session.insert));
-    let since = since(wearer, from, around[1]);
+    // Of one sensor alone it is known no longer than it was worn.
+    let alone = only.filter(|_| hours.is_some() && !by_meter);
+    let to = around[1].or(alone.map(|session| session.until(wearer.cutoff)));
+    let since = since(wearer, from, to);
     let why = match (hours, put) {
         (Some(_), Some(_)) => {
             "the clocks were put forward or back then, and one device did not follow"
@@ -493,7 +496,7 @@ fn change(
             .unwrap_or_default(),
         line: first_sensor.map(|session| session.line),
         from: from.or_else(|| first_sensor.map(|session| session.insert)),
-        to: around[1],
+        to,
         text: format!(
             "{whose}: {since} the clock is about {} that of the {}: {why}; readings are compared with fingersticks of another time",
             signed_minutes(size, "ahead of", "behind"),

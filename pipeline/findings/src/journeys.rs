@@ -8,7 +8,7 @@ use crate::finding::{Finding, Severity};
 use crate::lag::{Profiles, STEP};
 use crate::log::Session;
 use crate::trace::{Sign, Trace};
-use crate::words::signed_minutes;
+use crate::words::{clock_correction, signed_minutes};
 
 /// Log-likelihood by which the log has to say that readings are not shifted.
 const LOG: f64 = 3.0;
@@ -17,7 +17,7 @@ const LOG: f64 = 3.0;
 const NEAR: f64 = 30.0;
 const AROUND: f64 = 720.0;
 
-/// Between the readings of two sensors that were shifted on one journey lies no longer time.
+/// Between two sensors that were shifted on one journey lies no longer time.
 const APART: Micros = 3 * MICROS_PER_DAY;
 
 /// Whether readings or the log show that a shift is none of the readings, and so is the meters'.
@@ -76,6 +76,7 @@ pub(crate) fn log_denies(profiles: &Profiles, cause: &Cause) -> bool {
 pub(crate) fn joined(wearer: &Wearer<'_>, findings: Vec<Finding>) -> Vec<Finding> {
     let (mut own, mut all): (Vec<Finding>, Vec<Finding>) = findings.into_iter().partition(is_hours);
     own.sort_by_key(|finding| finding.from);
+    let own = undone(wearer, own);
     let mut last: Option<(Finding, Micros)> = None;
     for next in own {
         let until = next.to.or(session(wearer, &next).map(|own| own.until(wearer.cutoff)));
@@ -96,6 +97,54 @@ pub(crate) fn joined(wearer: &Wearer<'_>, findings: Vec<Finding>) -> Vec<Finding
     all
 }
 
+/// Of two shifts of one sensor the second of which takes back the first, from some moment on or until one, what is left of both.
+fn undone(wearer: &Wearer<'_>, mut own: Vec<Finding>) -> Vec<Finding> {
+    let mut place = 1;
+    while place < own.len() {
+        let left = (0..place).find_map(|other| Some((other, rest(wearer, &own[other], &own[place])?)));
+        match left {
+            Some((other, rest)) => {
+                own.remove(place);
+                own[other] = rest;
+            }
+            None => place += 1,
+        }
+    }
+    own
+}
+
+fn rest(wearer: &Wearer<'_>, one: &Finding, other: &Finding) -> Option<Finding> {
+    let opposite = one.size.zip(other.size).is_some_and(|(a, b)| a == -b);
+    if one.sensor != other.sensor || !opposite {
+        return None;
+    }
+    let (from, to, size) = match (one.from == other.from, one.to == other.to) {
+        (true, false) if one.to < other.to => (one.to, other.to, other.size),
+        (true, false) => (other.to, one.to, one.size),
+        (false, true) => (one.from, other.from, one.size),
+        _ => return None,
+    };
+    let (sensor, size) = (one.sensor.as_str(), size?);
+    let whose = format!("sensor `{sensor}` of `{}`", wearer.name);
+    Some(Finding {
+        from,
+        to,
+        size: Some(size),
+        text: text(wearer, &whose, [from, to], size),
+        paste: clock_correction(wearer.name, "sensor", sensor, size, from, to, &wearer.zone),
+        ..one.clone()
+    })
+}
+
+/// What is told of a journey.
+fn text(wearer: &Wearer<'_>, whose: &str, [from, to]: [Option<Micros>; 2], size: f64) -> String {
+    format!(
+        "{whose}: {} the clock is about {} that of the meter: a journey or a change of the clocks that one device did not follow would explain it; readings are compared with fingersticks of another time",
+        since(wearer, from, to),
+        signed_minutes(size, "ahead of", "behind"),
+    )
+}
+
 /// Whether a finding is of whole hours and of one sensor.
 fn is_hours(finding: &Finding) -> bool {
     let is_hours = finding.size.is_some_and(|size| size % 60.0 == 0.0);
@@ -110,23 +159,19 @@ fn session<'a>(wearer: &Wearer<'a>, finding: &Finding) -> Option<&'a Session> {
 /// Whether one shift goes on with the next sensor: one of them at least begins or ends while it is worn.
 fn follows(first: &Finding, to: Micros, next: &Finding) -> bool {
     let is_change = |finding: &Finding| finding.kind == "clock-change";
-    let near = next.from.is_some_and(|from| (to - from).abs() <= APART);
+    let near = next.from.is_some_and(|from| from <= to + APART);
     near && first.size == next.size && (is_change(first) || is_change(next))
 }
 
 fn together(wearer: &Wearer<'_>, first: Finding, next: Finding, to: Micros) -> Finding {
     let size = first.size.unwrap_or(0.0);
+    let whose = format!("the sensors of `{}`", wearer.name);
     Finding {
         kind: "clock-change",
         severity: Severity::Wrong,
         sensor: String::new(),
         site: String::new(),
-        text: format!(
-            "the sensors of `{}`: {} the clock is about {} that of the meter: a journey or a change of the clocks that one device did not follow would explain it; readings are compared with fingersticks of another time",
-            wearer.name,
-            since(wearer, first.from, Some(to)),
-            signed_minutes(size, "ahead of", "behind"),
-        ),
+        text: text(wearer, &whose, [first.from, Some(to)], size),
         to: Some(to),
         todo: "look at the clocks of both devices; if one was off, paste the lines".to_owned(),
         paste: first.paste.clone() + &next.paste,

@@ -216,7 +216,8 @@ pub fn run(quick: bool, only: Option<&str>) -> Result<(), String> {
         );
         all_met += met;
         all_planted += planted;
-        if !quick && (met as f64) < LEAST_FOUND * planted as f64 {
+        let is_promised = !fault.contains("there and back");
+        if !quick && is_promised && (met as f64) < LEAST_FOUND * planted as f64 {
             broken.push(format!("{fault}: {met} of {planted} found"));
         }
     }

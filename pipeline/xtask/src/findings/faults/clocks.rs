@@ -12,6 +12,9 @@ use super::{Expected, Planting, Worn, between, checks_of, pick, readings, sign};
 /// it may be off.
 const ENOUGH_CHECKS: usize = 40;
 
+/// Fingersticks of a sensor during a journey from which on they tell of it.
+const IN_PART: usize = 12;
+
 /// Plants a fault of these kinds; `None` where the study has no place for it.
 pub(super) fn plant(
     planting: &Planting<'_>,
@@ -246,9 +249,31 @@ fn there_and_back(
     let (wearer, at) = middle(planting.all, dice)?;
     let until = at + (between(dice, 5.0, 20.0) * DAY as f64) as Micros;
     let last = planting.all.iter().filter(|one| one.wearer == wearer);
+    // Their last sensor says nothing of the way back.
     if last.map(|one| one.to).max()? < until + 10 * DAY {
         return None;
     }
+    // Each sensor worn then has fingersticks enough, and days enough before, during or after it.
+    let during = |one: &&Worn| one.wearer == wearer && one.from < until && one.to > at;
+    let tells = |one: &Worn| {
+        let part = Worn {
+            from: one.from.max(at),
+            to: one.to.min(until),
+            ..one.clone()
+        };
+        checks_of(rows, &part, None) >= IN_PART
+    };
+    let mut worn = planting.all.iter().filter(during).peekable();
+    if worn.peek().is_none() || !worn.all(tells) {
+        return None;
+    }
+    let own = rows.readings.iter().filter(|one| one.wearer == wearer);
+    let times: Vec<Micros> = own.flat_map(|one| &one.readings).map(|reading| reading.time).collect();
+    let around = |moment: Micros| {
+        let before = times.iter().filter(|time| **time < moment).max()?;
+        Some((*before, *times.iter().filter(|time| **time >= moment).min()?))
+    };
+    let (from, to) = (around(at)?, around(until)?);
     let minutes = 60.0 * f64::from(dice.random_range(1..=9)) * sign(dice);
     let abroad = |time: Micros| match (at..until).contains(&time) {
         true => time + (minutes * MINUTE as f64) as Micros,
@@ -265,8 +290,8 @@ fn there_and_back(
     Some(Expected {
         wearer: Some(wearer),
         size: Some((minutes, 0.0)),
-        from: Some((at, at)),
-        to: Some((until, until)),
+        from: Some(from),
+        to: Some(to),
         ..planting.expected()
     })
 }
