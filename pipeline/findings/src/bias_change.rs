@@ -92,7 +92,10 @@ impl Change {
             return self;
         }
         let (own, error) = within(before, after, noise);
-        let own = own.clamp(self.mean - MOST_BESIDE * error, self.mean + MOST_BESIDE * error);
+        let own = own.clamp(
+            self.mean - MOST_BESIDE * error,
+            self.mean + MOST_BESIDE * error,
+        );
         let [w, v] = [self.error, error].map(|error| 1.0 / (error * error));
         Self {
             mean: (w * self.mean + v * own) / (w + v),
@@ -233,7 +236,14 @@ pub(crate) fn changed(
             let (own, error) = within(before, after, noise);
             let is_plain = own * change.mean > 0.0 && own.abs() >= WITHIN * error;
             let at = *times.get(&of)?.get(split)?;
-            is_plain.then(|| (change.mean.abs() / change.error, at, from, change.size(LEAST_CHANGE)))
+            is_plain.then(|| {
+                (
+                    change.mean.abs() / change.error,
+                    at,
+                    from,
+                    change.size(LEAST_CHANGE),
+                )
+            })
         })
     });
     let best = found.max_by(|a, b| a.0.total_cmp(&b.0))?;

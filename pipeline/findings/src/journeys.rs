@@ -35,7 +35,12 @@ pub(crate) fn is_denied(wearer: &Wearer<'_>, profiles: &Profiles, cause: &Cause)
 
 /// Half a day more than from the last fingerstick before a moment to the first one after it.
 fn around(profiles: &Profiles, cause: &Cause, at: f64) -> (f64, f64) {
-    let own = || profiles.items.iter().filter(|item| cause.scope.has_item(item));
+    let own = || {
+        profiles
+            .items
+            .iter()
+            .filter(|item| cause.scope.has_item(item))
+    };
     let before = own().rev().find(|item| item.time <= at);
     let after = own().find(|item| item.time > at);
     let [from, to] = [before, after].map(|item| item.map_or(at, |item| item.time));
@@ -79,7 +84,9 @@ pub(crate) fn joined(wearer: &Wearer<'_>, findings: Vec<Finding>) -> Vec<Finding
     let own = undone(wearer, own);
     let mut last: Option<(Finding, Micros)> = None;
     for next in own {
-        let until = next.to.or(session(wearer, &next).map(|own| own.until(wearer.cutoff)));
+        let until = next
+            .to
+            .or(session(wearer, &next).map(|own| own.until(wearer.cutoff)));
         let until = until.unwrap_or(wearer.cutoff);
         last = match last {
             Some((first, to)) if follows(&first, to, &next) => {
@@ -101,7 +108,8 @@ pub(crate) fn joined(wearer: &Wearer<'_>, findings: Vec<Finding>) -> Vec<Finding
 fn undone(wearer: &Wearer<'_>, mut own: Vec<Finding>) -> Vec<Finding> {
     let mut place = 1;
     while place < own.len() {
-        let left = (0..place).find_map(|other| Some((other, rest(wearer, &own[other], &own[place])?)));
+        let left =
+            (0..place).find_map(|other| Some((other, rest(wearer, &own[other], &own[place])?)));
         match left {
             Some((other, rest)) => {
                 own.remove(place);
@@ -127,6 +135,8 @@ fn rest(wearer: &Wearer<'_>, one: &Finding, other: &Finding) -> Option<Finding> 
     let (sensor, size) = (one.sensor.as_str(), size?);
     let whose = format!("sensor `{sensor}` of `{}`", wearer.name);
     Some(Finding {
+        kind: "clock-change",
+        severity: Severity::Wrong,
         from,
         to,
         size: Some(size),
@@ -148,12 +158,15 @@ fn text(wearer: &Wearer<'_>, whose: &str, [from, to]: [Option<Micros>; 2], size:
 /// Whether a finding is of whole hours and of one sensor.
 fn is_hours(finding: &Finding) -> bool {
     let is_hours = finding.size.is_some_and(|size| size % 60.0 == 0.0);
-    is_hours && !finding.sensor.is_empty() && ["clock-change", "clock-sensor"].contains(&finding.kind)
+    is_hours
+        && !finding.sensor.is_empty()
+        && ["clock-change", "clock-sensor"].contains(&finding.kind)
 }
 
 fn session<'a>(wearer: &Wearer<'a>, finding: &Finding) -> Option<&'a Session> {
     let mut all = wearer.sessions.iter();
-    all.find(|session| session.sensor == finding.sensor).copied()
+    all.find(|session| session.sensor == finding.sensor)
+        .copied()
 }
 
 /// Whether one shift goes on with the next sensor: one of them at least begins or ends while it is worn.

@@ -301,11 +301,7 @@ impl<'a> Look<'a> {
         let mut findings = found.findings;
         findings.extend(bias);
         findings.extend(of_rows);
-        findings.extend(two_ids::findings(
-            &self.log,
-            &wearer.sessions,
-            &as_read,
-        ));
+        findings.extend(two_ids::findings(&self.log, &wearer.sessions, &as_read));
         (findings, pairs, doubted)
     }
 

@@ -108,7 +108,9 @@ fn scatter(own: &[(f64, f64)]) -> Option<f64> {
 /// How far values lie from the middle.
 fn off_middle(own: &[(f64, f64)]) -> Vec<f64> {
     let middle = median(&mut values(own)).unwrap_or(0.0);
-    own.iter().map(|(_, apart)| (apart - middle).abs()).collect()
+    own.iter()
+        .map(|(_, apart)| (apart - middle).abs())
+        .collect()
 }
 
 fn off_middles(own: &[(f64, f64)], place: usize) -> f64 {
@@ -127,4 +129,49 @@ fn change(before: &[(f64, f64)], after: &[(f64, f64)]) -> Option<f64> {
     let by = robust_mean(&values(after)) - robust_mean(&values(before));
     let told = is_alike && by.abs() >= LEAST.max(SURE * error);
     told.then_some(by)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sensor that shows 100 mg/dL for ten days, and fingersticks every four hours of values by their number.
+    fn steps(glucose: fn(usize) -> f64) -> Steps {
+        let times: Vec<f64> = (0..2_880).map(|step| f64::from(step) * 5.0).collect();
+        let trace = Trace {
+            levels: vec![100_f64.ln() as f32; times.len()],
+            times,
+            spacing: 5.0,
+            ..Trace::default()
+        };
+        let check = |number: usize| Check {
+            time: crate::trace::micros(number as f64 * 240.0),
+            glucose: glucose(number),
+            ..Check::default()
+        };
+        Steps::of(&trace, &(0..60).map(check).collect::<Vec<Check>>())
+    }
+
+    /// By hand: 10 % low from the first day on, and from the fortieth fingerstick, at 9,600 min, 30 % lower than that.
+    #[test]
+    fn a_sensor_that_fails_is_put_at_its_level() {
+        let found = steps(|number| 110.0 * if number < 40 { 1.0 } else { 1.3 });
+        assert!((found.first - 1.1_f64.ln()).abs() < 1e-6, "{found:?}");
+        assert!((found.at(9_599.0) - found.first).abs() < 1e-12);
+        assert!(
+            (found.at(9_600.0) - 1.43_f64.ln()).abs() < 1e-6,
+            "{found:?}"
+        );
+    }
+
+    /// Fingersticks that scatter by 40 % from some moment on are of another clock or body: nothing is put right for them.
+    #[test]
+    fn what_scatters_is_no_level() {
+        let found = steps(|number| match (number < 20, number % 2) {
+            (true, _) => 100.0,
+            (_, 0) => 170.0,
+            _ => 110.0,
+        });
+        assert_eq!(found, Steps::default());
+    }
 }

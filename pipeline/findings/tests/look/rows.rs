@@ -517,3 +517,21 @@ fn another_meter_of_the_same_name_is_told_by_the_sensor_worn_then() {
     }
     assert!(claims(&study.look()).is_empty());
 }
+
+/// The sixth sensor of twelve fails in mid-wear, and those after it happen to read 4 % lower: it is no meter. Were it one, they would
+/// read lower by as much as that sensor did.
+#[test]
+fn a_sensor_that_fails_is_no_other_meter() {
+    let mut study = Study::new(12);
+    for check in &mut study.checks {
+        check.meter = "".into();
+    }
+    let half = study.sensors[5].readings.len() / 2;
+    let failed = study.sensors[5].readings[half..].iter_mut();
+    failed.for_each(|reading| reading.glucose *= 0.72);
+    let later = study.sensors[6..].iter_mut();
+    later
+        .flat_map(|sensor| &mut sensor.readings)
+        .for_each(|reading| reading.glucose *= 0.96);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}

@@ -105,7 +105,8 @@ pub fn replaced(order: Order, size: f64, seed: u64) -> (Rows, Micros) {
         own.filter(|event| event.event == "insert")
             .for_each(|event| event.site = site.into());
     }
-    let at = all.get(count / 2).map_or(0, |one| one.from) + (between(&mut dice, -5.0, 5.0) * DAY as f64) as Micros;
+    let at = all.get(count / 2).map_or(0, |one| one.from)
+        + (between(&mut dice, -5.0, 5.0) * DAY as f64) as Micros;
     let late = rows.checks.iter_mut().filter(|check| check.time >= at);
     late.for_each(|check| check.glucose = (check.glucose * (1.0 + size)).round());
     (rows, at)

@@ -268,10 +268,16 @@ fn there_and_back(
         return None;
     }
     let own = rows.readings.iter().filter(|one| one.wearer == wearer);
-    let times: Vec<Micros> = own.flat_map(|one| &one.readings).map(|reading| reading.time).collect();
+    let times: Vec<Micros> = own
+        .flat_map(|one| &one.readings)
+        .map(|reading| reading.time)
+        .collect();
     let around = |moment: Micros| {
         let before = times.iter().filter(|time| **time < moment).max()?;
-        Some((*before, *times.iter().filter(|time| **time >= moment).min()?))
+        Some((
+            *before,
+            *times.iter().filter(|time| **time >= moment).min()?,
+        ))
     };
     let (from, to) = (around(at)?, around(until)?);
     let minutes = 60.0 * f64::from(dice.random_range(1..=9)) * sign(dice);
@@ -280,7 +286,10 @@ fn there_and_back(
         false => time,
     };
     if is_meters {
-        let own = rows.checks.iter_mut().filter(|check| check.wearer == wearer);
+        let own = rows
+            .checks
+            .iter_mut()
+            .filter(|check| check.wearer == wearer);
         own.for_each(|check| check.time = abroad(check.time));
     } else {
         let own = rows.readings.iter_mut().filter(|one| one.wearer == wearer);
