@@ -2,12 +2,15 @@
 
 use std::collections::BTreeMap;
 
+use whereworn_model::time::Micros;
 use whereworn_stats::distributions::t_quantile;
 
 use crate::bias_change::{changed, replaced};
 use crate::clocks::{Clocks, Wearer};
 use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::steady::Steps;
 use crate::trace::middle_and_scatter;
+use crate::words::day;
 
 /// Least sensors and checks of each meter.
 const SENSORS: usize = 4;
@@ -23,8 +26,10 @@ const FAR: f64 = 2.5;
 pub(crate) type Levels = BTreeMap<(usize, usize), Vec<f64>>;
 
 /// Findings on the meters of a wearer.
-pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
-    let (levels, times) = levels(wearer, clocks);
+pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks, steps: &[Steps]) -> Vec<Finding> {
+    let (level, times) = levels(wearer, clocks);
+    let steady = with(&level, &times, steps, |steps, _| steps.first);
+    let levels = with(&level, &times, steps, Steps::at);
     let counts = |meter: usize| -> (usize, usize) {
         let own = || levels.iter().filter(|((_, m), _)| *m == meter);
         (own().count(), own().map(|(_, values)| values.len()).sum())
@@ -36,7 +41,9 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         })
         .collect();
     if let [only] = enough[..] {
-        return changed(wearer, &levels, &times, only).into_iter().collect();
+        return changed(wearer, [&levels, &steady], &times, only)
+            .into_iter()
+            .collect();
     }
     // Of two, the one used less is named first: that it is the odd one cannot be told.
     if let [a, b] = enough[..] {
@@ -45,9 +52,12 @@ pub(crate) fn findings(wearer: &Wearer<'_>, clocks: &Clocks) -> Vec<Finding> {
         } else {
             (b, a)
         };
-        let told = difference(&levels, first, &[second])
-            .map(|size| pair(wearer, first, second, size))
-            .or_else(|| replaced(wearer, &levels, (a, b)));
+        let told = swapped(wearer, &levels, first, second)
+            .or_else(|| {
+                let size = difference(&levels, first, &[second])?;
+                Some(pair(wearer, first, second, size))
+            })
+            .or_else(|| replaced(wearer, [&levels, &steady], (a, b)));
         return told.into_iter().collect();
     }
     let mut off: Vec<(usize, f64)> = Vec::new();
@@ -101,6 +111,20 @@ fn levels(wearer: &Wearer<'_>, clocks: &Clocks) -> (Levels, Levels) {
     (levels, times)
 }
 
+/// Levels of traces that were put at the level of the fingersticks, with what that took off.
+fn with(levels: &Levels, times: &Levels, steps: &[Steps], off: fn(&Steps, f64) -> f64) -> Levels {
+    let mut levels = levels.clone();
+    for (of, values) in &mut levels {
+        let (Some(steps), Some(times)) = (steps.get(of.0), times.get(of)) else {
+            continue;
+        };
+        for (value, time) in values.iter_mut().zip(times) {
+            *value += off(steps, *time);
+        }
+    }
+    levels
+}
+
 /// The fraction by which a meter reads higher than others, where that is beyond doubt: within sensors, each with the
 /// weight n m / (n + m), robust against single checks, with the scatter between sensors in its error.
 fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
@@ -141,6 +165,42 @@ fn difference(levels: &Levels, meter: usize, others: &[usize]) -> Option<f64> {
     let size = mean.exp() - 1.0;
     (mean.abs() > sure.min(4.5 * error) && size.abs() >= LEAST && mean.abs() - error >= LEAST / 1.5)
         .then_some(size)
+}
+
+/// Two meters whose names changed places between two sensors: what one reads against the other is beyond doubt before and after, and
+/// the other way round.
+fn swapped(wearer: &Wearer<'_>, levels: &Levels, meter: usize, other: usize) -> Option<Finding> {
+    let part = |late: bool, from: Micros| -> Levels {
+        let own = levels.iter().filter(|((sensor, _), _)| {
+            let session = wearer.sessions.get(*sensor);
+            session.is_some_and(|session| (session.insert >= from) == late)
+        });
+        own.map(|(of, values)| (*of, values.clone())).collect()
+    };
+    let turned = wearer.sessions.iter().filter_map(|session| {
+        let from = session.insert;
+        let before = difference(&part(false, from), meter, &[other])?;
+        let after = difference(&part(true, from), meter, &[other])?;
+        (before * after < 0.0).then_some((before, after, from))
+    });
+    let (before, after, from) =
+        turned.max_by(|a, b| (a.0 - a.1).abs().total_cmp(&(b.0 - b.1).abs()))?;
+    let made = pair(wearer, meter, other, after);
+    let names = [meter, other].map(|meter| label(wearer.meters.get(meter).map_or("", |name| name)));
+    Some(Finding {
+        from: Some(from),
+        text: format!(
+            "{} of `{}` reads {} than {} on the same sensors until about {}, and {} from then on: their names seem to have changed places",
+            names[0],
+            wearer.name,
+            percent(before),
+            names[1],
+            day(from, &wearer.zone),
+            percent(after)
+        ),
+        todo: "look which meter was used when, and write its name into the rows from then on; compare both with a control solution".to_owned(),
+        ..made
+    })
 }
 
 /// Mean with values far from the middle drawn in (Huber 1964, Ann Math Stat 35:73, one step; from memory).

@@ -9,7 +9,7 @@ use whereworn_stats::distributions::t_quantile;
 use crate::bias::{LEAST, Levels, finding, label, percent, robust_mean};
 use crate::clocks::Wearer;
 use crate::finding::Finding;
-use crate::trace::micros;
+use crate::trace::{ROBUST, median, micros};
 use crate::words::day;
 
 /// Least fingersticks of a sensor whose level is known, and least such sensors on either side.
@@ -19,7 +19,9 @@ const SENSORS: usize = 4;
 /// Least standard deviation of the gains of sensors that is believed, in logarithms.
 const LEAST_SPREAD: f64 = 0.04;
 
-/// Standard deviation of a fingerstick against a sensor, and of a sensor's level from some days to the next, in logarithms.
+/// Least standard deviation of a fingerstick against its sensor that is believed, that where nothing is known of it, and that
+/// of a sensor's level from some days to the next, in logarithms.
+const LEAST_NOISE: f64 = 0.06;
 const NOISE: f64 = 0.12;
 const DRIFT: f64 = 0.03;
 
@@ -27,6 +29,12 @@ const DRIFT: f64 = 0.03;
 /// sensor worn then alone: what changes from one sensor to the next may be the sensors.
 const UNNAMED: f64 = 4.5;
 const WITHIN: f64 = 1.5;
+
+/// Standard errors of the change within one sensor by which it may differ from that of the others and count in full.
+const MOST_BESIDE: f64 = 1.5;
+
+/// Least change of a meter under one name that is told: where it is so many standard errors, little is worth telling too.
+const LEAST_CHANGE: f64 = 0.05;
 
 /// Chance of a false claim on either side.
 const CHANCE: f64 = 0.0005;
@@ -77,12 +85,17 @@ impl Change {
         })
     }
 
-    /// With what a sensor worn at that moment has of both meters.
-    fn with(self, before: &[f64], after: &[f64]) -> Self {
+    /// With what a sensor worn at that moment has of both meters. It may fail just then, and adds to what the others say no
+    /// more than it would if it read as they do, give or take its error.
+    fn with(self, before: &[f64], after: &[f64], noise: f64) -> Self {
         if before.len().min(after.len()) < CHECKS {
             return self;
         }
-        let (own, error) = within(before, after);
+        let (own, error) = within(before, after, noise);
+        let own = own.clamp(
+            self.mean - MOST_BESIDE * error,
+            self.mean + MOST_BESIDE * error,
+        );
         let [w, v] = [self.error, error].map(|error| 1.0 / (error * error));
         Self {
             mean: (w * self.mean + v * own) / (w + v),
@@ -92,18 +105,28 @@ impl Change {
     }
 
     /// Its size where it is beyond doubt.
-    fn size(&self) -> Option<f64> {
+    fn size(&self, least: f64) -> Option<f64> {
         let sure = t_quantile(1.0 - CHANCE, self.freedom.max(1.0)) * self.error;
         let size = self.mean.exp() - 1.0;
-        let plain = self.mean.abs() > sure && self.mean.abs() - self.error >= LEAST / 1.5;
-        (self.freedom >= 2.0 && plain && size.abs() >= LEAST).then_some(size)
+        (self.freedom >= 2.0 && self.mean.abs() > sure && size.abs() >= least).then_some(size)
     }
 }
 
+/// Standard deviation of fingersticks about the levels of their sensors.
+fn noise(steady: &Levels) -> f64 {
+    let mut off = Vec::new();
+    for values in steady.values().filter(|values| values.len() >= CHECKS) {
+        let middle = robust_mean(values);
+        off.extend(values.iter().map(|value| (value - middle).abs()));
+    }
+    let noise = median(&mut off).map_or(NOISE, |off| ROBUST * off);
+    noise.clamp(LEAST_NOISE, NOISE)
+}
+
 /// By how much the level of one sensor changes, and the error of that.
-fn within(before: &[f64], after: &[f64]) -> (f64, f64) {
+fn within(before: &[f64], after: &[f64], noise: f64) -> (f64, f64) {
     let (n, m) = (before.len() as f64, after.len() as f64);
-    let error = (NOISE * NOISE * (1.0 / n + 1.0 / m) + DRIFT * DRIFT).sqrt();
+    let error = (noise * noise * (1.0 / n + 1.0 / m) + DRIFT * DRIFT).sqrt();
     (robust_mean(after) - robust_mean(before), error)
 }
 
@@ -142,10 +165,11 @@ fn span(wearer: &Wearer<'_>, meter: usize) -> Option<(Micros, Micros)> {
     Some((first, own.next_back().map_or(first, |last| last.time)))
 }
 
-/// Of two meters one of which begins where the other ends.
+/// Of two meters one of which begins where the other ends; levels as sensors read, and with failing ones put at that of their
+/// first days.
 pub(crate) fn replaced(
     wearer: &Wearer<'_>,
-    levels: &Levels,
+    [levels, steady]: [&Levels; 2],
     (a, b): (usize, usize),
 ) -> Option<Finding> {
     let (one, other) = (span(wearer, a)?, span(wearer, b)?);
@@ -155,10 +179,10 @@ pub(crate) fn replaced(
         _ => return None,
     };
     // A sensor worn then has levels of both; it counts to the side on which it was inserted with those of that meter.
-    let mut own = of_sensors(wearer, levels, old);
+    let mut own = of_sensors(wearer, steady, old);
     own.retain(|level| level.insert < from);
     own.extend(
-        of_sensors(wearer, levels, new)
+        of_sensors(wearer, steady, new)
             .into_iter()
             .filter(|level| level.insert >= from),
     );
@@ -168,10 +192,10 @@ pub(crate) fn replaced(
         .find_map(|((sensor, _), before)| Some((before, levels.get(&(*sensor, new))?)));
     let change = Change::of(&own.iter().collect::<Vec<_>>(), from)?;
     let change = match worn_then {
-        Some((before, after)) => change.with(before, after),
+        Some((before, after)) => change.with(before, after, noise(steady)),
         None => change,
     };
-    let size = change.size()?;
+    let size = change.size(LEAST)?;
     let made = finding(wearer, new, size);
     let name = |meter: usize| wearer.meters.get(meter).map_or("", |name| *name);
     Some(Finding {
@@ -192,11 +216,12 @@ pub(crate) fn replaced(
 /// A meter whose fingersticks read otherwise from one on, under the same label: another meter, or other strips.
 pub(crate) fn changed(
     wearer: &Wearer<'_>,
-    levels: &Levels,
+    [levels, steady]: [&Levels; 2],
     times: &Levels,
     meter: usize,
 ) -> Option<Finding> {
-    let all = of_sensors(wearer, levels, meter);
+    let all = of_sensors(wearer, steady, meter);
+    let noise = noise(steady);
     let worn = wearer.sessions.iter().enumerate();
     let found = worn.flat_map(|(sensor, session)| {
         let of = (sensor, meter);
@@ -207,11 +232,18 @@ pub(crate) fn changed(
         let splits = CHECKS..(own.len() + 1).saturating_sub(CHECKS);
         splits.filter_map(move |split| {
             let (before, after) = own.split_at_checked(split)?;
-            let change = others.clone()?.with(before, after);
-            let (own, error) = within(before, after);
+            let change = others.clone()?.with(before, after, noise);
+            let (own, error) = within(before, after, noise);
             let is_plain = own * change.mean > 0.0 && own.abs() >= WITHIN * error;
             let at = *times.get(&of)?.get(split)?;
-            is_plain.then(|| (change.mean.abs() / change.error, at, from, change.size()))
+            is_plain.then(|| {
+                (
+                    change.mean.abs() / change.error,
+                    at,
+                    from,
+                    change.size(LEAST_CHANGE),
+                )
+            })
         })
     });
     let best = found.max_by(|a, b| a.0.total_cmp(&b.0))?;
@@ -222,7 +254,7 @@ pub(crate) fn changed(
     Some(Finding {
         from: Some(from),
         text: format!(
-            "{} of `{}` reads {} against the sensors from {} on, within the sensor worn then and at all sites after it: another meter of that name, or other strips; sites worn more before or after seem to read differently",
+            "{} of `{}` reads {} against the sensors from about {} on, within the sensor worn then and at all sites after it: another meter of that name, or other strips; sites worn more before or after seem to read differently",
             label(&made.meter),
             wearer.name,
             percent(size),

@@ -11,6 +11,7 @@ use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
 use crate::drift;
 use crate::edges::{edges, told};
 use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::journeys;
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
 use crate::trace::{Trace, micros, minutes};
@@ -146,10 +147,10 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
             _ => None,
         })
         .collect();
-    for cause in &found {
-        let made = of_cause(wearer, &clocks, cause, &shifted_whole);
-        clocks.findings.extend(made);
-    }
+    let found = found.iter();
+    let made = found.flat_map(|cause| of_cause(wearer, &clocks, cause, &shifted_whole));
+    let made = journeys::joined(wearer, made.collect());
+    clocks.findings.extend(made);
     clocks
 }
 
@@ -169,6 +170,16 @@ fn of_cause(
             let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
             let minutes = cause.lag.unwrap_or(0.0) - delay;
             let (minutes, error) = told((minutes, cause.error.hypot(spread)), &cause.edges);
+            if whole_hours(minutes, error, NEAR_HOUR).is_some()
+                && journeys::log_denies(&clocks.profiles, cause)
+            {
+                let cause = Cause {
+                    minutes,
+                    error,
+                    ..cause.clone()
+                };
+                return vec![change(wearer, clocks, &cause, (&[sensor], None))];
+            }
             vec![whole_sensor(wearer, sensor, minutes, error)]
         }
         Scope::Sensor(sensor) => vec![change(wearer, clocks, cause, (&[sensor], None))],
@@ -404,6 +415,7 @@ fn change(
     let by_meter = match (meter, hours, put) {
         (Some(_), _, _) => true,
         _ if cause.is_of_readings() => false,
+        (None, Some(_), _) if journeys::is_denied(wearer, &clocks.profiles, cause) => true,
         (None, Some(hours), Some((_, put))) => hours == put,
         (None, Some(_), None) => false,
         (None, None, _) => only.is_none() && wearer.meters.len() < 2,
@@ -430,22 +442,23 @@ fn change(
         None => String::new(),
     };
     let whose = match (by_meter, only) {
+        (true, _) if meter.is_empty() && wearer.meters.len() > 1 => {
+            format!("the meters of `{}`", wearer.name)
+        }
         (true, _) => format!("{} of `{}`", meter_words(&meter), wearer.name),
         (false, Some(session)) => format!("sensor `{}` of `{}`", session.sensor, wearer.name),
         (false, None) => format!("the sensors of `{}`", wearer.name),
     };
-    let since = match (from, around[1]) {
-        (Some(from), None) => format!("from {} on", day(from, &wearer.zone)),
-        (Some(from), Some(to)) => {
-            format!(
-                "from {} to {}",
-                day(from, &wearer.zone),
-                day(to, &wearer.zone)
-            )
-        }
-        (None, Some(to)) => format!("until {}", day(to, &wearer.zone)),
-        (None, None) => "throughout".to_owned(),
+    let worn = only.filter(|_| cause.whole);
+    let around = match worn {
+        Some(session) => [Some(session.insert), Some(session.until(wearer.cutoff))],
+        None => around,
     };
+    let from = from.or(worn.map(|session| session.insert));
+    // Of one sensor alone it is known no longer than it was worn.
+    let alone = only.filter(|_| hours.is_some() && !by_meter);
+    let to = around[1].or(alone.map(|session| session.until(wearer.cutoff)));
+    let since = since(wearer, from, to);
     let why = match (hours, put) {
         (Some(_), Some(_)) => {
             "the clocks were put forward or back then, and one device did not follow"
@@ -483,7 +496,7 @@ fn change(
             .unwrap_or_default(),
         line: first_sensor.map(|session| session.line),
         from: from.or_else(|| first_sensor.map(|session| session.insert)),
-        to: around[1],
+        to,
         text: format!(
             "{whose}: {since} the clock is about {} that of the {}: {why}; readings are compared with fingersticks of another time",
             signed_minutes(size, "ahead of", "behind"),
@@ -498,6 +511,17 @@ fn change(
             .collect(),
         meter,
         ..wearer.finding(kind, severity, size)
+    }
+}
+
+/// `from 2026-03-02 to 2026-03-09`, or what of it is known.
+pub(crate) fn since(wearer: &Wearer<'_>, from: Option<Micros>, to: Option<Micros>) -> String {
+    let day = |at: Micros| day(at, &wearer.zone);
+    match (from, to) {
+        (Some(from), None) => format!("from {} on", day(from)),
+        (Some(from), Some(to)) => format!("from {} to {}", day(from), day(to)),
+        (None, Some(to)) => format!("until {}", day(to)),
+        (None, None) => "throughout".to_owned(),
     }
 }
 

@@ -25,6 +25,7 @@ use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::shared_checks::SharedChecks;
 use crate::sites;
+use crate::steady::Steps;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
 use crate::two_ids;
@@ -246,7 +247,18 @@ impl<'a> Look<'a> {
         self.shared.take_out(&self.log, wearer, &mut checks);
         flat::take_out(&self.doubted, wearer, &mut checks);
         let mut of_rows = twice::take_out(&mut checks, &zone);
-        let traces: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
+        let as_read: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
+        let steps: Vec<Steps> = as_read.iter().map(|own| Steps::of(own, &checks)).collect();
+        let steady: Vec<Option<Trace>> = steps
+            .iter()
+            .zip(&as_read)
+            .map(|(steps, own)| (!steps.is_none()).then(|| steps.off(own)))
+            .collect();
+        let traces: Vec<&Trace> = steady
+            .iter()
+            .zip(&as_read)
+            .map(|(steady, own)| steady.as_ref().unwrap_or(own))
+            .collect();
         let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();
         let mut doubted = Vec::new();
         let worn = Worn {
@@ -279,7 +291,7 @@ impl<'a> Look<'a> {
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);
-        let bias = bias::findings(&wearer, &found);
+        let bias = bias::findings(&wearer, &found, &steps);
         let mut pairs: BTreeMap<usize, u32> = BTreeMap::new();
         for item in &found.profiles.items {
             if let Some((place, _, _)) = known.get(item.sensor) {
@@ -289,11 +301,7 @@ impl<'a> Look<'a> {
         let mut findings = found.findings;
         findings.extend(bias);
         findings.extend(of_rows);
-        findings.extend(two_ids::findings(
-            &self.log,
-            &wearer.sessions,
-            &wearer.traces,
-        ));
+        findings.extend(two_ids::findings(&self.log, &wearer.sessions, &as_read));
         (findings, pairs, doubted)
     }
 

@@ -143,17 +143,42 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
     } else {
         gap.map_or(0.0, |(from, to)| days_between(from, to))
     };
+    let (wrong, todo) = match misdated(log, session, rated) {
+        Some((event, days)) => (
+            format!("its readings lie {days:.0} days from its `{event}`, whose date seems to be wrong"),
+            format!("log the true date of its `{event}`"),
+        ),
+        None => (
+            "its `end` is missing or wrong, or two sensors have one id and one of them counts for the other's site".to_owned(),
+            "log its true `end`; if the id was used twice, give the second sensor one of its own".to_owned(),
+        ),
+    };
     Some(Finding {
         size: Some((size * 100.0).round() / 100.0),
         unit: "days",
         text: format!(
-            "sensor `{}` of `{}`: {why}: its `end` is missing or wrong, or two sensors have one id and one of them counts for the other's site",
+            "sensor `{}` of `{}`: {why}: {wrong}",
             session.sensor, session.wearer
         ),
-        todo: "log its true `end`; if the id was used twice, give the second sensor one of its own"
-            .to_owned(),
+        todo,
         ..of_session(log, session, "session-too-long", Severity::Wrong, OF_ALL)
     })
+}
+
+/// The event whose date is wrong and the days from it to the nearest reading, where the readings are those of one sensor and lie
+/// beside the other event.
+fn misdated(log: &Log<'_>, session: &Session, rated: f64) -> Option<(&'static str, f64)> {
+    let (first, last) = session.seen.span?;
+    if days_between(first, last) > rated + LONGER {
+        return None;
+    }
+    let early = days_between(session.insert, first);
+    let late = days_between(last, session.until(log.cutoff));
+    match (early >= GAP_DAYS, late >= GAP_DAYS) {
+        (true, false) => Some(("insert", early)),
+        (false, true) if session.end.is_some() => Some(("end", late)),
+        _ => None,
+    }
 }
 
 /// A sensor without `end` that is no longer worn: `no-end` says what to write into the log, `lost` that survival rests on it.

@@ -47,7 +47,11 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session]) -> Vec<Finding> {
             .iter()
             .filter(|other| other.site != *site)
             .collect();
-        findings.extend(confounded(log, label, own, &others));
+        let mixed_up = confounded(log, label, own, &others);
+        if mixed_up.is_empty() {
+            findings.extend(of_its_own_time(log, label, own, &others));
+        }
+        findings.extend(mixed_up);
         findings.extend(by_alarm(log, label, own, &others).or_else(|| by_reading(log, label, own)));
         findings.extend(one_side(log, label, own));
         findings.extend(few_sensors(log, label, own));
@@ -168,6 +172,48 @@ fn confounded(log: &Log<'_>, label: &str, own: &[&Session], others: &[&Session])
             ..of_site(log, own, "site-confounded", Severity::Doubtful, OF_ALL)
         })
         .collect()
+}
+
+/// A site that was worn at a time of its own: all of its sensors before or after those of every other site, by everybody who wore
+/// it and another. A meter, its strips or a habit that changed in between then went with the site.
+fn of_its_own_time(
+    log: &Log<'_>,
+    label: &str,
+    own: &[&Session],
+    others: &[&Session],
+) -> Option<Finding> {
+    let sites: BTreeSet<&str> = others.iter().map(|other| other.site.as_str()).collect();
+    let wearers: BTreeSet<&str> = own.iter().map(|session| session.wearer.as_str()).collect();
+    let times = |of: &[&Session], wearer: &str| -> Vec<Micros> {
+        let worn = of.iter().filter(|session| session.wearer == wearer);
+        worn.map(|session| session.insert).collect()
+    };
+    let (mut odds, mut sides) = (1.0, BTreeSet::new());
+    for wearer in wearers {
+        let mine = times(own, wearer);
+        let (first, last) = (*mine.iter().min()?, *mine.iter().max()?);
+        let theirs = times(others, wearer);
+        if theirs.iter().any(|time| (first..=last).contains(time)) {
+            return None;
+        }
+        let worn = others.iter().filter(|other| other.wearer == wearer);
+        sides.extend(worn.map(|other| (other.site.as_str(), other.insert < first)));
+        odds *= (theirs.len() as f64 + 1.0) * chance(mine.len(), mine.len() + theirs.len());
+    }
+    // One of two sites is told, the later.
+    let is_first = sides.iter().all(|(_, before)| !before);
+    let is_other = sites.len() == 1 && is_first && others.len() >= SENSORS;
+    let apart = sides.len() == sites.len() && own.len() >= SENSORS && odds <= CHANCE;
+    (apart && !is_other).then(|| Finding {
+        size: Some(own.len() as f64),
+        unit: "sensors",
+        text: format!(
+            "{label}: its {} were all worn before or after those of every other site: what the site does and what changed in between, as a meter, its strips or the season may, cannot be told apart",
+            count(own.len(), "sensor"),
+        ),
+        todo: more(log, own, "sites in turn from now on"),
+        ..of_site(log, own, "site-confounded", Severity::Doubtful, OF_ALL)
+    })
 }
 
 /// One over the number of ways to deal so many sensors of all to a site.

@@ -3,6 +3,7 @@
 
 mod clocks;
 mod days;
+mod journeys;
 mod log_days;
 mod rows;
 mod sites;

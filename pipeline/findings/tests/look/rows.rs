@@ -517,3 +517,66 @@ fn another_meter_of_the_same_name_is_told_by_the_sensor_worn_then() {
     }
     assert!(claims(&study.look()).is_empty());
 }
+
+/// The sixth sensor of twelve fails in mid-wear, and those after it happen to read 4 % lower: it is no meter. Were it one, they would
+/// read lower by as much as that sensor did.
+#[test]
+fn a_sensor_that_fails_is_no_other_meter() {
+    let mut study = Study::new(12);
+    for check in &mut study.checks {
+        check.meter = "".into();
+    }
+    let half = study.sensors[5].readings.len() / 2;
+    let failed = study.sensors[5].readings[half..].iter_mut();
+    failed.for_each(|reading| reading.glucose *= 0.72);
+    let later = study.sensors[6..].iter_mut();
+    later
+        .flat_map(|sensor| &mut sensor.readings)
+        .for_each(|reading| reading.glucose *= 0.96);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
+/// Two meters 18 % apart whose names change places between the fifth and the sixth sensor of ten: over all of them they agree.
+#[test]
+fn meters_whose_names_changed_places_are_told() {
+    let moment = START + 5 * 14_700 * MINUTE;
+    let mut study = Study::new(10);
+    for check in &mut study.checks {
+        if check.meter == "bag" {
+            check.glucose *= 1.18;
+        }
+        if check.time >= moment {
+            let other = if check.meter == "bag" {
+                "kitchen"
+            } else {
+                "bag"
+            };
+            check.meter = other.into();
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.from), ("meter", Some(moment)));
+    assert!(found.text.contains("changed places"), "{}", found.text);
+    assert!((found.size.unwrap().abs() - 0.17).abs() < 0.03, "{found:?}");
+}
+
+/// A year or a month written wrong: the event is named whose date it is, and no second sensor is supposed.
+#[test]
+fn an_event_of_another_year_is_told_by_its_date() {
+    for (event, days) in [("insert", -365), ("end", 30)] {
+        let mut study = Study::new(8);
+        let own = study.events.iter_mut();
+        own.filter(|row| row.sensor == "s2" && row.event == event)
+            .for_each(|row| row.time += days * DAY);
+        study.events.sort_by_key(|row| row.time);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{:?}", outcome.findings);
+        };
+        assert_eq!(found.kind, "session-too-long");
+        assert_eq!(found.todo, format!("log the true date of its `{event}`"));
+    }
+}

@@ -2,7 +2,7 @@
 
 use whereworn_model::rows::WearEvent;
 
-use crate::study::Study;
+use crate::study::{Study, claims};
 
 /// What to do about the findings of a kind at the chest.
 fn to_do(study: &Study, kind: &str) -> Vec<String> {
@@ -78,4 +78,25 @@ fn where_the_skin_suffered_no_more_is_asked_for() {
     skin.events.push(look);
     assert_eq!(to_do(&reaction, "thin"), [nothing]);
     assert_eq!(to_do(&skin, "thin"), [nothing]);
+}
+
+/// Six sensors at the abdomen and then six at the chest: 7 runs of 924 ways to deal them. The later site is told, once; in turn
+/// there is nothing to tell.
+#[test]
+fn a_site_worn_at_a_time_of_its_own_is_told() {
+    let mut study = Study::new(12);
+    assert!(claims(&study.look()).is_empty());
+    for (number, event) in study.events.iter_mut().enumerate() {
+        event.site = if number < 12 { "abdomen" } else { "chest" }.into();
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.site.as_str()),
+        ("site-confounded", "chest")
+    );
+    assert_eq!(found.size, Some(6.0));
+    assert!(found.text.contains("before or after"), "{}", found.text);
 }

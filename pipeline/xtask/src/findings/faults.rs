@@ -27,6 +27,8 @@ pub struct Expected {
     /// From when on, give or take three days: not before the first moment, nor after the second. Between the two there is
     /// no reading that tells.
     pub from: Option<(Micros, Micros)>,
+    /// The same of its end.
+    pub to: Option<(Micros, Micros)>,
 }
 
 impl Expected {
@@ -52,10 +54,12 @@ impl Expected {
                 .size
                 .is_some_and(|own| (own - size).abs() <= off + 1e-9)
         });
-        let from = self.from.is_none_or(|(first, last)| {
+        let is_near = |(first, last): (Micros, Micros), own: Option<Micros>| {
             let near = first - 3 * DAY..=last + 3 * DAY;
-            found.from.is_some_and(|own| near.contains(&own))
-        });
+            own.is_some_and(|own| near.contains(&own))
+        };
+        let from = self.from.is_none_or(|from| is_near(from, found.from));
+        let to = self.to.is_none_or(|to| is_near(to, found.to));
         found.kind == self.kind
             && same(&self.wearer, &found.wearer)
             && same(&self.sensor, &found.sensor)
@@ -64,11 +68,12 @@ impl Expected {
             && meter
             && size
             && from
+            && to
     }
 }
 
 /// Kinds of faults, each with what it plants.
-pub const FAULTS: [&str; 24] = [
+pub const FAULTS: [&str; 26] = [
     "unit, a sensor",
     "unit, fingersticks",
     "unit, mg/dL as mmol/L",
@@ -80,6 +85,8 @@ pub const FAULTS: [&str; 24] = [
     "clock-meter, jump",
     "clock-change",
     "clock-change, journey",
+    "clock-change, there and back",
+    "clock-change, meter there and back",
     "meter",
     "sensor-reused",
     "session-too-long",
@@ -97,22 +104,22 @@ pub const FAULTS: [&str; 24] = [
 
 /// A sensor's session by its log.
 #[derive(Clone, Debug)]
-struct Worn {
-    wearer: String,
-    sensor: String,
-    site: String,
-    from: Micros,
-    to: Micros,
+pub struct Worn {
+    pub wearer: String,
+    pub sensor: String,
+    pub site: String,
+    pub from: Micros,
+    pub to: Micros,
 }
 
 impl Worn {
     /// Whether an event of the log is of this sensor.
-    fn has(&self, event: &WearEvent) -> bool {
+    pub fn has(&self, event: &WearEvent) -> bool {
         event.wearer == self.wearer && event.sensor == self.sensor
     }
 }
 
-fn worn(rows: &Rows) -> Vec<Worn> {
+pub fn worn(rows: &Rows) -> Vec<Worn> {
     let inserts = rows.events.iter().filter(|event| event.event == "insert");
     inserts
         .filter_map(|insert| {
@@ -137,7 +144,7 @@ fn worn(rows: &Rows) -> Vec<Worn> {
         .collect()
 }
 
-fn readings<'r>(rows: &'r mut Rows, one: &Worn) -> Option<&'r mut SensorReadings> {
+pub fn readings<'r>(rows: &'r mut Rows, one: &Worn) -> Option<&'r mut SensorReadings> {
     rows.readings
         .iter_mut()
         .find(|s| s.wearer == one.wearer && s.sensor == one.sensor)
@@ -156,11 +163,11 @@ fn pick<T: Clone>(from: &[T], dice: &mut ChaCha8Rng) -> Option<T> {
     (!from.is_empty()).then(|| from[dice.random_range(0..from.len())].clone())
 }
 
-fn sign(dice: &mut impl Rng) -> f64 {
+pub fn sign(dice: &mut impl Rng) -> f64 {
     if dice.random::<bool>() { 1.0 } else { -1.0 }
 }
 
-fn between(dice: &mut impl Rng, from: f64, to: f64) -> f64 {
+pub fn between(dice: &mut impl Rng, from: f64, to: f64) -> f64 {
     from + (to - from) * dice.random::<f64>()
 }
 

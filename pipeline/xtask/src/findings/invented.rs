@@ -43,7 +43,7 @@ const RATED: f64 = 14.0;
 /// 1 September 2026, 00:00 UTC, in minutes.
 const START: i64 = 1_788_220_800 / 60;
 
-fn normal(dice: &mut impl Rng) -> f64 {
+pub fn normal(dice: &mut impl Rng) -> f64 {
     let (u, v): (f64, f64) = (dice.random::<f64>().max(1e-12), dice.random());
     (-2.0 * u.ln()).sqrt() * (std::f64::consts::TAU * v).cos()
 }

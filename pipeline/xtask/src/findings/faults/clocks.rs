@@ -12,6 +12,9 @@ use super::{Expected, Planting, Worn, between, checks_of, pick, readings, sign};
 /// it may be off.
 const ENOUGH_CHECKS: usize = 40;
 
+/// Fingersticks of a sensor during a journey from which on they tell of it.
+const IN_PART: usize = 12;
+
 /// Plants a fault of these kinds; `None` where the study has no place for it.
 pub(super) fn plant(
     planting: &Planting<'_>,
@@ -25,6 +28,8 @@ pub(super) fn plant(
         "clock-meter" | "meter" => meter(planting, rows, dice),
         "clock-meter, jump" => meter_jump(planting, rows, dice),
         "clock-change" | "clock-change, journey" => change(planting, rows, dice),
+        "clock-change, there and back" => there_and_back(planting, rows, dice, false),
+        "clock-change, meter there and back" => there_and_back(planting, rows, dice, true),
         _ => None,
     }
 }
@@ -229,6 +234,73 @@ fn change(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
         wearer: Some(wearer),
         size: Some((minutes, 0.0)),
         from: Some(from),
+        ..planting.expected()
+    })
+}
+
+/// Five to twenty days in another time zone, one to nine hours away: the clock of the readings follows and that of the meter
+/// does not, or the other way round.
+fn there_and_back(
+    planting: &Planting<'_>,
+    rows: &mut Rows,
+    dice: &mut ChaCha8Rng,
+    is_meters: bool,
+) -> Option<Expected> {
+    let (wearer, at) = middle(planting.all, dice)?;
+    let until = at + (between(dice, 5.0, 20.0) * DAY as f64) as Micros;
+    let last = planting.all.iter().filter(|one| one.wearer == wearer);
+    // Their last sensor says nothing of the way back.
+    if last.map(|one| one.to).max()? < until + 10 * DAY {
+        return None;
+    }
+    // Each sensor worn then has fingersticks enough, and days enough before, during or after it.
+    let during = |one: &&Worn| one.wearer == wearer && one.from < until && one.to > at;
+    let tells = |one: &Worn| {
+        let part = Worn {
+            from: one.from.max(at),
+            to: one.to.min(until),
+            ..one.clone()
+        };
+        checks_of(rows, &part, None) >= IN_PART
+    };
+    let mut worn = planting.all.iter().filter(during).peekable();
+    if worn.peek().is_none() || !worn.all(tells) {
+        return None;
+    }
+    let own = rows.readings.iter().filter(|one| one.wearer == wearer);
+    let times: Vec<Micros> = own
+        .flat_map(|one| &one.readings)
+        .map(|reading| reading.time)
+        .collect();
+    let around = |moment: Micros| {
+        let before = times.iter().filter(|time| **time < moment).max()?;
+        Some((
+            *before,
+            *times.iter().filter(|time| **time >= moment).min()?,
+        ))
+    };
+    let (from, to) = (around(at)?, around(until)?);
+    let minutes = 60.0 * f64::from(dice.random_range(1..=9)) * sign(dice);
+    let abroad = |time: Micros| match (at..until).contains(&time) {
+        true => time + (minutes * MINUTE as f64) as Micros,
+        false => time,
+    };
+    if is_meters {
+        let own = rows
+            .checks
+            .iter_mut()
+            .filter(|check| check.wearer == wearer);
+        own.for_each(|check| check.time = abroad(check.time));
+    } else {
+        let own = rows.readings.iter_mut().filter(|one| one.wearer == wearer);
+        let own = own.flat_map(|one| &mut one.readings);
+        own.for_each(|reading| reading.time = abroad(reading.time));
+    }
+    Some(Expected {
+        wearer: Some(wearer),
+        size: Some((minutes, 0.0)),
+        from: Some(from),
+        to: Some(to),
         ..planting.expected()
     })
 }
