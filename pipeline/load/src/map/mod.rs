@@ -6,7 +6,7 @@ use std::path::Path;
 use whereworn_model::settings::{Columns, Encoding, Export, Settings};
 use whereworn_model::units::Unit;
 
-use crate::columns::{allowed_words, quoted};
+use crate::columns::{allowed_words, names, quoted};
 use crate::error::LoadError;
 use crate::input::{InputFile, Table};
 use crate::times::{MILLISECONDS, SECONDS};
@@ -245,6 +245,7 @@ impl<'l> Guess<'l> {
         self.taken.extend(of_rows);
         let table = self.known.table.unwrap_or_else(|| self.table(spacing));
         self.mapping.export.table = table.folder().to_owned();
+        self.leave_out_constants(table);
         match table {
             Table::Readings => {
                 self.glucose();
@@ -259,6 +260,20 @@ impl<'l> Guess<'l> {
         }
         self.words(table);
         Ok(self.mapping)
+    }
+
+    /// Constants for columns that the table does not have would be refused.
+    fn leave_out_constants(&mut self, table: Table) {
+        let (required, optional) = names(table);
+        let Mapping { export, told, .. } = &mut self.mapping;
+        export.constants.retain(|ours, _| {
+            let known = required.contains(&ours.as_str()) || optional.contains(&ours.as_str());
+            if !known {
+                let table = table.folder();
+                told.push(format!("`{ours}` is no column of {table}: it is left out"));
+            }
+            known
+        });
     }
 
     fn title(&self, index: usize) -> &str {

@@ -931,6 +931,24 @@ fn rows_that_are_not_read_are_counted() {
     assert_eq!(((rows[0].2 * 10.0).round(), rows[1].2), (1207.0, 121.0));
 }
 
+/// What somebody says of a column that the table does not have is left out, and said: the mapping would be refused.
+#[test]
+fn a_constant_of_another_table_is_left_out() {
+    let rows: String = (1..20)
+        .map(|n| format!("2026-03-{n:02} 10:00,{}\n", 90 + n % 7))
+        .collect();
+    let known = Known {
+        constants: [("sensor".to_owned(), "s1".to_owned())].into(),
+        ..Known::default()
+    };
+    let (place, mapping) = told(&format!("when,glucose\n{rows}"), &known);
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let left = "`sensor` is no column of fingersticks: it is left out";
+    assert!(mapping.told.iter().any(|told| told == left));
+    let settled = settled_by(&place, &mapping);
+    assert_eq!(counts(&settled, Table::Fingersticks).accepted, 19);
+}
+
 /// A word that is negated says nothing of what follows it, and a site's words name its side.
 #[test]
 fn words_are_not_placed_by_half_of_what_they_say() {
