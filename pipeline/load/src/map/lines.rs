@@ -112,16 +112,24 @@ impl Lines {
     /// # Errors
     /// In words: a column that the file lacks, no such rows.
     pub fn only(&self, rows: &BTreeMap<String, Vec<String>>) -> Result<Self, String> {
-        let mut kept = self.rows.clone();
+        let mut wanted = Vec::new();
         for (title, texts) in rows {
-            let Some(index) = self.titles.iter().position(|own| own == title) else {
-                return Err(format!(
-                    "there is no column `{title}`, which --rows names; the columns are {}",
-                    quoted(&self.titles)
-                ));
-            };
-            kept.retain(|row| row.get(index).is_some_and(|text| texts.contains(text)));
+            let place = self.titles.iter().position(|own| own == title);
+            wanted.push((
+                place.ok_or_else(|| {
+                    format!(
+                        "there is no column `{title}`, which --rows names; the columns are {}",
+                        quoted(&self.titles)
+                    )
+                })?,
+                texts,
+            ));
         }
+        let fits = |row: &&Vec<String>| {
+            let mut wanted = wanted.iter();
+            wanted.all(|(place, texts)| row.get(*place).is_some_and(|text| texts.contains(text)))
+        };
+        let kept: Vec<Vec<String>> = self.rows.iter().filter(fits).cloned().collect();
         if kept.is_empty() {
             return Err("no row has the texts that --rows names".to_owned());
         }

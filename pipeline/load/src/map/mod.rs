@@ -137,8 +137,13 @@ fn in_parts(
             ..Mapping::default()
         };
         let suffix = part.suffix.clone();
-        let lines = lines.only(&part.rows)?;
-        let own = Guess::new(&lines, &known, part, own).finish()?;
+        // All rows of a large file are not copied.
+        let some = match part.rows.is_empty() {
+            true => None,
+            false => Some(lines.only(&part.rows)?),
+        };
+        let lines = some.as_ref().unwrap_or(lines);
+        let own = Guess::new(lines, &known, part, own).finish()?;
         dates = dates.or(own.export.time_format.as_deref().and_then(times::order_of));
         let told = |text: String| match number {
             0 => text,

@@ -384,6 +384,24 @@ fn exports_share_a_file_by_its_kinds_of_rows() {
     assert_eq!(counts(&place.settled(), Table::Readings).accepted, 3);
 }
 
+/// A row that ends before the column of its kind is no row of another kind: it is rejected.
+#[test]
+fn a_row_without_its_kind_is_rejected() {
+    let export =
+        "[exports.a]\ntable = \"fingersticks\"\nfiles = \"a.csv\"\nrows = { kind = [\"1\"] }\n";
+    let place = Place::new(&[
+        ("study.toml", &format!("{UTC}{export}")),
+        (
+            "a.csv",
+            "time,glucose,kind\n2026-03-01T09:00Z,100,1\n2026-03-01T09:05Z,101\n2026-03-01T09:10Z,102,2\n",
+        ),
+    ]);
+    let settled = place.settled();
+    rejected(&settled, &[("a.csv:3:", "wrong number of fields")]);
+    let all = counts(&settled, Table::Fingersticks);
+    assert_eq!((all.read, all.untaken, all.accepted), (3, 1, 1));
+}
+
 /// A row of a sensor's life holds two events: two exports of one table take a column of times each.
 #[test]
 fn exports_that_differ_in_a_constant_share_a_file() {

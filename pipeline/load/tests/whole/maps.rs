@@ -680,6 +680,15 @@ fn values_in_one_of_several_columns() {
     let rows = super::readings(&place.load().0);
     assert_eq!((rows[0].2, (rows[1].2 * 10.0).round()), (108.0, 1351.0));
 
+    // A row without any value would be taken by both exports: they are not proposed, and what is not read is counted.
+    let (_, mapping) = told(&format!("{units}2026-03-01 12:00,a,,\n"), &Known::default());
+    assert!(mapping.export.rows.is_empty() && mapping.more.is_empty());
+    assert!(
+        mapping.open[0].starts_with("21 of 41 rows are not read: 21 for their glucose"),
+        "{:?}",
+        mapping.open
+    );
+
     let kinds = mixed(
         "Time,Device,Historic glucose,Strip glucose,Note",
         |kind, at, value| match kind {
