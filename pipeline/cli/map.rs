@@ -1,5 +1,6 @@
 //! `map`: how to read an export.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -35,6 +36,9 @@ pub struct MapArguments {
     /// What every row holds in one of our columns, for example sensor=s01
     #[arg(long = "set", value_name = "COLUMN=VALUE", value_parser = constant)]
     pub constants: Vec<(String, String)>,
+    /// Map only rows with a text in a column of the file, for example "Record Type=0"; more than once for more texts
+    #[arg(long = "rows", value_name = "COLUMN=TEXT", value_parser = constant)]
+    pub rows: Vec<(String, String)>,
 }
 
 /// A raw table that an export may be of.
@@ -75,6 +79,10 @@ const RAW_CHARACTERS: usize = 70;
 
 /// Prints the mapping of each export, and ten of its rows as it reads them; what is open in one is said after the others.
 pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
+    let mut rows: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (column, text) in &arguments.rows {
+        rows.entry(column.clone()).or_default().push(text.clone());
+    }
     let known = Known {
         table: arguments.table.map(|table| match table {
             MapTable::Readings => Table::Readings,
@@ -87,6 +95,7 @@ pub fn run(arguments: &MapArguments) -> Result<(), Failure> {
         }),
         unit: arguments.unit,
         constants: arguments.constants.iter().cloned().collect(),
+        rows,
     };
     let study = arguments.write.as_deref();
     if let [file] = arguments.files.as_slice() {
@@ -117,17 +126,8 @@ fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> 
     for line in &mapping.told {
         say(&format!("- {line}"));
     }
-    if let Ok(rows) = preview(file, &mapping, SHOWN) {
-        say("");
-        for row in rows {
-            let raw: String = row.raw.chars().take(RAW_CHARACTERS).collect();
-            let raw = raw.replace('\t', "    ");
-            say(&format!(
-                "line {}: {raw}\n    -> {}",
-                row.line, row.understood
-            ));
-        }
-        say("");
+    for part in mapping.parts() {
+        show(file, &part);
     }
     let name = export_name(file);
     if mapping.open.is_empty()
@@ -135,7 +135,9 @@ fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> 
     {
         return write(study, file, &name, &mut mapping);
     }
-    emit(plain_lines(&mapping.export.block(&name)).as_bytes())?;
+    for block in blocks(&mapping, &name) {
+        emit(plain_lines(&block).as_bytes())?;
+    }
     if mapping.open.is_empty() {
         say(
             "Put this into study.toml, or run again with --write STUDY. `files` is relative to the study's folder.",
@@ -148,6 +150,33 @@ fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> 
         mapping.open.len(),
         mapping.open.join("; ")
     )))
+}
+
+/// The mappings of a file as they are written, an empty line between them; the first has the name.
+fn blocks(mapping: &Mapping, name: &str) -> Vec<String> {
+    let more = mapping.more.iter();
+    let more =
+        more.map(|(suffix, export)| format!("\n{}", export.block(&format!("{name}-{suffix}"))));
+    [mapping.export.block(name)]
+        .into_iter()
+        .chain(more)
+        .collect()
+}
+
+/// Shows the first rows of a file as a mapping reads them.
+fn show(file: &Path, mapping: &Mapping) {
+    if let Ok(rows) = preview(file, mapping, SHOWN) {
+        say("");
+        for row in rows {
+            let raw: String = row.raw.chars().take(RAW_CHARACTERS).collect();
+            let raw = raw.replace('\t', "    ");
+            say(&format!(
+                "line {}: {raw}\n    -> {}",
+                row.line, row.understood
+            ));
+        }
+        say("");
+    }
 }
 
 fn plain_lines(text: &str) -> String {
@@ -183,35 +212,51 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
     ))?;
     let settings = parse(&path, &text)?;
     let mut name = name.to_owned();
-    while settings.exports.contains_key(&name) {
+    let taken = |name: &String| {
+        let mut more = mapping.more.iter();
+        let there = |name: &str| settings.exports.contains_key(name);
+        there(name) || more.any(|(suffix, _)| there(&format!("{name}-{suffix}")))
+    };
+    while taken(&name) {
         name += "-2";
     }
     let inside = inside(study, file);
-    mapping.export.files = match &inside {
+    let files = match &inside {
         Some(inside) => inside.clone(),
         None => format!(
             "exports/{}",
             file.file_name().unwrap_or_default().to_string_lossy()
         ),
     };
-    let whole = format!("{}\n\n{}", text.trim_end(), mapping.export.block(&name));
+    let more = mapping.more.iter_mut().map(|(_, export)| export);
+    for export in [&mut mapping.export].into_iter().chain(more) {
+        export.files.clone_from(&files);
+    }
+    let whole = format!("{}\n\n{}", text.trim_end(), blocks(mapping, &name).join(""));
     parse(&path, &whole)?;
     if inside.is_none() {
         let target = study.join(&mapping.export.files);
-        if target.exists() {
+        // Its other rows may have been mapped before.
+        let same = |one: &Path, other: &Path| Some(fs::read(one).ok()? == fs::read(other).ok()?);
+        if target.exists() && same(&target, file) != Some(true) {
             return Err(Failure::Request(format!(
                 "{}: there is such a file already: remove it, or give this one another name",
                 target.display()
             )));
         }
-        fs::create_dir_all(study.join("exports"))
-            .map_err(Failure::io(&target, "creating its folder"))?;
-        fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
-        say(&format!("copied to {}", target.display()));
+        if !target.exists() {
+            fs::create_dir_all(study.join("exports"))
+                .map_err(Failure::io(&target, "creating its folder"))?;
+            fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
+            say(&format!("copied to {}", target.display()));
+        }
     }
     files::replace(&path, whole.as_bytes(), Access::Shared)
         .map_err(Failure::io(&path, "writing"))?;
-    say(&format!("[exports.{name}] is in {}", path.display()));
+    let more = mapping.more.iter();
+    let more = more.map(|(suffix, _)| format!(", [exports.{name}-{suffix}] too"));
+    let more: String = more.collect();
+    say(&format!("[exports.{name}] is in {}{more}", path.display()));
     Ok(())
 }
 

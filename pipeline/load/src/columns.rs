@@ -11,6 +11,7 @@ use crate::corrections::Corrections;
 use crate::error::LoadError;
 use crate::fields::Comma;
 use crate::input::{InputFile, Table};
+use crate::taken::Taken;
 use crate::times::TimeFormat;
 
 /// How the rows of a file are read.
@@ -26,6 +27,8 @@ pub(crate) struct Layout {
     /// The clock that wrote the times, where it is not the wearer's.
     pub zone: Option<TimeZone>,
     pub corrections: Corrections,
+    /// Which of the file's rows are read.
+    pub taken: Taken,
     /// Where each of our columns comes from, in the order of [`names`].
     places: Vec<Place>,
     /// Columns of the file that are none of ours.
@@ -135,6 +138,8 @@ impl Layout {
         if let Some(export) = export {
             refuse_unknown(export, input)?;
         }
+        let taken = Taken::find(input, settings, &titles)
+            .map_err(|message| stop(format!("{message}: {}", listed(&titles, delimiter))))?;
         let mut places = Vec::new();
         for &name in required.iter().chain(optional) {
             let found = place_of(name, export, &titles, delimiter).map_err(&stop)?;
@@ -164,6 +169,7 @@ impl Layout {
             default_unit: export.and_then(|e| e.unit).or(settings.study.unit),
             zone: export.and_then(Export::zone),
             corrections: Corrections::of_file(settings, input),
+            taken,
             time_format: TimeFormat::new(export.and_then(|e| e.time_format.as_deref())),
             places,
             unknown,

@@ -93,6 +93,22 @@ pub(crate) fn glucose(text: &[u8], unit: Unit, comma: Comma) -> Result<Glucose, 
     }
 }
 
+/// A value without the unit that stands behind it, and that unit: `120 mg/dL`.
+pub(crate) fn own_unit(text: &[u8]) -> (&[u8], Option<Unit>) {
+    if !matches!(text.last(), Some(b'L' | b'l')) {
+        return (text, None);
+    }
+    let digit = text.iter().rposition(u8::is_ascii_digit);
+    let (value, unit) = text.split_at(digit.map_or(0, |place| place + 1));
+    let unit = std::str::from_utf8(unit)
+        .ok()
+        .and_then(|unit| Unit::parse(unit.trim()));
+    match unit {
+        Some(_) if !value.is_empty() => (value, unit),
+        _ => (text, None),
+    }
+}
+
 /// The unit of a row: the one that it names, else the default.
 ///
 /// # Errors

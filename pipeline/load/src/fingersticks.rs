@@ -2,7 +2,7 @@
 
 use whereworn_model::time::Micros;
 
-use crate::fields::{Glucose, glucose, text, unit, word};
+use crate::fields::{Glucose, glucose, own_unit, text, unit, word};
 use crate::reject::Fault;
 use crate::wear_events::RowReader;
 
@@ -40,9 +40,11 @@ pub(crate) fn parse_fingerstick(reader: &mut RowReader<'_>) -> Result<Fingerstic
     let meter = text(&field(METER));
     let wearer = reader.wearer(WEARER);
     let (time, corrected) = reader.time(TIME, &wearer, "", &meter)?;
-    let unit = corrected.map_or_else(|| unit(&field(UNIT), layout.default_unit), Ok)?;
     let shown = field(GLUCOSE);
-    let Glucose::Value(value) = glucose(&shown, unit, layout.comma)? else {
+    let (value, own) = own_unit(&shown);
+    let named = || unit(&field(UNIT), layout.default_unit);
+    let unit = corrected.or(own).map_or_else(named, Ok)?;
+    let Glucose::Value(value) = glucose(value, unit, layout.comma)? else {
         let shown = text(&shown);
         let reason = format!(
             "`{shown}` is off the meter's scale: a check without a value pairs with nothing"

@@ -9,6 +9,7 @@ use whereworn_model::settings::{Encoding, Settings};
 
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
+use crate::taken::{by_constants, by_rows};
 
 /// The raw table that a file belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -157,11 +158,7 @@ pub(crate) fn list_inputs(
         }
     }
     inputs.sort_by(|a, b| a.name.as_bytes().cmp(b.name.as_bytes()));
-    if let Some(name) = first_twice(&inputs) {
-        return Err(LoadError::Study(format!(
-            "study.toml: {name} is matched by two exports: let `files` of one of them leave it out"
-        )));
-    }
+    refuse_twice(&inputs, settings)?;
     if inputs.len() > MOST_FILES {
         return Err(LoadError::Study(format!(
             "{}: {} input files, more than {MOST_FILES}: join some",
@@ -176,12 +173,35 @@ pub(crate) fn list_inputs(
     Ok((inputs, in_words.collect()))
 }
 
-fn first_twice(inputs: &[InputFile]) -> Option<&str> {
-    let next = inputs.iter().skip(1);
-    let mut pairs = inputs.iter().zip(next);
-    pairs
-        .find(|(a, b)| a.name == b.name && (a.table == b.table || a.export.is_some()))
-        .map(|(a, _)| a.name.as_str())
+/// Refuses a file that two exports of one table read where nothing keeps them from reading its rows twice.
+fn refuse_twice(inputs: &[InputFile], settings: &Settings) -> Result<(), LoadError> {
+    let export = |input: &InputFile| {
+        let name = input.export.as_ref();
+        name.and_then(|name| {
+            settings
+                .exports
+                .get(name)
+                .map(|export| (name.clone(), export))
+        })
+    };
+    for same in inputs.chunk_by(|a, b| a.name == b.name) {
+        for (index, input) in same.iter().enumerate() {
+            let before = same.get(..index).unwrap_or_default();
+            for other in before.iter().filter(|other| other.table == input.table) {
+                let (Some((one, a)), Some((two, b))) = (export(other), export(input)) else {
+                    continue;
+                };
+                if !(by_rows(a, b) || by_constants(a, b)) {
+                    return Err(LoadError::Study(format!(
+                        "study.toml: {} is matched by two exports of {}, {one} and {two}: let `files` of one of them leave it out, or let each say in `rows` which of its rows it takes",
+                        input.name,
+                        input.table.folder()
+                    )));
+                }
+            }
+        }
+    }
+    Ok(())
 }
 
 /// Names of a study folder that are read.
@@ -257,7 +277,7 @@ struct Entry {
 
 impl Entry {
     fn is_hidden(&self) -> bool {
-        self.name.starts_with(['.', '~'])
+        is_hidden(&self.name)
     }
 
     fn is_visible_file(&self) -> bool {
@@ -267,8 +287,7 @@ impl Entry {
     /// Whether a part of a pattern names it; what is hidden has to be named from its first character on (POSIX.1-2017,
     /// Shell and Utilities, 2.13.3).
     fn fits(&self, part: &str) -> bool {
-        let any = part.starts_with(['*', '?']);
-        !(any && self.is_hidden()) && matches(part.as_bytes(), self.name.as_bytes())
+        fits_part(part, &self.name)
     }
 
     /// Why a file in one of the tables' folders is not read; `None` where it is.
@@ -347,6 +366,24 @@ fn matching(dir: &Path, pattern: &str) -> Result<Vec<(PathBuf, String)>, LoadErr
     }
     found.sort();
     Ok(found)
+}
+
+fn is_hidden(name: &str) -> bool {
+    name.starts_with(['.', '~'])
+}
+
+fn fits_part(part: &str, name: &str) -> bool {
+    let any = part.starts_with(['*', '?']);
+    !(any && is_hidden(name)) && matches(part.as_bytes(), name.as_bytes())
+}
+
+/// Whether a file's path relative to the study folder fits a pattern, part by part.
+pub(crate) fn fits_path(pattern: &str, name: &str) -> bool {
+    let parts = || pattern.split('/').filter(|part| !part.is_empty());
+    parts().count() == name.split('/').count()
+        && parts()
+            .zip(name.split('/'))
+            .all(|(part, name)| fits_part(part, name))
 }
 
 /// Whether a file name fits a pattern with `*` and `?`, in time that grows with the product of their lengths.

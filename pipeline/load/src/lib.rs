@@ -34,6 +34,7 @@ mod settle_small;
 mod source;
 mod store;
 mod study;
+mod taken;
 mod times;
 mod wear_events;
 

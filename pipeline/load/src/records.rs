@@ -9,6 +9,7 @@ use crate::error::LoadError;
 use crate::input::InputFile;
 use crate::reject::{Fault, FaultKind, Reject, Rejects};
 use crate::source::{Segment, Source, scan};
+use crate::taken::Untaken;
 use crate::times::{TimeFormat, UNPARSABLE_TIME};
 
 /// One row.
@@ -28,6 +29,8 @@ pub(crate) struct Seen {
     pub left_out: u64,
     /// Rows that their sender withdrew or replaced.
     pub withdrawn: u64,
+    /// Rows that the export leaves to others.
+    pub untaken: Untaken,
     /// The first row for which the file as a whole cannot be used.
     pub stopped: Option<Reject>,
 }
@@ -39,6 +42,7 @@ impl Seen {
         self.rejects.append(next.rejects);
         self.left_out += next.left_out;
         self.withdrawn += next.withdrawn;
+        self.untaken.append(next.untaken);
         self.stopped = self.stopped.take().or(next.stopped);
     }
 
@@ -47,8 +51,8 @@ impl Seen {
     pub fn refuse(&self, layout: &Layout) -> Result<(), LoadError> {
         let no_time = || {
             let first = self.rejects.listed.first()?;
-            let all = self.rows == self.rejects.count;
-            let format = matches!(layout.time_format, TimeFormat::Strftime(_));
+            let all = self.rows == self.rejects.count + self.untaken.rows;
+            let format = !matches!(layout.time_format, TimeFormat::Iso);
             let unfit = |reject: &Reject| reject.reason.starts_with(UNPARSABLE_TIME);
             (format && all && self.rejects.listed.iter().all(unfit)).then_some(first)
         };
@@ -88,7 +92,9 @@ pub(crate) fn for_each_row(
         let line = first_line + skipped + record.position().map_or(1, csv::Position::line) - 1;
         let raw = raw.trim_ascii();
         seen.rows += 1;
-        let outcome = readable(&record, layout, line, raw).and_then(|()| {
+        let taken = layout.taken.look(&record);
+        let readable = taken.and_then(|()| readable(&record, layout, line, raw));
+        let outcome = readable.and_then(|()| {
             accept(&Row {
                 record: &record,
                 line,
@@ -98,6 +104,7 @@ pub(crate) fn for_each_row(
         match outcome {
             Ok(()) => {}
             Err(fault) if fault.kind == FaultKind::LeftOut => seen.left_out += 1,
+            Err(fault) if fault.kind == FaultKind::Untaken => seen.untaken.add(fault.reason),
             Err(fault) if fault.kind == FaultKind::File => {
                 seen.stopped = Some(fault.at(file, line, raw));
                 break;

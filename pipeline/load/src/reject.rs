@@ -83,6 +83,8 @@ pub(crate) enum FaultKind {
     File,
     /// The study's corrections leave the row out.
     LeftOut,
+    /// The export leaves the row to others.
+    Untaken,
 }
 
 /// What is wrong with a row, before it is known where the row stands.
@@ -115,6 +117,14 @@ impl Fault {
         Self {
             kind: FaultKind::LeftOut,
             ..Self::new("", "")
+        }
+    }
+
+    /// No fault of the row: the export does not take it; the text says what of it and who does.
+    pub fn untaken(text: String) -> Self {
+        Self {
+            kind: FaultKind::Untaken,
+            ..Self::new("", text)
         }
     }
 

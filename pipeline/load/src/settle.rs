@@ -35,6 +35,8 @@ pub struct RowCounts {
     pub left_out: u64,
     /// Rows that their sender withdrew or replaced.
     pub withdrawn: u64,
+    /// Rows of a file that its export leaves to others.
+    pub untaken: u64,
     /// Rows that count.
     pub accepted: u64,
 }
@@ -49,6 +51,7 @@ impl RowCounts {
         self.after_second_insert += other.after_second_insert;
         self.left_out += other.left_out;
         self.withdrawn += other.withdrawn;
+        self.untaken += other.untaken;
         self.accepted += other.accepted;
     }
 
@@ -60,7 +63,8 @@ impl RowCounts {
             + self.without_insert
             + self.after_second_insert
             + self.left_out
-            + self.withdrawn;
+            + self.withdrawn
+            + self.untaken;
         if after == self.read {
             return Ok(());
         }
@@ -171,6 +175,7 @@ impl Store {
             count.rejected += input.rejected;
             count.left_out += input.left_out;
             count.withdrawn += input.withdrawn;
+            count.untaken += input.untaken;
         }
         counts.entry(Table::Readings).or_default().rejected += self.manifest.contradicting_readings;
         let all_readings: u64 = self.manifest.sensors.iter().map(|sensor| sensor.rows).sum();

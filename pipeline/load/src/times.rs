@@ -17,11 +17,22 @@ pub(crate) const UNPARSABLE_TIME: &str = "unparsable time";
 pub(crate) enum TimeFormat {
     Iso,
     Strftime(String),
+    /// Seconds, or parts of seconds so long in microseconds, since 1970-01-01T00:00:00Z (POSIX.1-2017, 4.16).
+    Since1970(Micros),
 }
 
+/// `time_format` of seconds since 1970, in jiff's notation, and of milliseconds, for which that has none.
+pub(crate) const SECONDS: &str = "%s";
+pub(crate) const MILLISECONDS: &str = "milliseconds";
+
 impl TimeFormat {
-    pub fn new(strftime: Option<&str>) -> Self {
-        strftime.map_or(Self::Iso, |format| Self::Strftime(format.to_owned()))
+    pub fn new(written: Option<&str>) -> Self {
+        match written {
+            None => Self::Iso,
+            Some(SECONDS) => Self::Since1970(MICROS_PER_SECOND),
+            Some(MILLISECONDS) => Self::Since1970(MICROS_PER_SECOND / 1000),
+            Some(format) => Self::Strftime(format.to_owned()),
+        }
     }
 }
 
@@ -107,6 +118,14 @@ impl<'f> TimeReader<'f> {
                 TimeFormat::Strftime(format) => format!(
                     "{UNPARSABLE_TIME} `{shown}`: it does not fit time_format = \"{format}\""
                 ),
+                TimeFormat::Since1970(part) => format!(
+                    "{UNPARSABLE_TIME} `{shown}`: time_format says whole {} since 1970",
+                    if *part == MICROS_PER_SECOND {
+                        "seconds"
+                    } else {
+                        "milliseconds"
+                    }
+                ),
             },
         )
     }
@@ -116,6 +135,7 @@ impl<'f> TimeReader<'f> {
         match self.format {
             TimeFormat::Iso => self.read_usual_iso(text).or_else(|| read_any_iso(text)),
             TimeFormat::Strftime(format) => read_format(format, text),
+            TimeFormat::Since1970(part) => read_since_1970(*part, text),
         }
     }
 
@@ -197,8 +217,41 @@ fn read_any_iso(text: &[u8]) -> Option<Written> {
     )?))
 }
 
+fn read_since_1970(part: Micros, text: &[u8]) -> Option<Written> {
+    let number: i64 = std::str::from_utf8(text).ok()?.parse().ok()?;
+    let at = number.checked_mul(part)?;
+    // What no calendar has is no time.
+    Timestamp::from_microsecond(at).ok()?;
+    Some(Written::Absolute(at))
+}
+
+/// The parts of a time that a format finds in a text; `a.m.` and `p. m.` are read as `%p` is.
+pub(crate) fn broken_down(format: &str, text: &[u8]) -> Option<BrokenDownTime> {
+    if let Ok(broken) = BrokenDownTime::parse(format, text) {
+        return Some(broken);
+    }
+    if !format.contains("%p") {
+        return None;
+    }
+    let plain = half_of_day(std::str::from_utf8(text).ok()?)?;
+    BrokenDownTime::parse(format, plain).ok()
+}
+
+/// A text with `a.m.` or `p. m.` written as `am` and `pm`; `None` where it has neither.
+fn half_of_day(text: &str) -> Option<String> {
+    let text = text.replace(['\u{a0}', '\u{202f}'], " ");
+    for half in ["a.m.", "p.m.", "a. m.", "p. m.", "a.m", "p.m"] {
+        let lower = text.to_ascii_lowercase();
+        if let Some(start) = lower.find(half) {
+            let (before, rest) = (text.get(..start)?, text.get(start + half.len()..)?);
+            return Some(format!("{before}{}m{rest}", half.get(..1)?));
+        }
+    }
+    None
+}
+
 fn read_format(format: &str, text: &[u8]) -> Option<Written> {
-    let broken = BrokenDownTime::parse(format, text).ok()?;
+    let broken = broken_down(format, text)?;
     broken.hour()?;
     let clock = clock_micros(broken.to_datetime().ok()?)?;
     Some(match broken.offset() {
@@ -457,5 +510,43 @@ mod tests {
             TimeReader::new(&format).read(b"01/02/2026 01:00 PM"),
             Some(Written::Clock(1_767_358_800_000_000))
         );
+        for text in [
+            "01/02/2026 01:00 p.m.",
+            "01/02/2026 01:00 P. M.",
+            "01/02/2026 01:00pm",
+        ] {
+            let read = TimeReader::new(&format).read(text.as_bytes());
+            assert_eq!(read, Some(Written::Clock(1_767_358_800_000_000)), "{text}");
+        }
+        assert_eq!(
+            TimeReader::new(&format).read(b"01/02/2026 01:00 x.m."),
+            None
+        );
+    }
+
+    /// 2026-01-01T12:00:00Z is 1 767 268 800 s after 1970 (`date -u -d @1767268800`).
+    #[test]
+    fn seconds_and_milliseconds_since_1970() {
+        for (format, text) in [("%s", "1767268800"), ("milliseconds", "1767268800000")] {
+            let format = TimeFormat::new(Some(format));
+            let mut reader = TimeReader::new(&format);
+            let noon = Some(Written::Absolute(1_767_268_800_000_000));
+            assert_eq!(reader.read(text.as_bytes()), noon);
+            for text in [
+                "",
+                "1.7e9",
+                "2026-01-01T12:00",
+                "99999999999999999",
+                "9223372036854775807",
+            ] {
+                assert_eq!(reader.read(text.as_bytes()), None, "{text}");
+            }
+            assert!(
+                reader
+                    .unparsable(b"x")
+                    .reason
+                    .contains("seconds since 1970")
+            );
+        }
     }
 }

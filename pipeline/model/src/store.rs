@@ -4,7 +4,7 @@
 pub const FOLDER: &str = ".whereworn";
 
 /// Version of the store's layout; a store of another version is built again.
-pub const VERSION: u32 = 4;
+pub const VERSION: u32 = 5;
 
 /// Sensor readings, sorted by wearer, sensor, time.
 pub const READINGS: &str = "readings";

@@ -56,6 +56,11 @@ pub(super) fn kind(code: &Concept<'_>, settings: &Settings) -> Option<(Kind, Opt
 pub(super) fn code_name(code: Option<&Concept<'_>>) -> String {
     let codings = || code.iter().flat_map(|code| &code.coding);
     let loinc = codings().find(|coding| text(&coding.system) == LOINC);
+    let ours = |code: &str| CODES.iter().any(|(known, _, _)| *known == code);
+    if let (None, Some(coding)) = (loinc, codings().find(|coding| ours(text(&coding.code)))) {
+        let code = text(&coding.code);
+        return format!("Observation {code}, its system is not LOINC, which is {LOINC}");
+    }
     match loinc.or(codings().next()) {
         Some(coding) => format!("Observation {}", text(&coding.code)),
         None => "Observation without a code".to_owned(),
@@ -155,6 +160,10 @@ pub(super) fn samples(
     out: &mut Vec<Sample>,
 ) -> Result<Unit, Fault> {
     out.clear();
+    let has_value = resource.value_quantity.is_some() || resource.value_sampled_data.is_some();
+    if let (true, Some(reason)) = (has_value, &resource.data_absent_reason) {
+        return Err(value_and_absence(reason));
+    }
     match (&resource.value_quantity, &resource.value_sampled_data) {
         (Some(quantity), _) => {
             let unit = unit_of(quantity, fixed)?;
@@ -192,6 +201,22 @@ pub(super) fn samples(
             "neither a value nor a reason for its absence",
         )),
     }
+}
+
+/// R4 has a reason for the absence of a value only where there is none (Observation, rule obs-6).
+fn value_and_absence(reason: &Concept<'_>) -> Fault {
+    let code = reason
+        .coding
+        .first()
+        .map_or("", |coding| text(&coding.code));
+    let code = match code {
+        "" => String::new(),
+        code => format!(" (`{}`)", crate::reject::shown(code)),
+    };
+    Fault::new(
+        "dataAbsentReason",
+        format!("a value beside a reason why it is absent{code}: which of them holds is not said"),
+    )
 }
 
 fn missing(element: &str) -> Fault {

@@ -4,7 +4,6 @@
 use std::borrow::Cow;
 
 use serde::Deserialize;
-use serde::de::IgnoredAny;
 
 /// A text that stays where it is, if it has no escapes.
 #[derive(Clone, Debug, Deserialize)]
@@ -63,7 +62,8 @@ pub(super) struct Resource<'a> {
     pub value_quantity: Option<Quantity<'a>>,
     #[serde(borrow)]
     pub value_sampled_data: Option<SampledData<'a>>,
-    pub data_absent_reason: Option<IgnoredAny>,
+    #[serde(borrow)]
+    pub data_absent_reason: Option<Concept<'a>>,
     #[serde(borrow, default)]
     pub interpretation: Vec<Concept<'a>>,
     #[serde(borrow, default)]

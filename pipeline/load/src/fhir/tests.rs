@@ -198,6 +198,13 @@ fn values_units_and_what_stands_for_them() {
         ),
         (case(MASS, &quantity(r#""code":"mg/dL""#)), "no value"),
         (case(MASS, r#""note":[]"#), "neither a value"),
+        (
+            case(
+                MASS,
+                &format!("{VALUE},\"dataAbsentReason\":{{\"coding\":[{{\"code\":\"error\"}}]}}"),
+            ),
+            "a value beside a reason why it is absent (`error`)",
+        ),
         (observation(&[MASS, DEVICE, VALUE]), "no time"),
         (
             observation(&[MASS, DEVICE, VALUE, r#""effectiveDateTime":"2026-03-01""#]),
@@ -494,6 +501,31 @@ fn the_log_of_wear_names_the_sensor() {
         .parse("[fhir]\nsensor = \"from wear events\"\n")
         .unwrap();
     assert_eq!(readings(&parsed[0]), ["wearer-1/s9 5 112 ok"]);
+    let subject = r#""subject":{"reference":"https://example.org/Patient/7"}"#;
+    let files = Files::new(&[("a.json", observation(&[MASS, TIME, VALUE, subject]))]);
+    let settings = "[fhir]\nsensor = \"from wear events\"\n";
+    let unknown = files.parse(settings).unwrap();
+    assert_eq!(
+        reasons(&unknown[0]),
+        [
+            "subject `Patient/7` is not in the log of wear: name it under [fhir.wearers] in study.toml, as \"Patient/7\" = \"wearer-1\""
+        ]
+    );
+    let named = format!("{settings}[fhir.wearers]\n\"Patient/7\" = \"wearer-1\"\n");
+    let named = files.parse(&named).unwrap();
+    assert_eq!(readings(&named[0]), ["wearer-1/s9 5 112 ok"]);
+}
+
+/// A code of ours under another system's name is not taken for LOINC's, and it is said why.
+#[test]
+fn a_code_of_another_system() {
+    let code = r#""code":{"coding":[{"system":"loinc.org","code":"99504-3"}]}"#;
+    let text = observation(&[code, DEVICE, TIME, VALUE]);
+    let parsed = Files::new(&[("a.json", text)]).parse("").unwrap();
+    assert_eq!(
+        parsed[0].warnings,
+        ["not used: Observation 99504-3, its system is not LOINC, which is http://loinc.org (1)"]
+    );
 }
 
 #[test]

@@ -37,6 +37,17 @@ impl Worn {
     /// # Errors
     /// None, or several.
     pub fn sensor(&self, wearer: &str, at: Micros) -> Result<&str, Fault> {
+        if !self.0.contains_key(wearer)
+            && let Some(other) = self.0.keys().next()
+        {
+            let shown = crate::reject::shown(wearer);
+            return Err(Fault::new(
+                "subject",
+                format!(
+                    "`{shown}` is not in the log of wear: name it under [fhir.wearers] in study.toml, as \"{shown}\" = \"{other}\""
+                ),
+            ));
+        }
         let own = self.0.get(wearer).into_iter().flatten();
         let here: Vec<&str> = own
             .filter(|(from, until, _)| (*from..=*until).contains(&at))

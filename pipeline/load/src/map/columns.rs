@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use whereworn_model::units::Unit;
 
-use crate::fields::{Comma, Glucose, glucose, number};
+use crate::fields::{Comma, Glucose, glucose, number, own_unit};
 
 use super::lines::Lines;
-use super::times::{is_clock, is_date, tell};
+use super::times::{is_clock, is_date, is_offset, tell};
+use super::words;
 
 /// What a column looks like.
 #[derive(Clone, Debug, Default)]
@@ -17,6 +18,11 @@ pub(super) struct Look {
     pub is_time: bool,
     pub is_date: bool,
     pub is_clock: bool,
+    /// A number that may be a time of day, as 07.30; and an offset from UTC, as +01:00.
+    pub may_be_clock: bool,
+    pub is_offset: bool,
+    /// Seconds or milliseconds since 1970 that change from row to row.
+    pub is_since_1970: bool,
     /// Share of its values that are numbers, or say that a value is off the scale.
     pub numeric: f64,
     /// Middle of its numbers.
@@ -29,6 +35,10 @@ pub(super) struct Look {
     pub filled: usize,
     /// Times that a value differs from the one before.
     pub changes: usize,
+    /// Values that name their unit of glucose.
+    pub with_unit: usize,
+    /// Numbers as in mmol/L, and as in mg/dL: 33 or less, 40 or more.
+    low_and_high: (usize, usize),
 }
 
 /// Distinct values up to which a column is one of words.
@@ -44,9 +54,13 @@ impl Look {
         let mut numbers: Vec<f64> = Vec::new();
         let mut off_scale = 0;
         let mut words: BTreeMap<String, usize> = BTreeMap::new();
+        let mut with_unit = 0;
         for value in &values {
-            match number(value.as_bytes(), comma) {
+            let (plain, unit) = own_unit(value.as_bytes());
+            with_unit += usize::from(unit.is_some());
+            match number(plain, comma) {
                 Some(number) => numbers.push(number),
+                None if words::off_scale(value).is_some() => off_scale += 1,
                 None => {
                     let read = glucose(value.as_bytes(), Unit::MgDl, comma);
                     off_scale +=
@@ -68,30 +82,55 @@ impl Look {
             .count();
         numbers.sort_by(f64::total_cmp);
         let text = numeric < 0.9;
+        let between = |least: f64, most: f64| {
+            numbers
+                .iter()
+                .filter(|n| (least..=most).contains(*n))
+                .count()
+        };
+        let told = tell(&values, None);
+        let is_since_1970 = matches!(&told, Some(told) if told.is_since_1970());
         Self {
             index,
-            is_time: tell(&values, None).is_some(),
+            is_time: told.is_some() && !is_since_1970,
+            is_since_1970: is_since_1970 && changes * 2 >= values.len(),
+            may_be_clock: !text && is_clock(&values),
+            is_offset: is_offset(&values),
             is_date: text && is_date(&values),
-            is_clock: text && is_clock(&values),
+            is_clock: text && !is_date(&values) && is_clock(&values),
             numeric,
             median: numbers.get(numbers.len() / 2).copied().unwrap_or(f64::NAN),
             counts,
             words,
             filled: values.len(),
             changes,
+            with_unit,
+            low_and_high: (between(1.0, 33.0), between(40.0, 600.0)),
         }
+    }
+
+    /// Whether its values are numbers of a body.
+    pub fn of_a_body(&self) -> bool {
+        let range = (1.5..=33.0).contains(&self.median) || (40.0..=450.0).contains(&self.median);
+        self.numeric >= 0.9 && !self.is_time && range
     }
 
     /// Whether it may be glucose, and how likely: numbers of a body, most of the rows. That they rise or stay the same, as in a
     /// counter, speaks against it unless the title names a unit of glucose.
     pub fn glucose_score(&self, title: &str, rows: usize) -> f64 {
-        let range = (1.5..=33.0).contains(&self.median) || (40.0..=450.0).contains(&self.median);
-        let counter = (self.counts || self.words.len() == 1) && unit_in(title).is_none();
-        if self.numeric < 0.9 || counter || self.is_time || !range {
+        let named = names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"]);
+        let same = self.words.len() == 1 && self.filled > 2;
+        let counter = !named && (self.counts || same || self.filled == 1);
+        if counter || !self.of_a_body() {
             return 0.0;
         }
-        let named = names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"]);
         self.filled as f64 / rows.max(1) as f64 + if named { 2.0 } else { 0.0 }
+    }
+
+    /// How many of its numbers are as in mmol/L and how many as in mg/dL, where each are more than a tenth.
+    pub fn both_units(&self) -> Option<(usize, usize)> {
+        let (low, high) = self.low_and_high;
+        (low.min(high) * 10 > self.filled).then_some((low, high))
     }
 
     /// Whether it may name the sensor, and how likely: a few words that stay the same over many rows.

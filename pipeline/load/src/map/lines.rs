@@ -3,6 +3,8 @@
 use csv::ByteRecord;
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::columns::quoted;
+
 use super::times::looks_like_time;
 
 /// A file cut into fields.
@@ -67,7 +69,17 @@ impl Lines {
             (rows, fields, delimiter)
         };
         let best = [b'\t', b';', b','].map(fit).into_iter().max();
+        if text.trim().is_empty() {
+            return Err("the file is empty".to_owned());
+        }
         let Some((2.., width, delimiter)) = best else {
+            let only = split(text, best.map_or(b',', |best| best.2)).map(|(fields, _)| fields);
+            let mut only = only.filter(|fields| fields.iter().any(|field| !field.is_empty()));
+            if let (Some(titles), None) = (only.next(), only.next())
+                && titles.len() > 1
+            {
+                return Err("the file has one line, and no rows after it".to_owned());
+            }
             return Err("no two rows have the same number of fields, whether commas, semicolons or tabs separate them: is this a table?".to_owned());
         };
         let is_header = |fields: &[String]| {
@@ -79,6 +91,9 @@ impl Lines {
         let mut rows = rows.skip_while(|(fields, _)| !is_header(fields));
         let (titles, skip_lines) = rows.next().unwrap_or_default();
         if let Some(value) = titles.iter().find(|title| is_value(title)) {
+            if let Some(message) = too_many(beginning, delimiter, width) {
+                return Err(message);
+            }
             return Err(format!(
                 "line {} should name the columns, and holds the value `{value}`: add a line with names before it",
                 skip_lines + 1
@@ -92,6 +107,39 @@ impl Lines {
         })
     }
 
+    /// The rows that have one of some texts in each of some columns.
+    ///
+    /// # Errors
+    /// In words: a column that the file lacks, no such rows.
+    pub fn only(&self, rows: &BTreeMap<String, Vec<String>>) -> Result<Self, String> {
+        let mut wanted = Vec::new();
+        for (title, texts) in rows {
+            let place = self.titles.iter().position(|own| own == title);
+            wanted.push((
+                place.ok_or_else(|| {
+                    format!(
+                        "there is no column `{title}`, which --rows names; the columns are {}",
+                        quoted(&self.titles)
+                    )
+                })?,
+                texts,
+            ));
+        }
+        let fits = |row: &&Vec<String>| {
+            let mut wanted = wanted.iter();
+            wanted.all(|(place, texts)| row.get(*place).is_some_and(|text| texts.contains(text)))
+        };
+        let kept: Vec<Vec<String>> = self.rows.iter().filter(fits).cloned().collect();
+        if kept.is_empty() {
+            return Err("no row has the texts that --rows names".to_owned());
+        }
+        Ok(Self {
+            titles: self.titles.clone(),
+            rows: kept,
+            ..*self
+        })
+    }
+
     /// Every value of a column, with the empty ones.
     pub fn column(&self, index: usize) -> impl Iterator<Item = &str> {
         self.rows
@@ -99,6 +147,30 @@ impl Lines {
             .filter_map(move |row| row.get(index))
             .map(String::as_str)
     }
+}
+
+/// What to say where the line of names has one field less than the rows: of a decimal comma that nothing sets apart.
+fn too_many(text: &str, delimiter: u8, width: usize) -> Option<String> {
+    let mut rows = split(text, delimiter);
+    let (titles, line) = rows.find(|(fields, _)| fields.len() > 1)?;
+    if titles.len() + 1 != width
+        || titles
+            .iter()
+            .any(|title| title.is_empty() || is_value(title))
+    {
+        return None;
+    }
+    let decimals = match delimiter {
+        b',' => {
+            " If their numbers have decimal commas, as 6,8, these have to be in quotation marks, or the fields separated by semicolons: export the file again like that."
+        }
+        _ => "",
+    };
+    Some(format!(
+        "line {} names {} columns, and the rows have {width} fields, one too many.{decimals}",
+        line + 1,
+        titles.len()
+    ))
 }
 
 /// The first lines of a text.

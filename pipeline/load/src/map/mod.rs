@@ -3,24 +3,29 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use whereworn_model::settings::{Columns, Export, Settings};
+use whereworn_model::settings::{Columns, Encoding, Export, Settings};
 use whereworn_model::units::Unit;
 
-use crate::columns::{allowed_words, quoted};
+use crate::columns::{allowed_words, names, quoted};
 use crate::error::LoadError;
 use crate::input::{InputFile, Table};
+use crate::times::{MILLISECONDS, SECONDS};
 
 mod columns;
+mod kinds;
 mod lines;
 mod preview;
 mod text;
 mod times;
+mod unread;
 mod words;
 
 use columns::{Look, names_any, unit_in};
+use kinds::{Kinds, Part, Split};
 use lines::Lines;
 use text::read_text;
 use times::{Told, tell};
+use unread::{Unread, unread};
 
 pub use preview::{PreviewRow, preview};
 pub use times::DateOrder;
@@ -36,6 +41,8 @@ pub struct Known {
     pub unit: Option<Unit>,
     /// Our columns, and what every row holds.
     pub constants: BTreeMap<String, String>,
+    /// Their column and the texts of the rows that are mapped; all rows where there are none.
+    pub rows: BTreeMap<String, Vec<String>>,
 }
 
 /// A mapping, with what was seen of the file and what could not be told.
@@ -43,22 +50,19 @@ pub struct Known {
 pub struct Mapping {
     /// The mapping; `files` is the file's own name.
     pub export: Export,
+    /// Mappings of the file's other rows, each with what may be added to the name of the first to name it.
+    pub more: Vec<(String, Export)>,
     /// What was told, and from what.
     pub told: Vec<String>,
     /// What somebody has to say before the mapping can be used.
     pub open: Vec<String>,
 }
 
-/// Tells from a file's data how to read it.
+/// Tells from a file's data how to read it. A file with rows of several kinds has a mapping for each kind that is of use.
 ///
 /// # Errors
 /// A file that cannot be read, is no table, or has no column of times.
 pub fn map(path: &Path, known: &Known) -> Result<Mapping, LoadError> {
-    let name = path
-        .file_name()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .into_owned();
     let stop = |message: String| LoadError::File {
         file: path.display().to_string(),
         line: 1,
@@ -66,15 +70,29 @@ pub fn map(path: &Path, known: &Known) -> Result<Mapping, LoadError> {
     };
     let (text, encoding) = read_text(path)?;
     let lines = Lines::find(&text).map_err(stop)?;
-    let mut mapping = Mapping::default();
-    mapping.export.files = name;
-    mapping.export.skip_lines = lines.skip_lines;
-    mapping.export.encoding = encoding;
-    mapping.export.constants = known.constants.clone();
-    if let Some(encoding) = encoding {
-        mapping.told.push(format!("encoding: {}", encoding.name()));
+    let mut begun = Mapping::default();
+    let name = path.file_name().unwrap_or_default();
+    begun.export.files = name.to_string_lossy().into_owned();
+    begun.export.skip_lines = lines.skip_lines;
+    begun.export.encoding = encoding;
+    begun.told = first_told(&lines, encoding);
+    if !known.rows.is_empty() {
+        let rows = lines.only(&known.rows).map_err(stop)?.rows.len();
+        begun
+            .told
+            .push(format!("{rows} of them are mapped, as --rows says"));
     }
-    mapping.told.push(format!(
+    let scratch = Guess::new(&lines, known, Part::default(), begun.clone());
+    let split = match known.rows.is_empty() {
+        true => scratch.split().map_err(stop)?,
+        false => Split::of(&known.rows),
+    };
+    in_parts(path, &lines, known, begun, split).map_err(stop)
+}
+
+/// What is said of a file before anything is told of its columns.
+fn first_told(lines: &Lines, encoding: Option<Encoding>) -> Vec<String> {
+    let rows = format!(
         "{} rows of {} columns, separated by {}, their names on line {}",
         lines.rows.len(),
         lines.titles.len(),
@@ -84,34 +102,91 @@ pub fn map(path: &Path, known: &Known) -> Result<Mapping, LoadError> {
             _ => "commas",
         },
         lines.skip_lines + 1
-    ));
-    let mut guess = Guess {
-        looks: (0..lines.titles.len())
-            .map(|index| Look::at(&lines, index))
-            .collect(),
-        lines: &lines,
-        known,
-        mapping,
-        taken: Vec::new(),
-    };
-    let spacing = guess.time().map_err(stop)?;
-    guess.own_names();
-    let table = known.table.unwrap_or_else(|| guess.table(spacing));
-    guess.mapping.export.table = table.folder().to_owned();
-    match table {
-        Table::Readings => {
-            guess.glucose();
-            guess.sensor();
+    );
+    let encoding = encoding.map(|encoding| format!("encoding: {}", encoding.name()));
+    encoding.into_iter().chain([rows]).collect()
+}
+
+/// The mapping of the first part of a file, with those of the others.
+fn in_parts(
+    path: &Path,
+    lines: &Lines,
+    known: &Known,
+    begun: Mapping,
+    split: Split,
+) -> Result<Mapping, String> {
+    let export = begun.export.clone();
+    let mut whole = begun;
+    whole.told.extend(split.told);
+    // The order of day and month, once the first part has told it: the others may have too few rows.
+    let mut dates = known.dates;
+    for (number, part) in split.parts.into_iter().enumerate() {
+        let mut known = Known {
+            dates,
+            table: known.table.or(part.table),
+            rows: part.rows.clone(),
+            ..known.clone()
+        };
+        known.constants.extend(part.constants.clone());
+        let own = Mapping {
+            export: Export {
+                rows: part.rows.clone(),
+                constants: known.constants.clone(),
+                ..export.clone()
+            },
+            ..Mapping::default()
+        };
+        let suffix = part.suffix.clone();
+        // All rows of a large file are not copied.
+        let some = match part.rows.is_empty() {
+            true => None,
+            false => Some(lines.only(&part.rows)?),
+        };
+        let lines = some.as_ref().unwrap_or(lines);
+        let own = Guess::new(lines, &known, part, own).finish()?;
+        dates = dates.or(own.export.time_format.as_deref().and_then(times::order_of));
+        let told = |text: String| match number {
+            0 => text,
+            _ => format!("(…-{suffix}) {text}"),
+        };
+        whole.told.extend(own.told.into_iter().map(told));
+        whole.open.extend(own.open);
+        match number {
+            0 => whole.export = own.export,
+            _ => whole.more.push((suffix, own.export)),
         }
-        Table::Fingersticks => {
-            guess.glucose();
-            guess.meter();
-            guess.column_of_words(table, "purpose");
-        }
-        Table::WearEvents | Table::Judgements => guess.events(),
     }
-    guess.words(table);
-    Ok(guess.mapping)
+    whole.open.extend(split.open);
+    whole.open.dedup();
+    if whole.open.is_empty() {
+        let parts = whole.parts();
+        let unread: Vec<Unread> = parts.iter().filter_map(|part| unread(path, part)).collect();
+        for rows in unread {
+            match rows {
+                Unread::Few(told) => whole.told.push(told),
+                Unread::Many(open) => whole.open.push(open),
+            }
+        }
+    }
+    Ok(whole)
+}
+
+impl Mapping {
+    /// Each mapping of the file as one of its own, beside the others.
+    pub fn parts(&self) -> Vec<Self> {
+        let first = (String::new(), self.export.clone());
+        let all: Vec<(String, Export)> = [first].into_iter().chain(self.more.clone()).collect();
+        let part = |number: usize| {
+            let mut others = all.clone();
+            let (_, export) = others.remove(number);
+            Self {
+                export,
+                more: others,
+                ..Self::default()
+            }
+        };
+        (0..all.len()).map(part).collect()
+    }
 }
 
 /// A mapping in the making.
@@ -119,15 +194,93 @@ struct Guess<'l> {
     lines: &'l Lines,
     looks: Vec<Look>,
     known: &'l Known,
+    part: Part,
     mapping: Mapping,
     /// Columns that have their meaning.
     taken: Vec<usize>,
+    /// The clock of each row.
+    seconds: Vec<Option<i64>>,
 }
 
 /// Seconds between rows below which they are readings: a person does not check by fingerstick that often.
 const DENSE_SECONDS: i64 = 20 * 60;
 
-impl Guess<'_> {
+/// The seconds between rows in the middle of them all; `None` of fewer than two.
+fn usual_spacing(mut seconds: Vec<i64>) -> Option<i64> {
+    seconds.sort_unstable();
+    let next = seconds.iter().skip(1);
+    let mut gaps: Vec<i64> = seconds.iter().zip(next).map(|(a, b)| b - a).collect();
+    gaps.sort_unstable();
+    gaps.get(gaps.len() / 2).copied()
+}
+
+impl<'l> Guess<'l> {
+    fn new(lines: &'l Lines, known: &'l Known, part: Part, mapping: Mapping) -> Self {
+        let columns = 0..lines.titles.len();
+        Self {
+            looks: columns.map(|index| Look::at(lines, index)).collect(),
+            lines,
+            known,
+            part,
+            mapping,
+            taken: Vec::new(),
+            seconds: Vec::new(),
+        }
+    }
+
+    /// Whether the rows are of several kinds; one part where they are not.
+    fn split(mut self) -> Result<Split, String> {
+        self.time()?;
+        let kinds = Kinds {
+            lines: self.lines,
+            looks: &self.looks,
+            known: self.known,
+            seconds: &self.seconds,
+        };
+        Ok(kinds.split().unwrap_or_else(|| Split::of(&BTreeMap::new())))
+    }
+
+    /// Gives every column its meaning.
+    fn finish(mut self) -> Result<Mapping, String> {
+        let spacing = self.time()?;
+        self.own_names();
+        let rows = self.part.rows.keys();
+        let of_rows =
+            rows.filter_map(|title| self.lines.titles.iter().position(|own| own == title));
+        self.taken.extend(of_rows);
+        let table = self.known.table.unwrap_or_else(|| self.table(spacing));
+        self.mapping.export.table = table.folder().to_owned();
+        self.leave_out_constants(table);
+        match table {
+            Table::Readings => {
+                self.glucose();
+                self.sensor();
+            }
+            Table::Fingersticks => {
+                self.glucose();
+                self.meter();
+                self.column_of_words(table, "purpose");
+            }
+            Table::WearEvents | Table::Judgements => self.events(),
+        }
+        self.words(table);
+        Ok(self.mapping)
+    }
+
+    /// Constants for columns that the table does not have would be refused.
+    fn leave_out_constants(&mut self, table: Table) {
+        let (required, optional) = names(table);
+        let Mapping { export, told, .. } = &mut self.mapping;
+        export.constants.retain(|ours, _| {
+            let known = required.contains(&ours.as_str()) || optional.contains(&ours.as_str());
+            if !known {
+                let table = table.folder();
+                told.push(format!("`{ours}` is no column of {table}: it is left out"));
+            }
+            known
+        });
+    }
+
     fn title(&self, index: usize) -> &str {
         self.lines.titles.get(index).map_or("", String::as_str)
     }
@@ -146,11 +299,59 @@ impl Guess<'_> {
     }
 
     /// Finds the column or columns of the time; gives the usual seconds between rows.
-    fn time(&mut self) -> Result<i64, String> {
+    fn time(&mut self) -> Result<Option<i64>, String> {
+        let indexes = self.time_columns()?;
+        let (told, indexes, texts) = self
+            .told_with_offset(&indexes)
+            .or_else(|| self.told_of(indexes))
+            .ok_or("the dates and times of day do not go together")?;
+        let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
+        self.take("time", &indexes);
+        let format = self.format(told, &texts);
+        self.zone(&indexes, format.as_deref(), &texts);
+        let seconds = texts.iter();
+        self.seconds = seconds
+            .map(|text| times::clock_seconds(format.as_deref(), text))
+            .collect();
+        self.mapping.export.time_format = format;
+        Ok(usual_spacing(
+            self.seconds.iter().flatten().copied().collect(),
+        ))
+    }
+
+    /// The form of the times in some columns, joined with a blank, and their texts.
+    fn told_of(&self, indexes: Vec<usize>) -> Option<(Told, Vec<usize>, Vec<String>)> {
+        let row = |row: &Vec<String>| {
+            let parts = indexes.iter().filter_map(|index| row.get(*index));
+            parts.map(String::as_str).collect::<Vec<_>>().join(" ")
+        };
+        let texts: Vec<String> = self.lines.rows.iter().map(row).collect();
+        let all: Vec<&str> = texts.iter().map(String::as_str).collect();
+        let told = tell(&all, self.known.dates)?;
+        Some((told, indexes, texts))
+    }
+
+    /// The same with a column of offsets from UTC behind them, where there is one and the times name no clock.
+    fn told_with_offset(&self, indexes: &[usize]) -> Option<(Told, Vec<usize>, Vec<String>)> {
+        let offset = self.looks.iter().find(|look| look.is_offset)?;
+        let mut titles = indexes.iter().map(|index| self.title(*index));
+        if titles.any(|title| times::zone_in(title).is_some()) {
+            return None;
+        }
+        self.told_of([indexes, &[offset.index]].concat())
+    }
+
+    /// The columns of date and time of day. One of UTC is preferred: it has no hour twice.
+    fn time_columns(&mut self) -> Result<Vec<usize>, String> {
+        if let Some(time) = self.part.time {
+            return Ok(vec![time]);
+        }
         let named = |look: &&Look| {
             names_any(
                 self.title(look.index),
-                &["time", "zeit", "date", "datum", "fecha", "hora", "heure"],
+                &[
+                    "time", "zeit", "date", "datum", "fecha", "hora", "heure", "uhr",
+                ],
             )
         };
         let of = |kind: fn(&Look) -> bool| -> Vec<&Look> {
@@ -158,51 +359,56 @@ impl Guess<'_> {
             found.sort_by_key(|look| (std::cmp::Reverse(look.filled), !named(look), look.index));
             found
         };
-        let whole: Vec<usize> = of(|look| look.is_time)
-            .iter()
-            .map(|look| look.index)
-            .collect();
-        let (dates, clocks) = (of(|look| look.is_date), of(|look| look.is_clock));
-        let indexes = match (whole.first(), dates.first(), clocks.first()) {
-            (Some(one), _, _) => vec![*one],
+        let whole = of(|look| look.is_time);
+        let (dates, mut clocks) = (of(|look| look.is_date), of(|look| look.is_clock));
+        clocks.extend(of(|look| look.may_be_clock).into_iter().filter(named));
+        let since_1970 = of(|look| look.is_since_1970);
+        let most = whole.first().map_or(0, |look| look.filled);
+        let utc = whole.iter().find(|look| {
+            look.filled * 10 >= most * 9 && times::zone_in(self.title(look.index)).is_some()
+        });
+        let indexes = match (utc.or(whole.first()), dates.first(), clocks.first()) {
+            (Some(one), _, _) => vec![one.index],
             (None, Some(date), Some(clock)) => vec![date.index, clock.index],
-            _ => {
-                return Err(format!(
-                    "no column holds times that can be read; the columns are {}: write the mapping by hand, with its time_format",
-                    quoted(&self.lines.titles)
-                ));
-            }
+            _ => match since_1970.first() {
+                Some(one) => vec![one.index],
+                None => {
+                    return Err(format!(
+                        "no column holds times that can be read; the columns are {}: write the mapping by hand, with its time_format",
+                        quoted(&self.lines.titles)
+                    ));
+                }
+            },
         };
-        if let [_, other, ..] = whole.as_slice() {
-            let (first, other) = (indexes.first().copied().unwrap_or(0), *other);
+        let first = indexes.first().copied().unwrap_or(0);
+        if let Some(other) = whole
+            .iter()
+            .find(|look| look.index != first && indexes.len() == 1)
+        {
+            let why = match utc {
+                Some(_) => " (UTC has no hour twice and lacks none)",
+                None => "",
+            };
             let told = format!(
-                "time: `{}`; `{}` holds times too",
+                "time: `{}`{why}; `{}` holds times too",
                 self.title(first),
-                self.title(other)
+                self.title(other.index)
             );
             self.mapping.told.push(told);
         }
-        let texts: Vec<String> = self
-            .lines
-            .rows
-            .iter()
-            .map(|row| {
-                let parts: Vec<&str> = indexes
-                    .iter()
-                    .filter_map(|index| row.get(*index))
-                    .map(String::as_str)
-                    .collect();
-                parts.join(" ")
-            })
-            .collect();
-        let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
-        let told = tell(&texts, self.known.dates)
-            .ok_or("the dates and times of day do not go together")?;
-        self.take("time", &indexes);
-        let format = match told {
+        Ok(indexes)
+    }
+
+    fn format(&mut self, told: Told, texts: &[&str]) -> Option<String> {
+        match told {
             Told::Iso => None,
             Told::Format(format) => {
-                self.mapping.told.push(format!("times: {format}"));
+                let since = match format.as_str() {
+                    SECONDS => " (seconds since 1970)",
+                    MILLISECONDS => " since 1970",
+                    _ => "",
+                };
+                self.mapping.told.push(format!("times: {format}{since}"));
                 Some(format)
             }
             Told::Follows(format, leaps) => {
@@ -218,22 +424,29 @@ impl Guess<'_> {
                 ));
                 Some(day)
             }
+        }
+    }
+
+    /// The clock that a title names, of times that name no offset themselves.
+    fn zone(&mut self, indexes: &[usize], format: Option<&str>, texts: &[&str]) {
+        let titles = indexes.iter().map(|index| self.title(*index).to_owned());
+        let Some((title, zone)) = titles
+            .filter_map(|title| times::zone_in(&title).map(|zone| (title, zone)))
+            .next()
+        else {
+            return;
         };
-        let mut seconds: Vec<i64> = texts
-            .iter()
-            .filter_map(|text| times::clock_seconds(format.as_deref(), text))
-            .collect();
-        self.mapping.export.time_format = format;
-        seconds.sort_unstable();
-        let mut gaps: Vec<i64> = seconds
-            .windows(2)
-            .map(|pair| match pair {
-                [before, after] => after - before,
-                _ => 0,
-            })
-            .collect();
-        gaps.sort_unstable();
-        Ok(gaps.get(gaps.len() / 2).copied().unwrap_or(i64::MAX))
+        if times::is_absolute(format, texts) {
+            return;
+        }
+        self.mapping
+            .told
+            .push(format!("clock: {zone} (the column is called `{title}`)"));
+        let export = &mut self.mapping.export;
+        match zone.as_str() {
+            "UTC" => export.timezone = Some(zone),
+            _ => export.offset = Some(zone),
+        }
     }
 
     /// Columns that bear our own names need no guess.
@@ -273,12 +486,23 @@ impl Guess<'_> {
         best.map(|(_, index)| index)
     }
 
-    fn table(&mut self, spacing: i64) -> Table {
-        let glucose = self.has("glucose") || self.best(Look::glucose_score).is_some();
+    fn table(&mut self, spacing: Option<i64>) -> Table {
+        let glucose = self.has("glucose")
+            || self.best(Look::glucose_score).is_some()
+            || self.called_glucose().is_some();
         let (table, why) = match (glucose, spacing) {
             (false, _) => (Table::WearEvents, "no column looks like glucose".to_owned()),
-            (true, ..=DENSE_SECONDS) => (Table::Readings, format!("a value every {} s", spacing)),
-            (true, _) => (Table::Fingersticks, "values hours apart".to_owned()),
+            (true, Some(seconds @ ..=DENSE_SECONDS)) => {
+                (Table::Readings, format!("a value every {seconds} s"))
+            }
+            (true, Some(_)) => (Table::Fingersticks, "values hours apart".to_owned()),
+            (true, None) => {
+                self.mapping.open.push(
+                    "one row does not tell how far apart they are: say --table readings or --table fingersticks"
+                        .to_owned(),
+                );
+                (Table::Readings, "until somebody says".to_owned())
+            }
         };
         self.mapping.told.push(format!(
             "table: {} ({why}); --table says otherwise",
@@ -287,19 +511,57 @@ impl Guess<'_> {
         table
     }
 
+    /// A column that is called glucose, whatever it holds.
+    fn called_glucose(&self) -> Option<&Look> {
+        self.free().find(|look| {
+            look.filled > 0 && names_any(self.title(look.index), &["gluc", "gluk", "glyk"])
+        })
+    }
+
     fn glucose(&mut self) {
         if !self.has("glucose") {
-            match self.best(Look::glucose_score) {
+            match self.part.glucose.or_else(|| self.best(Look::glucose_score)) {
                 Some(index) => self.take("glucose", &[index]),
                 None => {
-                    self.mapping
-                        .open
-                        .push("no column looks like glucose: name it in `columns`".to_owned());
+                    let open = match self.called_glucose() {
+                        None => "no column looks like glucose: name it in `columns`".to_owned(),
+                        Some(look) => format!(
+                            "`{}` is called so, and is not read as glucose: most of its values are no numbers of a body, as `{}`; name the column of the glucose in `columns`",
+                            self.title(look.index),
+                            self.lines
+                                .column(look.index)
+                                .find(|value| !value.is_empty())
+                                .unwrap_or_default()
+                        ),
+                    };
+                    self.mapping.open.push(open);
                     return;
                 }
             }
         }
+        self.off_scale();
         self.unit();
+    }
+
+    /// Their words for a value off the scale.
+    fn off_scale(&mut self) {
+        let Some(look) = self
+            .column_of("glucose")
+            .and_then(|index| self.looks.get(index))
+        else {
+            return;
+        };
+        let theirs = look.words.keys();
+        let known: Vec<(String, &str)> = theirs
+            .filter_map(|word| words::off_scale(word).map(|ours| (word.clone(), ours)))
+            .collect();
+        for (word, ours) in known {
+            self.mapping.told.push(format!(
+                "glucose: `{word}` is taken for {ours}, off the scale"
+            ));
+            let values = self.mapping.export.values.entry("glucose".to_owned());
+            values.or_default().insert(word, ours.to_owned());
+        }
     }
 
     fn unit(&mut self) {
@@ -325,6 +587,18 @@ impl Guess<'_> {
         let median = index
             .and_then(|index| self.looks.get(index))
             .map_or(f64::NAN, |look| look.median);
+        if let Some(look) = index.and_then(|index| self.looks.get(index)) {
+            if look.with_unit * 10 >= look.filled * 9 && look.filled > 0 {
+                let told = "unit: each value names its own".to_owned();
+                self.mapping.told.push(told);
+                return;
+            }
+            if let (Some((low, high)), None) = (look.both_units(), self.known.unit) {
+                self.mapping.open.push(format!(
+                    "`{title}` has {low} values as in mmol/L (33 or less) and {high} as in mg/dL (40 or more): say --unit if all are in one unit; else name a column of units in `columns`, or map those of each unit by itself with --rows"
+                ));
+            }
+        }
         let (unit, why) = match (self.known.unit, unit_in(&title)) {
             (Some(unit), _) => (unit, "as you say".to_owned()),
             (None, Some(unit)) => (unit, format!("the column is called `{title}`")),
@@ -380,7 +654,12 @@ impl Guess<'_> {
                 .iter()
                 .filter(|(word, _)| words::meant(word, &allowed).is_some());
             let share = like.map(|(_, rows)| rows).sum::<usize>() as f64 / rows.max(1) as f64;
-            if share < 0.5 {
+            let called = ours == "cause"
+                && names_any(
+                    title,
+                    &["why", "reason", "cause", "grund", "warum", "ursache"],
+                );
+            if share < if called { 0.2 } else { 0.5 } {
                 0.0
             } else {
                 share + f64::from(u8::from(names_any(title, &[ours])))
@@ -395,7 +674,17 @@ impl Guess<'_> {
 
     /// Columns of words of a log: the one whose words are most like those that ours may hold.
     fn events(&mut self) {
-        for ours in ["event", "site", "cause", "side"] {
+        let event = self.known.constants.get("event").map(String::as_str);
+        let wanted = |ours: &&str| {
+            !matches!(
+                (event, *ours),
+                (Some("insert"), "cause") | (Some("end"), "site" | "side")
+            )
+        };
+        for ours in ["event", "site", "cause", "side"]
+            .into_iter()
+            .filter(wanted)
+        {
             let found = self.column_of_words(Table::WearEvents, ours);
             if !found && ours == "event" {
                 self.mapping.open.push(
@@ -435,6 +724,7 @@ impl Guess<'_> {
                 self.take("status", &[index]);
             }
         }
+        self.side_in_site(table);
         let mut open = Vec::new();
         for ours in [
             "status", "purpose", "event", "site", "cause", "side", "tape",
@@ -444,6 +734,9 @@ impl Guess<'_> {
                 continue;
             };
             let allowed: Vec<&str> = allowed.iter().map(String::as_str).collect();
+            if ours == "side" && self.mapping.export.values.contains_key(ours) {
+                continue;
+            }
             let theirs = self
                 .looks
                 .get(index)
@@ -477,6 +770,34 @@ impl Guess<'_> {
         self.mapping.open.extend(open);
     }
 
+    /// The side, where words of the site name it and no column of its own does.
+    fn side_in_site(&mut self, table: Table) {
+        let site = self.mapping.export.columns.get("site").cloned();
+        let Some(site) = site.filter(|_| table == Table::WearEvents && !self.has("side")) else {
+            return;
+        };
+        let look = self
+            .column_of("site")
+            .and_then(|index| self.looks.get(index));
+        let theirs = look.map(|look| look.words.clone()).unwrap_or_default();
+        if !theirs.keys().any(|word| words::side_in(word).is_some()) {
+            return;
+        }
+        let mut values = BTreeMap::new();
+        for word in theirs.keys() {
+            let side = words::side_in(word).unwrap_or_default();
+            if !side.is_empty() {
+                self.mapping
+                    .told
+                    .push(format!("side: `{word}` names the {side}"));
+            }
+            values.insert(word.clone(), side.to_owned());
+        }
+        let export = &mut self.mapping.export;
+        export.columns.insert("side".to_owned(), site);
+        export.values.insert("side".to_owned(), values);
+    }
+
     fn column_of(&self, ours: &str) -> Option<usize> {
         let named = self
             .mapping
@@ -500,6 +821,10 @@ fn alone(path: &Path, mapping: &Mapping) -> Option<(InputFile, Settings)> {
     settings
         .exports
         .insert(name.clone(), mapping.export.clone());
+    for (number, (_, export)) in mapping.more.iter().enumerate() {
+        let beside = format!("{name}-{}", number + 2);
+        settings.exports.insert(beside, export.clone());
+    }
     let input = InputFile {
         path: path.to_owned(),
         name: mapping.export.files.clone(),

@@ -3,6 +3,8 @@
 use jiff::civil::DateTime;
 use jiff::fmt::strtime::BrokenDownTime;
 
+use crate::times::{MILLISECONDS, SECONDS, broken_down};
+
 /// Which of two numbers is the day.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DateOrder {
@@ -41,15 +43,25 @@ const DATES: [(&str, Option<DateOrder>); 22] = {
     ]
 };
 
-const CLOCKS: [&str; 8] = [
+const CLOCKS: [&str; 18] = [
     "%H:%M:%S",
     "%H:%M",
+    "%H.%M",
+    "%H.%M.%S",
     "%I:%M:%S %p",
     "%I:%M %p",
     "%H:%M:%S%.f",
     "%H:%M:%S %z",
     "%H:%M %z",
     "%H:%M:%S%z",
+    "%H:%M:%S%:z",
+    "%H:%M%:z",
+    "%H:%M:%S %:z",
+    "%H:%M %:z",
+    "%H:%M:%S GMT%:z",
+    "%H:%M:%S UTC%:z",
+    "%H:%M GMT%:z",
+    "%H:%M UTC%:z",
 ];
 
 const BETWEEN: [&str; 3] = [" ", "T", ", "];
@@ -90,6 +102,9 @@ pub(super) fn tell(texts: &[&str], order: Option<DateOrder>) -> Option<Told> {
             }
         }
     }
+    if found.is_empty() {
+        return since_1970(&spread);
+    }
     let by = |wanted| {
         found
             .iter()
@@ -104,6 +119,94 @@ pub(super) fn tell(texts: &[&str], order: Option<DateOrder>) -> Option<Told> {
             .next()
             .map(|(format, _)| Told::Format(format)),
     }
+}
+
+impl Told {
+    /// Whether they are seconds or milliseconds since 1970.
+    pub fn is_since_1970(&self) -> bool {
+        matches!(self, Self::Format(format) if is_since_1970(format))
+    }
+}
+
+fn is_since_1970(format: &str) -> bool {
+    [SECONDS, MILLISECONDS].contains(&format)
+}
+
+/// The years that seconds since 1970 are looked for in: 2000 to 2100. Milliseconds of these are no seconds of them.
+const SINCE_1970: std::ops::Range<i64> = 946_684_800..4_102_444_800;
+
+fn since_1970(texts: &[&str]) -> Option<Told> {
+    let within = |part: i64| {
+        fits(texts, |text| {
+            let number = text.parse::<i64>();
+            number.is_ok_and(|number| SINCE_1970.contains(&(number / part)))
+        })
+    };
+    let format = match (within(1), within(1000)) {
+        (true, _) => SECONDS,
+        (_, true) => MILLISECONDS,
+        _ => return None,
+    };
+    Some(Told::Format(format.to_owned()))
+}
+
+/// The order of day and month in a format; `None` where they cannot be mistaken.
+pub(super) fn order_of(format: &str) -> Option<DateOrder> {
+    DATES
+        .iter()
+        .filter(|(date, _)| format.starts_with(date))
+        .find_map(|(_, order)| *order)
+}
+
+/// The clock that a title names: `UTC`, or an offset from it as `+01:00`.
+pub(super) fn zone_in(title: &str) -> Option<String> {
+    let lower = title.to_lowercase();
+    let start = ["utc", "gmt"].iter().find_map(|word| {
+        let start = lower.find(word)?;
+        let before = lower.get(..start)?.chars().next_back();
+        let after = lower.get(start + word.len()..)?;
+        let word = before.is_none_or(|c| !c.is_alphabetic())
+            && after.chars().next().is_none_or(|c| !c.is_alphabetic());
+        word.then_some(after)
+    })?;
+    let rest = start.trim_start();
+    let Some(sign) = rest.chars().next().filter(|c| ['+', '-'].contains(c)) else {
+        return Some("UTC".to_owned());
+    };
+    let digits: String = rest
+        .chars()
+        .skip(1)
+        .take_while(|c| c.is_ascii_digit() || *c == ':')
+        .collect();
+    let (hours, minutes) = digits.split_once(':').unwrap_or((&digits, "00"));
+    let (hours, minutes): (u8, u8) = (hours.parse().ok()?, minutes.parse().ok()?);
+    Some(match (hours, minutes) {
+        (0, 0) => "UTC".to_owned(),
+        _ => format!("{sign}{hours:02}:{minutes:02}"),
+    })
+}
+
+/// Whether times name their offset from UTC themselves.
+pub(super) fn is_absolute(format: Option<&str>, texts: &[&str]) -> bool {
+    match format {
+        Some(format) => format.contains('z') || is_since_1970(format),
+        None => {
+            let iso = crate::times::TimeFormat::Iso;
+            let mut reader = crate::times::TimeReader::new(&iso);
+            let offset = |text: &str| matches!(reader.absolute(text.as_bytes()), Some(Some(_)));
+            let mut texts = texts.iter().copied().filter(|text| !text.is_empty());
+            texts.next().is_some_and(offset)
+        }
+    }
+}
+
+/// Whether a column holds offsets from UTC, as +01:00.
+pub(super) fn is_offset(texts: &[&str]) -> bool {
+    let offset = |text: &str| match text.as_bytes() {
+        [b'+' | b'-', a, b, b':', c, d] => [a, b, c, d].iter().all(|byte| byte.is_ascii_digit()),
+        _ => false,
+    };
+    fits(&spread(texts), offset)
 }
 
 /// Of two formats the one that all texts fit, where it is one: a single day past the twelfth tells.
@@ -166,7 +269,7 @@ pub(super) fn is_clock(texts: &[&str]) -> bool {
     let clock = |text: &str| {
         CLOCKS
             .iter()
-            .any(|format| BrokenDownTime::parse(format, text).is_ok())
+            .any(|format| broken_down(format, text.as_bytes()).is_some())
     };
     fits(&spread(texts), clock)
 }
@@ -179,6 +282,8 @@ pub(super) fn looks_like_time(text: &str) -> bool {
 /// The local clock of a text, in seconds.
 pub(super) fn clock_seconds(format: Option<&str>, text: &str) -> Option<i64> {
     let written = match format {
+        Some(SECONDS) => return text.parse().ok(),
+        Some(MILLISECONDS) => return text.parse::<i64>().ok().map(|at| at / 1000),
         Some(format) => parse(format, text),
         None => text
             .get(..19)
@@ -190,7 +295,7 @@ pub(super) fn clock_seconds(format: Option<&str>, text: &str) -> Option<i64> {
 }
 
 fn parse(format: &str, text: &str) -> Option<DateTime> {
-    let broken = BrokenDownTime::parse(format, text).ok()?;
+    let broken = broken_down(format, text.as_bytes())?;
     broken.hour()?;
     broken
         .to_datetime()

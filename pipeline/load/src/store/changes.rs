@@ -40,12 +40,15 @@ impl<'s> Changes<'s> {
         settings: &str,
         prints: &mut Prints,
     ) -> Result<Self, LoadError> {
-        let known: BTreeMap<(&str, Table), &InputRecord> = old
-            .inputs
-            .iter()
-            .map(|record| ((record.name.as_str(), record.table), record))
-            .collect();
-        let known_as = |input: &InputFile| known.get(&(input.name.as_str(), input.table)).copied();
+        let records = old.inputs.iter().map(|record| {
+            let export = record.export.as_deref();
+            ((record.name.as_str(), record.table, export), record)
+        });
+        let known: BTreeMap<(&str, Table, Option<&str>), &InputRecord> = records.collect();
+        let known_as = |input: &InputFile| {
+            let key = (input.name.as_str(), input.table, input.export.as_deref());
+            known.get(&key).copied()
+        };
         prints.take(study, known_as)?;
         let mut next = old
             .inputs

@@ -27,6 +27,8 @@ pub struct InputRecord {
     pub name: String,
     /// The table that its rows belong to.
     pub table: Table,
+    /// The export that it is read through: a file may be read through several.
+    pub export: Option<String>,
     /// Bytes.
     pub size: u64,
     /// SHA-256 of the bytes, hexadecimal.
@@ -39,6 +41,8 @@ pub struct InputRecord {
     pub left_out: u64,
     /// Rows that their sender withdrew or replaced.
     pub withdrawn: u64,
+    /// Rows that its export leaves to others.
+    pub untaken: u64,
     /// What of the file was passed over, in words.
     pub warnings: Vec<String>,
 }

@@ -126,18 +126,22 @@ impl Parsed {
         Ok(())
     }
 
-    fn record(&mut self, input: &Changed<'_>, seen: Seen, print: Print, warnings: Vec<String>) {
+    fn record(&mut self, input: &Changed<'_>, seen: Seen, print: Print, mut warnings: Vec<String>) {
         let (size, sha256) = print;
+        let export = input.file.export.clone();
+        warnings.extend(seen.untaken.in_words(export.as_deref().unwrap_or_default()));
         self.records.push(InputRecord {
             number: input.number,
             name: input.file.name.clone(),
             table: input.file.table,
+            export,
             size,
             sha256,
             rows: seen.rows,
             rejected: seen.rejects.count,
             left_out: seen.left_out,
             withdrawn: seen.withdrawn,
+            untaken: seen.untaken.rows,
             warnings,
         });
         self.rejects

@@ -308,3 +308,139 @@ fn a_mapping_is_told_from_the_rows() {
         rows[0].understood
     );
 }
+
+/// A column tells readings, checks and doses apart: each export takes its own rows, and all rows are accounted for.
+#[test]
+fn exports_share_a_file_by_its_kinds_of_rows() {
+    let export = |name: &str, table: &str, kinds: &str| {
+        format!(
+            "[exports.{name}]\ntable = \"{table}\"\nfiles = \"exports/*.csv\"\ncolumns = {{ sensor = \"Geraet\", time = \"Zeit\", glucose = \"Wert\" }}\nrows = {{ Art = [{kinds}] }}\n"
+        )
+    };
+    let checks = export("b", "fingersticks", "\"1\"").replace("sensor = \"Geraet\", ", "");
+    let text = "Art;Zeit;Wert;Geraet\n0;2026-03-01T09:00Z;100;a\n 0 ;2026-03-01T09:05Z;101;a\n1;2026-03-01T09:02Z;98;a\n\
+                4;2026-03-01T09:03Z;6;a\n0;2026-03-01T09:10Z;x;a\n;2026-03-01T09:11Z;7;a\n";
+    let place = Place::new(&[
+        (
+            "study.toml",
+            &format!("{UTC}{}{checks}", export("a", "readings", "\"0\"")),
+        ),
+        ("wear-events/e.csv", INSERT),
+        ("exports/all.csv", text),
+    ]);
+    let settled = place.settled();
+    rejected(
+        &settled,
+        &[("exports/all.csv:6:glucose", "unparsable number `x`")],
+    );
+    let of = |table| {
+        let all = counts(&settled, table);
+        (all.read, all.untaken, all.rejected, all.accepted)
+    };
+    assert_eq!(of(Table::Readings), (6, 3, 1, 2));
+    assert_eq!(of(Table::Fingersticks), (6, 5, 0, 1));
+    warned(
+        &settled,
+        "exports/all.csv: 3 rows are left out by exports.a in study.toml: 1 with `1`, which exports.b reads; \
+         1 with `4`, which no export reads; 1 with nothing, which no export reads",
+    );
+    warned(
+        &settled,
+        "5 rows are left out by exports.b in study.toml: 3 with `0`, which exports.a reads",
+    );
+    // What was loaded is found again, of both.
+    assert_eq!((place.load().1.parsed, place.load().1.unchanged), (0, 2));
+    place.write("exports/all.csv", &text.replace("98", "97"));
+    assert_eq!(place.load().1.parsed, 1);
+    assert_eq!(counts(&place.settled(), Table::Readings).accepted, 2);
+
+    for (settings, words) in [
+        (
+            export("a", "readings", "\"0\"") + &export("c", "readings", "\"4\", \"0\""),
+            "exports/all.csv, line 2: exports.a and exports.c in study.toml both take the row",
+        ),
+        (
+            export("a", "readings", "\"0\"")
+                + &export("c", "readings", "\"1\"").replace("rows", "#"),
+            "matched by two exports of readings, a and c",
+        ),
+        (
+            export("a", "readings", "\"0\"").replace("Art", "Kind"),
+            "exports/all.csv, line 1: there is no column `Kind`, by which exports.a in study.toml takes its `rows`: the columns, separated by semicolons, are `Art`",
+        ),
+        (
+            export("a", "readings", ""),
+            "line 8: exports.a.rows: `Art` names no text",
+        ),
+        (export("a", "readings", "0"), "line 8: exports.a.rows.Art"),
+    ] {
+        place.write("study.toml", &format!("{UTC}{settings}"));
+        let error = place.fails();
+        assert!(error.contains(words), "{error}");
+    }
+    // Two kinds of rows of one table.
+    let two = export("a", "readings", "\"0\"") + &export("c", "readings", "\"4\"");
+    place.write("study.toml", &format!("{UTC}{two}"));
+    assert_eq!(counts(&place.settled(), Table::Readings).accepted, 3);
+}
+
+/// A row that ends before the column of its kind is no row of another kind: it is rejected.
+#[test]
+fn a_row_without_its_kind_is_rejected() {
+    let export =
+        "[exports.a]\ntable = \"fingersticks\"\nfiles = \"a.csv\"\nrows = { kind = [\"1\"] }\n";
+    let place = Place::new(&[
+        ("study.toml", &format!("{UTC}{export}")),
+        (
+            "a.csv",
+            "time,glucose,kind\n2026-03-01T09:00Z,100,1\n2026-03-01T09:05Z,101\n2026-03-01T09:10Z,102,2\n",
+        ),
+    ]);
+    let settled = place.settled();
+    rejected(&settled, &[("a.csv:3:", "wrong number of fields")]);
+    let all = counts(&settled, Table::Fingersticks);
+    assert_eq!((all.read, all.untaken, all.accepted), (3, 1, 1));
+}
+
+/// A row of a sensor's life holds two events: two exports of one table take a column of times each.
+#[test]
+fn exports_that_differ_in_a_constant_share_a_file() {
+    let export = |event: &str, time: &str| {
+        format!(
+            "[exports.{event}]\ntable = \"wear-events\"\nfiles = \"log.csv\"\ncolumns = {{ sensor = \"S\", time = \"{time}\", site = \"At\", cause = \"Why\" }}\nconstants = {{ event = \"{event}\" }}\n"
+        )
+    };
+    let place = Place::new(&[
+        (
+            "study.toml",
+            &format!("{UTC}{}{}", export("insert", "In"), export("end", "Out")),
+        ),
+        (
+            "log.csv",
+            "S,In,Out,At,Why\na,2026-03-01T08:00Z,2026-03-09T08:00Z,calf,chosen\nb,2026-03-10T08:00Z,,calf,\n",
+        ),
+    ]);
+    let settled = place.settled();
+    rejected(&settled, &[]);
+    let all = counts(&settled, Table::WearEvents);
+    assert_eq!((all.read, all.untaken, all.accepted), (4, 1, 3));
+    warned(
+        &settled,
+        "log.csv: 1 row is left out by exports.end in study.toml: 1 without a time of its event",
+    );
+    // The same events after the file has changed, and another has come.
+    place.write(
+        "log.csv",
+        "S,In,Out,At,Why\na,2026-03-01T08:00Z,2026-03-09T08:00Z,calf,chosen\n",
+    );
+    place.write(
+        "readings/r.csv",
+        "sensor,time,glucose\na,2026-03-01T09:00Z,100\n",
+    );
+    assert_eq!(counts(&place.settled(), Table::WearEvents).accepted, 2);
+    place.write(
+        "readings/r.csv",
+        "sensor,time,glucose\na,2026-03-01T09:00Z,101\n",
+    );
+    assert_eq!(counts(&place.settled(), Table::WearEvents).accepted, 2);
+}

@@ -52,9 +52,9 @@ fn a_store_of_another_version_is_named() {
     for (text, words) in [
         (
             "{\"manifest\":{\"version\":3}}",
-            "it has version 3, this program reads 4",
+            "it has version 3, this program reads 5",
         ),
-        ("{\"manifest\":{\"version\":4}}", "manifest.json is damaged"),
+        ("{\"manifest\":{\"version\":5}}", "manifest.json is damaged"),
         ("no manifest", "manifest.json is damaged"),
     ] {
         place.write(".whereworn/manifest.json", text);

@@ -522,3 +522,516 @@ fn a_title_with_the_unit_of_glucose_is_believed() {
     let (_, counter) = told(&text.replace("Wert mg/dl", "Wert"), &Known::default());
     assert!(!counter.export.columns.contains_key("glucose"));
 }
+
+/// The blocks of a mapping as they are written, the first as `x`.
+fn blocks(mapping: &Mapping) -> String {
+    let more = mapping.more.iter();
+    let more = more.map(|(suffix, export)| export.block(&format!("x-{suffix}")));
+    let all: Vec<String> = [mapping.export.block("x")]
+        .into_iter()
+        .chain(more)
+        .collect();
+    all.join("")
+}
+
+/// A study that reads the file by what was told of it.
+fn settled_by(place: &Place, mapping: &Mapping) -> Settled {
+    place.write("study.toml", &format!("{UTC}{}", blocks(mapping)));
+    place.settled()
+}
+
+/// Readings every five minutes, checks and doses between them: `row` writes a row of a kind.
+fn mixed(titles: &str, row: impl Fn(&str, &str, usize) -> String) -> String {
+    let mut text = format!("{titles}\n");
+    for n in 0..60 {
+        let at = |minute: usize| format!("2026-03-{:02} {:02}:{minute:02}", 1 + n / 24, n % 24);
+        for minute in [0, 5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55] {
+            writeln!(
+                text,
+                "{}",
+                row("reading", &at(minute), 100 + n + minute % 7)
+            )
+            .unwrap();
+        }
+        if n % 10 == 3 {
+            writeln!(text, "{}", row("check", &at(2), 90 + n)).unwrap();
+            writeln!(text, "{}", row("dose", &at(3), 4)).unwrap();
+        }
+    }
+    text
+}
+
+/// Checks by fingerstick are never loaded as readings: words tell them, and where none does it is asked.
+#[test]
+fn a_column_tells_kinds_of_rows_apart() {
+    for (titles, columns) in [
+        ("Zeit;Art;Sensorwert;Messwert;Geber", 2),
+        ("Zeit;Art;Wert mg/dL;Geber", 1),
+    ] {
+        let text = mixed(titles, |kind, at, value| {
+            let (kind, place) = match kind {
+                "reading" => ("CGM", 0),
+                "check" => ("BG", columns - 1),
+                _ => ("Insulin", 9),
+            };
+            let cells = (0..columns).map(|n| {
+                if n == place {
+                    value.to_string()
+                } else {
+                    String::new()
+                }
+            });
+            format!("{at};{kind};{};a", cells.collect::<Vec<_>>().join(";"))
+        });
+        let (place, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.open, Vec::<String>::new());
+        assert_eq!(mapping.export.rows["Art"], ["CGM"]);
+        assert_eq!(mapping.export.columns["sensor"].names(), ["Geber"]);
+        let settled = settled_by(&place, &mapping);
+        let of = |table| {
+            (
+                counts(&settled, table).untaken,
+                counts(&settled, table).rejected,
+            )
+        };
+        assert_eq!(
+            (of(Table::Readings), of(Table::Fingersticks)),
+            ((12, 0), (726, 0))
+        );
+        assert_eq!(counts(&settled, Table::Fingersticks).accepted, 6);
+        assert_eq!(counts(&settled, Table::Readings).without_insert, 720);
+        warned(&settled, "6 with `Insulin`, which no export reads");
+        // Who says that all are of one table gets its rows alone.
+        let known = Known {
+            table: Some(Table::Fingersticks),
+            ..Known::default()
+        };
+        let (_, mapping) = told(&text, &known);
+        assert_eq!(
+            (mapping.export.rows["Art"].clone(), mapping.more.len()),
+            (vec!["BG".to_owned()], 0)
+        );
+    }
+    let coded = mixed(
+        "Time,Record Type,Glucose,Device",
+        |kind, at, value| match kind {
+            "reading" => format!("{at},0,{value},a"),
+            "check" => format!("{at},1,{value},a"),
+            _ => format!("{at},5,,a"),
+        },
+    );
+    let (_, mapping) = told(&coded, &Known::default());
+    assert_eq!(mapping.export.rows["Record Type"], ["0"]);
+    let [open] = mapping.open.as_slice() else {
+        panic!("{:?}", mapping.open)
+    };
+    assert!(
+        open.contains("`1` (6 rows, hours apart)? Map each kind by itself: --rows \"Record Type=1\" --table fingersticks")
+            && open.contains("--rows \"Record Type=0\" --table readings"),
+        "{open}"
+    );
+    let known = Known {
+        table: Some(Table::Fingersticks),
+        rows: [("Record Type".to_owned(), vec!["1".to_owned()])].into(),
+        ..Known::default()
+    };
+    let (place, mapping) = told(&coded, &known);
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let settled = settled_by(&place, &mapping);
+    assert_eq!(counts(&settled, Table::Fingersticks).accepted, 6);
+    // A column of this name in a file of readings alone asks nothing.
+    let plain = mixed("Time,Type,Glucose,Device", |kind, at, value| match kind {
+        "reading" => format!("{at},{},{value},a", ["EGV", "EGV2"][value % 2]),
+        _ => String::new(),
+    });
+    let (_, mapping) = told(&plain, &Known::default());
+    assert!(
+        mapping.open.is_empty() && mapping.export.rows.is_empty(),
+        "{mapping:?}"
+    );
+}
+
+/// Columns of values of which each row fills one.
+#[test]
+fn values_in_one_of_several_columns() {
+    let mut units = "Time,Sensor,mg/dL,mmol/L\n".to_owned();
+    for n in 0..40 {
+        let value = if n % 2 == 0 {
+            format!("{},", 108 + n)
+        } else {
+            format!(",{}.5", 6 + n % 2)
+        };
+        writeln!(
+            units,
+            "2026-03-01 {:02}:{:02},a,{value}",
+            8 + n / 12,
+            n % 12 * 5
+        )
+        .unwrap();
+    }
+    let (place, mapping) = told(&units, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    place.write("wear-events/e.csv", INSERT);
+    let settled = settled_by(&place, &mapping);
+    rejected(&settled, &[]);
+    let all = counts(&settled, Table::Readings);
+    assert_eq!((all.read, all.untaken, all.accepted), (80, 40, 40));
+    // 7.5 mmol/L are 135.1 mg/dL (molar mass of glucose 180.156 g/mol).
+    let rows = super::readings(&place.load().0);
+    assert_eq!((rows[0].2, (rows[1].2 * 10.0).round()), (108.0, 1351.0));
+
+    // A row without any value would be taken by both exports: they are not proposed, and what is not read is counted.
+    let (_, mapping) = told(&format!("{units}2026-03-01 12:00,a,,\n"), &Known::default());
+    assert!(mapping.export.rows.is_empty() && mapping.more.is_empty());
+    assert!(
+        mapping.open[0].starts_with("21 of 41 rows are not read: 21 for their glucose"),
+        "{:?}",
+        mapping.open
+    );
+
+    let kinds = mixed(
+        "Time,Device,Historic glucose,Strip glucose,Note",
+        |kind, at, value| match kind {
+            "reading" => format!("{at},a,{value},,"),
+            "check" => format!("{at},a,,{value},"),
+            _ => String::new(),
+        },
+    );
+    let (place, mapping) = told(&kinds, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let settled = settled_by(&place, &mapping);
+    assert_eq!(counts(&settled, Table::Fingersticks).accepted, 6);
+    let (_, mapping) = told(&kinds.replace("Strip glucose", "Other"), &Known::default());
+    assert_eq!(mapping.open.len(), 1, "{:?}", mapping.open);
+    assert!(
+        mapping.open[0].contains("6 rows with a value in `Other` alone"),
+        "{:?}",
+        mapping.open
+    );
+}
+
+/// A row for each sensor: two exports of one table. One that is still worn has no end.
+#[test]
+fn a_row_for_each_sensor() {
+    let text = "Sensor,Inserted,Removed,Site,Reason\nS1,2026-03-01 20:00,2026-03-11 07:00,abdomen,fell off\n\
+                S2,2026-03-11 20:00,2026-03-21 07:00,forearm,completed\nS3,2026-03-21 20:00,,calf,\n";
+    let (place, mapping) = told(text, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let settled = settled_by(&place, &mapping);
+    rejected(&settled, &[]);
+    let all = counts(&settled, Table::WearEvents);
+    assert_eq!((all.read, all.untaken, all.accepted), (6, 1, 5));
+}
+
+/// Instants by hand: at +02:00 it is 10:00 when UTC has 08:00; 1 772 352 000 s after 1970 it is 2026-03-01T08:00:00Z.
+#[test]
+fn clocks_that_a_file_names() {
+    let file = |titles: &str, row: &dyn Fn(i64) -> String| {
+        let rows: Vec<String> = (0..30).map(row).collect();
+        format!("{titles}\n{}\n", rows.join("\n"))
+    };
+    let clock = |n: i64, hour: i64| format!("{:02}:{:02}", hour + n / 12, n % 12 * 5);
+    let cases: [(String, &str); 9] = [
+        (
+            file("Local time,Time (UTC),Sensor,Glucose", &|n| {
+                format!(
+                    "2026-03-01 {},2026-03-01 {},a,{}",
+                    clock(n, 10),
+                    clock(n, 8),
+                    100 + n % 7
+                )
+            }),
+            "",
+        ),
+        (
+            file("Time [GMT+2],Sensor,Glucose", &|n| {
+                format!("2026-03-01 {},a,{}", clock(n, 10), 100 + n % 7)
+            }),
+            "",
+        ),
+        (
+            file("Time,Zone,Sensor,Glucose", &|n| {
+                format!("2026-03-01 {},+02:00,a,{}", clock(n, 10), 100 + n % 7)
+            }),
+            "%Y-%m-%d %H:%M %:z",
+        ),
+        (
+            file("ts,id,v", &|n| {
+                format!("{},a,{}", 1_772_352_000 + 300 * n, 100 + n % 7)
+            }),
+            "%s",
+        ),
+        (
+            file("ts,id,v", &|n| {
+                format!("{}000,a,{}", 1_772_352_000 + 300 * n, 100 + n % 7)
+            }),
+            "milliseconds",
+        ),
+        (
+            file("Stamp,Sensor,Glucose", &|n| {
+                format!("2026-03-01 {}:00 GMT+02:00,a,{}", clock(n, 10), 100 + n % 7)
+            }),
+            "%Y-%m-%d %H:%M:%S GMT%:z",
+        ),
+        (
+            file("Stamp,Sensor,Glucose", &|n| {
+                let day = if n < 29 { "01/03" } else { "13/03" };
+                format!("{day}/2026 {}:00+02:00,a,{}", clock(n, 10), 100 + n % 7)
+            }),
+            "%d/%m/%Y %H:%M:%S%:z",
+        ),
+        (
+            file("Datum,Uhrzeit,BZ,Sensor", &|n| {
+                let day = if n < 29 { "01" } else { "13" };
+                format!(
+                    "{day}.03.26,{},{},a",
+                    clock(n, 8).replace(':', "."),
+                    100 + n % 7
+                )
+            }),
+            "%d.%m.%y %H.%M",
+        ),
+        (
+            file("Stamp,Sensor,Glucose", &|n| {
+                let day = if n < 29 { "1" } else { "13" };
+                format!("3/{day}/2026 {} a.m.,a,{}", clock(n, 8), 100 + n % 7)
+            }),
+            "%m/%d/%Y %I:%M %p",
+        ),
+    ];
+    for (text, format) in cases {
+        let (place, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.open, Vec::<String>::new(), "{text}");
+        assert_eq!(
+            mapping.export.time_format.as_deref().unwrap_or(""),
+            format,
+            "{text}"
+        );
+        place.write(
+            "study.toml",
+            &format!(
+                "[study]\ntimezone = \"UTC\"\nunit = \"mg/dL\"\n{}",
+                blocks(&mapping)
+            ),
+        );
+        let rows = super::readings(&place.load().0);
+        assert_eq!(
+            (rows.len(), rows[0].1.as_str()),
+            (30, "2026-03-01T08:00:00Z"),
+            "{text}"
+        );
+    }
+    let (_, mapping) = told(
+        &file("Local time,Time (UTC),Sensor,Glucose", &|n| {
+            format!(
+                "2026-03-01 {},2026-03-01 {},a,{}",
+                clock(n, 10),
+                clock(n, 8),
+                100 + n % 7
+            )
+        }),
+        &Known::default(),
+    );
+    assert_eq!(mapping.export.timezone.as_deref(), Some("UTC"));
+    assert!(
+        mapping
+            .told
+            .iter()
+            .any(|told| told.contains("`Time (UTC)` (UTC has no hour twice")),
+        "{:?}",
+        mapping.told
+    );
+    // Numbers of ten digits that do not change are a sensor's.
+    let (_, mapping) = told(
+        &file("Time,Sensor,v", &|n| {
+            format!("2026-03-01 {},1772352000,{}", clock(n, 8), 100 + n % 7)
+        }),
+        &Known::default(),
+    );
+    assert_eq!(mapping.export.columns["sensor"].names(), ["Sensor"]);
+}
+
+/// What is not read is counted; a tenth of the rows, and what no unit fits, is a question.
+#[test]
+fn rows_that_are_not_read_are_counted() {
+    let file = |value: &dyn Fn(usize) -> String| {
+        let row = |n| {
+            format!(
+                "2026-03-01 {:02}:{:02};a;{}\n",
+                8 + n / 12,
+                n % 12 * 5,
+                value(n)
+            )
+        };
+        format!("Zeit;Sensor;Wert\n{}", (0..50).map(row).collect::<String>())
+    };
+    let words = |n: usize| match n % 10 {
+        1 => "NIEDRIG".to_owned(),
+        2 => "Hoch".to_owned(),
+        _ if n == 5 => "---".to_owned(),
+        _ => format!("{}", 100 + n % 7),
+    };
+    let (place, mapping) = told(&file(&words), &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let said = "1 of 50 rows are not read: 1 for their glucose (line 7: unparsable number `---`)";
+    assert!(
+        mapping.told.iter().any(|told| told == said),
+        "{:?}",
+        mapping.told
+    );
+    assert_eq!(mapping.export.values["glucose"]["NIEDRIG"], "LO");
+    settled_by(&place, &mapping);
+    let low = super::readings(&place.load().0);
+    assert_eq!(low.iter().filter(|row| row.3 == Status::Low).count(), 5);
+    assert_eq!(low.iter().filter(|row| row.3 == Status::High).count(), 5);
+
+    for (every, open) in [(10, 1), (11, 0)] {
+        let (_, mapping) = told(
+            &file(&|n| {
+                if n % every == 0 && n < 44 {
+                    "none".to_owned()
+                } else {
+                    format!("{}", 100 + n % 7)
+                }
+            }),
+            &Known::default(),
+        );
+        let _ = every;
+        assert_eq!(
+            mapping.open.len(),
+            open,
+            "{:?} {:?}",
+            mapping.open,
+            mapping.told
+        );
+    }
+    let mixed = file(&|n| {
+        if n % 2 == 0 {
+            format!("{}.8", 5 + n % 3)
+        } else {
+            format!("{}", 100 + n % 7)
+        }
+    });
+    let (_, mapping) = told(&mixed, &Known::default());
+    assert!(
+        mapping.open[0].contains("`Wert` has 25 values as in mmol/L"),
+        "{:?}",
+        mapping.open
+    );
+    let known = Known {
+        unit: Some(Unit::MgDl),
+        ..Known::default()
+    };
+    assert_eq!(told(&mixed, &known).1.open, Vec::<String>::new());
+    // A value may name its own unit; 6.7 mmol/L are 120.7 mg/dL (molar mass of glucose 180.156 g/mol).
+    let (place, mapping) = told(
+        &file(&|n| {
+            if n % 2 == 0 {
+                "6.7 mmol/L".to_owned()
+            } else {
+                format!("{}mg/dl", 120 + n % 7)
+            }
+        }),
+        &Known::default(),
+    );
+    assert_eq!(mapping.open, Vec::<String>::new());
+    settled_by(&place, &mapping);
+    let rows = super::readings(&place.load().0);
+    assert_eq!(((rows[0].2 * 10.0).round(), rows[1].2), (1207.0, 121.0));
+}
+
+/// What somebody says of a column that the table does not have is left out, and said: the mapping would be refused.
+#[test]
+fn a_constant_of_another_table_is_left_out() {
+    let rows: String = (1..20)
+        .map(|n| format!("2026-03-{n:02} 10:00,{}\n", 90 + n % 7))
+        .collect();
+    let known = Known {
+        constants: [("sensor".to_owned(), "s1".to_owned())].into(),
+        ..Known::default()
+    };
+    let (place, mapping) = told(&format!("when,glucose\n{rows}"), &known);
+    assert_eq!(mapping.open, Vec::<String>::new());
+    let left = "`sensor` is no column of fingersticks: it is left out";
+    assert!(mapping.told.iter().any(|told| told == left));
+    let settled = settled_by(&place, &mapping);
+    assert_eq!(counts(&settled, Table::Fingersticks).accepted, 19);
+}
+
+/// A word that is negated says nothing of what follows it, and a site's words name its side.
+#[test]
+fn words_are_not_placed_by_half_of_what_they_say() {
+    let text = "When,What,Where,Sensor,Why\n2026-03-12T20:00,new sensor,inner upper arm,A,\n2026-03-13T20:00,removed,,A,no bleeding\n\
+                2026-03-14T20:00,inserted,left lower arm,B,\n2026-03-15T20:00,stopped,,B,\"not itchy, just finished\"\n\
+                2026-03-16T20:00,inserted,lower belly,C,\n2026-03-17T20:00,removed,,C,did not fall off\n\
+                2026-03-18T20:00,inserted,outer arm,D,\n2026-03-19T20:00,removed,,D,ripped by door\n\
+                2026-03-20T20:00,inserted,abdomen,E,\n2026-03-24T20:00,not removed,,E,expired\n";
+    let (_, mapping) = told(text, &Known::default());
+    let values = &mapping.export.values;
+    let sites = [
+        ("inner upper arm", "upper-arm-inside"),
+        ("left lower arm", "forearm"),
+        ("lower belly", "abdomen"),
+        ("outer arm", "upper-arm-back"),
+    ];
+    for (theirs, ours) in sites {
+        assert_eq!(values["site"][theirs], ours);
+    }
+    assert_eq!(
+        (
+            values["side"]["left lower arm"].as_str(),
+            values["side"]["lower belly"].as_str()
+        ),
+        ("left", "")
+    );
+    let asked = [
+        "event: what is `not removed`",
+        "cause: what is `did not fall off`",
+        "cause: what is `no bleeding`",
+        "cause: what is `not itchy, just finished`",
+    ];
+    let begin = |(open, asked): (&String, &str)| assert!(open.starts_with(asked), "{open}");
+    assert_eq!(mapping.open.len(), 4, "{:?}", mapping.open);
+    mapping.open.iter().zip(asked).for_each(begin);
+    assert_eq!(values["cause"]["ripped by door"], "knocked-off");
+}
+
+#[test]
+fn files_without_rows_say_so() {
+    for (text, words) in [
+        ("", "the file is empty"),
+        (" \n\n", "the file is empty"),
+        (
+            "Time,Sensor,Glucose\n",
+            "the file has one line, and no rows after it",
+        ),
+        (
+            "Time,Sensor,Glucose\n2026-03-01 08:00,a,6,8\n2026-03-01 08:05,a,6,9\n",
+            "line 1 names 3 columns, and the rows have 4 fields, one too many. If their numbers have decimal commas",
+        ),
+    ] {
+        let place = Place::new(&[("study.toml", UTC), ("log.csv", text)]);
+        let error = map(&place.path().join("log.csv"), &Known::default());
+        let error = error.err().unwrap().to_string();
+        assert!(error.contains(words), "{error}");
+    }
+    let (_, mapping) = told(
+        "Time,Sensor,Glucose\n2026-03-01 08:00,Z,120\n",
+        &Known::default(),
+    );
+    assert_eq!(mapping.export.columns["glucose"].names(), ["Glucose"]);
+    assert!(
+        mapping.open[0].starts_with("one row does not tell how far apart they are"),
+        "{:?}",
+        mapping.open
+    );
+    let (_, mapping) = told(
+        "Time,Sensor,Glucose\n2026-03-01 08:00,Z,many\n2026-03-01 08:05,Z,few\n",
+        &Known::default(),
+    );
+    assert!(
+        mapping.open[0].starts_with("`Glucose` is called so, and is not read as glucose"),
+        "{:?}",
+        mapping.open
+    );
+}

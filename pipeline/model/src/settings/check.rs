@@ -130,6 +130,14 @@ fn export(name: &str, export: &Export) -> Checked {
             format!("`{key}` stands in `columns` too: keep one of them"),
         ));
     }
+    if let Some((title, _)) = export.rows.iter().find(|(_, texts)| texts.is_empty()) {
+        return Err(at(
+            "rows",
+            format!(
+                "`{title}` names no text, so no row would be read: name one, or leave the column out"
+            ),
+        ));
+    }
     Ok(())
 }
 

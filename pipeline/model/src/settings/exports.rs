@@ -25,6 +25,9 @@ pub struct Export {
     /// Our column to their words and what those mean among ours.
     #[serde(default)]
     pub values: BTreeMap<String, BTreeMap<String, String>>,
+    /// Their column to the texts of the rows that the export takes; all rows where absent.
+    #[serde(default)]
+    pub rows: BTreeMap<String, Vec<String>>,
     /// Format of times in the notation of `strftime`; ISO 8601 where absent.
     #[serde(default)]
     pub time_format: Option<String>,
@@ -89,6 +92,9 @@ impl Export {
             Some((ours, table(words.collect())?))
         });
         set("values", table(values.collect()));
+        let rows = self.rows.iter();
+        let rows = rows.map(|(title, texts)| (title, toml::Value::from(texts.clone()).to_string()));
+        set("rows", table(rows.collect()));
         set("time_format", self.time_format.as_deref().map(text));
         set("timezone", self.timezone.as_deref().map(text));
         set("offset", self.offset.as_deref().map(text));

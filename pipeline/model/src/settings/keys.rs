@@ -63,6 +63,7 @@ const EXPORT: Level = Keys(&[
     ("columns", AnyKey(&Value)),
     ("constants", AnyKey(&Value)),
     ("values", AnyKey(&AnyKey(&Value))),
+    ("rows", AnyKey(&Value)),
     ("time_format", Value),
     ("timezone", Value),
     ("offset", Value),
