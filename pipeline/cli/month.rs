@@ -316,6 +316,9 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
         if counts.left_out > 0 {
             step("left out by corrections in study.toml", counts.left_out);
         }
+        if counts.untaken > 0 {
+            step("left to others by `rows` of an export", counts.untaken);
+        }
         step("accepted", counts.accepted);
     }
     rows

@@ -118,6 +118,8 @@ fn rows(settled: &Settled) -> serde_json::Map<String, Value> {
                 "without_insert": counts.without_insert,
                 "after_second_insert": counts.after_second_insert,
                 "left_out": counts.left_out,
+                "withdrawn": counts.withdrawn,
+                "untaken": counts.untaken,
                 "accepted": counts.accepted,
             }),
         );

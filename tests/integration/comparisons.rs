@@ -71,7 +71,7 @@ fn headline_of_each_site() {
     let (output, artefacts) = &*STUDY;
     let pairs = pairs();
     let table = output.table("site_comparison");
-    let all = pairs.table.rows();
+    let all: Vec<Row<'_>> = pairs.table.rows().collect();
     let farness = column(&all, "relative_difference")
         .into_iter()
         .map(f64::abs);

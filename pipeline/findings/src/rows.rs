@@ -262,7 +262,7 @@ impl Tallies {
                         "{file}: {} of {all}{when} rejected, the first for: {reason}; {loss}",
                         count(tally.rejected as usize, "row")
                     ),
-                    todo: "correct them in the raw file and run again; `report` lists every one in rejects.csv".to_owned(),
+                    todo: "look at them in rejects.csv, where `report` lists every one; `values`, `time_format` or `unit` of an export in study.toml may make them readable, and raw files can stay as they are".to_owned(),
                     ..found("rejected", tally.rejected, tally.rejected, Some(*line))
                 });
             }
