@@ -317,7 +317,10 @@ fn row_counts(settled: &Settled) -> Vec<(String, String, u64)> {
             step("left out by corrections in study.toml", counts.left_out);
         }
         if counts.untaken > 0 {
-            step("left to others by `rows` of an export", counts.untaken);
+            step(
+                "left out by exports: of another kind, or without a time of their event",
+                counts.untaken,
+            );
         }
         step("accepted", counts.accepted);
     }

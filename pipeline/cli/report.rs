@@ -280,7 +280,7 @@ fn summary(settled: &whereworn_load::Settled) -> String {
                 (counts.after_second_insert, "after a second insert"),
                 (counts.left_out, "left out by corrections"),
                 (counts.withdrawn, "withdrawn"),
-                (counts.untaken, "left to others by an export"),
+                (counts.untaken, "left out by exports"),
             ];
             let seldom = seldom.into_iter().filter(|(count, _)| *count > 0);
             let seldom: String = seldom

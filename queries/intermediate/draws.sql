@@ -14,7 +14,7 @@
 -- chances = { class = "category" }
 -- sensor = { class = "sensor" }
 
--- A draw belongs to the next insertion of that wearer at that site and side within 30 days.
+-- A draw belongs to the next insertion of that wearer at that site and side within 30 days, up to the end of the last of them.
 WITH later AS (
     SELECT
         d.wearer,
@@ -22,8 +22,14 @@ WITH later AS (
         i.sensor,
         ROW_NUMBER() OVER (PARTITION BY d.wearer, d.number ORDER BY i.inserted, i.sensor) AS place
     FROM plan_log AS d
+    CROSS JOIN settings AS t
     INNER JOIN insertions AS i ON i.wearer = d.wearer AND i.site = d.site AND i.side = d.side
-    WHERE i.inserted >= d.drawn_at AND i.inserted <= plus_hours(d.drawn_at, 720.0)
+    WHERE
+        i.inserted >= d.drawn_at
+        AND i.inserted < plus_hours(
+            d.drawn_at,
+            744.0 - clock_hour(plus_hours(d.drawn_at, 720.0), t.timezone) - date_part('minute', d.drawn_at) / 60.0
+        )
 )
 SELECT
     d.*,

@@ -269,6 +269,9 @@ impl<'a> View<'a> {
         match self.table.cell(row, name) {
             Cell::Text(text) if text.is_empty() => format::NO_VALUE.to_owned(),
             Cell::Text(text) if self.holds_sites(name) => self.context.site_label(text),
+            Cell::Text(_) if name == comparison::ON_LABEL && !self.context.label_is_told() => {
+                format::NO_VALUE.to_owned()
+            }
             Cell::Text(_) if name == "reasons" && !self.table.own_query => self.reasons(row),
             Cell::Text(text) if name == "sites" => self.pair_of_sites(text),
             Cell::Text(text) => match self.context.text.value(name, text) {

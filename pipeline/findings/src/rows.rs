@@ -14,6 +14,10 @@ use crate::words::count;
 /// Share of a file's rows in a month from which on something is wrong with the file.
 const LARGE: f64 = 0.10;
 
+/// Least of them among readings, an hour of those 5 minutes apart: a stray one is all that its file has of a month. A row of the
+/// log or a fingerstick is much by itself.
+const LEAST_READINGS: u64 = 12;
+
 /// Readings so near to an insertion or an end may be set aside because a clock or a log is somewhat off: they make no
 /// file wrong.
 const NEAR: Micros = 2 * 3_600_000_000;
@@ -203,12 +207,14 @@ impl Tallies {
             end.is_some_and(|end| reject.line > end + A_RUN)
         };
         for reject in rejects.into_iter().filter(|reject| !is_later(reject)) {
-            // A rejected row has no month that can be trusted: it gets that of the rows around it.
+            // Its own month where its date can be read and the file has other rows of it, else that of the rows around it.
+            let written = written_month(&reject.raw);
+            let is_its = |month: &String| written == Some(month.as_str());
             let nearest = self
                 .by
                 .iter_mut()
                 .filter(|((file, _), _)| *file == reject.file)
-                .min_by_key(|(_, tally)| tally.lines_to(reject.line));
+                .min_by_key(|((_, month), tally)| (!is_its(month), tally.lines_to(reject.line)));
             let tally = match nearest {
                 Some((_, tally)) => tally,
                 None => self
@@ -236,10 +242,11 @@ impl Tallies {
                 .map_or("", |known| known.table);
             let found = |kind, rows: u64, bad: u64, line: Option<u64>| {
                 let share = rows as f64 / all.max(1) as f64;
-                let severity = if bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9) {
-                    Severity::Wrong
-                } else {
-                    Severity::Thin
+                let small = ["wear-events", "fingersticks"].contains(&table);
+                let large = bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9);
+                let severity = match large && (small || bad >= LEAST_READINGS) {
+                    true => Severity::Wrong,
+                    false => Severity::Thin,
                 };
                 Finding {
                     file: file.clone(),
@@ -262,7 +269,7 @@ impl Tallies {
                         "{file}: {} of {all}{when} rejected, the first for: {reason}; {loss}",
                         count(tally.rejected as usize, "row")
                     ),
-                    todo: "look at them in rejects.csv, where `report` lists every one; `values`, `time_format` or `unit` of an export in study.toml may make them readable, and raw files can stay as they are".to_owned(),
+                    todo: "look at them in rejects.csv, where `report` lists every one; a log of your own is put right in its file, an export by `values`, `time_format` or `unit` in study.toml".to_owned(),
                     ..found("rejected", tally.rejected, tally.rejected, Some(*line))
                 });
             }
@@ -281,6 +288,19 @@ impl Tallies {
     }
 }
 
+/// The month of the first date in a row that is written as ISO 8601 has it.
+fn written_month(raw: &str) -> Option<&str> {
+    let is_date = |bytes: &[u8]| {
+        let mut places = bytes.iter().enumerate();
+        places.all(|(place, byte)| match place {
+            4 | 7 => *byte == b'-',
+            _ => byte.is_ascii_digit(),
+        })
+    };
+    let place = raw.as_bytes().windows(10).position(is_date)?;
+    raw.get(place..place + 7)
+}
+
 /// Whether a reject stands for all readings of a sensor: those are counted as set aside.
 fn is_of_a_sensor(reason: &str) -> bool {
     reason.contains(" set aside:")
@@ -289,6 +309,18 @@ fn is_of_a_sensor(reason: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_tells_its_month_where_its_date_is_iso() {
+        assert_eq!(
+            written_month("tuff,s01,2026-01-22T19:00,insert"),
+            Some("2026-01")
+        );
+        assert_eq!(written_month("s2026-1,2026-03-04 08:00"), Some("2026-03"));
+        for raw in ["", "22.01.2026", "2026-01", "20260122T1900", "ü"] {
+            assert_eq!(written_month(raw), None, "{raw}");
+        }
+    }
 
     /// Rows of one month in two sensors' parts of a file, those of another between them.
     #[test]

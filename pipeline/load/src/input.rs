@@ -9,7 +9,7 @@ use whereworn_model::settings::{Encoding, Settings};
 
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
-use crate::taken::{by_constants, by_rows};
+use crate::taken::{by_event, by_rows};
 
 /// The raw table that a file belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -173,7 +173,8 @@ pub(crate) fn list_inputs(
     Ok((inputs, in_words.collect()))
 }
 
-/// Refuses a file that two exports of one table read where nothing keeps them from reading its rows twice.
+/// Refuses a file that two exports read where nothing keeps them from reading its rows twice: a fingerstick that is a reading as
+/// well would agree with itself.
 fn refuse_twice(inputs: &[InputFile], settings: &Settings) -> Result<(), LoadError> {
     let export = |input: &InputFile| {
         let name = input.export.as_ref();
@@ -187,15 +188,14 @@ fn refuse_twice(inputs: &[InputFile], settings: &Settings) -> Result<(), LoadErr
     for same in inputs.chunk_by(|a, b| a.name == b.name) {
         for (index, input) in same.iter().enumerate() {
             let before = same.get(..index).unwrap_or_default();
-            for other in before.iter().filter(|other| other.table == input.table) {
+            for other in before {
                 let (Some((one, a)), Some((two, b))) = (export(other), export(input)) else {
                     continue;
                 };
-                if !(by_rows(a, b) || by_constants(a, b)) {
+                if !(by_rows(a, b) || by_event(a, b)) {
                     return Err(LoadError::Study(format!(
-                        "study.toml: {} is matched by two exports of {}, {one} and {two}: let `files` of one of them leave it out, or let each say in `rows` which of its rows it takes",
-                        input.name,
-                        input.table.folder()
+                        "study.toml: {} is matched by two exports, {one} and {two}: let `files` of one of them leave it out, or let each say in `rows` which of its rows it takes",
+                        input.name
                     )));
                 }
             }

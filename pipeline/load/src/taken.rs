@@ -14,13 +14,28 @@ pub(crate) fn by_rows(one: &Export, other: &Export) -> bool {
     !one.rows.is_empty() && !other.rows.is_empty()
 }
 
-/// Whether two exports give one of our columns different constants, so that they make no two equal rows of one.
-pub(crate) fn by_constants(one: &Export, other: &Export) -> bool {
-    let differs = |(column, text): (&String, &String)| {
-        let other = other.constants.get(column);
-        other.is_some_and(|other| other.trim() != text.trim())
+/// Whether two exports make another event of a row each, as of one that holds when a sensor was put on and when it was taken off.
+pub(crate) fn by_event(one: &Export, other: &Export) -> bool {
+    let event = |export: &Export| {
+        export
+            .constants
+            .get(EVENT)
+            .map(|text| text.trim().to_owned())
     };
-    one.constants.iter().any(differs)
+    let both = event(one).zip(event(other));
+    one.table == other.table && both.is_some_and(|(one, other)| one != other)
+}
+
+const EVENT: &str = "event";
+
+/// Whether two exports take a row's values from the same columns.
+fn same_values(one: &Export, other: &Export) -> bool {
+    let glucose = |export: &Export| -> Vec<String> {
+        let columns = export.columns.get("glucose");
+        let names = columns.map_or(&[][..], |columns| columns.names());
+        names.iter().map(|name| name.trim().to_owned()).collect()
+    };
+    one.table == other.table || glucose(one) == glucose(other)
 }
 
 /// Columns and the texts that a row has in each of them to be taken; without any, every row is.
@@ -91,11 +106,13 @@ impl Taken {
             .exports
             .iter()
             .filter(|(other, another)| *other != name && fits_path(&another.files, &input.name));
-        let beside = |(_, another): (&String, &Export)| {
-            another.table == export.table && by_constants(export, another)
-        };
-        let event_time = match export.constants.contains_key("event") && others.clone().any(beside)
-        {
+        let beside = |(_, another): (&String, &Export)| by_event(export, another);
+        // A sensor that was put on was so at some time: a row without it is a fault.
+        let put_on = export
+            .constants
+            .get(EVENT)
+            .is_some_and(|event| event.trim() == "insert");
+        let event_time = match !put_on && others.clone().any(beside) {
             true => time_columns(export, titles),
             false => Vec::new(),
         };
@@ -103,10 +120,10 @@ impl Taken {
             return Ok(Self::default());
         }
         let others = others.filter_map(|(other, another)| {
-            let rival = another.table == export.table && by_rows(export, another);
+            let twice = same_values(export, another) && !by_event(export, another);
             Some(Other {
                 name: other.clone(),
-                rival: rival && !by_constants(export, another),
+                rival: twice && by_rows(export, another),
                 pick: Pick::find(another, titles).ok()?,
             })
         });
@@ -130,11 +147,22 @@ impl Taken {
         if !self.event_time.is_empty() && self.event_time.iter().all(empty) {
             return Err(Fault::untaken("without a time of its event".to_owned()));
         }
+        let too_short = record.len() <= self.last_column();
+        if let Some(first) = self
+            .others
+            .first()
+            .filter(|other| too_short && other.name < self.name)
+        {
+            return Err(Fault::untaken(format!(
+                "too short to tell, which exports.{} reads",
+                first.name
+            )));
+        }
         let mut takers = self.others.iter().filter(|other| other.pick.takes(record));
         if !self.own.takes(record) {
             return Err(Fault::untaken(self.untaken(record, takers.next())));
         }
-        match takers.find(|other| other.rival && record.len() > self.last_column()) {
+        match takers.find(|other| other.rival && !too_short) {
             None => Ok(()),
             Some(other) => Err(Fault::stop(
                 "",

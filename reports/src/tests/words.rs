@@ -537,9 +537,9 @@ fn an_interval_stands_behind_its_figure() {
 /// Biometrika 26:404 with none of n (the rule of three: Hanley and Lippman-Hand 1983 JAMA 249:1743, from memory).
 #[test]
 fn a_trouble_that_is_seldom_may_not_have_shown() {
-    let one_in = |sensors: f64| (1.0 / (1.0 - 0.05_f64.powf(1.0 / sensors))).ceil();
-    assert_eq!([5.0, 10.0, 20.0].map(one_in), [3.0, 4.0, 8.0]);
+    let percent = |sensors: f64| (100.0 * (1.0 - 0.05_f64.powf(1.0 / sensors))).round();
+    assert_eq!([5.0, 10.0, 20.0].map(percent), [45.0, 26.0, 14.0]);
     let study = fixture::full();
     let clinician = study.report().markdown;
-    assert!(clinician.contains("where 5 sensors were without it, one in 3 may still have it; after 10 one in 4, after 20 one in 8"));
+    assert!(clinician.contains("5 sensors were without it, 45 % of sensors may still have it; after 10 it is 26 %, after 20 it is 14 %"));
 }

@@ -42,6 +42,32 @@ fn a_rejected_row_of_a_later_month_is_not_told_of() {
     assert!(rejected(|last| last - 10, 500));
 }
 
+/// A row of June that was written at the end of the file, as who forgot it does.
+#[test]
+fn a_rejected_row_is_of_the_month_that_it_names() {
+    let month = |raw: &str| {
+        let mut study = Study::new(6);
+        let last = study.checks.iter().map(|check| check.line).max().unwrap();
+        study.rejects.push(RejectedRow {
+            file: "fingersticks/kelp.csv".to_owned(),
+            line: last + 1,
+            reason: "unknown unit".to_owned(),
+            raw: raw.to_owned(),
+            ..RejectedRow::default()
+        });
+        let findings = study.look().findings;
+        let found = findings.iter().find(|found| found.kind == "rejected");
+        let text = &found.unwrap().text;
+        let at = text.find("in 2026-").unwrap();
+        text[at + 3..at + 10].to_owned()
+    };
+    let last = month("");
+    assert_ne!(last, "2026-06");
+    assert_eq!(month("2026-06-05T08:00Z,6,x"), "2026-06");
+    // The file has no other row of that month.
+    assert_eq!(month("2025-06-05T08:00Z,6,x"), last);
+}
+
 /// The month of the last fingerstick ends with it: it is no month of one row, of which a rejected row were half.
 #[test]
 fn a_row_at_the_end_of_a_month_is_of_that_month() {

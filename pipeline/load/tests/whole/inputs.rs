@@ -362,7 +362,25 @@ fn exports_share_a_file_by_its_kinds_of_rows() {
         (
             export("a", "readings", "\"0\"")
                 + &export("c", "readings", "\"1\"").replace("rows", "#"),
-            "matched by two exports of readings, a and c",
+            "matched by two exports, a and c",
+        ),
+        // A fingerstick that is a reading as well would agree with itself.
+        (
+            export("a", "readings", "\"0\"").replace("rows", "#")
+                + &export("c", "fingersticks", "\"1\""),
+            "matched by two exports, a and c",
+        ),
+        (
+            export("a", "readings", "\"0\", \"1\"") + &checks,
+            "exports/all.csv, line 4: exports.a and exports.b in study.toml both take the row",
+        ),
+        // Another meter makes no other fingerstick of a row.
+        (
+            checks.clone()
+                + "constants = { meter = \"x\" }\n"
+                + &checks.replace("exports.b", "exports.d")
+                + "constants = { meter = \"y\" }\n",
+            "exports/all.csv, line 4: exports.b and exports.d in study.toml both take the row",
         ),
         (
             export("a", "readings", "\"0\"").replace("Art", "Kind"),
@@ -378,6 +396,21 @@ fn exports_share_a_file_by_its_kinds_of_rows() {
         let error = place.fails();
         assert!(error.contains(words), "{error}");
     }
+    // A row too short to tell its kind is rejected once.
+    let two = export("a", "readings", "\"0\"") + &checks;
+    place.write("study.toml", &format!("{UTC}{two}"));
+    place.write(
+        "exports/all.csv",
+        "Zeit;Wert;Geraet;Art\n2026-03-01T09:00Z;100;a;0\n2026-03-01T09:05Z;100\n2026-03-01T09:02Z;98;a;1\n",
+    );
+    let settled = place.settled();
+    rejected(
+        &settled,
+        &[("exports/all.csv:3:", "wrong number of fields")],
+    );
+    assert_eq!(counts(&settled, Table::Fingersticks).untaken, 2);
+    place.write("exports/all.csv", text);
+
     // Two kinds of rows of one table.
     let two = export("a", "readings", "\"0\"") + &export("c", "readings", "\"4\"");
     place.write("study.toml", &format!("{UTC}{two}"));
@@ -417,16 +450,17 @@ fn exports_that_differ_in_a_constant_share_a_file() {
         ),
         (
             "log.csv",
-            "S,In,Out,At,Why\na,2026-03-01T08:00Z,2026-03-09T08:00Z,calf,chosen\nb,2026-03-10T08:00Z,,calf,\n",
+            "S,In,Out,At,Why\na,2026-03-01T08:00Z,2026-03-09T08:00Z,calf,chosen\nb,2026-03-10T08:00Z,,calf,\nc,,,calf,\n",
         ),
     ]);
     let settled = place.settled();
-    rejected(&settled, &[]);
+    // Whoever put a sensor on did so at some time; that it is still on is no fault.
+    rejected(&settled, &[("log.csv:4:time", "")]);
     let all = counts(&settled, Table::WearEvents);
-    assert_eq!((all.read, all.untaken, all.accepted), (4, 1, 3));
+    assert_eq!((all.read, all.untaken, all.accepted), (6, 2, 3));
     warned(
         &settled,
-        "log.csv: 1 row is left out by exports.end in study.toml: 1 without a time of its event",
+        "log.csv: 2 rows are left out by exports.end in study.toml: 2 without a time of its event",
     );
     // The same events after the file has changed, and another has come.
     place.write(
