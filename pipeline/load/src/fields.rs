@@ -113,7 +113,7 @@ pub(crate) fn own_unit(text: &[u8]) -> (&[u8], Option<Unit>) {
 ///
 /// # Errors
 /// A unit that is none of ours; none at all.
-pub(crate) fn unit(named: &[u8], default: Option<Unit>) -> Result<Unit, Fault> {
+fn unit(named: &[u8], default: Option<Unit>) -> Result<Unit, Fault> {
     if named.is_empty() {
         return default.ok_or_else(|| Fault::stop("unit", NO_UNIT));
     }
@@ -125,6 +125,31 @@ pub(crate) fn unit(named: &[u8], default: Option<Unit>) -> Result<Unit, Fault> {
             format!("unknown unit `{named}`: use mg/dL or mmol/L"),
         )
     })
+}
+
+/// The unit of a value: the one behind it, which the row's own column may not contradict, else as [`unit`].
+///
+/// # Errors
+/// Two units; a unit that is none of ours; none at all.
+pub(crate) fn unit_of(
+    behind: Option<Unit>,
+    named: &[u8],
+    default: Option<Unit>,
+) -> Result<Unit, Fault> {
+    let Some(behind) = behind else {
+        return unit(named, default);
+    };
+    match named.is_empty() || unit(named, default)? == behind {
+        true => Ok(behind),
+        false => {
+            let named = String::from_utf8_lossy(named);
+            let reason = format!(
+                "two units: {} behind the value, {named} beside it",
+                behind.code()
+            );
+            Err(Fault::new("unit", reason))
+        }
+    }
 }
 
 /// Why a study that names no unit is refused.

@@ -2,7 +2,7 @@
 
 use whereworn_model::time::Micros;
 
-use crate::fields::{Glucose, glucose, own_unit, text, unit, word};
+use crate::fields::{Glucose, glucose, own_unit, text, unit_of, word};
 use crate::reject::Fault;
 use crate::wear_events::RowReader;
 
@@ -42,8 +42,8 @@ pub(crate) fn parse_fingerstick(reader: &mut RowReader<'_>) -> Result<Fingerstic
     let (time, corrected) = reader.time(TIME, &wearer, "", &meter)?;
     let shown = field(GLUCOSE);
     let (value, own) = own_unit(&shown);
-    let named = || unit(&field(UNIT), layout.default_unit);
-    let unit = corrected.or(own).map_or_else(named, Ok)?;
+    let named = || unit_of(own, &field(UNIT), layout.default_unit);
+    let unit = corrected.map_or_else(named, Ok)?;
     let Glucose::Value(value) = glucose(value, unit, layout.comma)? else {
         let shown = text(&shown);
         let reason = format!(

@@ -12,7 +12,7 @@ use crate::bytes::Print;
 use crate::columns::Layout;
 use crate::corrections::{Corrected, OfSubject};
 use crate::error::LoadError;
-use crate::fields::{Glucose, glucose, own_unit, text, unit, word};
+use crate::fields::{Glucose, glucose, own_unit, text, unit_of, word};
 use crate::folds::settle_folds;
 use crate::input::InputFile;
 use crate::records::{Row, for_each_row, for_each_segment};
@@ -105,8 +105,7 @@ fn glucose_and_status(
     };
     let text = layout.field(row.record, GLUCOSE);
     let (text, own) = own_unit(&text);
-    let corrected = corrected.or(own);
-    let named = || unit(&layout.field(row.record, UNIT), layout.default_unit);
+    let named = || unit_of(own, &layout.field(row.record, UNIT), layout.default_unit);
     let read = || glucose(text, corrected.map_or_else(named, Ok)?, layout.comma);
     let (mgdl, status) = match status {
         "error" | "warmup" => match read() {

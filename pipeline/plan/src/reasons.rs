@@ -171,8 +171,8 @@ fn run_out(wearer: &Wearer, draw: &Pending) -> String {
     let latest = date_of(draw.latest).map_or(String::new(), |date| words.date(date));
     say!(
         words,
-        "Draw {number} ({spot}) is given up: it held until {latest}, and by the log no sensor went in there in that time.",
-        "Los {number} ({spot}) entfällt: es galt bis {latest}, und laut Tagebuch wurde dort in dieser Zeit kein Sensor gesetzt."
+        "Draw {number} ({spot}) is given up: it held until {latest}, and by the log no sensor went in at that site and side in that time.",
+        "Los {number} ({spot}) entfällt: es galt bis {latest}, und laut Tagebuch wurde an dieser Stelle und Seite in dieser Zeit kein Sensor gesetzt."
     )
 }
 

@@ -478,3 +478,34 @@ fn exports_that_differ_in_a_constant_share_a_file() {
     );
     assert_eq!(counts(&place.settled(), Table::WearEvents).accepted, 2);
 }
+
+/// A unit behind a value is its own; beside another in the column of units neither can be believed.
+#[test]
+fn a_unit_behind_a_value_is_held_to_its_column() {
+    let place = Place::new(&[
+        ("study.toml", UTC),
+        ("wear-events/e.csv", INSERT),
+        (
+            "readings/r.csv",
+            "sensor,time,glucose,unit\na,2026-03-01T09:00Z,6 mmol/L,\na,2026-03-01T09:05Z,6 mmol/L,mmol/L\n\
+             a,2026-03-01T09:10Z,6.5 mmol/L,mg/dL\na,2026-03-01T09:15Z,120 mg/dL,furlong\n",
+        ),
+        (
+            "fingersticks/f.csv",
+            "time,glucose,unit\n2026-03-01T09:00Z,6 mmol/L,mg/dL\n",
+        ),
+    ]);
+    let settled = place.settled();
+    rejected(
+        &settled,
+        &[
+            (
+                "fingersticks/f.csv:2:unit",
+                "two units: mmol/L behind the value, mg/dL beside it",
+            ),
+            ("readings/r.csv:4:unit", "two units"),
+            ("readings/r.csv:5:unit", "unknown unit `furlong`"),
+        ],
+    );
+    assert_eq!(counts(&settled, Table::Readings).accepted, 2);
+}
