@@ -1,11 +1,11 @@
 //! Files whose rows are of several kinds: a column that tells them apart, two columns of values of which a row fills one, or two
 //! columns of times for the two ends of a sensor's life.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::input::Table;
 
-use super::columns::{Look, names_any, unit_in};
+use super::columns::{Look, MOST_KINDS, names_any, names_kinds, unit_in};
 use super::lines::Lines;
 use super::{DENSE_SECONDS, Known, words};
 use whereworn_model::units::Unit;
@@ -124,9 +124,15 @@ struct Kind {
     role: Option<Role>,
     /// Usual seconds between its rows.
     spacing: Option<i64>,
+    /// What stands in the column of devices.
+    devices: BTreeSet<String>,
 }
 
 impl Kind {
+    fn is_sparse(&self) -> bool {
+        self.spacing.is_some_and(|seconds| seconds > DENSE_SECONDS)
+    }
+
     fn is_dense(&self) -> bool {
         self.spacing.is_some_and(|seconds| seconds <= DENSE_SECONDS)
     }
@@ -143,6 +149,9 @@ impl Kind {
     }
 }
 
+/// What the title of a column of devices says.
+const DEVICES: &[&str] = &["serial", "device", "serien", "gerät"];
+
 /// A file of which something is looked for; `seconds` is the clock of each row.
 pub(super) struct Kinds<'l> {
     pub lines: &'l Lines,
@@ -150,9 +159,6 @@ pub(super) struct Kinds<'l> {
     pub known: &'l Known,
     pub seconds: &'l [Option<i64>],
 }
-
-/// Most kinds of rows that a column may tell apart.
-const MOST_KINDS: usize = 12;
 
 impl Kinds<'_> {
     fn title(&self, index: usize) -> &str {
@@ -171,10 +177,7 @@ impl Kinds<'_> {
         let rows = self.lines.rows.len();
         let candidate = |look: &&Look| {
             let words = (2..=MOST_KINDS).contains(&look.words.len());
-            let sensor = names_any(
-                self.title(look.index),
-                &["serial", "device", "serien", "gerät"],
-            );
+            let sensor = names_any(self.title(look.index), DEVICES);
             let of_units = look.words.keys().all(|word| Unit::parse(word).is_some());
             let other = look.is_time || look.is_date || look.is_clock || sensor || of_units;
             words && !other && look.filled * 20 >= rows * 19 && !glucose.contains(&look.index)
@@ -231,6 +234,7 @@ impl Kinds<'_> {
                 glucose,
                 role: role_in(text).or_else(by_title),
                 spacing: super::usual_spacing(seconds),
+                devices: self.devices(look.index, &own),
             }
         };
         look.words
@@ -238,6 +242,46 @@ impl Kinds<'_> {
             .filter(|text| !text.is_empty())
             .map(kind)
             .collect()
+    }
+
+    /// What stands in the column of devices of some rows; nothing where there is no such column beside another.
+    fn devices(&self, beside: usize, own: &[bool]) -> BTreeSet<String> {
+        let device = self.looks.iter().find(|look| {
+            let named = names_any(self.title(look.index), DEVICES);
+            named && !look.words.is_empty() && !look.is_time && look.index != beside
+        });
+        let Some(device) = device else {
+            return BTreeSet::new();
+        };
+        let cells = self.lines.column(device.index).zip(own);
+        let cells = cells.filter(|(cell, own)| **own && !cell.is_empty());
+        cells.map(|(cell, _)| cell.to_owned()).collect()
+    }
+
+    /// Whether a column whose title does not say so tells kinds of rows by what goes with its texts: codes of rows hours apart
+    /// beside those of rows minutes apart, or rows hours apart that are all of other devices. The state of a reading and its
+    /// trend are codes too, and some of theirs are rare.
+    fn goes_apart(&self, look: &Look, with: &[&Kind]) -> bool {
+        let title = self.title(look.index);
+        let mut sparse = with.iter().filter(|kind| kind.is_sparse());
+        let dense: Vec<&&Kind> = with.iter().filter(|kind| kind.is_dense()).collect();
+        let states = [
+            "trend",
+            "arrow",
+            "pfeil",
+            "status",
+            "state",
+            "quality",
+            "flag",
+            "sensor",
+            "transmitter",
+        ];
+        let codes = look.has_few_numbers() && !names_any(title, &states);
+        let other_devices = |kind: &&Kind| {
+            let apart = |dense: &&&Kind| dense.devices.is_disjoint(&kind.devices);
+            !kind.devices.is_empty() && dense.iter().all(apart)
+        };
+        !dense.is_empty() && sparse.any(|kind| codes || other_devices(kind))
     }
 
     /// The parts by the texts of a column, and how little says that it tells kinds of rows; `None` where it tells none.
@@ -249,21 +293,7 @@ impl Kinds<'_> {
             Some(Role::Neither) => kind.glucose.is_none(),
             _ => false,
         });
-        let tokens = title.to_lowercase();
-        let mut tokens = tokens.split(|c: char| !c.is_alphanumeric());
-        let names = [
-            "type",
-            "typ",
-            "art",
-            "kind",
-            "tipo",
-            "record",
-            "category",
-            "kategorie",
-            "source",
-            "quelle",
-        ];
-        let named = tokens.any(|token| names.contains(&token));
+        let named = names_kinds(title);
         let with: Vec<&Kind> = kinds.iter().filter(|kind| kind.glucose.is_some()).collect();
         let sparse =
             with.iter().any(|kind| !kind.is_dense()) && with.iter().any(|kind| kind.is_dense());
@@ -275,6 +305,7 @@ impl Kinds<'_> {
             (true, _, _) => 0,
             (_, true, _) => 1,
             (_, _, true) => 2,
+            _ if self.goes_apart(look, &with) => 3,
             _ => return None,
         };
         // A kind that has a value every few minutes is readings, unless its text says otherwise; one without values is neither.

@@ -217,8 +217,10 @@ fn usual_spacing(mut seconds: Vec<i64>) -> Option<i64> {
 impl<'l> Guess<'l> {
     fn new(lines: &'l Lines, known: &'l Known, part: Part, mapping: Mapping) -> Self {
         let columns = 0..lines.titles.len();
+        let mut looks: Vec<Look> = columns.map(|index| Look::at(lines, index)).collect();
+        columns::mark_codes(&mut looks, &lines.titles, lines.rows.len());
         Self {
-            looks: columns.map(|index| Look::at(lines, index)).collect(),
+            looks,
             lines,
             known,
             part,

@@ -710,6 +710,56 @@ fn values_in_one_of_several_columns() {
     );
 }
 
+/// Codes of kinds lie among numbers of a body, and may have any title: they are no glucose, and what they mean is asked.
+#[test]
+fn codes_of_kinds_are_asked_for_and_are_no_glucose() {
+    for (title, [reading, check, dose]) in [
+        ("kind", ["5", "2", "9"]),
+        ("Record Type", ["6", "7", "8"]),
+        ("kind", ["100", "200", "300"]),
+        ("code", ["0", "1", "6"]),
+        ("Class", ["5", "2", "9"]),
+        ("Origin", ["0", "1", "6"]),
+        ("Event", ["x", "y", "z"]),
+    ] {
+        let titles = format!("id,{title},at,value,device");
+        let text = mixed(&titles, |kind, at, value| match kind {
+            "reading" => format!("1,{reading},{at},{value},a"),
+            "check" => format!("1,{check},{at},{value},M1"),
+            _ => format!("1,{dose},{at},,"),
+        });
+        let (_, mapping) = told(&text, &Known::default());
+        assert_eq!(
+            mapping.export.columns["glucose"].names(),
+            ["value"],
+            "{title}"
+        );
+        let [open] = mapping.open.as_slice() else {
+            panic!("{title}: {:?}", mapping.open)
+        };
+        let asked = format!(
+            "what are the rows with `{check}` (6 rows, hours apart)? Map each kind by itself: --rows \"{title}={check}\" --table"
+        );
+        assert!(open.contains(&asked), "{open}");
+        assert_eq!(mapping.export.rows[title], [reading]);
+    }
+    // A trend of which one code is rare tells no kinds.
+    let text = mixed("Trend,at,value,device", |kind, at, value| match kind {
+        "check" => format!("7,{at},{value},a"),
+        _ => format!("4,{at},{value},a"),
+    });
+    let (_, mapping) = told(&text, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    assert!(mapping.export.rows.is_empty());
+    // Numbers that are codes and nothing else: there is no glucose.
+    let text = mixed("code,at,device", |kind, at, _| match kind {
+        "reading" => format!("5,{at},a"),
+        _ => format!("9,{at},a"),
+    });
+    let (_, mapping) = told(&text, &Known::default());
+    assert!(!mapping.export.columns.contains_key("glucose"));
+}
+
 /// A row for each sensor: two exports of one table. One that is still worn has no end.
 #[test]
 fn a_row_for_each_sensor() {
