@@ -122,7 +122,7 @@ fn in_parts(
     let mut dates = known.dates;
     for (number, part) in split.parts.into_iter().enumerate() {
         let mut known = Known {
-            dates,
+            dates: dates.or(part.dates),
             table: known.table.or(part.table),
             rows: part.rows.clone(),
             ..known.clone()

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::*;
 use whereworn_load::map::{DateOrder, Mapping};
+use whereworn_model::settings::Export;
 
 /// A mapping as lines: what it says, then what was told, then what is open.
 fn lines(mapping: &Mapping) -> Vec<String> {
@@ -771,6 +772,84 @@ fn a_row_for_each_sensor() {
     rejected(&settled, &[]);
     let all = counts(&settled, Table::WearEvents);
     assert_eq!((all.read, all.untaken, all.accepted), (6, 1, 5));
+}
+
+/// Titles may say nothing of begin and end: the later time of each row is the end, wherever its column stands.
+#[test]
+fn the_later_time_of_a_sensor_is_its_end() {
+    let row = |n: usize, words: &str, swapped: bool| {
+        let (on, off) = (
+            format!("{:02}/05/2026 18:51", n),
+            format!("{:02}/05/2026 00:15", n + 12),
+        );
+        match swapped {
+            false => format!("S{n},{on},{words},{off}\n"),
+            true => format!("S{n},{off},{words},{on}\n"),
+        }
+    };
+    for (titles, swapped) in [
+        ("Serial No,Put on,Place,Why,Taken off", false),
+        ("Serial No,A,Place,Why,B", false),
+        ("Serial No,B,Place,Why,A", true),
+    ] {
+        let text: String = (1..12)
+            .map(|n| row(n, "abdomen,fell off", swapped))
+            .collect();
+        let text = format!("{titles}\n{text}");
+        let names: Vec<&str> = titles.split(',').collect();
+        let (on, off) = match swapped {
+            false => (names[1], names[4]),
+            true => (names[4], names[1]),
+        };
+        let (place, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.open, Vec::<String>::new(), "{titles}");
+        let [(suffix, end)] = mapping.more.as_slice() else {
+            panic!("{titles}: {:?}", mapping.more)
+        };
+        let of = |export: &Export| {
+            let time = export.columns["time"].names().to_vec();
+            (
+                export.constants["event"].clone(),
+                time,
+                export.columns.contains_key("cause"),
+            )
+        };
+        let insert = ("insert".to_owned(), vec![on.to_owned()], false);
+        let ended = ("end".to_owned(), vec![off.to_owned()], true);
+        assert_eq!(
+            (of(&mapping.export), of(end)),
+            (insert.clone(), ended.clone())
+        );
+        assert_eq!(suffix, "end");
+        let settled = settled_by(&place, &mapping);
+        assert_eq!(counts(&settled, Table::WearEvents).accepted, 22);
+        for expected in [insert, ended] {
+            let known = Known {
+                constants: [("event".to_owned(), expected.0.clone())].into(),
+                ..Known::default()
+            };
+            let (_, mapping) = told(&text, &known);
+            assert_eq!(mapping.open, Vec::<String>::new(), "{titles}");
+            assert_eq!((of(&mapping.export), mapping.more.len()), (expected, 0));
+        }
+    }
+    // When a row was written is no end; who says that all are ends has to say which time theirs is.
+    let text: String = (13..25)
+        .map(|n| format!("S{n},{n}/05/2026 18:51,completed,{n}/05/2026 18:55\n"))
+        .collect();
+    let text = format!("Serial No,At,Why,Written\n{text}");
+    let (_, mapping) = told(&text, &Known::default());
+    assert_eq!(mapping.more.len(), 0);
+    let known = Known {
+        constants: [("event".to_owned(), "end".to_owned())].into(),
+        ..Known::default()
+    };
+    let (_, mapping) = told(&text, &known);
+    assert!(
+        mapping.open[0].contains("with the one of the end as `time` in `columns`"),
+        "{:?}",
+        mapping.open
+    );
 }
 
 /// Instants by hand: at +02:00 it is 10:00 when UTC has 08:00; 1 772 352 000 s after 1970 it is 2026-03-01T08:00:00Z.
