@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use super::*;
-use whereworn_load::map::{DateOrder, Mapping};
+use std::collections::BTreeMap;
+use whereworn_load::map::{DateOrder, Mapping, mapped_already};
 use whereworn_model::settings::Export;
 
 /// A mapping as lines: what it says, then what was told, then what is open.
@@ -850,6 +851,81 @@ fn the_later_time_of_a_sensor_is_its_end() {
         "{:?}",
         mapping.open
     );
+}
+
+/// A file that is mapped a second time would be read twice: the block of its rows is named.
+#[test]
+fn a_file_is_mapped_once() {
+    let of = |files: &str, kinds: &[&str]| {
+        let texts: Vec<String> = kinds.iter().map(|kind| (*kind).to_owned()).collect();
+        let rows = [("Kind".to_owned(), texts)].into();
+        Export {
+            table: "readings".to_owned(),
+            files: files.to_owned(),
+            rows: if kinds.is_empty() {
+                BTreeMap::new()
+            } else {
+                rows
+            },
+            ..Export::default()
+        }
+    };
+    let study = |files: &str, kinds: &[&str]| [("diary".to_owned(), of(files, kinds))].into();
+    let one = of("exports/a.csv", &["5"]);
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &["5"]), &one),
+        Some("diary")
+    );
+    assert_eq!(
+        mapped_already(&study("exports/*.csv", &["5", "2"]), &one),
+        Some("diary")
+    );
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &[]), &one),
+        Some("diary")
+    );
+    assert_eq!(mapped_already(&study("exports/a.csv", &["2"]), &one), None);
+    assert_eq!(mapped_already(&study("exports/b.csv", &["5"]), &one), None);
+    let constants = [("event".to_owned(), "end".to_owned())].into();
+    let end = Export {
+        constants,
+        ..one.clone()
+    };
+    assert_eq!(mapped_already(&study("exports/a.csv", &["5"]), &end), None);
+    let checks = Export {
+        table: "fingersticks".to_owned(),
+        ..one
+    };
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &["5"]), &checks),
+        None
+    );
+}
+
+/// Of two columns of milliseconds since 1970 the one called UTC is an instant, whichever stands first.
+#[test]
+fn milliseconds_of_utc_are_preferred() {
+    for titles in ["local_ms,utc_ms", "utc_ms,local_ms"] {
+        let mut text = format!("{titles},Device,Glucose\n");
+        for n in 0..30_i64 {
+            let utc = 1_785_592_140_000 + 300_000 * n;
+            let local = utc + 7_200_000;
+            let (a, b) = if titles.starts_with("utc") {
+                (utc, local)
+            } else {
+                (local, utc)
+            };
+            writeln!(text, "{a},{b},K,{}", 100 + n).unwrap();
+        }
+        let (_, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.export.columns["time"].names(), ["utc_ms"]);
+        let said = "time: `utc_ms` is called UTC; `local_ms` holds seconds since 1970 too";
+        assert!(
+            mapping.told.iter().any(|told| told == said),
+            "{:?}",
+            mapping.told
+        );
+    }
 }
 
 /// Instants by hand: at +02:00 it is 10:00 when UTC has 08:00; 1 772 352 000 s after 1970 it is 2026-03-01T08:00:00Z.
