@@ -760,6 +760,12 @@ fn codes_of_kinds_are_asked_for_and_are_no_glucose() {
     });
     let (_, mapping) = told(&text, &Known::default());
     assert!(!mapping.export.columns.contains_key("glucose"));
+    // A title that names kinds is enough where rows are few.
+    let rows: String = (0..24)
+        .map(|n| format!("{},2026-03-01 08:{n:02},a\n", 6 + n % 2))
+        .collect();
+    let (_, mapping) = told(&format!("Record Type,at,device\n{rows}"), &Known::default());
+    assert!(!mapping.export.columns.contains_key("glucose"));
 }
 
 /// A row for each sensor: two exports of one table. One that is still worn has no end.
