@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use whereworn_load::Table;
 use whereworn_load::files::{self, Access};
-use whereworn_load::map::{DateOrder, Known, Mapping, map, preview};
+use whereworn_load::map::{DateOrder, Known, Mapping, map, mapped_already, preview};
 use whereworn_model::settings::Settings;
 use whereworn_model::text::plain;
 use whereworn_model::units::Unit;
@@ -135,6 +135,20 @@ fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> 
     {
         return write(study, file, &name, &mut mapping);
     }
+    let by_hand = mapping
+        .open
+        .iter()
+        .any(|open| open.contains("`values`") || open.contains("`columns`"));
+    if by_hand {
+        place(
+            &mut mapping,
+            file,
+            study.and_then(|study| inside(study, file)).as_deref(),
+        );
+        say(
+            "Nothing is written: answer what is asked at the end by an option; or put the block below into study.toml with the word in `values` or the column in `columns`, and the file where `files` says, in the study's folder:",
+        );
+    }
     for block in blocks(&mapping, &name) {
         emit(plain_lines(&block).as_bytes())?;
     }
@@ -203,6 +217,16 @@ fn export_name(file: &Path) -> String {
     }
 }
 
+/// Says where in the study the file lies: in its folder `exports/` where it comes from elsewhere.
+fn place(mapping: &mut Mapping, file: &Path, inside: Option<&str>) {
+    let name = file.file_name().unwrap_or_default().to_string_lossy();
+    let files = inside.map_or_else(|| format!("exports/{name}"), str::to_owned);
+    let more = mapping.more.iter_mut().map(|(_, export)| export);
+    for export in [&mut mapping.export].into_iter().chain(more) {
+        export.files.clone_from(&files);
+    }
+}
+
 /// Appends the mapping to a study's settings, and copies a file from elsewhere into the study.
 fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result<(), Failure> {
     let path = study.join("study.toml");
@@ -211,6 +235,35 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
         "reading (make a study with `whereworn start`)",
     ))?;
     let settings = parse(&path, &text)?;
+    let inside = inside(study, file);
+    place(mapping, file, inside.as_deref());
+    // Its other rows may have been mapped before.
+    let target = study.join(&mapping.export.files);
+    let same = |one: &Path, other: &Path| Some(fs::read(one).ok()? == fs::read(other).ok()?);
+    let other_file = inside.is_none() && target.exists() && same(&target, file) != Some(true);
+    let parts = mapping.parts();
+    let mut already = parts
+        .iter()
+        .filter_map(|part| mapped_already(&settings.exports, &part.export));
+    if let Some(block) = already.next() {
+        if other_file {
+            return Err(Failure::Request(format!(
+                "[exports.{block}] maps another file of this name: where this one is a newer export, copy it over {}: the mapping stands",
+                target.display()
+            )));
+        }
+        say(&format!(
+            "The file is mapped already, by [exports.{block}] in {}: nothing is written. To map it anew, remove that block first.",
+            path.display()
+        ));
+        return Ok(());
+    }
+    if other_file {
+        return Err(Failure::Request(format!(
+            "{}: there is another file of that name already: remove it, or give this one another name",
+            target.display()
+        )));
+    }
     let mut name = name.to_owned();
     let taken = |name: &String| {
         let mut more = mapping.more.iter();
@@ -220,36 +273,13 @@ fn write(study: &Path, file: &Path, name: &str, mapping: &mut Mapping) -> Result
     while taken(&name) {
         name += "-2";
     }
-    let inside = inside(study, file);
-    let files = match &inside {
-        Some(inside) => inside.clone(),
-        None => format!(
-            "exports/{}",
-            file.file_name().unwrap_or_default().to_string_lossy()
-        ),
-    };
-    let more = mapping.more.iter_mut().map(|(_, export)| export);
-    for export in [&mut mapping.export].into_iter().chain(more) {
-        export.files.clone_from(&files);
-    }
     let whole = format!("{}\n\n{}", text.trim_end(), blocks(mapping, &name).join(""));
     parse(&path, &whole)?;
-    if inside.is_none() {
-        let target = study.join(&mapping.export.files);
-        // Its other rows may have been mapped before.
-        let same = |one: &Path, other: &Path| Some(fs::read(one).ok()? == fs::read(other).ok()?);
-        if target.exists() && same(&target, file) != Some(true) {
-            return Err(Failure::Request(format!(
-                "{}: there is such a file already: remove it, or give this one another name",
-                target.display()
-            )));
-        }
-        if !target.exists() {
-            fs::create_dir_all(study.join("exports"))
-                .map_err(Failure::io(&target, "creating its folder"))?;
-            fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
-            say(&format!("copied to {}", target.display()));
-        }
+    if !target.exists() {
+        fs::create_dir_all(study.join("exports"))
+            .map_err(Failure::io(&target, "creating its folder"))?;
+        fs::copy(file, &target).map_err(Failure::io(&target, "copying"))?;
+        say(&format!("copied to {}", target.display()));
     }
     files::replace(&path, whole.as_bytes(), Access::Shared)
         .map_err(Failure::io(&path, "writing"))?;

@@ -37,9 +37,17 @@ pub(super) struct Look {
     pub changes: usize,
     /// Values that name their unit of glucose.
     pub with_unit: usize,
+    /// Whether its values are codes: set once all columns are seen.
+    pub is_code: bool,
     /// Numbers as in mmol/L, and as in mg/dL: 33 or less, 40 or more.
     low_and_high: (usize, usize),
 }
+
+/// Most kinds of rows that a column may tell apart.
+pub(super) const MOST_KINDS: usize = 12;
+
+/// Rows for each distinct value from which on whole numbers are codes: glucose is not as steady as that.
+const ROWS_A_CODE: usize = 30;
 
 /// Distinct values up to which a column is one of words.
 const FEW_WORDS: usize = 200;
@@ -105,20 +113,27 @@ impl Look {
             filled: values.len(),
             changes,
             with_unit,
+            is_code: false,
             low_and_high: (between(1.0, 33.0), between(40.0, 600.0)),
         }
+    }
+
+    /// Whether it holds few distinct whole numbers, as a column of codes does.
+    pub fn has_few_numbers(&self) -> bool {
+        let whole = |word: &String| word.bytes().all(|byte| byte.is_ascii_digit());
+        (1..=MOST_KINDS).contains(&self.words.len()) && self.words.keys().all(whole)
     }
 
     /// Whether its values are numbers of a body.
     pub fn of_a_body(&self) -> bool {
         let range = (1.5..=33.0).contains(&self.median) || (40.0..=450.0).contains(&self.median);
-        self.numeric >= 0.9 && !self.is_time && range
+        self.numeric >= 0.9 && !self.is_time && !self.is_code && range
     }
 
     /// Whether it may be glucose, and how likely: numbers of a body, most of the rows. That they rise or stay the same, as in a
     /// counter, speaks against it unless the title names a unit of glucose.
     pub fn glucose_score(&self, title: &str, rows: usize) -> f64 {
-        let named = names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"]);
+        let named = names_glucose(title);
         let same = self.words.len() == 1 && self.filled > 2;
         let counter = !named && (self.counts || same || self.filled == 1);
         if counter || !self.of_a_body() {
@@ -151,6 +166,44 @@ impl Look {
             false => 0.0,
         }
     }
+}
+
+/// Marks the columns of codes, which may lie among numbers of a body as 5 or 100 do: few whole numbers, whose title names
+/// kinds of rows, or in every row beside a column that is more like glucose, or each in very many rows.
+pub(super) fn mark_codes(looks: &mut [Look], titles: &[String], rows: usize) {
+    let title = |look: &Look| titles.get(look.index).map_or("", String::as_str);
+    let values = |look: &Look| !look.has_few_numbers() && look.glucose_score(title(look), 1) > 0.0;
+    let beside = looks.iter().any(values);
+    for look in looks {
+        let every = look.filled * 20 >= rows * 19 && look.filled >= 3 * look.words.len();
+        let values = names_any(title(look), &["value", "wert", "valeur", "valor"]);
+        let often = !values && look.filled >= ROWS_A_CODE * look.words.len();
+        let plain = !names_glucose(title(look)) && (beside && every || often);
+        look.is_code = look.has_few_numbers() && (plain || names_kinds(title(look)));
+    }
+}
+
+fn names_glucose(title: &str) -> bool {
+    names_any(title, &["gluc", "gluk", "glyk", "bg", "mg/dl", "mmol"])
+}
+
+/// Whether a word of a title says that the column tells kinds of rows.
+pub(super) fn names_kinds(title: &str) -> bool {
+    let names = [
+        "type",
+        "typ",
+        "art",
+        "kind",
+        "tipo",
+        "record",
+        "category",
+        "kategorie",
+        "source",
+        "quelle",
+    ];
+    let lower = title.to_lowercase();
+    let mut words = lower.split(|c: char| !c.is_alphanumeric());
+    words.any(|word| names.contains(&word))
 }
 
 /// Whether a title holds one of some words, in any case.

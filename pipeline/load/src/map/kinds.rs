@@ -1,13 +1,13 @@
 //! Files whose rows are of several kinds: a column that tells them apart, two columns of values of which a row fills one, or two
 //! columns of times for the two ends of a sensor's life.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::input::Table;
 
-use super::columns::{Look, names_any, unit_in};
+use super::columns::{Look, MOST_KINDS, names_any, names_kinds, unit_in};
 use super::lines::Lines;
-use super::{DENSE_SECONDS, Known, words};
+use super::{DENSE_SECONDS, DateOrder, Known, times, words};
 use whereworn_model::units::Unit;
 
 /// What becomes of the rows of a kind.
@@ -89,6 +89,8 @@ pub(super) struct Part {
     /// The columns of its glucose and of its time, where several would do.
     pub glucose: Option<usize>,
     pub time: Option<usize>,
+    /// The order of day and month, where other columns tell it.
+    pub dates: Option<DateOrder>,
     /// What is added to the name of its export.
     pub suffix: String,
 }
@@ -124,9 +126,15 @@ struct Kind {
     role: Option<Role>,
     /// Usual seconds between its rows.
     spacing: Option<i64>,
+    /// What stands in the column of devices.
+    devices: BTreeSet<String>,
 }
 
 impl Kind {
+    fn is_sparse(&self) -> bool {
+        self.spacing.is_some_and(|seconds| seconds > DENSE_SECONDS)
+    }
+
     fn is_dense(&self) -> bool {
         self.spacing.is_some_and(|seconds| seconds <= DENSE_SECONDS)
     }
@@ -143,6 +151,14 @@ impl Kind {
     }
 }
 
+/// The clock of each row, s.
+type Clocks = Vec<Option<i64>>;
+
+const DAY_SECONDS: i64 = 24 * 3600;
+
+/// What the title of a column of devices says.
+const DEVICES: &[&str] = &["serial", "device", "serien", "gerät"];
+
 /// A file of which something is looked for; `seconds` is the clock of each row.
 pub(super) struct Kinds<'l> {
     pub lines: &'l Lines,
@@ -150,9 +166,6 @@ pub(super) struct Kinds<'l> {
     pub known: &'l Known,
     pub seconds: &'l [Option<i64>],
 }
-
-/// Most kinds of rows that a column may tell apart.
-const MOST_KINDS: usize = 12;
 
 impl Kinds<'_> {
     fn title(&self, index: usize) -> &str {
@@ -163,6 +176,7 @@ impl Kinds<'_> {
     pub fn split(&self) -> Option<Split> {
         let glucose = match self.known.table {
             Some(Table::WearEvents) => Vec::new(),
+            None if self.known.constants.contains_key("event") => Vec::new(),
             _ => self.glucose_columns(),
         };
         if glucose.is_empty() {
@@ -171,10 +185,7 @@ impl Kinds<'_> {
         let rows = self.lines.rows.len();
         let candidate = |look: &&Look| {
             let words = (2..=MOST_KINDS).contains(&look.words.len());
-            let sensor = names_any(
-                self.title(look.index),
-                &["serial", "device", "serien", "gerät"],
-            );
+            let sensor = names_any(self.title(look.index), DEVICES);
             let of_units = look.words.keys().all(|word| Unit::parse(word).is_some());
             let other = look.is_time || look.is_date || look.is_clock || sensor || of_units;
             words && !other && look.filled * 20 >= rows * 19 && !glucose.contains(&look.index)
@@ -231,6 +242,7 @@ impl Kinds<'_> {
                 glucose,
                 role: role_in(text).or_else(by_title),
                 spacing: super::usual_spacing(seconds),
+                devices: self.devices(look.index, &own),
             }
         };
         look.words
@@ -238,6 +250,46 @@ impl Kinds<'_> {
             .filter(|text| !text.is_empty())
             .map(kind)
             .collect()
+    }
+
+    /// What stands in the column of devices of some rows; nothing where there is no such column beside another.
+    fn devices(&self, beside: usize, own: &[bool]) -> BTreeSet<String> {
+        let device = self.looks.iter().find(|look| {
+            let named = names_any(self.title(look.index), DEVICES);
+            named && !look.words.is_empty() && !look.is_time && look.index != beside
+        });
+        let Some(device) = device else {
+            return BTreeSet::new();
+        };
+        let cells = self.lines.column(device.index).zip(own);
+        let cells = cells.filter(|(cell, own)| **own && !cell.is_empty());
+        cells.map(|(cell, _)| cell.to_owned()).collect()
+    }
+
+    /// Whether a column whose title does not say so tells kinds of rows by what goes with its texts: codes of rows hours apart
+    /// beside those of rows minutes apart, or rows hours apart that are all of other devices. The state of a reading and its
+    /// trend are codes too, and some of theirs are rare.
+    fn goes_apart(&self, look: &Look, with: &[&Kind]) -> bool {
+        let title = self.title(look.index);
+        let mut sparse = with.iter().filter(|kind| kind.is_sparse());
+        let dense: Vec<&&Kind> = with.iter().filter(|kind| kind.is_dense()).collect();
+        let states = [
+            "trend",
+            "arrow",
+            "pfeil",
+            "status",
+            "state",
+            "quality",
+            "flag",
+            "sensor",
+            "transmitter",
+        ];
+        let codes = look.has_few_numbers() && !names_any(title, &states);
+        let other_devices = |kind: &&Kind| {
+            let apart = |dense: &&&Kind| dense.devices.is_disjoint(&kind.devices);
+            !kind.devices.is_empty() && dense.iter().all(apart)
+        };
+        !dense.is_empty() && sparse.any(|kind| codes || other_devices(kind))
     }
 
     /// The parts by the texts of a column, and how little says that it tells kinds of rows; `None` where it tells none.
@@ -249,21 +301,7 @@ impl Kinds<'_> {
             Some(Role::Neither) => kind.glucose.is_none(),
             _ => false,
         });
-        let tokens = title.to_lowercase();
-        let mut tokens = tokens.split(|c: char| !c.is_alphanumeric());
-        let names = [
-            "type",
-            "typ",
-            "art",
-            "kind",
-            "tipo",
-            "record",
-            "category",
-            "kategorie",
-            "source",
-            "quelle",
-        ];
-        let named = tokens.any(|token| names.contains(&token));
+        let named = names_kinds(title);
         let with: Vec<&Kind> = kinds.iter().filter(|kind| kind.glucose.is_some()).collect();
         let sparse =
             with.iter().any(|kind| !kind.is_dense()) && with.iter().any(|kind| kind.is_dense());
@@ -275,6 +313,7 @@ impl Kinds<'_> {
             (true, _, _) => 0,
             (_, true, _) => 1,
             (_, _, true) => 2,
+            _ if self.goes_apart(look, &with) => 3,
             _ => return None,
         };
         // A kind that has a value every few minutes is readings, unless its text says otherwise; one without values is neither.
@@ -438,35 +477,32 @@ impl Kinds<'_> {
         Some(split)
     }
 
-    /// A log with a row for each sensor: one column of times says when it was inserted, another when it ended.
+    /// A log with a row for each sensor: one column of times says when it was inserted, another when it ended. Who says that
+    /// all rows are of one of these events gets that one alone.
     fn two_ends(&self) -> Option<Split> {
         let log = self.known.table.unwrap_or(Table::WearEvents) == Table::WearEvents;
-        if !log
-            || self.known.constants.contains_key("event")
-            || self.lines.titles.iter().any(|title| title == "event")
-        {
+        let event = self.known.constants.get("event").map(String::as_str);
+        let of_two = matches!(event, None | Some("insert" | "end"));
+        if !log || !of_two || self.lines.titles.iter().any(|title| title == "event") {
             return None;
         }
         let times: Vec<&Look> = self.looks.iter().filter(|look| look.is_time).collect();
-        let named = |words: &[&str]| {
-            let mut named = times
-                .iter()
-                .filter(|look| names_any(self.title(look.index), words));
-            named
-                .next()
-                .filter(|_| named.next().is_none())
-                .map(|look| look.index)
+        let ends = self.ends_by_title(&times);
+        let Some((from, until)) = ends.or_else(|| self.ends_by_order(&times)) else {
+            return self.either_end(event?, &times);
         };
-        let (from, until) = (named(words::BEGUN)?, named(words::ENDED)?);
-        let part = |event: &str, time: usize, suffix: &str| Part {
+        let part = |(event, time, suffix): (&str, usize, &str)| Part {
             table: Some(Table::WearEvents),
             constants: [("event".to_owned(), event.to_owned())].into(),
             time: Some(time),
+            dates: self.order(&[from, until]),
             suffix: suffix.to_owned(),
             ..Part::default()
         };
-        (from != until).then(|| Split {
-            parts: vec![part("insert", from, ""), part("end", until, "end")],
+        let both = [("insert", from, ""), ("end", until, "end")];
+        let wanted = |(own, _, _): &(&str, usize, &str)| event.is_none_or(|event| event == *own);
+        Some(Split {
+            parts: both.into_iter().filter(wanted).map(part).collect(),
             told: vec![format!(
                 "each row is a sensor: `{}` is taken for the time of its insert, `{}` for that of its end",
                 self.title(from),
@@ -474,5 +510,75 @@ impl Kinds<'_> {
             )],
             ..Split::default()
         })
+    }
+
+    /// The columns of begin and end, by what their titles say.
+    fn ends_by_title(&self, times: &[&Look]) -> Option<(usize, usize)> {
+        let named = |words: &[&str]| {
+            let named = |look: &&&Look| names_any(self.title(look.index), words);
+            let mut named = times.iter().filter(named);
+            let one = named.next().filter(|_| named.next().is_none());
+            one.map(|look| look.index)
+        };
+        let ends = (named(words::BEGUN)?, named(words::ENDED)?);
+        (ends.0 != ends.1).then_some(ends)
+    }
+
+    /// The same of two columns of which one is the later in nearly all rows that have both, and by a day or more in the middle
+    /// of them: when a row was written is later too, and within minutes.
+    fn ends_by_order(&self, times: &[&Look]) -> Option<(usize, usize)> {
+        let [one, other] = times else {
+            return None;
+        };
+        let (first, second) = self.clocks_of(one.index, other.index)?;
+        let both = first.into_iter().zip(second);
+        let mut days: Vec<i64> = both.filter_map(|(a, b)| Some(b? - a?)).collect();
+        days.sort_unstable();
+        let middle = *days.get(days.len() / 2)?;
+        let same = days
+            .iter()
+            .filter(|apart| apart.signum() == middle.signum());
+        let nearly = same.count() * 20 >= days.len() * 19;
+        match nearly && middle.abs() >= DAY_SECONDS {
+            true if middle > 0 => Some((one.index, other.index)),
+            true => Some((other.index, one.index)),
+            false => None,
+        }
+    }
+
+    /// The clocks of two columns in each row.
+    fn clocks_of(&self, one: usize, other: usize) -> Option<(Clocks, Clocks)> {
+        let order = self.order(&[one, other]);
+        let clocks = |index: usize| {
+            let texts: Vec<&str> = self.lines.column(index).collect();
+            let told = times::tell(&texts, order)?;
+            let format = told.format();
+            let at = |text: &&str| times::clock_seconds(format, text);
+            Some(texts.iter().map(at).collect())
+        };
+        Some((clocks(one)?, clocks(other)?))
+    }
+
+    /// The order of day and month in columns of one hand: what somebody says, else what any of them tells.
+    fn order(&self, columns: &[usize]) -> Option<DateOrder> {
+        let told = |index: &usize| {
+            let texts: Vec<&str> = self.lines.column(*index).collect();
+            times::tell(&texts, None)?.order()
+        };
+        self.known.dates.or_else(|| columns.iter().find_map(told))
+    }
+
+    /// What is asked where all rows are of one end and nothing tells which of two columns has its time.
+    fn either_end(&self, event: &str, times: &[&Look]) -> Option<Split> {
+        let [one, other] = times else {
+            return None;
+        };
+        let mut split = Split::of(&BTreeMap::new());
+        split.open.push(format!(
+            "`{}` and `{}` both hold times, and neither is always a day or more the later: put the block below into study.toml with the one of the {event} as `time` in `columns`",
+            self.title(one.index),
+            self.title(other.index)
+        ));
+        Some(split)
     }
 }

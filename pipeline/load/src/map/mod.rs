@@ -11,6 +11,7 @@ use crate::error::LoadError;
 use crate::input::{InputFile, Table};
 use crate::times::{MILLISECONDS, SECONDS};
 
+mod already;
 mod columns;
 mod kinds;
 mod lines;
@@ -27,6 +28,7 @@ use text::read_text;
 use times::{Told, tell};
 use unread::{Unread, unread};
 
+pub use already::mapped_already;
 pub use preview::{PreviewRow, preview};
 pub use times::DateOrder;
 
@@ -122,7 +124,7 @@ fn in_parts(
     let mut dates = known.dates;
     for (number, part) in split.parts.into_iter().enumerate() {
         let mut known = Known {
-            dates,
+            dates: dates.or(part.dates),
             table: known.table.or(part.table),
             rows: part.rows.clone(),
             ..known.clone()
@@ -217,8 +219,10 @@ fn usual_spacing(mut seconds: Vec<i64>) -> Option<i64> {
 impl<'l> Guess<'l> {
     fn new(lines: &'l Lines, known: &'l Known, part: Part, mapping: Mapping) -> Self {
         let columns = 0..lines.titles.len();
+        let mut looks: Vec<Look> = columns.map(|index| Look::at(lines, index)).collect();
+        columns::mark_codes(&mut looks, &lines.titles, lines.rows.len());
         Self {
-            looks: columns.map(|index| Look::at(lines, index)).collect(),
+            looks,
             lines,
             known,
             part,
@@ -371,7 +375,11 @@ impl<'l> Guess<'l> {
             (Some(one), _, _) => vec![one.index],
             (None, Some(date), Some(clock)) => vec![date.index, clock.index],
             _ => match since_1970.first() {
-                Some(one) => vec![one.index],
+                Some(_) => {
+                    let (one, told) = self.instant(&since_1970);
+                    self.mapping.told.extend(told);
+                    vec![one]
+                }
                 None => {
                     return Err(format!(
                         "no column holds times that can be read; the columns are {}: write the mapping by hand, with its time_format",
@@ -397,6 +405,28 @@ impl<'l> Guess<'l> {
             self.mapping.told.push(told);
         }
         Ok(indexes)
+    }
+
+    /// Of columns of seconds since 1970 the one called UTC, else the first, and what is told of another: such seconds of a
+    /// local clock are off by its offset.
+    fn instant(&self, since_1970: &[&Look]) -> (usize, Option<String>) {
+        let most = since_1970.first().map_or(0, |look| look.filled);
+        let utc = |look: &&&Look| {
+            let named = times::zone_in(self.title(look.index)).is_some_and(|zone| zone == "UTC");
+            named && look.filled * 10 >= most * 9
+        };
+        let called = since_1970.iter().find(utc);
+        let one = called.or(since_1970.first()).map_or(0, |look| look.index);
+        let other = since_1970.iter().find(|look| look.index != one);
+        let why = match called {
+            Some(_) => "is called UTC",
+            None => "is read as of UTC",
+        };
+        let told = other.map(|other| {
+            let (title, other) = (self.title(one), self.title(other.index));
+            format!("time: `{title}` {why}; `{other}` holds seconds since 1970 too")
+        });
+        (one, told)
     }
 
     fn format(&mut self, told: Told, texts: &[&str]) -> Option<String> {

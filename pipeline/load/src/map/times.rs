@@ -126,6 +126,24 @@ impl Told {
     pub fn is_since_1970(&self) -> bool {
         matches!(self, Self::Format(format) if is_since_1970(format))
     }
+
+    /// The format; the one with the day first where it may be either way round, and `None` of ISO 8601.
+    pub fn format(&self) -> Option<&str> {
+        match self {
+            Self::Iso => None,
+            Self::Format(format) | Self::Follows(format, _) | Self::Either(format, _) => {
+                Some(format)
+            }
+        }
+    }
+
+    /// The order of day and month that the texts tell.
+    pub fn order(&self) -> Option<DateOrder> {
+        match self {
+            Self::Either(..) => None,
+            told => order_of(told.format()?),
+        }
+    }
 }
 
 fn is_since_1970(format: &str) -> bool {

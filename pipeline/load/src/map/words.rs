@@ -42,7 +42,7 @@ const ALSO: [(&str, &[&str]); 24] = [
 
 /// What the titles of times say of a sensor's life: parts of words for its begin and its end.
 pub(super) const BEGUN: &[&str] = &[
-    "insert", "start", "applied", "placed", "begin", "gesetzt", "angelegt",
+    "insert", "start", "applied", "placed", "begin", "put on", "gesetzt", "angelegt",
 ];
 pub(super) const ENDED: &[&str] = &[
     "remov",

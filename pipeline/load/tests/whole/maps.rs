@@ -3,7 +3,9 @@
 use std::fmt::Write;
 
 use super::*;
-use whereworn_load::map::{DateOrder, Mapping};
+use std::collections::BTreeMap;
+use whereworn_load::map::{DateOrder, Mapping, mapped_already};
+use whereworn_model::settings::Export;
 
 /// A mapping as lines: what it says, then what was told, then what is open.
 fn lines(mapping: &Mapping) -> Vec<String> {
@@ -710,6 +712,62 @@ fn values_in_one_of_several_columns() {
     );
 }
 
+/// Codes of kinds lie among numbers of a body, and may have any title: they are no glucose, and what they mean is asked.
+#[test]
+fn codes_of_kinds_are_asked_for_and_are_no_glucose() {
+    for (title, [reading, check, dose]) in [
+        ("kind", ["5", "2", "9"]),
+        ("Record Type", ["6", "7", "8"]),
+        ("kind", ["100", "200", "300"]),
+        ("code", ["0", "1", "6"]),
+        ("Class", ["5", "2", "9"]),
+        ("Origin", ["0", "1", "6"]),
+        ("Event", ["x", "y", "z"]),
+    ] {
+        let titles = format!("id,{title},at,value,device");
+        let text = mixed(&titles, |kind, at, value| match kind {
+            "reading" => format!("1,{reading},{at},{value},a"),
+            "check" => format!("1,{check},{at},{value},M1"),
+            _ => format!("1,{dose},{at},,"),
+        });
+        let (_, mapping) = told(&text, &Known::default());
+        assert_eq!(
+            mapping.export.columns["glucose"].names(),
+            ["value"],
+            "{title}"
+        );
+        let [open] = mapping.open.as_slice() else {
+            panic!("{title}: {:?}", mapping.open)
+        };
+        let asked = format!(
+            "what are the rows with `{check}` (6 rows, hours apart)? Map each kind by itself: --rows \"{title}={check}\" --table"
+        );
+        assert!(open.contains(&asked), "{open}");
+        assert_eq!(mapping.export.rows[title], [reading]);
+    }
+    // A trend of which one code is rare tells no kinds.
+    let text = mixed("Trend,at,value,device", |kind, at, value| match kind {
+        "check" => format!("7,{at},{value},a"),
+        _ => format!("4,{at},{value},a"),
+    });
+    let (_, mapping) = told(&text, &Known::default());
+    assert_eq!(mapping.open, Vec::<String>::new());
+    assert!(mapping.export.rows.is_empty());
+    // Numbers that are codes and nothing else: there is no glucose.
+    let text = mixed("code,at,device", |kind, at, _| match kind {
+        "reading" => format!("5,{at},a"),
+        _ => format!("9,{at},a"),
+    });
+    let (_, mapping) = told(&text, &Known::default());
+    assert!(!mapping.export.columns.contains_key("glucose"));
+    // A title that names kinds is enough where rows are few.
+    let rows: String = (0..24)
+        .map(|n| format!("{},2026-03-01 08:{n:02},a\n", 6 + n % 2))
+        .collect();
+    let (_, mapping) = told(&format!("Record Type,at,device\n{rows}"), &Known::default());
+    assert!(!mapping.export.columns.contains_key("glucose"));
+}
+
 /// A row for each sensor: two exports of one table. One that is still worn has no end.
 #[test]
 fn a_row_for_each_sensor() {
@@ -721,6 +779,159 @@ fn a_row_for_each_sensor() {
     rejected(&settled, &[]);
     let all = counts(&settled, Table::WearEvents);
     assert_eq!((all.read, all.untaken, all.accepted), (6, 1, 5));
+}
+
+/// Titles may say nothing of begin and end: the later time of each row is the end, wherever its column stands.
+#[test]
+fn the_later_time_of_a_sensor_is_its_end() {
+    let row = |n: usize, words: &str, swapped: bool| {
+        let (on, off) = (
+            format!("{:02}/05/2026 18:51", n),
+            format!("{:02}/05/2026 00:15", n + 12),
+        );
+        match swapped {
+            false => format!("S{n},{on},{words},{off}\n"),
+            true => format!("S{n},{off},{words},{on}\n"),
+        }
+    };
+    for (titles, swapped) in [
+        ("Serial No,Put on,Place,Why,Taken off", false),
+        ("Serial No,A,Place,Why,B", false),
+        ("Serial No,B,Place,Why,A", true),
+    ] {
+        let text: String = (1..12)
+            .map(|n| row(n, "abdomen,fell off", swapped))
+            .collect();
+        let text = format!("{titles}\n{text}");
+        let names: Vec<&str> = titles.split(',').collect();
+        let (on, off) = match swapped {
+            false => (names[1], names[4]),
+            true => (names[4], names[1]),
+        };
+        let (place, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.open, Vec::<String>::new(), "{titles}");
+        let [(suffix, end)] = mapping.more.as_slice() else {
+            panic!("{titles}: {:?}", mapping.more)
+        };
+        let of = |export: &Export| {
+            let time = export.columns["time"].names().to_vec();
+            (
+                export.constants["event"].clone(),
+                time,
+                export.columns.contains_key("cause"),
+            )
+        };
+        let insert = ("insert".to_owned(), vec![on.to_owned()], false);
+        let ended = ("end".to_owned(), vec![off.to_owned()], true);
+        assert_eq!(
+            (of(&mapping.export), of(end)),
+            (insert.clone(), ended.clone())
+        );
+        assert_eq!(suffix, "end");
+        let settled = settled_by(&place, &mapping);
+        assert_eq!(counts(&settled, Table::WearEvents).accepted, 22);
+        for expected in [insert, ended] {
+            let known = Known {
+                constants: [("event".to_owned(), expected.0.clone())].into(),
+                ..Known::default()
+            };
+            let (_, mapping) = told(&text, &known);
+            assert_eq!(mapping.open, Vec::<String>::new(), "{titles}");
+            assert_eq!((of(&mapping.export), mapping.more.len()), (expected, 0));
+        }
+    }
+    // When a row was written is no end; who says that all are ends has to say which time theirs is.
+    let text: String = (13..25)
+        .map(|n| format!("S{n},{n}/05/2026 18:51,completed,{n}/05/2026 18:55\n"))
+        .collect();
+    let text = format!("Serial No,At,Why,Written\n{text}");
+    let (_, mapping) = told(&text, &Known::default());
+    assert_eq!(mapping.more.len(), 0);
+    let known = Known {
+        constants: [("event".to_owned(), "end".to_owned())].into(),
+        ..Known::default()
+    };
+    let (_, mapping) = told(&text, &known);
+    assert!(
+        mapping.open[0].contains("with the one of the end as `time` in `columns`"),
+        "{:?}",
+        mapping.open
+    );
+}
+
+/// A file that is mapped a second time would be read twice: the block of its rows is named.
+#[test]
+fn a_file_is_mapped_once() {
+    let of = |files: &str, kinds: &[&str]| {
+        let texts: Vec<String> = kinds.iter().map(|kind| (*kind).to_owned()).collect();
+        let rows = [("Kind".to_owned(), texts)].into();
+        Export {
+            table: "readings".to_owned(),
+            files: files.to_owned(),
+            rows: if kinds.is_empty() {
+                BTreeMap::new()
+            } else {
+                rows
+            },
+            ..Export::default()
+        }
+    };
+    let study = |files: &str, kinds: &[&str]| [("diary".to_owned(), of(files, kinds))].into();
+    let one = of("exports/a.csv", &["5"]);
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &["5"]), &one),
+        Some("diary")
+    );
+    assert_eq!(
+        mapped_already(&study("exports/*.csv", &["5", "2"]), &one),
+        Some("diary")
+    );
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &[]), &one),
+        Some("diary")
+    );
+    assert_eq!(mapped_already(&study("exports/a.csv", &["2"]), &one), None);
+    assert_eq!(mapped_already(&study("exports/b.csv", &["5"]), &one), None);
+    let constants = [("event".to_owned(), "end".to_owned())].into();
+    let end = Export {
+        constants,
+        ..one.clone()
+    };
+    assert_eq!(mapped_already(&study("exports/a.csv", &["5"]), &end), None);
+    let checks = Export {
+        table: "fingersticks".to_owned(),
+        ..one
+    };
+    assert_eq!(
+        mapped_already(&study("exports/a.csv", &["5"]), &checks),
+        None
+    );
+}
+
+/// Of two columns of milliseconds since 1970 the one called UTC is an instant, whichever stands first.
+#[test]
+fn milliseconds_of_utc_are_preferred() {
+    for titles in ["local_ms,utc_ms", "utc_ms,local_ms"] {
+        let mut text = format!("{titles},Device,Glucose\n");
+        for n in 0..30_i64 {
+            let utc = 1_785_592_140_000 + 300_000 * n;
+            let local = utc + 7_200_000;
+            let (a, b) = if titles.starts_with("utc") {
+                (utc, local)
+            } else {
+                (local, utc)
+            };
+            writeln!(text, "{a},{b},K,{}", 100 + n).unwrap();
+        }
+        let (_, mapping) = told(&text, &Known::default());
+        assert_eq!(mapping.export.columns["time"].names(), ["utc_ms"]);
+        let said = "time: `utc_ms` is called UTC; `local_ms` holds seconds since 1970 too";
+        assert!(
+            mapping.told.iter().any(|told| told == said),
+            "{:?}",
+            mapping.told
+        );
+    }
 }
 
 /// Instants by hand: at +02:00 it is 10:00 when UTC has 08:00; 1 772 352 000 s after 1970 it is 2026-03-01T08:00:00Z.
