@@ -520,7 +520,15 @@ impl Kinds<'_> {
             let one = named.next().filter(|_| named.next().is_none());
             one.map(|look| look.index)
         };
-        let ends = (named(words::BEGUN)?, named(words::ENDED)?);
+        // As a word of its own: a calendar holds it too.
+        let end = times.iter().find(|look| {
+            let title = self.title(look.index).to_lowercase();
+            title
+                .split(|c: char| !c.is_alphanumeric())
+                .any(|word| word == "end")
+        });
+        let until = end.map(|look| look.index).or_else(|| named(words::ENDED));
+        let ends = (named(words::BEGUN)?, until?);
         (ends.0 != ends.1).then_some(ends)
     }
 

@@ -46,7 +46,8 @@ pub(super) const BEGUN: &[&str] = &[
 ];
 pub(super) const ENDED: &[&str] = &[
     "remov",
-    "end",
+    "ended",
+    "beendet",
     "stop",
     "taken off",
     "came off",

@@ -781,6 +781,24 @@ fn a_row_for_each_sensor() {
     assert_eq!((all.read, all.untaken, all.accepted), (6, 1, 5));
 }
 
+/// A calendar and a sender hold the word for an end: when a row was written minutes after the insert is none.
+#[test]
+fn part_of_a_word_is_no_end() {
+    for title in ["Calendar entry", "Sender time"] {
+        let row = |n: usize| format!("S{n},abdomen,2026-03-{n:02} 20:00,2026-03-{n:02} 20:10\n");
+        let rows: String = (1..20).map(row).collect();
+        let (_, mapping) = told(
+            &format!("Sensor,Site,Started,{title}\n{rows}"),
+            &Known::default(),
+        );
+        assert!(mapping.more.is_empty(), "{title}");
+    }
+    let row = |n: usize| format!("S{n},abdomen,2026-03-{n:02} 20:00,2026-03-{n:02} 21:00\n");
+    let rows: String = (1..20).map(row).collect();
+    let (_, mapping) = told(&format!("Sensor,Site,Start,End\n{rows}"), &Known::default());
+    assert_eq!(mapping.more.len(), 1);
+}
+
 /// Titles may say nothing of begin and end: the later time of each row is the end, wherever its column stands.
 #[test]
 fn the_later_time_of_a_sensor_is_its_end() {
