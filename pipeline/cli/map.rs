@@ -36,7 +36,7 @@ pub struct MapArguments {
     /// What every row holds in one of our columns, for example sensor=s01
     #[arg(long = "set", value_name = "COLUMN=VALUE", value_parser = constant)]
     pub constants: Vec<(String, String)>,
-    /// Map only rows with a text in a column of the file, for example "Record Type=0"; more than once for more texts
+    /// Map only rows with a text in a column of the file, for example "Row kind=0"; more than once for more texts
     #[arg(long = "rows", value_name = "COLUMN=TEXT", value_parser = constant)]
     pub rows: Vec<(String, String)>,
 }

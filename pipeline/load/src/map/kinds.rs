@@ -33,8 +33,8 @@ impl Role {
 const ROLES: [(Role, &[&str], &[&str]); 3] = [
     (
         Role::Readings,
-        &["sensor", "historic", "interstitial", "gewebe", "continuous"],
-        &["cgm", "egv", "fgm", "scan"],
+        &["sensor", "interstitial", "gewebe", "continuous"],
+        &["cgm", "fgm"],
     ),
     (
         Role::Fingersticks,

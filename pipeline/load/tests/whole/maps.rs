@@ -615,7 +615,7 @@ fn a_column_tells_kinds_of_rows_apart() {
         );
     }
     let coded = mixed(
-        "Time,Record Type,Glucose,Device",
+        "Time,Row kind,Glucose,Device",
         |kind, at, value| match kind {
             "reading" => format!("{at},0,{value},a"),
             "check" => format!("{at},1,{value},a"),
@@ -623,18 +623,18 @@ fn a_column_tells_kinds_of_rows_apart() {
         },
     );
     let (_, mapping) = told(&coded, &Known::default());
-    assert_eq!(mapping.export.rows["Record Type"], ["0"]);
+    assert_eq!(mapping.export.rows["Row kind"], ["0"]);
     let [open] = mapping.open.as_slice() else {
         panic!("{:?}", mapping.open)
     };
     assert!(
-        open.contains("`1` (6 rows, hours apart)? Map each kind by itself: --rows \"Record Type=1\" --table fingersticks")
-            && open.contains("--rows \"Record Type=0\" --table readings"),
+        open.contains("`1` (6 rows, hours apart)? Map each kind by itself: --rows \"Row kind=1\" --table fingersticks")
+            && open.contains("--rows \"Row kind=0\" --table readings"),
         "{open}"
     );
     let known = Known {
         table: Some(Table::Fingersticks),
-        rows: [("Record Type".to_owned(), vec!["1".to_owned()])].into(),
+        rows: [("Row kind".to_owned(), vec!["1".to_owned()])].into(),
         ..Known::default()
     };
     let (place, mapping) = told(&coded, &known);
@@ -643,7 +643,7 @@ fn a_column_tells_kinds_of_rows_apart() {
     assert_eq!(counts(&settled, Table::Fingersticks).accepted, 6);
     // A column of this name in a file of readings alone asks nothing.
     let plain = mixed("Time,Type,Glucose,Device", |kind, at, value| match kind {
-        "reading" => format!("{at},{},{value},a", ["EGV", "EGV2"][value % 2]),
+        "reading" => format!("{at},{},{value},a", ["CGM", "CGM2"][value % 2]),
         _ => String::new(),
     });
     let (_, mapping) = told(&plain, &Known::default());
@@ -692,7 +692,7 @@ fn values_in_one_of_several_columns() {
     );
 
     let kinds = mixed(
-        "Time,Device,Historic glucose,Strip glucose,Note",
+        "Time,Device,Sensor glucose,Finger glucose,Note",
         |kind, at, value| match kind {
             "reading" => format!("{at},a,{value},,"),
             "check" => format!("{at},a,,{value},"),
@@ -703,7 +703,7 @@ fn values_in_one_of_several_columns() {
     assert_eq!(mapping.open, Vec::<String>::new());
     let settled = settled_by(&place, &mapping);
     assert_eq!(counts(&settled, Table::Fingersticks).accepted, 6);
-    let (_, mapping) = told(&kinds.replace("Strip glucose", "Other"), &Known::default());
+    let (_, mapping) = told(&kinds.replace("Finger glucose", "Other"), &Known::default());
     assert_eq!(mapping.open.len(), 1, "{:?}", mapping.open);
     assert!(
         mapping.open[0].contains("6 rows with a value in `Other` alone"),
@@ -717,7 +717,7 @@ fn values_in_one_of_several_columns() {
 fn codes_of_kinds_are_asked_for_and_are_no_glucose() {
     for (title, [reading, check, dose]) in [
         ("kind", ["5", "2", "9"]),
-        ("Record Type", ["6", "7", "8"]),
+        ("Row kind", ["6", "7", "8"]),
         ("kind", ["100", "200", "300"]),
         ("code", ["0", "1", "6"]),
         ("Class", ["5", "2", "9"]),
@@ -764,7 +764,7 @@ fn codes_of_kinds_are_asked_for_and_are_no_glucose() {
     let rows: String = (0..24)
         .map(|n| format!("{},2026-03-01 08:{n:02},a\n", 6 + n % 2))
         .collect();
-    let (_, mapping) = told(&format!("Record Type,at,device\n{rows}"), &Known::default());
+    let (_, mapping) = told(&format!("Row kind,at,device\n{rows}"), &Known::default());
     assert!(!mapping.export.columns.contains_key("glucose"));
 }
 

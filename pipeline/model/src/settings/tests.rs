@@ -197,7 +197,7 @@ fn every_known_key_is_read() {
         columns = { time = ["Day", "Clock"], glucose = "G" }
         constants = { wearer = "kelp" }
         values = { status = { "ERR" = "error" } }
-        rows = { "Record Type" = ["0", ""] }
+        rows = { "Row kind" = ["0", ""] }
         time_format = "%d/%m/%Y %H:%M"
         offset = "-03:30"
         unit = "mmol/L"
@@ -265,7 +265,7 @@ fn every_known_key_is_read() {
     let export = &settings.exports["x"];
     assert_eq!(export.columns["time"].names(), ["Day", "Clock"]);
     assert_eq!(export.values["status"]["ERR"], "error");
-    assert_eq!(export.rows["Record Type"], ["0", ""]);
+    assert_eq!(export.rows["Row kind"], ["0", ""]);
     assert_eq!(export.encoding, Some(Encoding::Latin1));
     let correction = &settings.corrections[0];
     assert_eq!(correction.from, When::parse("2026-03-01"));
