@@ -14,9 +14,8 @@ use crate::words::count;
 /// Share of a file's rows in a month from which on something is wrong with the file.
 const LARGE: f64 = 0.10;
 
-/// Least of them among readings, an hour of those 5 minutes apart: a stray one is all that its file has of a month. A row of the
-/// log or a fingerstick is much by itself.
-const LEAST_READINGS: u64 = 12;
+/// Least readings set aside for that, an hour of those 5 minutes apart: a stray one is all that its file has of a month.
+const LEAST_ASIDE: u64 = 12;
 
 /// Readings so near to an insertion or an end may be set aside because a clock or a log is somewhat off: they make no
 /// file wrong.
@@ -242,9 +241,8 @@ impl Tallies {
                 .map_or("", |known| known.table);
             let found = |kind, rows: u64, bad: u64, line: Option<u64>| {
                 let share = rows as f64 / all.max(1) as f64;
-                let small = ["wear-events", "fingersticks"].contains(&table);
                 let large = bad as f64 / all.max(1) as f64 >= LARGE * (1.0 - 1e-9);
-                let severity = match large && (small || bad >= LEAST_READINGS) {
+                let severity = match large && (kind == "rejected" || bad >= LEAST_ASIDE) {
                     true => Severity::Wrong,
                     false => Severity::Thin,
                 };

@@ -42,6 +42,28 @@ fn a_rejected_row_of_a_later_month_is_not_told_of() {
     assert!(rejected(|last| last - 10, 500));
 }
 
+/// A sensor's readings for some minutes, weeks before all others: all that the file has of that month, and not much.
+#[test]
+fn a_stray_reading_makes_no_file_wrong() {
+    let aside = |readings: i64| {
+        let mut study = Study::new(6);
+        let first = study.sensors[0].readings[0].clone();
+        let early = (0..readings).map(|n| Reading {
+            time: first.time - 60 * DAY + n * 5 * MINUTE,
+            ..first.clone()
+        });
+        let early: Vec<Reading> = early.collect();
+        study.sensors[0].readings.splice(0..0, early);
+        let findings = study.look().findings;
+        let mut aside = findings
+            .iter()
+            .filter(|found| found.kind == "set-aside" && found.sensor.is_empty());
+        aside.next().map(|found| found.severity)
+    };
+    assert_eq!(aside(1), Some(Severity::Thin));
+    assert_eq!(aside(12), Some(Severity::Wrong));
+}
+
 /// A row of June that was written at the end of the file, as who forgot it does.
 #[test]
 fn a_rejected_row_is_of_the_month_that_it_names() {
