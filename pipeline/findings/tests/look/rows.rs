@@ -47,10 +47,10 @@ fn a_rejected_row_of_a_later_month_is_not_told_of() {
 fn a_stray_reading_makes_no_file_wrong() {
     let aside = |readings: i64| {
         let mut study = Study::new(6);
-        let first = study.sensors[0].readings[0].clone();
+        let first = study.sensors[0].readings[0];
         let early = (0..readings).map(|n| Reading {
             time: first.time - 60 * DAY + n * 5 * MINUTE,
-            ..first.clone()
+            ..first
         });
         let early: Vec<Reading> = early.collect();
         study.sensors[0].readings.splice(0..0, early);
