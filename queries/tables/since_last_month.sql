@@ -211,23 +211,19 @@ widened AS (
     FROM differences AS d
     CROSS JOIN many AS m
 ),
--- What each person has before and in the month: how much, and of how much.
-by_person AS (
-    SELECT site, 2 AS place, period, wearer, SUM(came_off) AS found, SUM(days) AS base
+-- What a person has before and in the month: how much, and of how much.
+amounts AS (
+    SELECT site, 2 AS place, period, wearer, came_off AS found, days AS base
     FROM wear
-    GROUP BY site, period, wearer
     UNION ALL
-    SELECT site, 3 AS place, period, wearer, SUM(differences) AS found, SUM(pairs) AS base
+    SELECT site, 3 AS place, period, wearer, differences AS found, pairs AS base
     FROM pairs_by_sensor
-    GROUP BY site, period, wearer
     UNION ALL
-    SELECT site, 4 AS place, period, wearer, SUM(within) AS found, SUM(pairs) AS base
+    SELECT site, 4 AS place, period, wearer, within AS found, pairs AS base
     FROM pairs_by_sensor
-    GROUP BY site, period, wearer
     UNION ALL
-    SELECT site, 5 AS place, period, wearer, SUM(artefacts) AS found, SUM(nights) AS base
+    SELECT site, 5 AS place, period, wearer, artefacts AS found, nights AS base
     FROM sensor_rates
-    GROUP BY site, period, wearer
 ),
 persons AS (
     SELECT
@@ -238,7 +234,7 @@ persons AS (
         SUM(CASE WHEN period = 'before' THEN base END) AS base_before,
         SUM(CASE WHEN period = 'month' THEN found END) AS found_month,
         SUM(CASE WHEN period = 'month' THEN base END) AS base_month
-    FROM by_person
+    FROM amounts
     GROUP BY site, place, wearer
 ),
 weighed AS (

@@ -5,7 +5,7 @@ use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use whereworn_model::settings::{Encoding, Settings};
+use whereworn_model::settings::{Encoding, Export, Settings};
 
 use crate::error::LoadError;
 use crate::fhir::is_fhir;
@@ -176,29 +176,18 @@ pub(crate) fn list_inputs(
 /// Refuses a file that two exports read where nothing keeps them from reading its rows twice: a fingerstick that is a reading as
 /// well would agree with itself.
 fn refuse_twice(inputs: &[InputFile], settings: &Settings) -> Result<(), LoadError> {
-    let export = |input: &InputFile| {
-        let name = input.export.as_ref();
-        name.and_then(|name| {
-            settings
-                .exports
-                .get(name)
-                .map(|export| (name.clone(), export))
-        })
-    };
+    let export = |input: &InputFile| settings.exports.get_key_value(input.export.as_ref()?);
     for same in inputs.chunk_by(|a, b| a.name == b.name) {
-        for (index, input) in same.iter().enumerate() {
-            let before = same.get(..index).unwrap_or_default();
-            for other in before {
-                let (Some((one, a)), Some((two, b))) = (export(other), export(input)) else {
-                    continue;
-                };
-                if !(by_rows(a, b) || by_event(a, b)) {
-                    return Err(LoadError::Study(format!(
-                        "study.toml: {} is matched by two exports, {one} and {two}: let `files` of one of them leave it out, or let each say in `rows` which of its rows it takes",
-                        input.name
-                    )));
-                }
-            }
+        let exports: Vec<(&String, &Export)> = same.iter().filter_map(export).collect();
+        let pairs = exports.iter().enumerate();
+        let mut pairs =
+            pairs.flat_map(|(place, two)| exports.iter().take(place).map(move |one| (one, two)));
+        let twice = pairs.find(|((_, a), (_, b))| !(by_rows(a, b) || by_event(a, b)));
+        if let (Some(((one, _), (two, _))), Some(input)) = (twice, same.first()) {
+            return Err(LoadError::Study(format!(
+                "study.toml: {} is matched by two exports, {one} and {two}: let `files` of one of them leave it out, or let each say in `rows` which of its rows it takes",
+                input.name
+            )));
         }
     }
     Ok(())

@@ -145,7 +145,7 @@ impl Taken {
         }
         let empty = |place: &usize| record.get(*place).is_some_and(|text| trim(text).is_empty());
         if !self.event_time.is_empty() && self.event_time.iter().all(empty) {
-            return Err(Fault::untaken("without a time of its event".to_owned()));
+            return Err(Fault::untaken("without a time of their event".to_owned()));
         }
         let too_short = record.len() <= self.last_column();
         if let Some(first) = self
@@ -153,10 +153,7 @@ impl Taken {
             .first()
             .filter(|other| too_short && other.name < self.name)
         {
-            return Err(Fault::untaken(format!(
-                "too short to tell, which exports.{} reads",
-                first.name
-            )));
+            return Err(Fault::untaken(format!("that exports.{} reads", first.name)));
         }
         let mut takers = self.others.iter().filter(|other| other.pick.takes(record));
         if !self.own.takes(record) {
@@ -183,7 +180,11 @@ impl Taken {
             .unwrap_or(0)
     }
 
+    /// Who reads a row that is left out; its texts where nobody does.
     fn untaken(&self, record: &ByteRecord, taker: Option<&Other>) -> String {
+        if let Some(other) = taker {
+            return format!("that exports.{} reads", other.name);
+        }
         let columns = self.own.0.iter();
         let texts = columns.filter_map(|(place, _)| record.get(*place));
         let texts: Vec<String> = texts
@@ -192,11 +193,7 @@ impl Taken {
                 text => short(&String::from_utf8_lossy(text)),
             })
             .collect();
-        let reader = match taker {
-            Some(other) => format!("exports.{} reads", other.name),
-            None => "no export reads".to_owned(),
-        };
-        format!("with {}, which {reader}", texts.join(" and "))
+        format!("that no export reads, with {}", texts.join(" and "))
     }
 }
 
@@ -221,7 +218,7 @@ fn short(text: &str) -> String {
     }
 }
 
-/// Rows that an export leaves to others: how many, and by their texts.
+/// Rows that an export leaves out: how many, and by who reads them.
 #[derive(Debug, Default)]
 pub(crate) struct Untaken {
     pub rows: u64,
@@ -229,7 +226,7 @@ pub(crate) struct Untaken {
 }
 
 /// Kinds of rows that are told one by one.
-const KINDS: usize = 20;
+const KINDS: usize = 8;
 
 impl Untaken {
     /// Counts a row, in words.
@@ -262,7 +259,7 @@ impl Untaken {
         let mut kinds: Vec<String> = kinds.map(|(text, rows)| format!("{rows} {text}")).collect();
         let more = self.rows - self.by_text.values().sum::<u64>();
         if more > 0 {
-            kinds.push(format!("{more} with other texts"));
+            kinds.push(format!("{more} with other texts that no export reads"));
         }
         let (rows, be) = match self.rows {
             1 => ("row", "is"),

@@ -1,13 +1,13 @@
-//! Files whose rows are of several kinds: a column that tells them apart, two columns of values of which a row fills one, or two
-//! columns of times for the two ends of a sensor's life.
+//! Files whose rows are of several kinds: a column that tells them apart, or two columns of values of which a row fills one.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::input::Table;
 
 use super::columns::{Look, MOST_KINDS, names_any, names_kinds, unit_in};
+use super::guess::{DENSE_SECONDS, usual_spacing};
 use super::lines::Lines;
-use super::{DENSE_SECONDS, DateOrder, Known, times, words};
+use super::{DateOrder, Known};
 use whereworn_model::units::Unit;
 
 /// What becomes of the rows of a kind.
@@ -151,13 +151,37 @@ impl Kind {
     }
 }
 
-/// The clock of each row, s.
-type Clocks = Vec<Option<i64>>;
-
-const DAY_SECONDS: i64 = 24 * 3600;
-
 /// What the title of a column of devices says.
 const DEVICES: &[&str] = &["serial", "device", "serien", "gerät"];
+
+/// What is asked of kinds of which neither text nor data tell what they are.
+fn asked(title: &str, kinds: &[Kind]) -> Option<String> {
+    let unknown = || kinds.iter().filter(|kind| kind.role.is_none());
+    let first = unknown().next()?;
+    let described: Vec<String> = unknown().map(Kind::described).collect();
+    let readings = kinds.iter().find(|kind| kind.role == Some(Role::Readings));
+    Some(format!(
+        "`{title}`: what are the rows with {}? Map each kind by itself: --rows \"{title}={}\" --table fingersticks if they are checks by fingerstick, and --rows \"{title}={}\" --table readings for readings",
+        described.join(", "),
+        first.text,
+        readings.map_or("…", |kind| kind.text.as_str())
+    ))
+}
+
+/// What is asked of kinds that have values by their text, and none in any column.
+fn without_values(title: &str, kinds: &[Kind]) -> Vec<String> {
+    let lacks = |kind: &&Kind| {
+        kind.glucose.is_none() && kind.role.is_some_and(|role| role != Role::Neither)
+    };
+    let open = |kind: &Kind| {
+        format!(
+            "`{title}`: no column looks like the glucose of {}: map them by themselves with --rows \"{title}={}\"",
+            kind.described(),
+            kind.text
+        )
+    };
+    kinds.iter().filter(lacks).map(open).collect()
+}
 
 /// A file of which something is looked for; `seconds` is the clock of each row.
 pub(super) struct Kinds<'l> {
@@ -168,7 +192,7 @@ pub(super) struct Kinds<'l> {
 }
 
 impl Kinds<'_> {
-    fn title(&self, index: usize) -> &str {
+    pub(super) fn title(&self, index: usize) -> &str {
         self.lines.titles.get(index).map_or("", String::as_str)
     }
 
@@ -241,7 +265,7 @@ impl Kinds<'_> {
                 rows,
                 glucose,
                 role: role_in(text).or_else(by_title),
-                spacing: super::usual_spacing(seconds),
+                spacing: usual_spacing(seconds),
                 devices: self.devices(look.index, &own),
             }
         };
@@ -296,28 +320,8 @@ impl Kinds<'_> {
     fn by_column(&self, look: &Look, glucose: &[usize]) -> Option<(u8, Split)> {
         let title = self.title(look.index);
         let mut kinds = self.kinds(look, glucose);
-        let told = kinds.iter().any(|kind| match role_in(&kind.text) {
-            Some(Role::Fingersticks) => true,
-            Some(Role::Neither) => kind.glucose.is_none(),
-            _ => false,
-        });
-        let named = names_kinds(title);
-        let with: Vec<&Kind> = kinds.iter().filter(|kind| kind.glucose.is_some()).collect();
-        let sparse =
-            with.iter().any(|kind| !kind.is_dense()) && with.iter().any(|kind| kind.is_dense());
-        let columns = with
-            .windows(2)
-            .any(|pair| pair.first().map(|k| k.glucose) != pair.last().map(|k| k.glucose));
-        let without = with.len() < kinds.len();
-        let rank = match (told, named && (sparse || without || columns), columns) {
-            (true, _, _) => 0,
-            (_, true, _) => 1,
-            (_, _, true) => 2,
-            _ if self.goes_apart(look, &with) => 3,
-            _ => return None,
-        };
+        let rank = self.rank(look, &kinds)?;
         // A kind that has a value every few minutes is readings, unless its text says otherwise; one without values is neither.
-        let only = with.len() == 1;
         for kind in &mut kinds {
             let by_data = match (kind.glucose, kind.is_dense()) {
                 (None, _) => Some(Role::Neither),
@@ -326,59 +330,71 @@ impl Kinds<'_> {
             };
             kind.role = kind.role.or(by_data);
         }
-        let mut split = Split::default();
-        let described = |kind: &Kind| kind.described();
-        let all: Vec<String> = kinds.iter().map(described).collect();
-        split.told.push(format!(
-            "`{title}` tells kinds of rows apart: {}",
-            all.join(", ")
-        ));
+        let all: Vec<String> = kinds.iter().map(Kind::described).collect();
+        let mut split = Split {
+            told: vec![format!(
+                "`{title}` tells kinds of rows apart: {}",
+                all.join(", ")
+            )],
+            ..Split::default()
+        };
         for role in [Role::Readings, Role::Fingersticks] {
             let own = |kind: &&Kind| kind.role == Some(role) && kind.glucose.is_some();
-            self.add(
-                &mut split,
-                title,
-                kinds.iter().filter(own).collect(),
-                role.table(),
-            );
+            let own = kinds.iter().filter(own).collect();
+            self.add(&mut split, title, own, role.table());
         }
+        let with = kinds.iter().filter(|kind| kind.glucose.is_some()).count();
         let unknown: Vec<&Kind> = kinds.iter().filter(|kind| kind.role.is_none()).collect();
-        if only && split.parts.is_empty() {
+        if with == 1 && split.parts.is_empty() {
             self.add(&mut split, title, unknown, None);
-        } else if let Some(first) = unknown.first() {
-            let asked: Vec<String> = unknown.iter().map(|kind| described(kind)).collect();
-            let readings = kinds.iter().find(|kind| kind.role == Some(Role::Readings));
-            split.open.push(format!(
-                "`{title}`: what are the rows with {}? Map each kind by itself: --rows \"{title}={}\" --table fingersticks if they are checks by fingerstick, and --rows \"{title}={}\" --table readings for readings",
-                asked.join(", "),
-                first.text,
-                readings.map_or("…", |kind| kind.text.as_str())
-            ));
+        } else {
+            split.open.extend(asked(title, &kinds));
         }
-        let empty = |kind: &&Kind| {
-            kind.glucose.is_none() && kind.role.is_some_and(|role| role != Role::Neither)
-        };
-        for kind in kinds.iter().filter(empty) {
-            split.open.push(format!(
-                "`{title}`: no column looks like the glucose of {}: map them by themselves with --rows \"{title}={}\"",
-                kind.described(),
-                kind.text
-            ));
-        }
-        let neither = kinds.iter().filter(|kind| kind.role == Some(Role::Neither));
-        let left: Vec<String> = neither.map(|kind| format!("`{}`", kind.text)).collect();
-        if !left.is_empty() {
-            split.told.push(format!(
-                "left out: rows with {} in `{title}`",
-                left.join(", ")
-            ));
-        }
+        split.open.extend(without_values(title, &kinds));
+        split.told.extend(self.left_out(look, &kinds));
         let one = |part: &Part| part.rows.values().map(Vec::len).sum::<usize>() == kinds.len();
         let whole = split.open.is_empty() && split.parts.iter().all(one);
         if split.parts.is_empty() {
             split.parts = Split::of(&BTreeMap::new()).parts;
         }
         (!whole).then_some((rank, split))
+    }
+
+    /// How little says that a column tells these kinds of rows apart; `None` where it tells none.
+    fn rank(&self, look: &Look, kinds: &[Kind]) -> Option<u8> {
+        let told = kinds.iter().any(|kind| match role_in(&kind.text) {
+            Some(Role::Fingersticks) => true,
+            Some(Role::Neither) => kind.glucose.is_none(),
+            _ => false,
+        });
+        let with: Vec<&Kind> = kinds.iter().filter(|kind| kind.glucose.is_some()).collect();
+        let dense = with.iter().filter(|kind| kind.is_dense()).count();
+        let differ = (1..with.len()).contains(&dense) || with.len() < kinds.len();
+        let columns: BTreeSet<Option<usize>> = with.iter().map(|kind| kind.glucose).collect();
+        let apart = columns.len() > 1;
+        match (
+            told,
+            names_kinds(self.title(look.index)) && (differ || apart),
+            apart,
+        ) {
+            (true, _, _) => Some(0),
+            (_, true, _) => Some(1),
+            (_, _, true) => Some(2),
+            _ => self.goes_apart(look, &with).then_some(3),
+        }
+    }
+
+    /// What is said of rows that nothing reads: those of no use, and those that name no kind.
+    fn left_out(&self, look: &Look, kinds: &[Kind]) -> Vec<String> {
+        let title = self.title(look.index);
+        let neither = kinds.iter().filter(|kind| kind.role == Some(Role::Neither));
+        let neither: Vec<String> = neither.map(|kind| format!("`{}`", kind.text)).collect();
+        let nameless = self.filled(look.index).filter(|filled| !filled).count();
+        let neither = (!neither.is_empty())
+            .then(|| format!("left out: rows with {} in `{title}`", neither.join(", ")));
+        let nameless = (nameless > 0)
+            .then(|| format!("left out: rows with nothing in `{title}` ({nameless})"));
+        neither.into_iter().chain(nameless).collect()
     }
 
     /// Adds the kinds of a table, those with values in one column together.
@@ -436,11 +452,15 @@ impl Kinds<'_> {
         let by_unit =
             !units.contains(&None) && units.windows(2).all(|pair| pair.first() != pair.last());
         let quoted: Vec<String> = titles.iter().map(|title| format!("`{title}`")).collect();
+        let several = counts.len() - exactly;
+        let several = (several > 0)
+            .then(|| format!("left out: rows with values in several of these columns ({several})"));
+        let told = format!(
+            "each row has its value in one of {}: each column is read where the others are empty",
+            quoted.join(", ")
+        );
         let mut split = Split {
-            told: vec![format!(
-                "each row has its value in one of {}: each column is read where the others are empty",
-                quoted.join(", ")
-            )],
+            told: [told].into_iter().chain(several).collect(),
             ..Split::default()
         };
         for (number, (index, title)) in glucose.iter().zip(&titles).enumerate() {
@@ -474,119 +494,6 @@ impl Kinds<'_> {
                 ..Part::default()
             });
         }
-        Some(split)
-    }
-
-    /// A log with a row for each sensor: one column of times says when it was inserted, another when it ended. Who says that
-    /// all rows are of one of these events gets that one alone.
-    fn two_ends(&self) -> Option<Split> {
-        let log = self.known.table.unwrap_or(Table::WearEvents) == Table::WearEvents;
-        let event = self.known.constants.get("event").map(String::as_str);
-        let of_two = matches!(event, None | Some("insert" | "end"));
-        if !log || !of_two || self.lines.titles.iter().any(|title| title == "event") {
-            return None;
-        }
-        let times: Vec<&Look> = self.looks.iter().filter(|look| look.is_time).collect();
-        let ends = self.ends_by_title(&times);
-        let Some((from, until)) = ends.or_else(|| self.ends_by_order(&times)) else {
-            return self.either_end(event?, &times);
-        };
-        let part = |(event, time, suffix): (&str, usize, &str)| Part {
-            table: Some(Table::WearEvents),
-            constants: [("event".to_owned(), event.to_owned())].into(),
-            time: Some(time),
-            dates: self.order(&[from, until]),
-            suffix: suffix.to_owned(),
-            ..Part::default()
-        };
-        let both = [("insert", from, ""), ("end", until, "end")];
-        let wanted = |(own, _, _): &(&str, usize, &str)| event.is_none_or(|event| event == *own);
-        Some(Split {
-            parts: both.into_iter().filter(wanted).map(part).collect(),
-            told: vec![format!(
-                "each row is a sensor: `{}` is taken for the time of its insert, `{}` for that of its end",
-                self.title(from),
-                self.title(until)
-            )],
-            ..Split::default()
-        })
-    }
-
-    /// The columns of begin and end, by what their titles say.
-    fn ends_by_title(&self, times: &[&Look]) -> Option<(usize, usize)> {
-        let named = |words: &[&str]| {
-            let named = |look: &&&Look| names_any(self.title(look.index), words);
-            let mut named = times.iter().filter(named);
-            let one = named.next().filter(|_| named.next().is_none());
-            one.map(|look| look.index)
-        };
-        // As a word of its own: a calendar holds it too.
-        let end = times.iter().find(|look| {
-            let title = self.title(look.index).to_lowercase();
-            title
-                .split(|c: char| !c.is_alphanumeric())
-                .any(|word| word == "end")
-        });
-        let until = end.map(|look| look.index).or_else(|| named(words::ENDED));
-        let ends = (named(words::BEGUN)?, until?);
-        (ends.0 != ends.1).then_some(ends)
-    }
-
-    /// The same of two columns of which one is the later in nearly all rows that have both, and by a day or more in the middle
-    /// of them: when a row was written is later too, and within minutes.
-    fn ends_by_order(&self, times: &[&Look]) -> Option<(usize, usize)> {
-        let [one, other] = times else {
-            return None;
-        };
-        let (first, second) = self.clocks_of(one.index, other.index)?;
-        let both = first.into_iter().zip(second);
-        let mut days: Vec<i64> = both.filter_map(|(a, b)| Some(b? - a?)).collect();
-        days.sort_unstable();
-        let middle = *days.get(days.len() / 2)?;
-        let same = days
-            .iter()
-            .filter(|apart| apart.signum() == middle.signum());
-        let nearly = same.count() * 20 >= days.len() * 19;
-        match nearly && middle.abs() >= DAY_SECONDS {
-            true if middle > 0 => Some((one.index, other.index)),
-            true => Some((other.index, one.index)),
-            false => None,
-        }
-    }
-
-    /// The clocks of two columns in each row.
-    fn clocks_of(&self, one: usize, other: usize) -> Option<(Clocks, Clocks)> {
-        let order = self.order(&[one, other]);
-        let clocks = |index: usize| {
-            let texts: Vec<&str> = self.lines.column(index).collect();
-            let told = times::tell(&texts, order)?;
-            let format = told.format();
-            let at = |text: &&str| times::clock_seconds(format, text);
-            Some(texts.iter().map(at).collect())
-        };
-        Some((clocks(one)?, clocks(other)?))
-    }
-
-    /// The order of day and month in columns of one hand: what somebody says, else what any of them tells.
-    fn order(&self, columns: &[usize]) -> Option<DateOrder> {
-        let told = |index: &usize| {
-            let texts: Vec<&str> = self.lines.column(*index).collect();
-            times::tell(&texts, None)?.order()
-        };
-        self.known.dates.or_else(|| columns.iter().find_map(told))
-    }
-
-    /// What is asked where all rows are of one end and nothing tells which of two columns has its time.
-    fn either_end(&self, event: &str, times: &[&Look]) -> Option<Split> {
-        let [one, other] = times else {
-            return None;
-        };
-        let mut split = Split::of(&BTreeMap::new());
-        split.open.push(format!(
-            "`{}` and `{}` both hold times, and neither is always a day or more the later: put the block below into study.toml with the one of the {event} as `time` in `columns`",
-            self.title(one.index),
-            self.title(other.index)
-        ));
         Some(split)
     }
 }

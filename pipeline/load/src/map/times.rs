@@ -268,7 +268,8 @@ fn leaps(texts: &[&str], format: &str) -> Option<usize> {
     steps.sort_unstable();
     let usual = steps.get(steps.len() / 2)?;
     let leap = LEAP_DAYS * 24 * 3600;
-    (*usual <= super::DENSE_SECONDS).then(|| steps.iter().filter(|step| **step > leap).count())
+    (*usual <= super::guess::DENSE_SECONDS)
+        .then(|| steps.iter().filter(|step| **step > leap).count())
 }
 
 /// Whether a column holds dates without a time of day, and a column times of day without a date.

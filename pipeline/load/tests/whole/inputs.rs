@@ -341,12 +341,12 @@ fn exports_share_a_file_by_its_kinds_of_rows() {
     assert_eq!(of(Table::Fingersticks), (6, 5, 0, 1));
     warned(
         &settled,
-        "exports/all.csv: 3 rows are left out by exports.a in study.toml: 1 with `1`, which exports.b reads; \
-         1 with `4`, which no export reads; 1 with nothing, which no export reads",
+        "exports/all.csv: 3 rows are left out by exports.a in study.toml: 1 that exports.b reads; \
+         1 that no export reads, with `4`; 1 that no export reads, with nothing",
     );
     warned(
         &settled,
-        "5 rows are left out by exports.b in study.toml: 3 with `0`, which exports.a reads",
+        "5 rows are left out by exports.b in study.toml: 3 that exports.a reads; 1 that no export reads",
     );
     // What was loaded is found again, of both.
     assert_eq!((place.load().1.parsed, place.load().1.unchanged), (0, 2));
@@ -460,7 +460,7 @@ fn exports_that_differ_in_a_constant_share_a_file() {
     assert_eq!((all.read, all.untaken, all.accepted), (6, 2, 3));
     warned(
         &settled,
-        "log.csv: 2 rows are left out by exports.end in study.toml: 2 without a time of its event",
+        "log.csv: 2 rows are left out by exports.end in study.toml: 2 without a time of their event",
     );
     // The same events after the file has changed, and another has come.
     place.write(

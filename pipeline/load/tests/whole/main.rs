@@ -2,10 +2,13 @@
 //! hand; 1 mmol/L is 18.0156 mg/dL (molar mass of glucose 180.156 g/mol).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod doubts;
 mod folders;
 mod inputs;
+mod kinds;
 mod limits;
 mod maps;
+mod moments;
 mod pools;
 mod resources;
 mod rows;
