@@ -21,6 +21,9 @@ impl Site {
 /// Fewest sensors for a word on a site; chosen by this project.
 pub const LEAST_SENSORS: usize = 3;
 
+/// Least probability of being the best with which a site stands out: more likely the best than not.
+pub const STANDS_OUT: f64 = 0.5;
+
 /// Whether it is said of any of these sites that it is on the device's label, or that it is not: else nothing is known of
 /// any.
 pub fn label_is_told(sites: &[Site]) -> bool {

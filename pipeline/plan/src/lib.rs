@@ -23,6 +23,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used, clippy::panic))]
 
 pub mod best;
+mod best_page;
 mod dice;
 pub mod document;
 pub mod fingersticks;

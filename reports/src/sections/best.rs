@@ -1,5 +1,7 @@
 //! Which site is best for the wearer, by what matters to them: evidence from their own sensors, and no advice.
 
+use whereworn_model::sites::STANDS_OUT;
+
 use super::parts::item;
 use crate::catalogue::fill;
 use crate::chart::chances::Chances;
@@ -10,9 +12,6 @@ use crate::document::{Block, Item};
 use crate::error::ReportError;
 use crate::sentences::site_marked;
 use crate::view::View;
-
-/// Below this probability a site is more likely not the best than the best.
-const STANDS_OUT: f64 = 0.5;
 
 /// The section's blocks: by which weights, a picture, which sites none beats, and where one stands out how far a weight must
 /// move; less where no site had enough sensors.
