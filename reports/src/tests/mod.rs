@@ -20,6 +20,7 @@ mod kinds;
 mod layers;
 mod layout;
 mod limits;
+mod own_charts;
 mod page;
 mod panels;
 mod rare;

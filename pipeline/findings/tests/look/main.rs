@@ -5,6 +5,7 @@ mod clocks;
 mod days;
 mod journeys;
 mod log_days;
+mod meters;
 mod rows;
 mod sites;
 mod study;
