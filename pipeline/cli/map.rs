@@ -135,16 +135,9 @@ fn one(file: &Path, known: &Known, study: Option<&Path>) -> Result<(), Failure> 
     {
         return write(study, file, &name, &mut mapping);
     }
-    let by_hand = mapping
-        .open
-        .iter()
-        .any(|open| open.contains("`values`") || open.contains("`columns`"));
-    if by_hand {
-        place(
-            &mut mapping,
-            file,
-            study.and_then(|study| inside(study, file)).as_deref(),
-        );
+    if !mapping.open.is_empty() {
+        let inside = study.and_then(|study| inside(study, file));
+        place(&mut mapping, file, inside.as_deref());
         say(
             "Nothing is written: answer what is asked at the end by an option; or put the block below into study.toml with the word in `values` or the column in `columns`, and the file where `files` says, in the study's folder:",
         );
