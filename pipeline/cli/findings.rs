@@ -389,6 +389,8 @@ fn seen_line(finding: &Finding) -> String {
         .collect();
     if named.is_empty() && !finding.file.is_empty() {
         named.push(format!("file = \"{}\"", finding.file));
+        // Rows that come into the file later are not looked at yet.
+        named.extend(finding.to.map(|to| format!("to = \"{}\"", format_utc(to))));
     }
     format!(
         "[[seen]] with kind = \"{}\", {}",

@@ -277,6 +277,7 @@ fn summary(settled: &whereworn_load::Settled) -> String {
         .iter()
         .map(|(table, counts)| {
             let seldom = [
+                (counts.without_insert, "without an insert"),
                 (counts.after_second_insert, "after a second insert"),
                 (counts.left_out, "left out by corrections"),
                 (counts.withdrawn, "withdrawn"),
@@ -287,13 +288,12 @@ fn summary(settled: &whereworn_load::Settled) -> String {
                 .map(|(count, what)| format!(", {count} {what}"))
                 .collect();
             format!(
-                "{} {}: {} used, {} rejected, {} duplicates, {} without an insert{seldom}",
+                "{} {}: {} accepted, {} rejected, {} duplicates{seldom}",
                 counts.read,
                 table.folder(),
                 counts.accepted,
                 counts.rejected,
-                counts.duplicates,
-                counts.without_insert
+                counts.duplicates
             )
         })
         .collect();

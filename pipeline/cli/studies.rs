@@ -49,9 +49,9 @@ const HEADER: &str = r#"
 -- note = "Rows of each study are judged by its own settings. Its wearers, sensors and meters bear its name."
 -- [columns]
 -- study = { label = "Study", class = "identifying" }
--- readings = { label = "Readings used", class = "count" }
--- fingersticks = { label = "Fingersticks used", class = "count" }
--- events = { label = "Events used", class = "count" }
+-- readings = { label = "Readings accepted", class = "count" }
+-- fingersticks = { label = "Fingersticks accepted", class = "count" }
+-- events = { label = "Events accepted", class = "count" }
 -- unit = { label = "Unit", class = "category" }
 -- timezone = { label = "Time zone", class = "identifying" }
 -- rated_days = { label = "Rated days", class = "estimate", digits = 1 }
@@ -445,7 +445,7 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
     }
     let column = |of: &dyn Fn(&Opened) -> Cell| -> Vec<Cell> { opened.iter().map(of).collect() };
     let text = |text: &str| Cell::text(text);
-    let used = |one: &Opened, table: Table| {
+    let accepted = |one: &Opened, table: Table| {
         let counts = one.settled.counts.get(&table);
         Cell::Integer(counts.map_or(0, |counts| counts.accepted as i64))
     };
@@ -455,12 +455,12 @@ pub fn table(opened: &[Opened]) -> Option<ResultTable> {
         HEADER,
         vec![
             ("study", column(&|one| text(&one.name))),
-            ("readings", column(&|one| used(one, Table::Readings))),
+            ("readings", column(&|one| accepted(one, Table::Readings))),
             (
                 "fingersticks",
-                column(&|one| used(one, Table::Fingersticks)),
+                column(&|one| accepted(one, Table::Fingersticks)),
             ),
-            ("events", column(&|one| used(one, Table::WearEvents))),
+            ("events", column(&|one| accepted(one, Table::WearEvents))),
             ("unit", column(&settings(|of| Cell::text(of.unit().code())))),
             (
                 "timezone",

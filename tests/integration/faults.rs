@@ -82,7 +82,7 @@ fn a_damaged_store_is_built_again_with_one_line() {
             assert_eq!(run.code, 0, "{path:?} {fault}: {}", run.err);
             let lines = run.err.lines().filter(|line| line.contains("built again"));
             assert_eq!(lines.count(), 1, "{path:?} {fault}: {}", run.err);
-            run.says(&["3 files read, 0 unchanged", "3 readings: 3 used"]);
+            run.says(&["3 files read, 0 unchanged", "3 readings: 3 accepted"]);
             study.run("load", &[]).says(&["0 files read, 3 unchanged"]);
         }
     }

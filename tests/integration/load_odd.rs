@@ -107,7 +107,7 @@ fn quoted_rows_in_a_large_file() {
     assert!(text.len() > 40 << 20, "more than one segment");
     study.write("readings/r.csv", text);
     let run = study.run("load", &[]);
-    run.says(&[&format!("{rows} readings: {rows} used, 0 rejected")]);
+    run.says(&[&format!("{rows} readings: {rows} accepted, 0 rejected")]);
 }
 
 #[test]
@@ -128,7 +128,7 @@ fn what_is_not_read_is_named() {
     std::os::unix::fs::symlink("nowhere.csv", study.dir().join("readings/link.csv")).unwrap();
     let run = study.run("load", &[]);
     assert_eq!(run.code, 0, "{}", run.err);
-    run.says(&["3 readings: 3 used"]);
+    run.says(&["3 readings: 3 accepted"]);
     for name in [
         "readings/old.txt",
         "readings/old.tsv",

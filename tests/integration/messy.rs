@@ -341,9 +341,9 @@ fn several_exports_in_one_command() {
     ]);
     assert_eq!(report.code, 0, "{}", report.err);
     report.says(&[
-        "2304 readings: 2304 used",
-        "36 fingersticks: 36 used",
-        "4 wear-events: 4 used",
+        "2304 readings: 2304 accepted",
+        "36 fingersticks: 36 accepted",
+        "4 wear-events: 4 accepted",
     ]);
     let settings = std::fs::read_to_string(dir.join("study.toml")).unwrap();
     assert!(
@@ -447,9 +447,9 @@ fn the_examples_of_a_new_study_can_be_used() {
     let loaded = run(&["load".as_ref(), dir.as_ref(), "--strict".as_ref()]);
     assert_eq!(loaded.code, 0, "{}", loaded.err);
     loaded.says(&[
-        "4 wear-events: 4 used",
-        "1 readings: 1 used",
-        "1 fingersticks: 1 used",
+        "4 wear-events: 4 accepted",
+        "1 readings: 1 accepted",
+        "1 fingersticks: 1 accepted",
     ]);
     let again = run(&[
         "start".as_ref(),

@@ -1,5 +1,6 @@
 //! What a look finds.
 
+use jiff::tz::TimeZone;
 use whereworn_model::rows::Check;
 use whereworn_model::settings::SeenFinding;
 use whereworn_model::time::Micros;
@@ -138,8 +139,9 @@ impl Finding {
 
     /// Whether an entry of the settings is about this finding: the same kind, and everything that the entry names is
     /// named here too. One that names a wearer and no sensor or meter is about all of the wearer's together, and about
-    /// none of them alone.
-    pub(crate) fn is_about(&self, seen: &SeenFinding) -> bool {
+    /// none of them alone. One that names an end, by the clock of a zone, is about nothing that goes on after it.
+    pub(crate) fn is_about(&self, seen: &SeenFinding, zone: &TimeZone) -> bool {
+        let after = seen.to.as_ref().and_then(|to| to.after(zone));
         let same =
             |asked: &Option<String>, own: &str| asked.as_ref().is_none_or(|asked| asked == own);
         let device = |asked: &Option<String>, own: &str| match asked {
@@ -152,6 +154,7 @@ impl Finding {
             && same(&seen.file, &self.file)
             && device(&seen.sensor, &self.sensor)
             && device(&seen.meter, &self.meter)
+            && after.is_none_or(|after| self.to.is_some_and(|to| to < after))
     }
 
     /// Order of lists: the worst first, causes before consequences, the newest first.

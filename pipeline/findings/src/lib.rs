@@ -26,6 +26,7 @@ mod log_days;
 mod look;
 mod nights;
 mod odd_units;
+mod repeated;
 mod rows;
 mod sensor_shifts;
 mod sessions;

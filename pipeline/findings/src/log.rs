@@ -54,8 +54,9 @@ impl<'a> Log<'a> {
 
     /// Whether the settings say of a finding that it is all right.
     pub(crate) fn is_seen(&self, finding: &Finding) -> bool {
+        let zone = self.settings.zone();
         let mut seen = self.settings.seen.iter();
-        seen.any(|seen| finding.is_about(seen))
+        seen.any(|seen| finding.is_about(seen, &zone))
     }
 
     /// Warm-up of a wearer's sensors.

@@ -21,6 +21,7 @@ use crate::half_days;
 use crate::log::{FURTHEST_OUT, Log, Seen, Session, sessions};
 use crate::nights;
 use crate::odd_units::OddUnits;
+use crate::repeated::Repeated;
 use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::shared_checks::SharedChecks;
@@ -156,8 +157,14 @@ impl<'a> Look<'a> {
         }
         self.tallies
             .readings(&self.log, &readings, Some(session.insert..=until));
-        // Two sensors under one id tell of no clock and no meter.
-        let two = wear::too_long(&self.log, session).is_some();
+        let repeated = Repeated::of(&readings);
+        if let Some(repeated) = &repeated {
+            session.seen.spacing = 0.0;
+            self.findings.push(repeated.told(&self.log, session));
+        }
+        // Two sensors under one id tell of no clock and no meter, nor does one under two clocks.
+        let two = wear::too_long(&self.log, session).is_some()
+            || repeated.is_some_and(|repeated| repeated.is_of_two_clocks());
         let factors = self.levels.readings(&self.log, session, &readings);
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;

@@ -6,6 +6,7 @@ mod days;
 mod journeys;
 mod log_days;
 mod meters;
+mod repeated;
 mod rows;
 mod sites;
 mod study;

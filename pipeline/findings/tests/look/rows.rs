@@ -111,6 +111,36 @@ fn a_row_at_the_end_of_a_month_is_of_that_month() {
     assert_eq!(found.severity, Severity::Thin, "{}", found.text);
 }
 
+/// An entry that says until when it was looked at hides nothing of what came into the file later.
+#[test]
+fn rows_that_come_later_were_not_seen() {
+    let mut study = Study::new(6);
+    let of_june = study
+        .checks
+        .iter()
+        .filter(|check| check.time < START + 10 * DAY);
+    let line = of_june.map(|check| check.line).max().unwrap();
+    study.rejects.push(RejectedRow {
+        file: "fingersticks/kelp.csv".to_owned(),
+        line,
+        reason: "unknown unit".to_owned(),
+        ..RejectedRow::default()
+    });
+    let found = |study: &Study| {
+        let findings = study.look().findings;
+        let found = findings.into_iter().find(|found| found.kind == "rejected");
+        found.unwrap()
+    };
+    let (plain, to) = (study.settings.clone(), found(&study).to.unwrap());
+    let last_day = (to - START) / DAY + 1;
+    for (until, is_seen) in [(last_day, true), (last_day - 1, false)] {
+        study.settings = format!(
+            "{plain}[[seen]]\nkind = \"rejected\"\nfile = \"fingersticks/kelp.csv\"\nto = 2026-06-{until:02}\n"
+        );
+        assert_eq!(found(&study).seen, is_seen, "{until}");
+    }
+}
+
 /// An entry without a sensor or a meter is about the wearer, and about no finding of one of their sensors or meters; one
 /// without a wearer is about all of its kind.
 #[test]

@@ -107,6 +107,7 @@ impl Study {
         let files = [
             file("readings/kelp.csv", "readings", rows),
             file(checks, "fingersticks", read as u64),
+            file("readings/again.csv", "readings", 0),
         ];
         let cutoff = self
             .sensors

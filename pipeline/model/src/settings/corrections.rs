@@ -46,6 +46,8 @@ pub struct SeenFinding {
     pub site: Option<String>,
     /// The file.
     pub file: Option<String>,
+    /// Until when it was looked at, by the study's clock, a date to its end: what goes on later is none of it.
+    pub to: Option<When>,
 }
 
 /// Kinds of findings, causes before consequences.

@@ -91,6 +91,7 @@ const SEEN: Level = Keys(&[
     ("meter", Value),
     ("site", Value),
     ("file", Value),
+    ("to", Value),
 ]);
 
 const PRIORITIES: Level = Keys(&[

@@ -227,6 +227,7 @@ fn every_known_key_is_read() {
         meter = "kitchen"
         site = "calf"
         file = "f"
+        to = 2026-03-31
         [plan]
         sites = ["calf", "chest"]
         aim = "half-half"
@@ -271,6 +272,7 @@ fn every_known_key_is_read() {
     assert_eq!(correction.from, When::parse("2026-03-01"));
     assert_eq!(correction.to, When::parse("2026-03-05T12:00:00Z"));
     assert_eq!(settings.seen[0].site.as_deref(), Some("calf"));
+    assert_eq!(settings.seen[0].to, When::parse("2026-03-31"));
     assert_eq!(settings.priorities.weights()[6], ("out-of-sight", 0.5));
     assert_eq!(settings.fhir.sensor, Some(SensorFrom::WearEvents));
     let own = settings.wearer_plan("a");

@@ -73,7 +73,7 @@ impl Expected {
 }
 
 /// Kinds of faults, each with what it plants.
-pub const FAULTS: [&str; 26] = [
+pub const FAULTS: [&str; 27] = [
     "unit, a sensor",
     "unit, fingersticks",
     "unit, mg/dL as mmol/L",
@@ -81,6 +81,7 @@ pub const FAULTS: [&str; 26] = [
     "clock-sensor, at once",
     "clock-sensor, whole hours",
     "clock-sensor, jump",
+    "clock-sensor, twice",
     "clock-meter",
     "clock-meter, jump",
     "clock-change",

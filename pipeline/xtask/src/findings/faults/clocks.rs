@@ -2,7 +2,7 @@
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use whereworn_model::rows::SensorReadings;
+use whereworn_model::rows::{Reading, SensorReadings};
 use whereworn_model::time::Micros;
 
 use super::super::study::{DAY, MINUTE, Rows};
@@ -25,6 +25,7 @@ pub(super) fn plant(
         "clock-sensor" | "clock-sensor, whole hours" => sensor(planting, rows, dice),
         "clock-sensor, at once" => at_once(planting, rows, dice),
         "clock-sensor, jump" => sensor_jump(planting, rows, dice),
+        "clock-sensor, twice" => twice(planting, rows, dice),
         "clock-meter" | "meter" => meter(planting, rows, dice),
         "clock-meter, jump" => meter_jump(planting, rows, dice),
         "clock-change" | "clock-change, journey" => change(planting, rows, dice),
@@ -70,6 +71,29 @@ fn sensor(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Op
     let hours = 60.0 * (minutes / 60.0).round();
     Some(Expected {
         size: Some((if off == 0.0 { hours } else { minutes.round() }, off)),
+        ..planting.of(&one)
+    })
+}
+
+/// Some days of a sensor stand again at other minutes, as of a second export.
+fn twice(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expected> {
+    let one = planting.longer(3, dice)?;
+    let minutes = 5 * dice.random_range(0..60) + dice.random_range(1..3);
+    let days = dice.random_range(2..5) * DAY;
+    let own = &mut readings(rows, &one)?.readings;
+    let begin = one.from + DAY;
+    let copied = own
+        .iter()
+        .filter(|reading| (begin..begin + days).contains(&reading.time))
+        .map(|reading| Reading {
+            time: reading.time + minutes * MINUTE,
+            ..reading.clone()
+        });
+    let copied: Vec<Reading> = copied.collect();
+    own.extend(copied);
+    own.sort_by_key(|reading| reading.time);
+    Some(Expected {
+        size: Some((minutes as f64, 0.5)),
         ..planting.of(&one)
     })
 }
