@@ -298,7 +298,7 @@ pub(crate) struct NextText {
     pub beyond: String,
     pub days: String,
     pub range: String,
-    pub days_range: String,
+    pub with_range: String,
     pub explain: String,
     /// What is added in a report for one of several.
     pub explain_own: String,

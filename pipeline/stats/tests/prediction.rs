@@ -65,7 +65,18 @@ fn chance_of_a_far_one() {
     let next = spread(10, 14.0);
     close(next.beyond.value, 0.182_630, 1e-3, "chance");
     assert!(next.beyond.interval.lower < 0.06 && next.beyond.interval.upper > 0.3);
-    assert!(spread(10, 0.0).beyond.interval.upper < 1e-6);
+    // None of ten was: 1 - 0.025^(1 / 10), exact (Clopper and Pearson 1934); normal levels alone would say below 1e-6.
+    let none = spread(10, 0.0).beyond;
+    assert!(none.value < 1e-6);
+    close(none.interval.upper, 0.308_497, 1e-6, "none of ten");
+    // Two of ten sensors read 20 % high, the others about 0: 2.52 to 55.6 % (the exact interval of 2 in 10, a common table value).
+    let mut values = vec![-0.6, -0.4, -0.2, 0.0, 0.0, 0.2, 0.4, 0.6, 20.0, 20.0];
+    let each: Vec<usize> = (0..10).collect();
+    let two = next_level(&values, &each, 15.0).unwrap().beyond.interval;
+    assert!(two.lower <= 0.025_22 && two.upper >= 0.556_09, "{two:?}");
+    values[9] = -20.0;
+    let either_way = next_level(&values, &each, 15.0).unwrap().beyond.interval;
+    assert!(either_way.upper >= 0.556_09, "{either_way:?}");
     // The share beyond one limit, with 95 % confidence at most a half where the limit is 1.8331 / √10 above the mean (t at 0.95 with
     // 9 degrees of freedom: the bound of the median is that of the mean).
     let near = spread(10, 15.0 - 1.833_113 / 10.0_f64.sqrt());

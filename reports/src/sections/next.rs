@@ -99,6 +99,19 @@ struct Next {
     lasts: Option<(String, String)>,
 }
 
+/// The share of sensors that are far off, with its interval where there is one.
+fn share_beyond(view: &View, row: usize) -> Option<String> {
+    const BEYOND: &str = next_sensor::column::BEYOND_15;
+    view.value(row, BEYOND)?;
+    let share = view.short(row, BEYOND);
+    let Some((lower, upper)) = view.interval(row, BEYOND) else {
+        return Some(share);
+    };
+    let (lower, upper) = (view.write(BEYOND, lower), view.write(BEYOND, upper));
+    let values = [("value", &*share), ("lower", &*lower), ("upper", &*upper)];
+    Some(fill(&view.context.text.next.with_range, &values))
+}
+
 fn next(view: Option<&View>, site: &str) -> Next {
     let row = view.and_then(|view| next_row(view, site));
     let found = view.zip(row.map(|(row, _)| row));
@@ -119,7 +132,7 @@ fn next(view: Option<&View>, site: &str) -> Next {
                 )
             })
             .map(|(lower, upper)| (signed(lower), signed(upper))),
-        beyond: cell(next_sensor::column::BEYOND_15),
+        beyond: found.and_then(|(view, row)| share_beyond(view, row)),
         days: cell(next_sensor::column::DAYS_MEDIAN),
         lasts: found.and_then(|(view, row)| {
             range(
@@ -140,8 +153,8 @@ impl Next {
             |ends: (String, String)| fill(&text.range, &[("lower", &ends.0), ("upper", &ends.1)]);
         let days = match (self.days, self.lasts) {
             (Some(days), Some((lower, upper))) => {
-                let values = [("days", &*days), ("lower", &*lower), ("upper", &*upper)];
-                fill(&text.days_range, &values)
+                let values = [("value", &*days), ("lower", &*lower), ("upper", &*upper)];
+                fill(&text.with_range, &values)
             }
             (days, _) => days.unwrap_or_else(none),
         };

@@ -6,6 +6,7 @@ use crate::mixed::random_intercept::random_intercept;
 use crate::mixed::sensor_means::sensor_means;
 use crate::quantile::quantile_of_sorted;
 use crate::rates::clustered::clusters_of;
+use crate::rates::proportion::clopper_pearson;
 
 /// Fewest sensors that foretell anything.
 pub const FEWEST: usize = 3;
@@ -27,10 +28,21 @@ const MEANS: usize = 100;
 pub struct ShareOfSensors {
     /// The chance that the next sensor is one of them.
     pub value: f64,
-    /// 95 % interval of the share.
+    /// 95 % interval of the share; of sensors far off it holds the exact one of those that were.
     pub interval: Interval,
     /// One-sided 95 % upper bound of the share.
     pub upper_bound: f64,
+}
+
+impl ShareOfSensors {
+    /// The same, its interval no narrower than that of so many in so many sensors.
+    fn with_counted(mut self, counted: usize, sensors: usize) -> Self {
+        if let Some(exact) = clopper_pearson(counted as u64, sensors as u64, 0.95) {
+            self.interval.lower = self.interval.lower.min(exact.lower);
+            self.interval.upper = self.interval.upper.max(exact.upper);
+        }
+        self
+    }
 }
 
 /// What is foretold of the next sensor's level: its own mean difference, in the unit of the values.
@@ -70,6 +82,8 @@ impl NextLevel {
 /// - shares: 1 - Φ((limit - μ) / σ) + Φ((-limit - μ) / σ), and Φ(-|μ| / σ) with the sign of m, over plausible σ² = (k - 1) v / χ² and
 ///   μ = m + z σ √(s² / v / k), χ² and z on a grid of equal probabilities: mean and percentiles. The bound of the share on
 ///   one side of a point is the exact one, by the noncentral t distribution (Owen 1968 Technometrics 10:445, from memory), but for the grid.
+///   The interval of those beyond the limit is widened to Clopper and Pearson's of the means that are beyond it: normal levels know
+///   of no sensor in ten that fails.
 ///
 /// Coverage by `cargo xtask calibrate next`. Checked by `tests/prediction.rs`.
 #[must_use]
@@ -94,13 +108,14 @@ pub fn next_level(values: &[f64], sensors: &[usize], limit: f64) -> Option<NextL
     let plausible = plausible(mean, [level, variance / k], df);
     let beyond =
         |mu: f64, sigma: f64| normal_cdf((mu - limit) / sigma) + normal_cdf((-limit - mu) / sigma);
+    let far = means.iter().filter(|mean| mean.abs() > limit).count();
     let side = if mean < 0.0 { -1.0 } else { 1.0 };
     Some(NextLevel {
         sensors: means.len(),
         mean,
         prediction: Interval::around(mean, reach),
         tolerance: Interval::around(mean, howe * normal_quantile(0.975) * level.sqrt()),
-        beyond: share(&plausible, beyond),
+        beyond: share(&plausible, beyond).with_counted(far, means.len()),
         other_way: share(&plausible, |mu, sigma| normal_cdf(-side * mu / sigma)),
     })
 }
