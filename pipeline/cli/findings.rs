@@ -37,10 +37,10 @@ const FINDINGS: &str = r#"
 
 const LEFT_OUT: &str = r#"
 -- title = "Sensors left out of comparisons"
--- row = "one sensor whose clock, unit or wearer is plainly off"
+-- row = "one sensor whose clock, unit or wearer is plainly off, or whose readings are coarse"
 -- section = "quality"
 -- order = 2
--- note = "Their sessions still count for how long sensors stayed on. `[study] keep_doubtful = true` keeps them in."
+-- note = "Where the kind is `thin` its nights alone are left out. Their sessions still count for how long sensors stayed on. `[study] keep_doubtful = true` keeps them in."
 -- [columns]
 -- wearer = { label = "Wearer", class = "wearer" }
 -- sensor = { label = "Sensor", class = "sensor" }

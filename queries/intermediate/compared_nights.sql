@@ -1,5 +1,5 @@
 -- title = "Sensor-nights that sites are compared by"
--- row = "one night of one sensor whose clock and unit are not doubted"
+-- row = "one night of one sensor whose clock, unit and steps are not doubted"
 -- role = "view"
 -- [columns]
 -- wearer = { class = "wearer" }

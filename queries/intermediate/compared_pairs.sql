@@ -17,7 +17,7 @@
 WITH of_worn AS (
     SELECT p.*
     FROM left_out AS o
-    RIGHT ANTI JOIN pairs AS p ON o.wearer = p.wearer AND o.sensor = p.sensor
+    RIGHT ANTI JOIN pairs AS p ON o.wearer = p.wearer AND o.sensor = p.sensor AND o.reason <> 'thin'
 )
 SELECT p.*
 FROM doubted_checks AS d

@@ -9,6 +9,7 @@ mod bias;
 mod bias_change;
 mod causes;
 mod clocks;
+mod coarse;
 mod control;
 mod copies;
 mod days_off;

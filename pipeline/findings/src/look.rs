@@ -11,6 +11,7 @@ use whereworn_model::units::Unit;
 use crate::beside::Beside;
 use crate::bias;
 use crate::clocks::{self, Wearer};
+use crate::coarse::{self, Coarse};
 use crate::control;
 use crate::copies::Copies;
 use crate::days_off::{self, Worn};
@@ -95,6 +96,7 @@ pub struct Look<'a> {
     beside: Beside,
     tallies: Tallies,
     contradicted: Contradicted,
+    coarse: Vec<Coarse>,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
     doubted: Vec<DoubtedCheck>,
@@ -125,6 +127,7 @@ impl<'a> Look<'a> {
             waiting_readings: 0,
             levels: Levels::default(),
             copies: Copies::default(),
+            coarse: Vec::new(),
             orphans: Vec::new(),
             findings: Vec::new(),
             doubted: Vec::new(),
@@ -169,6 +172,7 @@ impl<'a> Look<'a> {
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
             reading.glucose *= factor;
         }
+        self.coarse.extend(Coarse::of(placed, &readings));
         self.beside.sensor(&self.log, &readings);
         let warm = session.insert + self.log.warm_up(&session.wearer);
         if let Some((finding, rows)) = flat(&readings, warm, until)
@@ -353,6 +357,7 @@ impl<'a> Look<'a> {
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
+        findings.extend(coarse::findings(log, &self.sessions, &self.coarse));
         // Rows under the wrong wearer are told as that.
         for orphan in std::mem::take(&mut self.orphans) {
             if wear::wrong_wearer(log, &self.sessions, &orphan).is_none() {

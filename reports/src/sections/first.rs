@@ -278,8 +278,14 @@ fn unused(context: &Context) -> Option<String> {
     let text = &context.text.first;
     let mut parts = Vec::new();
     if let Some(view) = View::named(context, "left_out") {
-        let sensors = context.text.sensors(view.rows.len() as f64);
-        parts.push(fill(&text.left_out, &[("sensors", &sensors)]));
+        // Of some the nights alone are left out.
+        let all = view.rows.iter();
+        let all = all.filter(|row| view.table.text(**row, "reason") != "thin");
+        let count = all.count();
+        if count > 0 {
+            let sensors = context.text.sensors(count as f64);
+            parts.push(fill(&text.left_out, &[("sensors", &sensors)]));
+        }
     }
     if let Some(view) = View::named(context, "findings") {
         parts.extend(found(&view));

@@ -182,7 +182,7 @@ fn what_could_not_be_used_is_said() {
         "kind;severity;seen;touches;meter",
         &rows,
     ));
-    let left_out = ["Keeper Odd;up-01;clock".to_owned()];
+    let left_out = ["Keeper Odd;up-01;clock", "Keeper Odd;up-02;thin"].map(str::to_owned);
     study.tables.push(fixture::table(
         "left_out",
         "",

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod clocks;
+mod coarse;
 mod days;
 mod journeys;
 mod log_days;

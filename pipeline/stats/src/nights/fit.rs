@@ -75,6 +75,7 @@ impl Fit {
             steps: [b - a, c - b, d - c, f - e, g - f, h - g],
             gaps: [gap(start), gap((end + 1).min(minutes.len() - 1))],
             spacing: series.spacing,
+            coarse: series.coarse.get(start).copied().unwrap_or_default(),
             ..self.evidence
         };
         Some(())

@@ -15,6 +15,7 @@
 //!
 //! The cost is linear in the readings: the fits touch only candidates.
 
+pub mod coarse;
 mod fit;
 mod model;
 mod network;
@@ -121,6 +122,8 @@ pub struct Evidence {
     pub steps: [f64; 6],
     /// Minutes since the reading before the first of the run, and from its last to the next, over the spacing.
     pub gaps: [f64; 2],
+    /// Steps in which the readings of the run are written where those are coarse, mg/dL, else 0.
+    pub coarse: f64,
 }
 
 /// All non-overlapping candidates in order of time, whatever their probability; arguments as of [`detect`].

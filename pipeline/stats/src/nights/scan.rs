@@ -1,9 +1,9 @@
 //! One pass over a session: where may a fall or a recovery begin?
 
-use super::Settings;
 use super::model::{Step, smooth, whiten};
 use super::noise::{self, Noise};
 use super::settings::{BEFORE, HELD, ROUNDING, SCAN_TAU};
+use super::{Settings, coarse};
 
 /// A session's readings with their variances.
 pub(super) struct Series<'a> {
@@ -13,6 +13,8 @@ pub(super) struct Series<'a> {
     pub scale: Vec<f64>,
     /// White variance per reading, (mg/dL)².
     pub white: Vec<f64>,
+    /// Step in which each reading is written where it is coarse, mg/dL, else 0.
+    pub coarse: Vec<f64>,
     pub noise: Noise,
     /// Median spacing, min.
     pub spacing: f64,
@@ -37,13 +39,13 @@ impl<'a> Series<'a> {
         let noise = noise::estimate(minutes, glucose, spacing, set);
         let mut scale = level(minutes, glucose);
         scale.iter_mut().for_each(|s| *s *= noise.cv);
-        let white = (0..glucose.len())
-            .map(|i| {
-                if held.get(i) == Some(&true) {
-                    HELD
-                } else {
-                    ROUNDING
-                }
+        let coarse = coarse::steps(minutes, glucose);
+        let white = coarse
+            .iter()
+            .enumerate()
+            .map(|(i, step)| match held.get(i) {
+                Some(true) => HELD,
+                _ => ROUNDING.max(step * step / 12.0),
             })
             .collect::<Vec<_>>();
         let mut steps = Vec::with_capacity(minutes.len());
@@ -54,6 +56,7 @@ impl<'a> Series<'a> {
             glucose,
             scale,
             white,
+            coarse,
             noise,
             spacing,
             steps,

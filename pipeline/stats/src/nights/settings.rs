@@ -179,9 +179,12 @@ impl Settings {
             .map(|(preset, _)| preset)
     }
 
-    /// Whether a candidate is large enough to be reported.
+    /// Whether a candidate is large enough to be reported: rounding to coarse steps makes one of them of next to nothing.
     #[must_use]
     pub fn high_enough(&self, e: &Evidence) -> bool {
+        if e.coarse > 0.0 {
+            return e.height >= self.least_height + e.coarse;
+        }
         let error = e.height / e.height_in_errors;
         e.height + self.at(e.spacing).height_errors * error >= self.least_height
     }
