@@ -49,7 +49,7 @@ const LEFT_OUT: &str = r#"
 
 const DOUBTED_CHECKS: &str = r#"
 -- title = "Fingersticks left out of comparisons"
--- row = "one fingerstick whose unit, wearer or date is plainly off, or that was taken of a control solution or beside a reading that did not move"
+-- row = "one fingerstick whose clock, unit, wearer or date is plainly off, or that was taken of a control solution or beside a reading that did not move"
 -- section = "quality"
 -- order = 2
 -- note = "Glucose as it was read. `[study] keep_doubtful = true` keeps them in."

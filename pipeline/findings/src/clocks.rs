@@ -10,7 +10,7 @@ use whereworn_model::time::{MICROS_PER_DAY, Micros};
 use crate::causes::{Cause, Scope, USUAL_DELAY, causes, delays};
 use crate::drift;
 use crate::edges::{edges, told};
-use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::finding::{Finding, OF_CLOCKS, OF_PAIRS, Severity};
 use crate::journeys;
 use crate::lag::{Item, Profiles, STEP};
 use crate::log::Session;
@@ -379,6 +379,9 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, (minutes, error): (f64, f64)) 
         todo: "look at the meter's clock; if it was off, paste the lines".to_owned(),
         paste: clock_correction(wearer.name, "meter", &name, size, None, None, &wearer.zone),
         meter: name,
+        touches: OF_PAIRS,
+        // Those of one meter alone are all that there are.
+        leaves_out_checks: wearer.meters.len() > 1,
         ..wearer.finding("clock-meter", Severity::Doubtful, size)
     }
 }
@@ -510,6 +513,9 @@ fn change(
             })
             .collect(),
         meter,
+        touches: if by_meter { OF_PAIRS } else { OF_CLOCKS },
+        leaves_out: !by_meter,
+        leaves_out_checks: by_meter,
         ..wearer.finding(kind, severity, size)
     }
 }

@@ -65,6 +65,8 @@ pub struct Finding {
     pub touches: &'static [&'static str],
     /// Whether comparisons leave out the sensors that it names, or where it names none, its wearer's.
     pub leaves_out: bool,
+    /// Whether comparisons leave out the fingersticks of its time: those of its meter, where it names none all.
+    pub leaves_out_checks: bool,
     /// Whether the settings say that it was seen and is all right.
     pub seen: bool,
     /// Whether it began in the month looked at.
@@ -119,6 +121,7 @@ impl Finding {
             paste: String::new(),
             touches,
             leaves_out: LEAVE_OUT.contains(&kind),
+            leaves_out_checks: false,
             seen: false,
             new: false,
         }

@@ -41,6 +41,7 @@ struct Row {
     words: [String; 3],
     touches: Vec<String>,
     leaves_out: bool,
+    leaves_out_checks: bool,
     seen: bool,
     new: bool,
 }
@@ -109,6 +110,7 @@ fn row(of: &Finding) -> Row {
         words: [&of.text, &of.todo, &of.paste].map(Clone::clone),
         touches: of.touches.iter().map(|word| (*word).to_owned()).collect(),
         leaves_out: of.leaves_out,
+        leaves_out_checks: of.leaves_out_checks,
         seen: of.seen,
         new: of.new,
     }
@@ -136,6 +138,7 @@ fn finding(row: Row) -> Option<Finding> {
         paste,
         touches: TOUCHES.into_iter().find(|words| row.touches == **words)?,
         leaves_out: row.leaves_out,
+        leaves_out_checks: row.leaves_out_checks,
         seen: row.seen,
         new: row.new,
     })

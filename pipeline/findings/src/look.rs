@@ -302,6 +302,9 @@ impl<'a> Look<'a> {
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);
+        for finding in &found.findings {
+            doubted.extend(self.doubted_rows(finding, &of_meter(finding, &checks)));
+        }
         let bias = bias::findings(&wearer, &found, &steps);
         let mut pairs: BTreeMap<usize, u32> = BTreeMap::new();
         for item in &found.profiles.items {
@@ -382,6 +385,22 @@ impl<'a> Look<'a> {
             doubted,
         }
     }
+}
+
+/// Fingersticks that comparisons leave out for the clock of a meter.
+fn of_meter(finding: &Finding, checks: &[Check]) -> Vec<Check> {
+    if !finding.leaves_out_checks {
+        return Vec::new();
+    }
+    let (from, to) = (
+        finding.from.unwrap_or(Micros::MIN),
+        finding.to.unwrap_or(Micros::MAX),
+    );
+    let of = |check: &&Check| {
+        let its = finding.meter.is_empty() || check.meter == finding.meter;
+        its && (from..=to).contains(&check.time)
+    };
+    checks.iter().filter(of).cloned().collect()
 }
 
 /// Sensors whose clock, unit, wearer or id is plainly off.

@@ -1,5 +1,7 @@
 //! Clocks of sensors and meters.
 
+use std::collections::BTreeSet;
+
 use whereworn_findings::{Finding, Outcome, Severity};
 use whereworn_model::rows::{Check, RejectedRow, contradiction};
 
@@ -239,6 +241,70 @@ fn lines_to_paste_name_each_meter() {
         let line = format!("meter = \"{meter}\"\n");
         assert!(found.paste.contains(&line), "{}", found.paste);
     }
+    // It is the fingersticks that are of another time: all of them, and no sensor.
+    assert_eq!(left_out_checks(&study, &outcome), ["bag", "kitchen"]);
+}
+
+/// Meters whose fingersticks comparisons leave out, all of them from the first to the last that they do; no sensor is left out.
+fn left_out_checks(study: &Study, outcome: &Outcome) -> Vec<String> {
+    assert!(outcome.left_out.is_empty());
+    let out: BTreeSet<i64> = outcome.doubted.iter().map(|row| row.time).collect();
+    let (Some(first), Some(last)) = (out.first(), out.last()) else {
+        return Vec::new();
+    };
+    let within = study
+        .checks
+        .iter()
+        .filter(|check| (*first..=*last).contains(&check.time));
+    let (out, used): (Vec<&Check>, Vec<&Check>) =
+        within.partition(|check| out.contains(&check.time));
+    let meters: BTreeSet<String> = out.iter().map(|check| check.meter.to_string()).collect();
+    assert!(
+        used.iter()
+            .all(|check| !meters.contains(&check.meter.to_string()))
+    );
+    meters.into_iter().collect()
+}
+
+/// One of two meters an hour ahead, from a day on or all the time: the other one tells how sensors read, and nights need neither.
+#[test]
+fn the_clock_of_a_meter_costs_its_fingersticks_alone() {
+    for from_day in [0, 25] {
+        let mut study = Study::new(6);
+        let from = START + from_day * DAY;
+        let bag = |check: &&mut Check| check.meter == "bag" && check.time >= from;
+        study
+            .checks
+            .iter_mut()
+            .filter(bag)
+            .for_each(|check| check.time += 60 * MINUTE);
+        study.checks.sort_by_key(|check| check.time);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{from_day}: {:?}", outcome.findings);
+        };
+        assert_eq!((found.meter.as_str(), found.size), ("bag", Some(60.0)));
+        assert!(!found.touches.contains(&"quiet-at-night"));
+        assert_eq!(left_out_checks(&study, &outcome), ["bag"]);
+        let first = outcome.doubted.iter().map(|row| row.time).min().unwrap();
+        assert!((first - from).abs() <= 3 * DAY, "{from_day}: {first}");
+    }
+}
+
+/// All fingersticks are of one meter, whose clock is as doubtful as those of the sensors: they are all that there are.
+#[test]
+fn the_only_meter_is_not_left_out() {
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "bag".into();
+        check.time += 60 * MINUTE;
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(found.kind, "clock-meter");
+    assert!(outcome.doubted.is_empty() && outcome.left_out.is_empty());
 }
 
 /// The clock of all readings is put back by an hour two days into the third sensor: two runs of readings interleave

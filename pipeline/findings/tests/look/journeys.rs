@@ -61,4 +61,12 @@ fn fingersticks_of_another_time_zone_are_the_meters() {
     }
     assert!((found.from.unwrap() - AWAY.0).abs() < DAY, "{found:?}");
     assert!((found.to.unwrap() - AWAY.1).abs() < DAY, "{found:?}");
+    // Its fingersticks are left out, and no sensor.
+    assert!(outcome.left_out.is_empty());
+    let out = outcome.doubted.iter().map(|row| row.time);
+    let (first, last) = (out.clone().min().unwrap(), out.clone().max().unwrap());
+    let all = study.checks.iter().map(|check| check.time);
+    let all = all.filter(|at| (first..=last).contains(at));
+    assert_eq!(all.count(), out.count());
+    assert!((first - AWAY.0).abs() < DAY && (last - AWAY.1).abs() < DAY);
 }
