@@ -17,9 +17,10 @@ use crate::trace::{Trace, middle_and_scatter, minutes};
 use crate::twice::leave_out;
 use crate::words::{checks_from, clock_correction};
 
-/// Years, months and days by which dates are written wrong: by one of each where a single figure is, and by two days and a
-/// week where a meter's calendar is.
-const OFFS: [Off; 12] = [
+/// Years, months and days by which dates are written wrong: by one of each where a single figure is, by two days and a
+/// week where a meter's calendar is; and day and month read for each other.
+const OFFS: [Off; 13] = [
+    Off::SWAPPED,
     Off::new(-1, 0, 0),
     Off::new(1, 0, 0),
     Off::new(-2, 0, 0),
@@ -54,7 +55,8 @@ const LEAST_FIT: f64 = -0.95;
 const LEAST_DENIED: usize = 10;
 
 /// The same where they have no readings as they stand, which denies nothing: between two sensors that is usual, and of some runs
-/// there one fits another month or week by chance, of 15 to 27 in 6 of 337 clean studies. So that is asked of years alone.
+/// there one fits another month or week by chance, of 15 to 27 in 6 of 337 clean studies. So that is asked of years alone, and of
+/// day and month that are swapped.
 const GAIN_WITHOUT: f64 = 80.0;
 const LEAST_WITHOUT: usize = 40;
 
@@ -77,14 +79,22 @@ struct Off {
     years: i64,
     months: i64,
     days: i64,
+    /// Whether day and month are read for each other, where both can be.
+    swapped: bool,
 }
 
 impl Off {
+    const SWAPPED: Self = Self {
+        swapped: true,
+        ..Self::new(0, 0, 0)
+    };
+
     const fn new(years: i64, months: i64, days: i64) -> Self {
         Self {
             years,
             months,
             days,
+            swapped: false,
         }
     }
 
@@ -102,6 +112,11 @@ impl Off {
         let span = span.try_months(self.months).ok()?;
         let span = span.try_days(self.days).ok()?;
         let written = zone.to_datetime(Timestamp::from_microsecond(at).ok()?);
+        let (month, day) = (written.month(), written.day());
+        let written = match self.swapped && day <= 12 {
+            true => written.with().month(day).day(month).build().ok()?,
+            false => written,
+        };
         let zoned = written
             .checked_sub(span)
             .ok()?
@@ -220,7 +235,12 @@ fn best_run(checks: &[Check], places: &[usize], worn: &Worn<'_>) -> Option<Run> 
         let gains: Vec<f64> = moved.zip(&as_written).map(|(own, was)| own - was).collect();
         let (range, gain) = highest_sum(&gains);
         let range = with_those_without(checks, places, range, (*off, worn));
-        let places = places.get(range)?.to_vec();
+        let mut places = places.get(range)?.to_vec();
+        // Those between that read the same either way have the right date.
+        places.retain(|place| {
+            let time = checks[*place].time;
+            off.true_time(time, worn.zone) != Some(time)
+        });
         let run = Run {
             off: *off,
             gain,
@@ -289,9 +309,9 @@ fn is_plain(checks: &[Check], run: &Run, worn: &Worn<'_>) -> bool {
         .collect();
     let as_written = worn.scatter(&own, Off::new(0, 0, 0), LEAST_DENIED);
     let is_denied = as_written.is_some_and(|far| far >= BESIDE * scatter);
-    let a_year = run.off.years != 0;
+    let asked = run.off.years != 0 || run.off.swapped;
     let without =
-        a_year && run.gain >= GAIN_WITHOUT && worn.scatter(&own, run.off, LEAST_WITHOUT).is_some();
+        asked && run.gain >= GAIN_WITHOUT && worn.scatter(&own, run.off, LEAST_WITHOUT).is_some();
     (is_denied || without)
         && scatter <= MOST_SCATTER
         && fit >= LEAST_FIT * own.len() as f64
@@ -344,7 +364,7 @@ fn of_sensor<'a>(
 fn log_says_so(session: &Session, off: Off) -> bool {
     let least = (off.days.abs() * MICROS_PER_DAY) as f64 * 0.75;
     let lacks = |from: Micros, to: Micros| (to - from) as f64 >= least;
-    let days_only = off.years == 0 && off.months == 0;
+    let days_only = off.years == 0 && off.months == 0 && !off.swapped;
     let lacking = match off.days > 0 {
         // Fingersticks whose dates seem ahead: the readings are behind.
         true => session
@@ -412,19 +432,28 @@ fn finding(checks: &[Check], own: &[&Check], run: &Run, worn: &Worn<'_>) -> Find
         "as they stand they would be compared with readings of another day; comparisons leave them out"
     };
     let paste = paste(checks, (first, last), run, worn);
-    let words = run.off.words();
+    let (words, todo) = match (run.off.swapped, &paste) {
+        (true, _) => (
+            "whose day and month are swapped".to_owned(),
+            "write their dates with year, month and day in this order; of an export, name the order in its `time_format`",
+        ),
+        (false, Some(_)) => (
+            format!("that are {}", run.off.words()),
+            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file or paste the lines",
+        ),
+        (false, None) => (
+            format!("that are {}", run.off.words()),
+            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file",
+        ),
+    };
     Finding {
-        size: Some(size(first, run.off, worn.zone)),
+        size: (!run.off.swapped).then(|| size(first, run.off, worn.zone)),
         unit: "min",
         text: format!(
-            "{} have dates that are {words}: put right they fit the readings, as they stand or a day beside that they do not; {does}",
+            "{} have dates {words}: put right they fit the readings, as they stand or a day beside that they do not; {does}",
             checks_from(first, last, own.len(), worn.zone)
         ),
-        todo: match paste {
-            Some(_) => "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file or paste the lines",
-            None => "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file",
-        }
-        .to_owned(),
+        todo: todo.to_owned(),
         paste: paste.unwrap_or_default(),
         leaves_out: false,
         ..Finding::new("clock-meter", Severity::Wrong, OF_CLOCKS).of_checks(first, last)
@@ -438,6 +467,9 @@ fn paste(
     run: &Run,
     worn: &Worn<'_>,
 ) -> Option<String> {
+    if run.off.swapped {
+        return None;
+    }
     let minutes = size(first, run.off, worn.zone);
     let between = first.time..=last.time;
     let others = checks.iter().enumerate().any(|(place, check)| {

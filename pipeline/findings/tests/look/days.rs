@@ -1,5 +1,7 @@
 //! Dates that are off by whole days, months and years.
 
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
 use whereworn_findings::{Finding, Outcome, Severity};
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
@@ -44,6 +46,49 @@ fn fingersticks_of_another_year_are_told_with_their_dates() {
         let minutes = format!("clock_minutes = {}\n", -525_600 * years);
         assert!(found.paste.ends_with(&minutes), "{}", found.paste);
         assert_eq!((outcome.doubted.len(), outcome.left_out.len()), (60, 0));
+    }
+}
+
+/// From June to August the dates that read as another of the year are swapped: the third of July is the seventh of March.
+#[test]
+fn day_and_month_swapped_are_told() {
+    for share in [1.0, 0.5] {
+        let mut study = Study::new(9);
+        let all = study.checks.len();
+        let begin = ((1.0 - share) * all as f64) as usize;
+        let mut swapped = 0;
+        for check in &mut study.checks[begin..] {
+            check.meter = "kitchen".into();
+            let written = Timestamp::from_microsecond(check.time)
+                .unwrap()
+                .to_zoned_datetime(TimeZone::UTC);
+            let (month, day) = (written.month(), written.day());
+            if day <= 12 && day != month {
+                let other = written.with().month(day).day(month).build().unwrap();
+                check.time = other.timestamp().as_microsecond();
+                swapped += 1;
+            }
+        }
+        study.checks.sort_by_key(|check| check.time);
+        let outcome = study.look_until(300);
+        let found = only(&outcome);
+        assert_eq!(
+            (found.kind, found.severity, found.size),
+            ("clock-meter", Severity::Wrong, None)
+        );
+        assert!(
+            found.text.contains("dates whose day and month are swapped"),
+            "{}",
+            found.text
+        );
+        // Some at the ends of the run fit as well as they stand.
+        let told = outcome.doubted.len();
+        assert!(
+            (swapped * 9 / 10..=swapped).contains(&told),
+            "{told} of {swapped}"
+        );
+        assert!(outcome.left_out.is_empty());
+        assert_eq!(found.paste, "");
     }
 }
 
