@@ -5,6 +5,8 @@
 //! alone; the best that is worth its price is taken, and the rest is looked at again with it explained. So one
 //! meter's clock is one cause, not one for each sensor.
 
+use std::collections::BTreeSet;
+
 use crate::edges::{Edge, told};
 use crate::lag::{DELAYS, Item, Profiles, STEP, highest, moments, value};
 use crate::sensor_shifts::{sensor_break, sensor_jump, whole_sensor};
@@ -120,18 +122,63 @@ impl Cause {
     }
 }
 
-/// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained.
+/// Least sensors, and share of all, that are shifted besides where a shift of all may lie half-way between two clocks.
+const BETWEEN: (usize, f64) = (3, 0.5);
+
+/// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained. Where some sensors
+/// are of one clock and as many of another, a shift of all lies between the two and every sensor is off the other way: so where
+/// most are shifted besides, the causes are those without such a one if these explain as much for less.
 pub(crate) fn causes(
     profiles: &mut Profiles,
     traces: &[&Trace],
     pairs: &[Pair],
     meters: usize,
 ) -> Vec<Cause> {
+    let before = profiles.explained();
+    let plain = weightiest(profiles, traces, pairs, (meters, true));
+    if !may_lie_between(profiles, &plain) {
+        return plain;
+    }
+    let with_all = profiles.explained();
+    profiles.put_explained(before);
+    let apart = weightiest(profiles, traces, pairs, (meters, false));
+    let net = |causes: &[Cause]| causes.iter().map(|cause| cause.net).sum::<f64>();
+    if net(&apart) > net(&plain) {
+        return apart;
+    }
+    profiles.put_explained(with_all);
+    plain
+}
+
+fn may_lie_between(profiles: &Profiles, causes: &[Cause]) -> bool {
+    let of_most = |cause: &Cause| {
+        !matches!(cause.scope, Scope::Sensor(_)) && 2 * cause.items.len() > profiles.items.len()
+    };
+    let sensors: BTreeSet<usize> = causes
+        .iter()
+        .filter_map(|cause| match cause.scope {
+            Scope::Sensor(sensor) => Some(sensor),
+            _ => None,
+        })
+        .collect();
+    let (least, share) = BETWEEN;
+    let enough =
+        sensors.len() >= least && sensors.len() as f64 >= share * profiles.of_sensor.len() as f64;
+    enough && causes.iter().any(of_most)
+}
+
+/// Causes one after the other, each the weightiest of what is left; of `all` those of everybody's fingersticks too.
+fn weightiest(
+    profiles: &mut Profiles,
+    traces: &[&Trace],
+    pairs: &[Pair],
+    (meters, all): (usize, bool),
+) -> Vec<Cause> {
     // Steps by which each sensor as a whole was found to be shifted.
     let mut wholes = vec![0; profiles.of_sensor.len()];
     let mut taken: Vec<Cause> = Vec::new();
     for _ in 0..4 + 2 * profiles.of_sensor.len() {
-        let Some(best) = best(profiles, traces, (pairs, &wholes), meters) else {
+        let Some(best) = best(profiles, traces, (pairs, &wholes), (meters, all)) else {
             break;
         };
         let best = best.with_log(profiles);
@@ -157,7 +204,7 @@ fn best(
     profiles: &Profiles,
     traces: &[&Trace],
     beside: (&[Pair], &[i32]),
-    meters: usize,
+    (meters, of_all): (usize, bool),
 ) -> Option<Cause> {
     let mut found: Vec<Cause> = Vec::new();
     for sensor in 0..profiles.of_sensor.len() {
@@ -167,7 +214,7 @@ fn best(
         found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
-    let all = stretch(profiles, &search, Scope::All);
+    let all = stretch(profiles, &search, Scope::All).filter(|_| of_all);
     if meters > 1 {
         for meter in 0..meters {
             found.extend(whole_meter(profiles, &search, meter));
@@ -179,7 +226,7 @@ fn best(
     } else {
         // Of one meter and everybody's readings the log says whose clock it is.
         let denied = |meter: &Cause, all: &Cause| all.net <= 0.0 || meter.net > all.net + WHOSE;
-        let meter = stretch(profiles, &search, Scope::Meter(0));
+        let meter = stretch(profiles, &search, Scope::Meter(0)).filter(|_| of_all);
         let meter = meter.filter(|meter| all.as_ref().is_none_or(|all| denied(meter, all)));
         found.extend(meter.or(all));
     }

@@ -13,7 +13,7 @@ use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::log::Session;
-use crate::trace::{Trace, middle_and_scatter, minutes};
+use crate::trace::{Trace, micros, middle_and_scatter, minutes};
 use crate::twice::leave_out;
 use crate::words::{checks_from, clock_correction};
 
@@ -158,6 +158,22 @@ impl Worn<'_> {
         all.find_map(|(sensor, trace)| Some((check.glucose.ln() - trace.beside(at)?, sensor)))
     }
 
+    /// The level of a sensor at a time.
+    pub fn reading_at(&self, at: Micros) -> Option<f64> {
+        self.traces
+            .iter()
+            .find_map(|trace| trace.beside(minutes(at)))
+    }
+
+    /// How long sensors were read between two instants; of those worn at once the longest.
+    pub fn days_read(&self, from: Micros, to: Micros) -> Micros {
+        let within = self.traces.iter().filter_map(|trace| {
+            let (first, last) = (micros(*trace.times.first()?), micros(*trace.times.last()?));
+            Some(last.min(to) - first.max(from))
+        });
+        within.max().unwrap_or(0)
+    }
+
     /// Robust standard deviation of fingersticks against readings, their dates put right, of so many at least.
     fn scatter(&self, checks: &[&Check], off: Off, least: usize) -> Option<f64> {
         let apart = checks.iter().filter_map(|check| self.apart(check, off));
@@ -201,7 +217,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, worn: &Worn<'_>) -> Vec<(Finding
 
 /// Places of each meter's fingersticks in the order of their rows, files by their first: a file of another year lies among
 /// those of the true one.
-fn by_meter(checks: &[Check]) -> Vec<Vec<usize>> {
+pub(crate) fn by_meter(checks: &[Check]) -> Vec<Vec<usize>> {
     let mut first: BTreeMap<&str, Micros> = BTreeMap::new();
     for check in checks {
         let known = first.entry(check.file.as_str()).or_insert(check.time);

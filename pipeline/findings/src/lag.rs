@@ -266,6 +266,14 @@ impl Profiles {
         }
     }
 
+    /// What is explained.
+    pub fn explained(&self) -> Explained {
+        Explained {
+            items: self.shift.clone(),
+            edges: self.edges.iter().map(|edge| edge.shift).collect(),
+        }
+    }
+
     /// Takes it as explained again.
     pub fn put_explained(&mut self, explained: Explained) {
         self.shift = explained.items;

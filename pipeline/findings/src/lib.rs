@@ -25,6 +25,7 @@ mod lag;
 mod log;
 mod log_days;
 mod look;
+mod lost_dates;
 mod nights;
 mod odd_units;
 mod repeated;

@@ -20,6 +20,7 @@ use crate::finding::{DoubtedCheck, Finding, LeftOut};
 use crate::flat::{self, flat};
 use crate::half_days;
 use crate::log::{FURTHEST_OUT, Log, Seen, Session, sessions};
+use crate::lost_dates;
 use crate::nights;
 use crate::odd_units::OddUnits;
 use crate::repeated::Repeated;
@@ -283,6 +284,7 @@ impl<'a> Look<'a> {
             doubted.extend(self.doubted_rows(&finding, &rows));
             of_rows.push(finding);
         }
+        of_rows.extend(lost_dates::findings(&checks, &worn));
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
         let unit = self.log.settings.study.unit.unwrap_or(Unit::MgDl);
         for (finding, rows) in control::take_out(&mut checks, &traces, unit) {

@@ -291,6 +291,32 @@ fn the_clock_of_a_meter_costs_its_fingersticks_alone() {
     }
 }
 
+/// Two sensors are worn at a time, and the telephone of one in each two is an hour ahead: its sensors are told and no other, though a
+/// shift of half an hour of all lies between.
+#[test]
+fn a_telephone_an_hour_ahead_is_not_half_an_hour_of_all() {
+    let mut study = Study::new(8);
+    for number in 0..8 {
+        study.add(&format!("t{number}"), number, |glucose| 0.96 * glucose);
+    }
+    let at = |sensor: usize| 8 + sensor;
+    (0..8).for_each(|sensor| study.shift(at(sensor), 0, 60));
+    let outcome = study.look();
+    let claims = claims(&outcome);
+    let mut told: Vec<(&str, Option<f64>)> = claims
+        .iter()
+        .map(|found| (found.sensor.as_str(), found.size))
+        .collect();
+    told.sort_by_key(|(sensor, _)| *sensor);
+    let names: Vec<String> = (0..8).map(|number| format!("t{number}")).collect();
+    let expected: Vec<(&str, Option<f64>)> = names
+        .iter()
+        .map(|name| (name.as_str(), Some(60.0)))
+        .collect();
+    assert_eq!(told, expected);
+    assert_eq!(outcome.left_out.len(), 8);
+}
+
 /// All fingersticks are of one meter, whose clock is as doubtful as those of the sensors: they are all that there are.
 #[test]
 fn the_only_meter_is_not_left_out() {

@@ -92,6 +92,59 @@ fn day_and_month_swapped_are_told() {
     }
 }
 
+/// A meter that begins at the first of January 2020 again, to the end or for twenty days.
+#[test]
+fn a_meter_that_lost_its_date_is_told() {
+    for (until, newest_first) in [(1000, false), (50, false), (50, true)] {
+        let mut study = Study::new(6);
+        let restart = START - 2343 * DAY;
+        let lost = START + 30 * DAY..START + until * DAY;
+        let mut rows = 0;
+        for check in &mut study.checks {
+            check.meter = "kitchen".into();
+            if lost.contains(&check.time) {
+                check.time = restart + (check.time - lost.start);
+                rows += 1;
+            }
+            if newest_first {
+                check.line = 10_000 - check.line;
+            }
+        }
+        study.checks.sort_by_key(|check| check.time);
+        let outcome = study.look();
+        let found = only(&outcome);
+        assert_eq!(
+            (found.kind, found.severity),
+            ("clock-meter", Severity::Doubtful)
+        );
+        let text = format!("{rows} fingersticks of `kelp` from 2020-01-01 to");
+        assert!(found.text.starts_with(&text), "{}", found.text);
+        assert!(
+            found.text.contains("behind those of 2026-06-30"),
+            "{}",
+            found.text
+        );
+    }
+}
+
+/// What an old meter measured before the first sensor, put behind the fingersticks of today.
+#[test]
+fn an_old_history_is_no_lost_date() {
+    let mut study = Study::new(6);
+    let last = study.checks.last().unwrap().line;
+    let old = study.checks[..60].to_vec().into_iter().map(|mut check| {
+        check.time -= 900 * DAY;
+        check.glucose = 260.0 - check.glucose / 2.0;
+        check.line += last;
+        check
+    });
+    study.checks.splice(0..0, old);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    // Nor where nobody checks for a week after that.
+    study.checks.retain(|check| check.time < START + 54 * DAY);
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+}
+
 /// Measured a year before the first sensor, they fit none of the readings: nothing is wrong with them.
 #[test]
 fn fingersticks_before_the_first_sensor_are_no_fault() {
