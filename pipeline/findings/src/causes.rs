@@ -122,12 +122,12 @@ impl Cause {
     }
 }
 
-/// Least sensors, and share of all, that are shifted besides where a shift of all may lie half-way between two clocks.
+/// Least sensors, and share of all, that are shifted besides where shared shifts may lie half-way between two clocks.
 const BETWEEN: (usize, f64) = (3, 0.5);
 
 /// All causes worth their price, in the order in which they were taken; `profiles` keep them as explained. Where some sensors
-/// are of one clock and as many of another, a shift of all lies between the two and every sensor is off the other way: so where
-/// most are shifted besides, the causes are those without such a one if these explain as much for less.
+/// are of one clock and as many of another, a shift of all, or of each meter, lies between the two and every sensor is off the other way:
+/// so where most are shifted besides, the causes are those of single sensors if these explain as much for less.
 pub(crate) fn causes(
     profiles: &mut Profiles,
     traces: &[&Trace],
@@ -151,9 +151,10 @@ pub(crate) fn causes(
 }
 
 fn may_lie_between(profiles: &Profiles, causes: &[Cause]) -> bool {
-    let of_most = |cause: &Cause| {
-        !matches!(cause.scope, Scope::Sensor(_)) && 2 * cause.items.len() > profiles.items.len()
-    };
+    let shared = causes
+        .iter()
+        .filter(|cause| !matches!(cause.scope, Scope::Sensor(_)));
+    let shared: usize = shared.map(|cause| cause.items.len()).sum();
     let sensors: BTreeSet<usize> = causes
         .iter()
         .filter_map(|cause| match cause.scope {
@@ -164,21 +165,21 @@ fn may_lie_between(profiles: &Profiles, causes: &[Cause]) -> bool {
     let (least, share) = BETWEEN;
     let enough =
         sensors.len() >= least && sensors.len() as f64 >= share * profiles.of_sensor.len() as f64;
-    enough && causes.iter().any(of_most)
+    enough && 2 * shared > profiles.items.len()
 }
 
-/// Causes one after the other, each the weightiest of what is left; of `all` those of everybody's fingersticks too.
+/// Causes one after the other, each the weightiest of what is left; shifts of a meter or of everybody where they may be `shared`.
 fn weightiest(
     profiles: &mut Profiles,
     traces: &[&Trace],
     pairs: &[Pair],
-    (meters, all): (usize, bool),
+    (meters, shared): (usize, bool),
 ) -> Vec<Cause> {
     // Steps by which each sensor as a whole was found to be shifted.
     let mut wholes = vec![0; profiles.of_sensor.len()];
     let mut taken: Vec<Cause> = Vec::new();
     for _ in 0..4 + 2 * profiles.of_sensor.len() {
-        let Some(best) = best(profiles, traces, (pairs, &wholes), (meters, all)) else {
+        let Some(best) = best(profiles, traces, (pairs, &wholes), (meters, shared)) else {
             break;
         };
         let best = best.with_log(profiles);
@@ -204,7 +205,7 @@ fn best(
     profiles: &Profiles,
     traces: &[&Trace],
     beside: (&[Pair], &[i32]),
-    (meters, of_all): (usize, bool),
+    (meters, shared): (usize, bool),
 ) -> Option<Cause> {
     let mut found: Vec<Cause> = Vec::new();
     for sensor in 0..profiles.of_sensor.len() {
@@ -214,23 +215,10 @@ fn best(
         found.extend(sensor_break(profiles, sensor, breaks));
     }
     let search = Search::new(profiles);
-    let all = stretch(profiles, &search, Scope::All).filter(|_| of_all);
-    if meters > 1 {
-        for meter in 0..meters {
-            found.extend(whole_meter(profiles, &search, meter));
-            found.extend(stretch(profiles, &search, Scope::Meter(meter)));
-        }
-        found.extend(all);
-    } else if profiles.edges.is_empty() {
-        found.extend(all);
-    } else {
-        // Of one meter and everybody's readings the log says whose clock it is.
-        let denied = |meter: &Cause, all: &Cause| all.net <= 0.0 || meter.net > all.net + WHOSE;
-        let meter = stretch(profiles, &search, Scope::Meter(0)).filter(|_| of_all);
-        let meter = meter.filter(|meter| all.as_ref().is_none_or(|all| denied(meter, all)));
-        found.extend(meter.or(all));
+    if shared {
+        found.extend(of_meters(profiles, &search, meters));
+        found.extend(shared_break(profiles, &search, traces));
     }
-    found.extend(shared_break(profiles, &search, traces));
     found
         .into_iter()
         .filter(|cause| cause.net > 0.0)
@@ -238,6 +226,28 @@ fn best(
             Some(best) if best.net >= next.net => Some(best),
             _ => Some(next),
         })
+}
+
+/// Shifts of a meter, or of everybody, over a stretch of time.
+fn of_meters(profiles: &Profiles, search: &Search, meters: usize) -> Vec<Cause> {
+    let mut found = Vec::new();
+    let all = stretch(profiles, search, Scope::All);
+    if meters > 1 {
+        for meter in 0..meters {
+            found.extend(whole_meter(profiles, search, meter));
+            found.extend(stretch(profiles, search, Scope::Meter(meter)));
+        }
+        found.extend(all);
+    } else if profiles.edges.is_empty() {
+        found.extend(all);
+    } else {
+        // Of one meter and everybody's readings the log says whose clock it is.
+        let denied = |meter: &Cause, all: &Cause| all.net <= 0.0 || meter.net > all.net + WHOSE;
+        let meter = stretch(profiles, search, Scope::Meter(0));
+        let meter = meter.filter(|meter| all.as_ref().is_none_or(|all| denied(meter, all)));
+        found.extend(meter.or(all));
+    }
+    found
 }
 
 /// Delay of each sensor, minutes, with the causes taken explained: the mean over 0 to 20 min.
