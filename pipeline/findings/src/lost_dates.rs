@@ -16,6 +16,9 @@ const LEAST: usize = 5;
 /// Least days with readings that then have no fingerstick of the meter.
 const WITHOUT: Micros = 5 * MICROS_PER_DAY;
 
+/// By so much a last fingerstick may be later than what else the study has.
+const LATER: Micros = 3 * MICROS_PER_DAY;
+
 /// A finding for each row of fingersticks whose meter had lost its date.
 pub(crate) fn findings(checks: &[Check], worn: &Worn<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -62,7 +65,7 @@ fn lost(
         return None;
     }
     let until = after.map_or(worn.cutoff, |after| after.time);
-    let has_room = last.time - first.time <= until - before.time;
+    let has_room = last.time - first.time <= until - before.time + LATER;
     let read = worn.days_read(before.time, until);
     let fits_none = block
         .iter()
