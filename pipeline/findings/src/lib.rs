@@ -37,6 +37,7 @@ mod shared_checks;
 mod sites;
 mod steady;
 mod stretches;
+mod swapped_ids;
 mod trace;
 mod twice;
 mod two_ids;

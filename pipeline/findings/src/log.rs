@@ -103,6 +103,8 @@ pub(crate) struct Seen {
     /// Its first reading, before its insertion too, and its last, after its end too; of one id for one sensor.
     pub first: Option<Micros>,
     pub last: Option<Micros>,
+    /// Between what times nine in ten of its readings lie, wherever that is.
+    pub most: Option<(Micros, Micros)>,
     /// First and last reading from the insertion on.
     pub span: Option<(Micros, Micros)>,
     /// The same with what goes on before the insertion and after the end without a pause as long as a warm-up.

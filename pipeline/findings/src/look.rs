@@ -29,6 +29,7 @@ use crate::sessions as wear;
 use crate::shared_checks::SharedChecks;
 use crate::sites;
 use crate::steady::Steps;
+use crate::swapped_ids;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
 use crate::two_ids;
@@ -360,6 +361,7 @@ impl<'a> Look<'a> {
             doubted.extend(rows);
         }
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
+        findings.extend(swapped_ids::findings(log, &self.sessions));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
         findings.extend(coarse::findings(log, &self.sessions, &self.coarse));
@@ -472,6 +474,7 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
     Seen {
         first: own.next(),
         last: own.next_back(),
+        most: most(&readings.readings),
         span,
         run: span.map(|span| run(&readings.readings, span, warm_up)),
         gap,
@@ -480,6 +483,13 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         routine: Routine::of(log.checks_of(&session.wearer), &readings.readings),
         pairs: 0,
     }
+}
+
+/// Between what times nine in ten of some readings lie.
+fn most(readings: &[Reading]) -> Option<(Micros, Micros)> {
+    let few = readings.len() / 20;
+    let (first, last) = (readings.get(few)?, readings.iter().rev().nth(few)?);
+    Some((first.time, last.time))
 }
 
 /// A span of readings with those before and after it that follow without a pause: another sensor of the same id would begin

@@ -1,6 +1,6 @@
 //! Rows rejected or set aside, by file and month.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
 use whereworn_model::rows::{FileRows, Reading, RejectedRow, SensorReadings};
@@ -24,6 +24,9 @@ const NEAR: Micros = 2 * 3_600_000_000;
 /// Lines of a file from one row to the next of its month within which both are of one run.
 const A_RUN: u64 = 20;
 
+/// Most sensors that a finding names.
+const MOST_NAMED: usize = 4;
+
 /// Most runs that are told apart.
 const MOST_RUNS: usize = 500;
 
@@ -32,6 +35,8 @@ const MOST_RUNS: usize = 500;
 struct Tally {
     accepted: u64,
     aside: u64,
+    /// Sensors that have some.
+    sensors: BTreeSet<String>,
     /// Those of them far from when their sensor was worn.
     far: u64,
     rejected: u64,
@@ -76,6 +81,19 @@ impl Tally {
                 near
             });
         }
+    }
+
+    /// The sensors whose readings are set aside, where they are few.
+    fn names(&self) -> String {
+        if self.sensors.len() > MOST_NAMED {
+            return "these sensors".to_owned();
+        }
+        let names: Vec<String> = self
+            .sensors
+            .iter()
+            .map(|name| format!("`{name}`"))
+            .collect();
+        format!("sensor {}", names.join(", "))
     }
 
     /// Lines from one to the nearest of its rows.
@@ -135,6 +153,9 @@ impl Tallies {
                     before.max(reading.time.saturating_sub(*worn.end()))
                 });
                 tally.count(reading.line, reading.time, out);
+                if out > 0 && tally.sensors.len() <= MOST_NAMED {
+                    tally.sensors.insert(readings.sensor.clone());
+                }
             }
         }
     }
@@ -150,6 +171,7 @@ impl Tallies {
                     tally.accepted += more.accepted;
                     tally.aside += more.aside;
                     tally.far += more.far;
+                    tally.sensors.extend(more.sensors);
                     tally.runs.extend(more.runs);
                     tally.join_runs();
                     tally.from = tally.from.min(more.from);
@@ -277,7 +299,10 @@ impl Tallies {
                         "{file}: {} of {all}{when} set aside, because the log says of no sensor that it was worn then; {loss}",
                         count(tally.aside as usize, "reading")
                     ),
-                    todo: "look at the `insert` and `end` of these sensors in wear-events".to_owned(),
+                    todo: format!(
+                        "look at the `insert` and `end` of {} in wear-events",
+                        tally.names()
+                    ),
                     ..found("set-aside", tally.aside, tally.far, tally.first_aside)
                 });
             }

@@ -148,6 +148,10 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
             format!("its readings lie {days:.0} days from its `{event}`, whose date seems to be wrong"),
             format!("log the true date of its `{event}`"),
         ),
+        None if days <= rated + LONGER => (
+            "readings are missing, its `end` is wrong, or two sensors have one id and one of them counts for the other's site".to_owned(),
+            "look whether readings can still be had; log its true `end`; if the id was used twice, give the second sensor one of its own".to_owned(),
+        ),
         None => (
             "its `end` is missing or wrong, or two sensors have one id and one of them counts for the other's site".to_owned(),
             "log its true `end`; if the id was used twice, give the second sensor one of its own".to_owned(),

@@ -99,3 +99,38 @@ fn a_sensor_with_pauses_as_long_is_no_fault() {
     readings.retain(|reading| !pause.contains(&reading.time));
     assert_eq!(told(&study), []);
 }
+
+/// Of two sensors one after the other the ids changed places in the log; both are named, in each file's finding too.
+#[test]
+fn ids_that_changed_places_are_told() {
+    let mut study = Study::new(6);
+    for event in &mut study.events {
+        event.sensor = match event.sensor.as_str() {
+            "s2" => "s3".into(),
+            "s3" => "s2".into(),
+            _ => event.sensor.clone(),
+        };
+    }
+    let outcome = study.look();
+    let claims = claims(&outcome);
+    let swapped = claims
+        .iter()
+        .find(|found| found.text.contains("changed places"));
+    let swapped = swapped.expect("told");
+    assert_eq!(
+        (swapped.kind, swapped.severity),
+        ("set-aside", Severity::Wrong)
+    );
+    assert!(
+        swapped.text.starts_with("sensors `s3` and `s2` of `kelp`"),
+        "{}",
+        swapped.text
+    );
+    let of_files = claims.iter().filter(|found| found.sensor.is_empty());
+    let named: Vec<&str> = of_files.map(|found| found.todo.as_str()).collect();
+    assert!(!named.is_empty());
+    assert!(
+        named.iter().all(|todo| todo.contains("of sensor `s")),
+        "{named:?}"
+    );
+}
