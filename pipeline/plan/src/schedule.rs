@@ -112,7 +112,6 @@ pub fn schedule(request: &Request<'_>) -> Schedule {
         due: request.history.free_from().unwrap_or(request.rules.today),
         schedule: Schedule::default(),
     };
-    state.due = state.due.max(request.rules.today);
     for pending in request.pending.iter().take(request.sensors) {
         state.place_pending(request, pending);
     }
