@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use whereworn_plan::gain::Tilt;
 use whereworn_plan::history::{Day, History, Injection, Side, SkinLook, Spot, Worn};
-use whereworn_plan::limits::{Limit, Rules};
+use whereworn_plan::limits::{Limit, Opening, Rules, opening};
 use whereworn_plan::schedule::{Draw, Pending, Planned, Request, Schedule, schedule};
 
 const TODAY: Day = 20_000;
@@ -335,4 +335,134 @@ fn a_sensor_goes_in_as_early_as_the_limits_allow() {
         }
     }
     assert!(reasons.len() >= 5, "{reasons:?}");
+}
+
+const LEFT: Spot = Spot {
+    site: 0,
+    side: Side::Left,
+};
+const RIGHT: Spot = Spot {
+    site: 0,
+    side: Side::Right,
+};
+
+fn rules(rest_days: Day, rated_days: Day) -> Rules {
+    Rules {
+        allowed: vec![0],
+        rest_days,
+        rest_days_after_skin: 28,
+        rated_days,
+        today: TODAY,
+        known_until: TODAY,
+    }
+}
+
+/// A sensor that came off.
+fn worn(spot: Spot, from: Day, until: Day) -> Worn {
+    Worn {
+        site: spot.site,
+        side: Some(spot.side),
+        from,
+        until,
+        on: false,
+    }
+}
+
+/// By hand: after a rest of 5 days the sixth day is open, and on that day nothing stands in the way any more.
+#[test]
+fn on_the_day_after_its_rest_nothing_keeps_a_spot_closed() {
+    let ended = |days: Day| History {
+        worn: vec![worn(LEFT, TODAY - 20, TODAY - days)],
+        ..History::default()
+    };
+    let found = [5, 6].map(|days| opening(&ended(days), &rules(5, 10), LEFT));
+    let resting = Opening::From(TODAY + 1, Some(Limit::Resting));
+    assert_eq!(found, [resting, Opening::From(TODAY, None)]);
+}
+
+/// Who injects on both sides keeps one of them free: while a sensor is on the left, the right is none for a second.
+#[test]
+fn a_sensor_on_one_side_leaves_the_other_to_injections() {
+    let mut history = History {
+        worn: vec![worn(LEFT, TODAY - 1, TODAY + 9)],
+        ..History::default()
+    };
+    let open = Opening::From(TODAY, None);
+    assert_eq!(opening(&history, &rules(5, 10), RIGHT), open);
+    history.injections = Side::PLANNED
+        .map(|side| Injection {
+            site: 0,
+            side: Some(side),
+            day: TODAY - 3,
+        })
+        .to_vec();
+    let room = Opening::From(TODAY + 9, Some(Limit::InjectionRoom));
+    assert_eq!(opening(&history, &rules(5, 10), RIGHT), room);
+}
+
+/// The skin itched 60 days ago and healed; the sensor of the last weeks was put on afterwards and rests as any other.
+#[test]
+fn a_sensor_after_the_itch_rests_no_longer_for_it() {
+    let look = |days: Day, grade: u8| SkinLook {
+        site: 0,
+        side: Some(Side::Left),
+        day: TODAY - days,
+        grade,
+    };
+    let history = History {
+        worn: vec![
+            worn(LEFT, TODAY - 70, TODAY - 61),
+            worn(LEFT, TODAY - 20, TODAY - 10),
+        ],
+        skin: vec![look(60, 2), look(25, 0)],
+        ..History::default()
+    };
+    let open = Opening::From(TODAY, None);
+    assert_eq!(opening(&history, &rules(5, 10), LEFT), open);
+}
+
+fn next_sensors(history: &History, rules: &Rules, sensors: usize) -> Vec<Planned> {
+    let request = Request {
+        history,
+        rules,
+        tilt: &Tilt::default(),
+        pending: &[],
+        drawn: &[],
+        next_number: 1,
+        sensors,
+        seed: "next",
+    };
+    schedule(&request).sensors
+}
+
+/// Sensors wander between the sides: the next one goes to the side that was left alone the longer, or never worn at all.
+#[test]
+fn the_side_that_rested_longest_is_next() {
+    for (left, right, next) in [
+        (Some(100), Some(50), LEFT),
+        (Some(50), Some(100), RIGHT),
+        (None, Some(100), LEFT),
+        (Some(100), None, RIGHT),
+    ] {
+        let one = |spot: Spot, days: Option<Day>| {
+            days.map(|days| worn(spot, TODAY - days - 10, TODAY - days))
+        };
+        let both = [one(LEFT, left), one(RIGHT, right)];
+        let history = History {
+            worn: both.into_iter().flatten().collect(),
+            ..History::default()
+        };
+        let first = &next_sensors(&history, &rules(5, 10), 1)[0];
+        assert_eq!(first.spot, next, "{left:?} {right:?}");
+    }
+}
+
+/// Draws hold for 30 days and leave a week for going in: what falls due in 23 days is drawn, a day later it is only foreseen.
+#[test]
+fn what_is_due_in_23_days_is_drawn() {
+    for (rated, drawn) in [(23, true), (24, false)] {
+        let next = next_sensors(&History::default(), &rules(5, rated), 2);
+        assert_eq!(next[1].earliest, TODAY + rated);
+        assert_eq!(next[1].drawn, drawn, "{rated}");
+    }
 }

@@ -49,6 +49,31 @@ fn a_report_has_the_chances_of_the_plan() {
     assert_eq!(priorities.text(0, "leader"), "upper-arm-back");
 }
 
+/// Twenty blocks are 100 %. With three sensors a site and hardly a difference no site is more likely the best than not.
+#[test]
+fn bars_are_as_long_as_chances_and_no_leader_is_named_by_a_hair() {
+    let (made, settings) = plan_of(AGREED, &three_a_site(), &[]).unwrap();
+    let page = markdown(&made, &settings);
+    let text = on_the_best(&page);
+    let bars = text.lines().filter(|line| line.contains(['█', '░']));
+    let mut filled: Vec<usize> = bars
+        .map(|line| {
+            let count = |block: char| line.matches(block).count();
+            assert_eq!(count('█') + count('░'), 20, "{line}");
+            count('█')
+        })
+        .collect();
+    let chances = made.document.best.iter().map(|row| row.probability);
+    let most = chances.clone().fold(0.0, f64::max);
+    // Those on the label come first.
+    let mut wanted: Vec<usize> = chances.map(|p| (20.0 * p).round() as usize).collect();
+    wanted.sort_unstable();
+    filled.sort_unstable();
+    assert_eq!(filled, wanted, "{text}");
+    assert!(most < 0.5 && text.contains("No site stands out"), "{text}");
+    assert!(!text.contains("leads so far"), "{text}");
+}
+
 /// The paragraphs on which site is best.
 fn on_the_best(page: &str) -> &str {
     let (_, after) = page
