@@ -222,3 +222,27 @@ fn is_twice(readings: &[&Reading], place: usize, apart: Micros) -> Option<bool> 
 fn is_same(a: &Reading, b: &Reading) -> bool {
     (a.glucose - b.glucose).abs() <= SAME
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use whereworn_model::rows::Status;
+
+    /// Every other reading rises and those between stay as they are: the rising ones alone move.
+    #[test]
+    fn a_reading_moves_by_the_last_of_its_own_run() {
+        let reading = |number: i64| Reading {
+            time: (number / 2 * 5 + number % 2) * MINUTE,
+            glucose: match number % 2 {
+                0 => 100.0 + 5.0 * number as f64,
+                _ => 90.0,
+            },
+            status: Status::Ok,
+            file: 0,
+            line: 1,
+        };
+        let readings: Vec<Reading> = (0..20).map(reading).collect();
+        let places = moving(&readings.iter().collect::<Vec<_>>());
+        assert_eq!(places, [2, 4, 6, 8, 10, 12, 14, 16, 18]);
+    }
+}

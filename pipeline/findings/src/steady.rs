@@ -164,6 +164,25 @@ mod tests {
         );
     }
 
+    /// Of two changes the larger is found first, and may be the later: 15 % from the tenth fingerstick on, at 2,400 min, and
+    /// 80 % more from the fortieth on. The level before the larger one is that of both runs before it, so that it is not exact.
+    #[test]
+    fn each_of_two_changes_begins_at_its_own_time() {
+        let found = steps(|number| match number {
+            0..10 => 100.0,
+            10..40 => 115.0,
+            _ => 207.0,
+        });
+        for (time, level) in [
+            (2_399.0, 1.0_f64),
+            (2_400.0, 1.15),
+            (9_599.0, 1.15),
+            (9_600.0, 2.07),
+        ] {
+            assert!((found.at(time) - level.ln()).abs() < 0.03, "{found:?}");
+        }
+    }
+
     /// Fingersticks that scatter by 40 % from some moment on are of another clock or body: nothing is put right for them.
     #[test]
     fn what_scatters_is_no_level() {

@@ -111,29 +111,36 @@ fn two_exports_seconds_apart_are_told_and_the_sensor_stays() {
     );
     assert_eq!((found.size, found.severity), (Some(0.6), Severity::Wrong));
     assert!(outcome.left_out.is_empty());
+    // Two runs of readings are no reading more often: that is not told beside it.
+    let spacing = |found: &&Finding| found.kind == "spacing-changed";
+    assert_eq!(outcome.findings.iter().filter(spacing).count(), 1);
 }
 
 /// What the lines to paste leave out is what stands again.
 #[test]
 fn without_what_the_lines_leave_out_nothing_is_told() {
-    let mut study = whole();
-    again(&mut study, 2, 2..5, later(62.0));
-    let outcome = study.look();
-    let pasted = format!("{}{}", study.settings, claims(&outcome)[0].paste);
-    let pasted = &Settings::parse(&pasted).unwrap().corrections[0];
-    assert_eq!(pasted.file.as_deref(), Some("readings/again.csv"));
-    let bounds = pasted.from.as_ref().zip(pasted.to.as_ref());
-    let bounds =
-        bounds.and_then(|(from, to)| from.first(&TimeZone::UTC).zip(to.after(&TimeZone::UTC)));
-    let (from, until) = bounds.unwrap();
-    study.sensors[2]
-        .readings
-        .retain(|reading| reading.file != AGAIN || !(from..until).contains(&reading.time));
-    assert_eq!(
-        study.sensors[2].readings.len(),
-        whole().sensors[2].readings.len()
-    );
-    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    // Also those of the last minute, whose seconds the lines do not have.
+    for minutes in [62.0, 62.3] {
+        let mut study = whole();
+        again(&mut study, 2, 2..5, later(minutes));
+        let outcome = study.look();
+        let pasted = format!("{}{}", study.settings, claims(&outcome)[0].paste);
+        let pasted = &Settings::parse(&pasted).unwrap().corrections[0];
+        assert_eq!(pasted.file.as_deref(), Some("readings/again.csv"));
+        let bounds = pasted.from.as_ref().zip(pasted.to.as_ref());
+        let bounds =
+            bounds.and_then(|(from, to)| from.first(&TimeZone::UTC).zip(to.after(&TimeZone::UTC)));
+        let (from, until) = bounds.unwrap();
+        study.sensors[2]
+            .readings
+            .retain(|reading| reading.file != AGAIN || !(from..until).contains(&reading.time));
+        assert_eq!(
+            study.sensors[2].readings.len(),
+            whole().sensors[2].readings.len(),
+            "{minutes}"
+        );
+        assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    }
 }
 
 /// A study whose third sensor has readings at other times, which follow a course of so much of the usual height.
@@ -141,11 +148,11 @@ fn at_times(height: f64, times: impl IntoIterator<Item = f64>) -> Study {
     let mut study = whole();
     let own = &mut study.sensors[2].readings;
     let (begin, end) = (own[0].time, own[own.len() - 1].time);
-    let (first, start) = (own[0].clone(), (begin - START) as f64 / MINUTE as f64);
+    let (first, start) = (own[0], (begin - START) as f64 / MINUTE as f64);
     let reading = |minutes: f64| Reading {
         time: begin + (minutes * MINUTE as f64) as Micros,
         glucose: (150.0 + height * (glucose(start + minutes - 8.0) - 150.0)).round(),
-        ..first.clone()
+        ..first
     };
     *own = times
         .into_iter()

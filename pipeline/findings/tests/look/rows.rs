@@ -139,6 +139,14 @@ fn rows_that_come_later_were_not_seen() {
         );
         assert_eq!(found(&study).seen, is_seen, "{until}");
     }
+    // The moment itself is meant, and nothing after it.
+    for (until, is_seen) in [(to, true), (to - 1, false)] {
+        let moment = jiff::Timestamp::from_microsecond(until).unwrap();
+        study.settings = format!(
+            "{plain}[[seen]]\nkind = \"rejected\"\nfile = \"fingersticks/kelp.csv\"\nto = \"{moment}\"\n"
+        );
+        assert_eq!(found(&study).seen, is_seen, "{moment}");
+    }
 }
 
 /// An entry without a sensor or a meter is about the wearer, and about no finding of one of their sensors or meters; one
