@@ -66,3 +66,18 @@ fn another_site_that_spreads_less_changes_nothing() {
     };
     assert_eq!(mean_in_study(&alone, 0), own);
 }
+
+/// Ten sensors 7.5 and 12.5 spread by 6.9 about their 10, more than the 4 of the three here, and are so many that the upper end from
+/// both would be the lower: the interval of a site's own sensors stays.
+#[test]
+fn other_sites_make_no_site_surer() {
+    let many = [7.5, 12.5].repeat(5);
+    let (values, sensors, sites) = twice(&[&[8.0, 10.0, 12.0], &many]);
+    let study = StudyValues {
+        values: &values,
+        sensors: &sensors,
+        sites: &sites,
+    };
+    let own = clustered_mean(&values[..6], &sensors[..6]);
+    assert_eq!(mean_in_study(&study, 0), own);
+}

@@ -325,3 +325,28 @@ fn what_anybody_may_see_names_nobody() {
         "withheld"
     );
 }
+
+/// A word of a category that the report has no word for may say anything: anybody sees the others alone.
+#[test]
+fn words_that_no_catalogue_has_are_left_out() {
+    let mut study = fixture::full();
+    let texts = |tables: &[whereworn_model::table::ResultTable], word: &str| -> usize {
+        let cells = tables.iter().flat_map(|table| &table.columns);
+        let texts = cells.flat_map(|column| column.cells.iter().filter_map(Cell::as_text));
+        texts.filter(|text| text.contains(word)).count()
+    };
+    let table = study
+        .tables
+        .iter_mut()
+        .find(|table| table.name == "sessions");
+    let columns = &mut table.unwrap().columns;
+    let causes = columns.iter_mut().find(|column| column.name == "cause");
+    for cell in causes.unwrap().cells.iter_mut().step_by(2) {
+        *cell = Cell::text("completed+at the harbour");
+    }
+    assert!(texts(&study.tables, "harbour") > 3);
+    let report = report(&study, Edition::Public, Vec::new());
+    assert_eq!(texts(&report.tables, "harbour"), 0);
+    assert!(texts(&report.tables, "completed") > 0);
+    assert!(!report.markdown.contains("harbour") && !report.html.contains("harbour"));
+}

@@ -479,6 +479,28 @@ fn exports_that_differ_in_a_constant_share_a_file() {
     assert_eq!(counts(&place.settled(), Table::WearEvents).accepted, 2);
 }
 
+/// Two exports of one event would put every sensor on twice.
+#[test]
+fn exports_of_one_event_do_not_share_a_file() {
+    let export = |name: &str| {
+        format!(
+            "[exports.{name}]\ntable = \"wear-events\"\nfiles = \"log.csv\"\nconstants = {{ event = \"insert\" }}\n"
+        )
+    };
+    let place = Place::new(&[
+        (
+            "study.toml",
+            &format!("{UTC}{}{}", export("one",), export("two")),
+        ),
+        ("log.csv", "sensor,time,site\na,2026-03-01T08:00Z,calf\n"),
+    ]);
+    let error = place.fails();
+    assert!(
+        error.contains("log.csv is matched by two exports, one and two"),
+        "{error}"
+    );
+}
+
 /// A unit behind a value is its own; beside another in the column of units neither can be believed.
 #[test]
 fn a_unit_behind_a_value_is_held_to_its_column() {

@@ -354,3 +354,27 @@ fn the_later_time_of_a_sensor_is_its_end() {
         mapping.open
     );
 }
+
+/// Two times of a row of which now this and now that is the later are no begin and end, whatever most of them are.
+#[test]
+fn times_in_no_order_are_no_ends() {
+    let text = |turned: usize| -> String {
+        let row = |n: usize| {
+            let both = [
+                format!("2026-05-{n:02} 18:51"),
+                format!("2026-05-{:02} 00:15", n + 12),
+            ];
+            let [on, off] = match n <= turned {
+                true => [&both[1], &both[0]],
+                false => [&both[0], &both[1]],
+            };
+            format!("S{n},{on},abdomen,{off}\n")
+        };
+        let rows: String = (1..=12).map(row).collect();
+        format!("Serial No,A,Place,B\n{rows}")
+    };
+    for (turned, exports) in [(0, 2), (3, 1)] {
+        let (_, mapping) = told(&text(turned), &Known::default());
+        assert_eq!(1 + mapping.more.len(), exports, "{turned} turned");
+    }
+}
