@@ -34,6 +34,7 @@ mod sensor_shifts;
 mod sessions;
 mod shared_breaks;
 mod shared_checks;
+mod shared_meter;
 mod sites;
 mod steady;
 mod stretches;

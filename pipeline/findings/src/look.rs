@@ -27,6 +27,7 @@ use crate::repeated::Repeated;
 use crate::rows::Tallies;
 use crate::sessions as wear;
 use crate::shared_checks::SharedChecks;
+use crate::shared_meter;
 use crate::sites;
 use crate::steady::Steps;
 use crate::swapped_ids;
@@ -288,7 +289,9 @@ impl<'a> Look<'a> {
         of_rows.extend(lost_dates::findings(&checks, &worn));
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
         let unit = self.log.settings.study.unit.unwrap_or(Unit::MgDl);
-        for (finding, rows) in control::take_out(&mut checks, &traces, unit) {
+        let of_others = shared_meter::take_out(&mut checks, &traces);
+        let of_solutions = control::take_out(&mut checks, &traces, unit);
+        for (finding, rows) in of_others.into_iter().chain(of_solutions) {
             doubted.extend(self.doubted_rows(&finding, &rows));
             of_rows.push(finding);
         }

@@ -208,3 +208,53 @@ fn fingersticks_without_a_reading_do_not_deny_a_clock() {
         .collect();
     assert_eq!(kinds, [("clock-sensor", "s2", Some(-780.0))]);
 }
+
+/// Somebody without diabetes measures on the same meter, minutes after its owner; and its owner measures twice, which is no fault.
+#[test]
+fn a_guest_on_a_meter_is_told() {
+    let mut study = Study::new(6);
+    let kitchen = study.checks.iter().filter(|check| check.meter == "kitchen");
+    let after = kitchen.step_by(3).enumerate().map(|(number, check)| Check {
+        time: check.time + 3 * MINUTE,
+        glucose: 90.0 + (number % 7) as f64 * 5.0,
+        ..check.clone()
+    });
+    let guest: Vec<Check> = after.collect();
+    let mut twice = Study::new(6);
+    let again = guest
+        .iter()
+        .zip(twice.checks.clone().into_iter().step_by(6));
+    let again: Vec<Check> = again
+        .map(|(guest, check)| Check {
+            time: check.time + 3 * MINUTE,
+            glucose: check.glucose * 1.08,
+            ..guest.clone()
+        })
+        .collect();
+    for (study, rows) in [(&mut study, guest.clone()), (&mut twice, again)] {
+        study.checks.extend(rows);
+        study.checks.sort_by_key(|check| check.time);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.meter.as_str()),
+        ("wrong-wearer", "kitchen")
+    );
+    assert!(outcome.left_out.is_empty());
+    // Of those that differ by more than glucose can nearly all are the guest's.
+    let is_guest = |at: i64| guest.iter().any(|check| check.time == at);
+    let right = outcome
+        .doubted
+        .iter()
+        .filter(|row| is_guest(row.time))
+        .count();
+    assert!(outcome.doubted.len() >= 20, "{}", outcome.doubted.len());
+    assert!(
+        right as f64 >= 0.9 * outcome.doubted.len() as f64,
+        "{right}"
+    );
+    assert_eq!(claims(&twice.look()), Vec::<&Finding>::new());
+}
