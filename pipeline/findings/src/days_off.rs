@@ -75,7 +75,7 @@ const NEAR: Micros = 14 * MICROS_PER_DAY;
 
 /// How far dates are ahead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Off {
+pub(crate) struct Off {
     years: i64,
     months: i64,
     days: i64,
@@ -84,7 +84,8 @@ struct Off {
 }
 
 impl Off {
-    const SWAPPED: Self = Self {
+    /// Day and month read for each other.
+    pub const SWAPPED: Self = Self {
         swapped: true,
         ..Self::new(0, 0, 0)
     };
@@ -106,7 +107,7 @@ impl Off {
     }
 
     /// The true instant of a time that was written with the wrong date.
-    fn true_time(self, at: Micros, zone: &TimeZone) -> Option<Micros> {
+    pub fn true_time(self, at: Micros, zone: &TimeZone) -> Option<Micros> {
         let span = Span::new();
         let span = span.try_years(self.years).ok()?;
         let span = span.try_months(self.months).ok()?;

@@ -38,6 +38,7 @@ mod shared_meter;
 mod sites;
 mod steady;
 mod stretches;
+mod swapped_dates;
 mod swapped_ids;
 mod trace;
 mod twice;

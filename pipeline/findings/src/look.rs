@@ -30,6 +30,7 @@ use crate::shared_checks::SharedChecks;
 use crate::shared_meter;
 use crate::sites;
 use crate::steady::Steps;
+use crate::swapped_dates::SwappedDates;
 use crate::swapped_ids;
 use crate::trace::{Trace, median_step, minutes};
 use crate::twice;
@@ -100,6 +101,7 @@ pub struct Look<'a> {
     tallies: Tallies,
     contradicted: Contradicted,
     coarse: Vec<Coarse>,
+    swapped_dates: SwappedDates,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
     doubted: Vec<DoubtedCheck>,
@@ -131,6 +133,7 @@ impl<'a> Look<'a> {
             levels: Levels::default(),
             copies: Copies::default(),
             coarse: Vec::new(),
+            swapped_dates: SwappedDates::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
             doubted: Vec::new(),
@@ -156,6 +159,7 @@ impl<'a> Look<'a> {
         };
         session.seen = seen(&self.log, session, &readings);
         self.copies.sensor(&self.log, &readings);
+        self.swapped_dates.sensor(&self.log, session, &readings);
         let until = session.readings_until(self.log.cutoff);
         if let Some(second) = session.second {
             // What follows a second `insert` is told with it.
@@ -364,6 +368,7 @@ impl<'a> Look<'a> {
             doubted.extend(rows);
         }
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
+        findings.extend(self.swapped_dates.findings(log));
         findings.extend(swapped_ids::findings(log, &self.sessions));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));

@@ -92,6 +92,55 @@ fn day_and_month_swapped_are_told() {
     }
 }
 
+/// The same of all readings: those of the third of July stand under the seventh of March, when no sensor was worn.
+#[test]
+fn readings_with_day_and_month_swapped_are_told() {
+    let mut study = Study::new(9);
+    let mut swapped = 0;
+    for reading in study
+        .sensors
+        .iter_mut()
+        .flat_map(|sensor| &mut sensor.readings)
+    {
+        let written = Timestamp::from_microsecond(reading.time)
+            .unwrap()
+            .to_zoned_datetime(TimeZone::UTC);
+        let (month, day) = (written.month(), written.day());
+        if day <= 12 && day != month {
+            let other = written.with().month(day).day(month).build().unwrap();
+            reading.time = other.timestamp().as_microsecond();
+            swapped += 1;
+        }
+    }
+    for sensor in &mut study.sensors {
+        sensor.readings.sort_by_key(|reading| reading.time);
+    }
+    let outcome = study.look_until(300);
+    let claims = claims(&outcome);
+    let found = claims
+        .iter()
+        .find(|found| found.text.contains("day and month of"))
+        .expect("told");
+    assert_eq!((found.kind, found.severity), ("set-aside", Severity::Wrong));
+    assert_eq!(found.file, "readings/kelp.csv");
+    // Some lie within the wear of their sensor under either date.
+    let size = found.size.unwrap();
+    assert!(
+        (0.9 * f64::from(swapped)..=f64::from(swapped)).contains(&size),
+        "{size} of {swapped}"
+    );
+    // Another sensor's readings lie as far out, and are no swapped dates.
+    let mut moved = Study::new(9);
+    for reading in &mut moved.sensors[4].readings {
+        reading.time -= 100 * DAY;
+    }
+    let none = moved.look_until(300).findings;
+    assert!(
+        none.iter()
+            .all(|found| !found.text.contains("day and month of"))
+    );
+}
+
 /// A meter that begins at the first of January 2020 again, to the end or for twenty days.
 #[test]
 fn a_meter_that_lost_its_date_is_told() {
