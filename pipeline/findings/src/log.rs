@@ -8,7 +8,7 @@ use whereworn_model::rows::{Check, FileRows, RejectedRow, WearEvent};
 use whereworn_model::settings::Settings;
 use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
-use crate::extremes::Routine;
+use crate::checks::extremes::Routine;
 use crate::finding::Finding;
 
 /// An hour.

@@ -10,7 +10,7 @@ use whereworn_model::units::{MGDL_PER_MMOLL, Unit};
 use crate::finding::{DoubtedCheck, Finding, OF_GLUCOSE, OF_PAIRS, Severity};
 use crate::log::{Log, Session};
 use crate::look::month_of;
-use crate::trace::median;
+use crate::readings::trace::median;
 use crate::words::{clock, count, day, quoted};
 
 /// A month's median below this is no glucose in mg/dL, and a plain one in mmol/L.

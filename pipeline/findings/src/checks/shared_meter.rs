@@ -1,0 +1,80 @@
+//! A meter that somebody else uses too: two fingersticks within minutes that no one body has.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use whereworn_model::rows::Check;
+use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+
+use crate::checks::twice::leave_out;
+use crate::clocks::meter_words;
+use crate::finding::{Finding, OF_PAIRS, Severity};
+use crate::readings::trace::{Trace, minutes};
+
+/// Fingersticks so near in time differ by so much at most, in logarithms: glucose moves by 4 mg/dL a minute where it moves fast,
+/// and meters scatter by 5 %.
+const NEAR: Micros = 6 * 60 * MICROS_PER_SECOND;
+const FAR: f64 = 0.3;
+
+/// Least pairs that differ by more, and least share of all so near in time: a slip now and then is no other body.
+const LEAST: usize = 8;
+const SHARE: f64 = 0.25;
+
+/// Takes what seems to be somebody else's out of a wearer's fingersticks, which come by time; a finding for each meter, and these.
+pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Finding, Vec<Check>)> {
+    let mut by: BTreeMap<&str, Vec<(usize, &Check)>> = BTreeMap::new();
+    let own = |check: &Check| !["calibration", "control"].contains(&check.purpose.as_str());
+    for (place, check) in checks.iter().enumerate().filter(|(_, check)| own(check)) {
+        by.entry(check.meter.as_str())
+            .or_default()
+            .push((place, check));
+    }
+    let (mut found, mut taken) = (Vec::new(), BTreeSet::new());
+    for all in by.values() {
+        let near = all.windows(2).filter_map(|two| match two {
+            [a, b] if b.1.time - a.1.time <= NEAR => Some((a, b)),
+            _ => None,
+        });
+        let near: Vec<_> = near.collect();
+        let apart = near
+            .iter()
+            .filter(|(a, b)| (a.1.glucose / b.1.glucose).ln().abs() > FAR);
+        let apart: Vec<_> = apart.collect();
+        if apart.len() < LEAST || (apart.len() as f64) < SHARE * near.len() as f64 {
+            continue;
+        }
+        let others = apart.iter().filter_map(|(a, b)| further(a, b, traces));
+        let others: BTreeSet<usize> = others.collect();
+        let rows: Vec<Check> = others.iter().map(|place| checks[*place].clone()).collect();
+        found.extend(finding(&rows, apart.len()).map(|finding| (finding, rows)));
+        taken.extend(others);
+    }
+    leave_out(checks, &taken);
+    found
+}
+
+/// The place of the one of two that is further from the reading.
+fn further(a: &(usize, &Check), b: &(usize, &Check), traces: &[&Trace]) -> Option<usize> {
+    let off = |check: &Check| {
+        let level = traces
+            .iter()
+            .find_map(|trace| trace.beside(minutes(check.time)))?;
+        Some((check.glucose.ln() - level).abs())
+    };
+    Some(if off(a.1)? > off(b.1)? { a.0 } else { b.0 })
+}
+
+fn finding(rows: &[Check], pairs: usize) -> Option<Finding> {
+    let (first, last) = (rows.first()?, rows.last()?);
+    Some(Finding {
+        size: Some(rows.len() as f64),
+        unit: "rows",
+        text: format!(
+            "{} of `{}`: {pairs} times two fingersticks within 6 min differ by a third and more, which no body does: somebody else seems to use it too; comparisons leave out the one of the two that is further from the reading, other fingersticks of theirs they cannot tell",
+            meter_words(&first.meter),
+            first.wearer
+        ),
+        todo: "ask who uses the meter, and take what is somebody else's out of the file".to_owned(),
+        leaves_out: false,
+        ..Finding::new("wrong-wearer", Severity::Doubtful, OF_PAIRS).of_checks(first, last)
+    })
+}

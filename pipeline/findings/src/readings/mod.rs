@@ -1,0 +1,7 @@
+//! What readings of a sensor show of themselves: steps, runs, copies, dates.
+
+pub(crate) mod coarse;
+pub(crate) mod flat;
+pub(crate) mod repeated;
+pub(crate) mod swapped_dates;
+pub(crate) mod trace;

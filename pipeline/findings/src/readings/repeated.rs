@@ -1,0 +1,248 @@
+//! Readings of a sensor that stand twice, at two times: two exports of it whose clocks differ, or one of which has no seconds.
+
+use std::collections::BTreeMap;
+
+use whereworn_model::rows::{Reading, SensorReadings};
+use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+
+use crate::finding::{Finding, OF_GLUCOSE, Severity};
+use crate::log::{Log, Session};
+use crate::readings::trace::minutes;
+use crate::sessions::of_session;
+use crate::words::{clock, quoted};
+
+/// Two runs of readings interleave where short and long steps take turns: most that a short one is of a long one, and least
+/// turns without a break.
+const SHORT: f64 = 0.9;
+const TURNS: usize = 6;
+
+/// Least readings that move and have their like at one distance, the least share of those with a reading there, and of all that
+/// move with one. Chance gives one in three the same value beside it.
+const LEAST: usize = 50;
+const SHARE: f64 = 0.9;
+const MATCHED: f64 = 0.7;
+
+/// Values so near are one, written in two units; those further from the last of their run have moved. mg/dL.
+const SAME: f64 = 1.0;
+const MOVED: f64 = 2.0;
+
+/// Clocks lie no further apart than time zones do.
+const APART: Micros = 14 * 60 * MINUTE;
+
+/// Apart by less, readings are of the right minute still.
+const MINUTE: Micros = 60 * MICROS_PER_SECOND;
+
+/// Readings that stand again some time later.
+pub(crate) struct Repeated<'a> {
+    rows: usize,
+    apart: Micros,
+    /// The first and the last that stand again, as they stand for the second time.
+    first: &'a Reading,
+    last: &'a Reading,
+    /// The file in which they stand the first time, where that is another.
+    file: Option<usize>,
+}
+
+impl<'a> Repeated<'a> {
+    /// What stands twice of a sensor, if anything does.
+    pub fn of(sensor: &'a SensorReadings) -> Option<Self> {
+        let told = |row: &&Reading| row.glucose > 0.0;
+        let readings: Vec<&Reading> = sensor.readings.iter().filter(told).collect();
+        let moving = moving(&readings);
+        if moving.len() < LEAST {
+            return None;
+        }
+        let apart = commonest(&readings, &moving)?;
+        let found = moving
+            .iter()
+            .filter_map(|place| is_twice(&readings, *place, apart));
+        let found: Vec<bool> = found.collect();
+        let twice = found.iter().filter(|twice| **twice).count();
+        let (most, some) = (SHARE * found.len() as f64, MATCHED * moving.len() as f64);
+        if twice < LEAST || (twice as f64) < most || (found.len() as f64) < some {
+            return None;
+        }
+        let likes = readings.iter().enumerate().filter_map(|(place, reading)| {
+            let near = near(&readings, place, apart);
+            Some((
+                *reading,
+                near.into_iter().find(|other| is_same(reading, other))?,
+            ))
+        });
+        let mut pairs: Vec<(&Reading, &Reading)> = likes.collect();
+        // Chance makes some of the second run like later ones of the first.
+        let mut by_files: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+        for (a, b) in &pairs {
+            *by_files.entry((a.file, b.file)).or_default() += 1;
+        }
+        let (files, _) = by_files.into_iter().max_by_key(|(_, pairs)| *pairs)?;
+        pairs.retain(|(a, b)| (a.file, b.file) == files);
+        let (first, last) = (pairs.first()?.1, pairs.last()?.1);
+        Some(Self {
+            rows: pairs.len(),
+            apart,
+            first,
+            last,
+            file: (files.0 != files.1).then_some(files.0),
+        })
+    }
+
+    /// Whether half of the readings are of another time than the others.
+    pub fn is_of_two_clocks(&self) -> bool {
+        self.apart >= MINUTE
+    }
+
+    /// The finding.
+    pub fn told(&self, log: &Log<'_>, session: &Session) -> Finding {
+        let name = |file: usize| log.files.get(file).map(|file| file.name.as_str());
+        let zone = log.home(&session.wearer);
+        let own = name(self.first.file).unwrap_or_default();
+        let other = self.file.and_then(name);
+        let size = (minutes(self.apart) * 100.0).round() / 100.0;
+        let (kind, harm) = match self.is_of_two_clocks() {
+            true => (
+                "clock-sensor",
+                "half of them are of another time than they say, so that comparisons leave the sensor out",
+            ),
+            false => (
+                "spacing-changed",
+                "its readings seem to be so close together that nights with all of them count as nights with gaps",
+            ),
+        };
+        let whence = match other {
+            Some(other) => format!("in {other} and {size} min later in {own}"),
+            None => format!("in {own}, the second time {size} min later"),
+        };
+        let (todo, paste) = match other {
+            Some(other) => (
+                format!(
+                    "look which of the two has the wearer's clock; paste the lines where it is that of {other}: they leave out what stands again in {own}"
+                ),
+                format!(
+                    "[[corrections]]\nwearer = {}\nsensor = {}\nfile = {}\nfrom = \"{}\"\nto = \"{}\"\nleave_out = true\n",
+                    quoted(&session.wearer),
+                    quoted(&session.sensor),
+                    quoted(own),
+                    clock(self.first.time, &zone),
+                    clock(self.last.time + MINUTE, &zone),
+                ),
+            ),
+            None => (
+                format!(
+                    "look which of the two has the wearer's clock, and take the other out of {own}"
+                ),
+                String::new(),
+            ),
+        };
+        Finding {
+            file: own.to_owned(),
+            line: Some(self.first.line),
+            from: Some(self.first.time),
+            to: Some(self.last.time),
+            size: Some(size),
+            unit: "min",
+            text: format!(
+                "sensor `{}` of `{}`: {} readings stand twice, {whence}; {harm}",
+                session.sensor, session.wearer, self.rows
+            ),
+            todo,
+            paste,
+            ..of_session(log, session, kind, Severity::Wrong, OF_GLUCOSE)
+        }
+    }
+}
+
+/// Places of readings from whose steps to the next and the one after short and long ones take turns, and which differ from the
+/// last of their own run.
+fn moving(readings: &[&Reading]) -> Vec<usize> {
+    let turns = readings.windows(3).map(|three| match three {
+        [a, b, c] => {
+            let (one, next) = ((b.time - a.time) as f64, (c.time - b.time) as f64);
+            let short = one.min(next) <= SHORT * one.max(next);
+            let moved = (c.glucose - a.glucose).abs() >= MOVED;
+            (short.then_some(one < next), moved)
+        }
+        _ => (None, false),
+    });
+    let turns: Vec<(Option<bool>, bool)> = turns.collect();
+    let takes_turns = |(a, _): &(Option<bool>, bool), (b, _): &(Option<bool>, bool)| {
+        a.is_some() && b.is_some() && a != b
+    };
+    let mut moving = Vec::new();
+    let mut begin = 0;
+    for run in turns.chunk_by(takes_turns) {
+        if run.len() >= TURNS {
+            let moved = run.iter().enumerate().filter(|(_, (_, moved))| *moved);
+            moving.extend(moved.map(|(place, _)| begin + place + 2));
+        }
+        begin += run.len();
+    }
+    moving
+}
+
+/// How far apart most of these readings and later ones of the same value are.
+fn commonest(readings: &[&Reading], places: &[usize]) -> Option<Micros> {
+    let mut by_minute: BTreeMap<Micros, Vec<Micros>> = BTreeMap::new();
+    for place in places {
+        let own = readings.get(*place)?;
+        let later = readings.iter().skip(place + 1);
+        let later = later.take_while(|other| other.time - own.time <= APART);
+        for other in later.filter(|other| is_same(own, other)) {
+            let apart = other.time - own.time;
+            by_minute.entry(apart / MINUTE).or_default().push(apart);
+        }
+    }
+    let most = by_minute.into_values().rev().max_by_key(Vec::len);
+    let mut apart = most?;
+    apart.sort_unstable();
+    apart.get(apart.len() / 2).copied()
+}
+
+/// Readings so far after one, give or take a minute.
+fn near<'a>(readings: &[&'a Reading], place: usize, apart: Micros) -> Vec<&'a Reading> {
+    let Some(at) = readings.get(place).map(|own| own.time + apart) else {
+        return Vec::new();
+    };
+    let first = readings.partition_point(|other| other.time <= at - MINUTE);
+    let from = first..readings.partition_point(|other| other.time < at + MINUTE);
+    let others = from.filter(|other| *other != place);
+    others
+        .filter_map(|other| readings.get(other).copied())
+        .collect()
+}
+
+/// Whether a reading has its like so far before or after it; `None` where there is no reading.
+fn is_twice(readings: &[&Reading], place: usize, apart: Micros) -> Option<bool> {
+    let own = readings.get(place)?;
+    let mut others = near(readings, place, apart);
+    others.extend(near(readings, place, -apart));
+    (!others.is_empty()).then(|| others.iter().any(|other| is_same(own, other)))
+}
+
+fn is_same(a: &Reading, b: &Reading) -> bool {
+    (a.glucose - b.glucose).abs() <= SAME
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use whereworn_model::rows::Status;
+
+    /// Every other reading rises and those between stay as they are: the rising ones alone move.
+    #[test]
+    fn a_reading_moves_by_the_last_of_its_own_run() {
+        let reading = |number: i64| Reading {
+            time: (number / 2 * 5 + number % 2) * MINUTE,
+            glucose: match number % 2 {
+                0 => 100.0 + 5.0 * number as f64,
+                _ => 90.0,
+            },
+            status: Status::Ok,
+            file: 0,
+            line: 1,
+        };
+        let readings: Vec<Reading> = (0..20).map(reading).collect();
+        let places = moving(&readings.iter().collect::<Vec<_>>());
+        assert_eq!(places, [2, 4, 6, 8, 10, 12, 14, 16, 18]);
+    }
+}
