@@ -368,7 +368,6 @@ impl<'a> Look<'a> {
             doubted.extend(rows);
         }
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
-        findings.extend(self.swapped_dates.findings(log));
         findings.extend(swapped_ids::findings(log, &self.sessions));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
@@ -379,7 +378,15 @@ impl<'a> Look<'a> {
                 self.tallies.merge(orphan.tallies);
             }
         }
-        findings.extend(self.tallies.findings(log));
+        let of_dates = self.swapped_dates.findings(log);
+        // What a file's dates explain is not told by month as well.
+        let is_told = |finding: &Finding| {
+            let same = |dates: &Finding| (dates.kind, &dates.file) == (finding.kind, &finding.file);
+            of_dates.iter().any(same)
+        };
+        let of_rows = self.tallies.findings(log).into_iter();
+        findings.extend(of_rows.filter(|finding| !is_told(finding)));
+        findings.extend(of_dates);
         for finding in &mut findings {
             finding.seen = log.is_seen(finding);
             finding.new = finding.from.is_some_and(|from| from >= log.month_start);

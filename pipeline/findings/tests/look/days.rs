@@ -123,6 +123,8 @@ fn readings_with_day_and_month_swapped_are_told() {
         .expect("told");
     assert_eq!((found.kind, found.severity), ("set-aside", Severity::Wrong));
     assert_eq!(found.file, "readings/kelp.csv");
+    let of_file = claims.iter().filter(|other| other.file == found.file);
+    assert_eq!(of_file.count(), 1, "each month of the file is told too");
     // Some lie within the wear of their sensor under either date.
     let size = found.size.unwrap();
     assert!(
