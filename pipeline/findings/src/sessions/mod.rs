@@ -149,7 +149,13 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
     } else {
         gap.map_or(0.0, |(from, to)| days_between(from, to))
     };
-    let (wrong, todo) = match misdated(log, session, rated) {
+    let misdated = misdated(log, session, rated);
+    let severity = match misdated.is_some() || days > rated + LONGER {
+        true => Severity::Wrong,
+        // Readings may be missing.
+        false => Severity::Doubtful,
+    };
+    let (wrong, todo) = match misdated {
         Some((event, days)) => (
             format!("its readings lie {days:.0} days from its `{event}`, whose date seems to be wrong"),
             format!("log the true date of its `{event}`"),
@@ -171,7 +177,7 @@ pub(crate) fn too_long(log: &Log<'_>, session: &Session) -> Option<Finding> {
             session.sensor, session.wearer
         ),
         todo,
-        ..of_session(log, session, "session-too-long", Severity::Wrong, OF_ALL)
+        ..of_session(log, session, "session-too-long", severity, OF_ALL)
     })
 }
 

@@ -134,3 +134,25 @@ fn ids_that_changed_places_are_told() {
         "{named:?}"
     );
 }
+
+/// Four days without a reading may be a telephone left at home; it is doubtful that the id was used twice.
+#[test]
+fn a_pause_of_days_is_doubtful() {
+    let mut study = Study::new(4);
+    let begin = study.sensors[1].readings[0].time;
+    let pause = begin + 3 * DAY..begin + 7 * DAY;
+    study.sensors[1]
+        .readings
+        .retain(|reading| !pause.contains(&reading.time));
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    let told = (found.kind, found.sensor.as_str(), found.severity);
+    assert_eq!(told, ("session-too-long", "s1", Severity::Doubtful));
+    assert!(
+        found.text.contains("readings are missing"),
+        "{}",
+        found.text
+    );
+}
