@@ -1,6 +1,7 @@
 //! A meter that somebody else uses too: two fingersticks within minutes that no one body has.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::ops::RangeInclusive;
 
 use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
@@ -18,6 +19,11 @@ const FAR: f64 = 0.3;
 /// Least pairs that differ by more, and least share of all so near in time: a slip now and then is no other body.
 const LEAST: usize = 8;
 const SHARE: f64 = 0.25;
+
+/// Glucose of a body without diabetes, mg/dL, and how many of the fingersticks taken for another's lie there: the first of two
+/// with something sweet on the finger is high. Common practice, no source.
+const WITHOUT_DIABETES: RangeInclusive<f64> = 60.0..=145.0;
+const MOST: f64 = 0.8;
 
 /// Takes what seems to be somebody else's out of a wearer's fingersticks, which come by time; a finding for each meter, and these.
 pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Finding, Vec<Check>)> {
@@ -45,6 +51,12 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Findi
         let others = apart.iter().filter_map(|(a, b)| further(a, b, traces));
         let others: BTreeSet<usize> = others.collect();
         let rows: Vec<Check> = others.iter().map(|place| checks[*place].clone()).collect();
+        let usual = rows
+            .iter()
+            .filter(|check| WITHOUT_DIABETES.contains(&check.glucose));
+        if (usual.count() as f64) < MOST * rows.len() as f64 {
+            continue;
+        }
         found.extend(finding(&rows, apart.len()).map(|finding| (finding, rows)));
         taken.extend(others);
     }
@@ -69,7 +81,7 @@ fn finding(rows: &[Check], pairs: usize) -> Option<Finding> {
         size: Some(rows.len() as f64),
         unit: "rows",
         text: format!(
-            "{} of `{}`: {pairs} times two fingersticks within 6 min differ by a third and more, which no body does: somebody else seems to use it too; comparisons leave out the one of the two that is further from the reading, other fingersticks of theirs they cannot tell",
+            "{} of `{}`: {pairs} times two fingersticks within 6 min differ by a third and more, which no body does, and the one further from the reading is nearly always what a body without diabetes has: somebody else seems to use it too; comparisons leave that one out, others of theirs they cannot tell",
             meter_words(&first.meter),
             first.wearer
         ),
