@@ -1,7 +1,7 @@
 //! The look before any query: findings as a table, as lines and as JSON.
 
 use serde_json::{Map, Value, json};
-use whereworn_findings::{Finding, Log, Look, Outcome, Severity};
+use whereworn_findings::{Finding, LeftOut, Log, Look, Outcome, Severity};
 use whereworn_load::{LoadError, Settled, Store, Study, rejected_rows};
 use whereworn_model::header::Header;
 use whereworn_model::table::{Cell, Column, ResultTable};
@@ -286,13 +286,20 @@ pub fn in_short(outcome: &Outcome) -> Option<String> {
     if wrong + doubtful + thin + seen == 0 {
         return None;
     }
-    let left_out = match outcome.left_out.len() {
+    let out = outcome.left_out.iter();
+    let (nights, whole): (Vec<&LeftOut>, Vec<&LeftOut>) = out.partition(|out| out.reason == "thin");
+    let left_out = match whole.len() {
         0 => String::new(),
         1 => "; 1 sensor is left out of comparisons".to_owned(),
         n => format!("; {n} sensors are left out of comparisons"),
     };
+    let of_nights = match nights.len() {
+        0 => String::new(),
+        1 => "; the nights of 1 sensor are left out of comparisons".to_owned(),
+        n => format!("; the nights of {n} sensors are left out of comparisons"),
+    };
     Some(format!(
-        "findings: {wrong} wrong, {doubtful} doubtful, {thin} thin, {seen} seen{left_out}; `whereworn check` lists them"
+        "findings: {wrong} wrong, {doubtful} doubtful, {thin} thin, {seen} seen{left_out}{of_nights}; `whereworn check` lists them"
     ))
 }
 

@@ -504,3 +504,52 @@ fn page_one_says_what_it_rests_on() {
         "{clean:#?}"
     );
 }
+
+/// What comparisons still have: nights of one sensor, pairs of it, and pairs by one meter.
+fn compared(raw: &Raw, sensor: &str, meter: &str) -> [f64; 3] {
+    let table = raw.write().sql(&format!(
+        "SELECT (SELECT COUNT(*) FROM compared_nights WHERE sensor = '{sensor}' AND counted = 1) AS nights, \
+         (SELECT COUNT(*) FROM compared_pairs WHERE sensor = '{sensor}') AS pairs, \
+         (SELECT COUNT(*) FROM compared_pairs AS p INNER JOIN numbered_fingersticks AS c ON c.fingerstick_no = p.fingerstick_no \
+         WHERE c.meter = '{meter}' AND p.wearer = 'kelp') AS by_meter"
+    ));
+    let row = table.row(&[]);
+    ["nights", "pairs", "by_meter"].map(|column| row.number(column))
+}
+
+/// Coarse readings cost a sensor's nights and nothing else, a meter's clock its fingersticks and nothing else.
+#[test]
+fn what_is_denied_is_left_out_and_no_more() {
+    let plain = compared(&Raw::new(), "k2", "bag");
+    assert!(plain.iter().all(|count| *count > 5.0), "{plain:?}");
+
+    let mut raw = Raw::new();
+    for reading in &mut raw.sensor("k2").readings {
+        reading.1 = (reading.1 / 18.0156).round() * 18.0156;
+    }
+    finds(
+        "whole mmol/L",
+        &raw,
+        "thin",
+        &[("sensor", "k2")],
+        Some((18.0, 0.1)),
+    );
+    assert_eq!(compared(&raw, "k2", "bag"), [0.0, plain[1], plain[2]]);
+
+    let mut raw = Raw::new();
+    let own = raw
+        .checks
+        .iter_mut()
+        .filter(|check| check.meter == "bag" && check.wearer == "kelp");
+    own.for_each(|check| check.minute += 60);
+    finds(
+        "a meter's clock",
+        &raw,
+        "clock-meter",
+        &[("meter", "bag")],
+        Some((60.0, 4.0)),
+    );
+    let left = compared(&raw, "k2", "bag");
+    assert_eq!((left[0], left[2]), (plain[0], 0.0));
+    assert!(left[1] > 0.5 * plain[1], "{left:?} of {plain:?}");
+}
