@@ -1,6 +1,7 @@
 //! What a look finds.
 
 use jiff::tz::TimeZone;
+use serde::{Deserialize, Serialize};
 use whereworn_model::rows::Check;
 use whereworn_model::settings::SeenFinding;
 use whereworn_model::time::Micros;
@@ -25,6 +26,17 @@ impl Severity {
             Self::Thin => "thin",
         }
     }
+}
+
+/// Fingersticks of its wearer that a finding leaves out of comparisons.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum ChecksOut {
+    /// None.
+    None,
+    /// Those of its meter, which may have no label.
+    OfMeter,
+    /// Those of every meter.
+    All,
 }
 
 /// One finding; empty text and `None` where it names no such thing.
@@ -65,8 +77,8 @@ pub struct Finding {
     pub touches: &'static [&'static str],
     /// Whether comparisons leave out the sensors that it names, or where it names none, its wearer's.
     pub leaves_out: bool,
-    /// Whether comparisons leave out the fingersticks of its time: those of its meter, where it names none all.
-    pub leaves_out_checks: bool,
+    /// Whose fingersticks of its time comparisons leave out.
+    pub leaves_out_checks: ChecksOut,
     /// Whether the settings say that it was seen and is all right.
     pub seen: bool,
     /// Whether it began in the month looked at.
@@ -121,7 +133,7 @@ impl Finding {
             paste: String::new(),
             touches,
             leaves_out: LEAVE_OUT.contains(&kind),
-            leaves_out_checks: false,
+            leaves_out_checks: ChecksOut::None,
             seen: false,
             new: false,
         }

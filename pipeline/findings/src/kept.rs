@@ -5,8 +5,8 @@ use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::Micros;
 
 use crate::finding::{
-    DoubtedCheck, Finding, LeftOut, OF_ALL, OF_CLOCKS, OF_GLUCOSE, OF_NIGHTS, OF_PAIRS, OF_WEAR,
-    Severity,
+    ChecksOut, DoubtedCheck, Finding, LeftOut, OF_ALL, OF_CLOCKS, OF_GLUCOSE, OF_NIGHTS, OF_PAIRS,
+    OF_WEAR, Severity,
 };
 use crate::look::Outcome;
 
@@ -41,7 +41,7 @@ struct Row {
     words: [String; 3],
     touches: Vec<String>,
     leaves_out: bool,
-    leaves_out_checks: bool,
+    leaves_out_checks: ChecksOut,
     seen: bool,
     new: bool,
 }

@@ -16,6 +16,6 @@ mod sessions;
 mod units;
 mod words;
 
-pub use finding::{DoubtedCheck, Finding, LeftOut, Severity};
+pub use finding::{ChecksOut, DoubtedCheck, Finding, LeftOut, Severity};
 pub use log::Log;
 pub use look::{Look, Outcome};

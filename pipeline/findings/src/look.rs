@@ -20,7 +20,7 @@ use crate::checks::shared_checks::SharedChecks;
 use crate::checks::shared_meter;
 use crate::checks::twice;
 use crate::clocks::{self, Wearer};
-use crate::finding::{DoubtedCheck, Finding, LeftOut};
+use crate::finding::{ChecksOut, DoubtedCheck, Finding, LeftOut, Severity};
 use crate::log::{FURTHEST_OUT, Log, Seen, Session, sessions};
 use crate::meters::bias;
 use crate::meters::steady::Steps;
@@ -173,7 +173,8 @@ impl<'a> Look<'a> {
             self.findings.push(repeated.told(&self.log, session));
         }
         // Two sensors under one id tell of no clock and no meter, nor does one under two clocks.
-        let two = wear::too_long(&self.log, session).is_some()
+        let is_two = |found: Finding| found.severity == Severity::Wrong;
+        let two = wear::too_long(&self.log, session).is_some_and(is_two)
             || repeated.is_some_and(|repeated| repeated.is_of_two_clocks());
         let factors = self.levels.readings(&self.log, session, &readings);
         for (reading, factor) in readings.readings.iter_mut().zip(factors) {
@@ -195,6 +196,7 @@ impl<'a> Look<'a> {
     }
 
     fn orphan(&mut self, readings: &SensorReadings) {
+        self.swapped_dates.orphan(readings);
         let mut tallies = Tallies::default();
         tallies.readings(&self.log, readings, None);
         let (Some(first), Some(last)) = (readings.readings.first(), readings.readings.last())
@@ -408,15 +410,16 @@ impl<'a> Look<'a> {
 
 /// Fingersticks that comparisons leave out for the clock of a meter.
 fn of_meter(finding: &Finding, checks: &[Check]) -> Vec<Check> {
-    if !finding.leaves_out_checks {
-        return Vec::new();
-    }
     let (from, to) = (
         finding.from.unwrap_or(Micros::MIN),
         finding.to.unwrap_or(Micros::MAX),
     );
     let of = |check: &&Check| {
-        let its = finding.meter.is_empty() || check.meter == finding.meter;
+        let its = match finding.leaves_out_checks {
+            ChecksOut::None => false,
+            ChecksOut::OfMeter => check.meter == finding.meter,
+            ChecksOut::All => true,
+        };
         its && (from..=to).contains(&check.time)
     };
     checks.iter().filter(of).cloned().collect()
@@ -500,8 +503,12 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
     }
 }
 
-/// Between what times nine in ten of some readings lie.
+/// Between what times nine in ten of some readings lie; `None` of a few.
 fn most(readings: &[Reading]) -> Option<(Micros, Micros)> {
+    const LEAST: usize = 50;
+    if readings.len() < LEAST {
+        return None;
+    }
     let few = readings.len() / 20;
     let (first, last) = (readings.get(few)?, readings.iter().rev().nth(few)?);
     Some((first.time, last.time))

@@ -14,30 +14,31 @@ const BACK: Micros = 180 * MICROS_PER_DAY;
 const LEAST: usize = 5;
 
 /// Least days with readings that then have no fingerstick of the meter.
-const WITHOUT: Micros = 5 * MICROS_PER_DAY;
+const WITHOUT: Micros = 7 * MICROS_PER_DAY;
 
 /// By so much a last fingerstick may be later than what else the study has.
-const LATER: Micros = 3 * MICROS_PER_DAY;
+const LATER: Micros = 2 * MICROS_PER_DAY;
 
 /// A finding for each row of fingersticks whose meter had lost its date.
 pub(crate) fn findings(checks: &[Check], worn: &Worn<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for places in by_meter(checks) {
-        let mut rows: Vec<&Check> = places
+        let all: Vec<&Check> = places
             .iter()
             .filter_map(|place| checks.get(*place))
             .collect();
-        if is_newest_first(&rows) {
-            rows.reverse();
-        }
-        let mut blocks = rows
-            .chunk_by(|a, b| a.file == b.file && (b.time - a.time).abs() < BACK)
-            .peekable();
-        let mut before: Option<&Check> = None;
-        while let Some(block) = blocks.next() {
-            let after = blocks.peek().and_then(|block| block.first()).copied();
-            findings.extend(before.and_then(|before| lost(block, (before, after), worn)));
-            before = block.last().copied();
+        for of_file in all.chunk_by(|a, b| a.file == b.file) {
+            let mut rows = of_file.to_vec();
+            if is_newest_first(&rows) {
+                rows.reverse();
+            }
+            let blocks: Vec<&[&Check]> = rows
+                .chunk_by(|a, b| (b.time - a.time).abs() < BACK)
+                .collect();
+            let with_before = blocks.iter().zip(blocks.iter().skip(1));
+            findings.extend(
+                with_before.filter_map(|(before, block)| lost(block, before.last()?, &all, worn)),
+            );
         }
     }
     findings
@@ -49,39 +50,34 @@ fn is_newest_first(rows: &[&Check]) -> bool {
     2 * older.count() > rows.len()
 }
 
-fn lost(
-    block: &[&Check],
-    (before, after): (&Check, Option<&Check>),
-    worn: &Worn<'_>,
-) -> Option<Finding> {
+/// Rows that follow on one from much later, where the meter has none of the time after that one.
+fn lost(block: &[&Check], before: &Check, all: &[&Check], worn: &Worn<'_>) -> Option<Finding> {
     let (first, last) = (block.first()?, block.last()?);
-    let same_file = |other: &Check| other.file == first.file;
-    if !same_file(before) || block.len() < LEAST || before.time - last.time < BACK {
+    if block.len() < LEAST || before.time - last.time < BACK {
         return None;
     }
-    // Until the meter has its date again it has no fingerstick of its own time.
-    let after = after.filter(|after| same_file(after));
-    if after.is_some_and(|after| after.time <= before.time) {
-        return None;
-    }
-    let until = after.map_or(worn.cutoff, |after| after.time);
+    let later = all
+        .iter()
+        .map(|check| check.time)
+        .filter(|at| *at > before.time);
+    let until = later.min().unwrap_or(worn.cutoff);
     let has_room = last.time - first.time <= until - before.time + LATER;
     let read = worn.days_read(before.time, until);
     let fits_none = block
         .iter()
         .all(|check| worn.reading_at(check.time).is_none());
-    (has_room && read >= WITHOUT && fits_none)
-        .then(|| finding(first, last, block.len(), before, worn.zone))
+    let found = || finding(first, last, block.len(), before, worn.zone);
+    (has_room && read >= WITHOUT && fits_none).then(found)
 }
 
 fn finding(first: &Check, last: &Check, rows: usize, before: &Check, zone: &TimeZone) -> Finding {
     Finding {
         text: format!(
-            "{} stand in their file behind those of {}, and the meter has none of the time after that: it seems to have lost its date then; they make no pairs",
+            "{} stand in their file next to those of {}, and the meter has none of the time after that: it seems to have lost its date then; they make no pairs",
             checks_from(first, last, rows, zone),
             day(before.time, zone)
         ),
-        todo: "set the meter's date; where it is known how far these are off, correct them by `clock_minutes`, or write their true times".to_owned(),
+        todo: "set the meter's date; where it is known how far these are off, write their true times into the file".to_owned(),
         ..Finding::new("clock-meter", Severity::Doubtful, OF_PAIRS).of_checks(first, last)
     }
 }

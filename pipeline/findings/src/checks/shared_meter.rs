@@ -17,7 +17,7 @@ const NEAR: Micros = 6 * 60 * MICROS_PER_SECOND;
 const FAR: f64 = 0.3;
 
 /// Least pairs that differ by more, and least share of all so near in time: a slip now and then is no other body.
-const LEAST: usize = 8;
+const LEAST: usize = 12;
 const SHARE: f64 = 0.25;
 
 /// Glucose of a body without diabetes, mg/dL, and how many of the fingersticks taken for another's lie there: the first of two
@@ -28,7 +28,8 @@ const MOST: f64 = 0.8;
 /// Takes what seems to be somebody else's out of a wearer's fingersticks, which come by time; a finding for each meter, and these.
 pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Finding, Vec<Check>)> {
     let mut by: BTreeMap<&str, Vec<(usize, &Check)>> = BTreeMap::new();
-    let own = |check: &Check| !["calibration", "control"].contains(&check.purpose.as_str());
+    // Who doubts a reading measures again.
+    let own = |check: &Check| check.purpose.as_str() == "routine";
     for (place, check) in checks.iter().enumerate().filter(|(_, check)| own(check)) {
         by.entry(check.meter.as_str())
             .or_default()
@@ -54,7 +55,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Findi
         let usual = rows
             .iter()
             .filter(|check| WITHOUT_DIABETES.contains(&check.glucose));
-        if (usual.count() as f64) < MOST * rows.len() as f64 {
+        if rows.len() < LEAST || (usual.count() as f64) < MOST * rows.len() as f64 {
             continue;
         }
         found.extend(finding(&rows, apart.len()).map(|finding| (finding, rows)));
@@ -81,11 +82,11 @@ fn finding(rows: &[Check], pairs: usize) -> Option<Finding> {
         size: Some(rows.len() as f64),
         unit: "rows",
         text: format!(
-            "{} of `{}`: {pairs} times two fingersticks within 6 min differ by a third and more, which no body does, and the one further from the reading is nearly always what a body without diabetes has: somebody else seems to use it too; comparisons leave that one out, others of theirs they cannot tell",
+            "{} of `{}`: {pairs} times two fingersticks within 6 min differ by a third and more, which no body does, and the one further from the reading is nearly always what a body without diabetes has: somebody else seems to use it too, or the first was measured badly (something sweet or wet on the finger); comparisons leave out the one further from the reading",
             meter_words(&first.meter),
             first.wearer
         ),
-        todo: "ask who uses the meter, and take what is somebody else's out of the file".to_owned(),
+        todo: "ask who uses the meter, and take what is somebody else's, or was measured badly, out of the file".to_owned(),
         leaves_out: false,
         ..Finding::new("wrong-wearer", Severity::Doubtful, OF_PAIRS).of_checks(first, last)
     })

@@ -23,7 +23,7 @@ use crate::clocks::edges::{edges, told};
 use crate::clocks::lag::{Item, Profiles, STEP};
 use crate::clocks::unfit::{fits, foreign, unfit};
 use crate::clocks::worn_at_once::pairs;
-use crate::finding::{Finding, OF_CLOCKS, OF_PAIRS, Severity};
+use crate::finding::{ChecksOut, Finding, OF_CLOCKS, OF_PAIRS, Severity};
 use crate::log::Session;
 use crate::readings::trace::{Trace, micros, minutes};
 use crate::words::{clock_correction, day, signed_minutes};
@@ -390,7 +390,10 @@ fn whole_meter(wearer: &Wearer<'_>, meter: usize, (minutes, error): (f64, f64)) 
         meter: name,
         touches: OF_PAIRS,
         // Those of one meter alone are all that there are.
-        leaves_out_checks: wearer.meters.len() > 1,
+        leaves_out_checks: match wearer.meters.len() {
+            1 => ChecksOut::None,
+            _ => ChecksOut::OfMeter,
+        },
         ..wearer.finding("clock-meter", Severity::Doubtful, size)
     }
 }
@@ -448,15 +451,14 @@ fn change(
     } else {
         Severity::Doubtful
     };
+    let every_meter = by_meter && meter.is_none() && wearer.meters.len() > 1;
     let meter = match meter {
         Some(meter) => meter_name(wearer, meter),
         None if by_meter && wearer.meters.len() == 1 => meter_name(wearer, 0),
         None => String::new(),
     };
     let whose = match (by_meter, only) {
-        (true, _) if meter.is_empty() && wearer.meters.len() > 1 => {
-            format!("the meters of `{}`", wearer.name)
-        }
+        (true, _) if every_meter => format!("the meters of `{}`", wearer.name),
         (true, _) => format!("{} of `{}`", meter_words(&meter), wearer.name),
         (false, Some(session)) => format!("sensor `{}` of `{}`", session.sensor, wearer.name),
         (false, None) => format!("the sensors of `{}`", wearer.name),
@@ -488,7 +490,7 @@ fn change(
             .collect()
     };
     let devices: Vec<(&str, String)> = match (by_meter, only) {
-        (true, _) if meter.is_empty() && wearer.meters.len() > 1 => (0..wearer.meters.len())
+        (true, _) if every_meter => (0..wearer.meters.len())
             .map(|one| ("meter", meter_name(wearer, one)))
             .collect(),
         (true, _) => vec![("meter", meter.clone())],
@@ -524,7 +526,11 @@ fn change(
         meter,
         touches: if by_meter { OF_PAIRS } else { OF_CLOCKS },
         leaves_out: !by_meter,
-        leaves_out_checks: by_meter,
+        leaves_out_checks: match (by_meter, every_meter) {
+            (false, _) => ChecksOut::None,
+            (true, false) => ChecksOut::OfMeter,
+            (true, true) => ChecksOut::All,
+        },
         ..wearer.finding(kind, severity, size)
     }
 }

@@ -12,7 +12,7 @@ use crate::readings::trace::minutes;
 use crate::sessions::of_session;
 
 /// Share of a sensor's readings from which on it is told.
-const LARGE: f64 = 0.1;
+const LARGE: f64 = 0.25;
 
 /// A sensor with readings in coarse steps.
 #[derive(Debug)]
@@ -49,7 +49,8 @@ impl Coarse {
 pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], coarse: &[Coarse]) -> Vec<Finding> {
     let mut by_wearer: BTreeMap<&str, Vec<(&Session, &Coarse)>> = BTreeMap::new();
     for of in coarse {
-        if let Some(session) = sessions.get(of.place) {
+        let session = sessions.get(of.place);
+        if let Some(session) = session.filter(|session| session.seen.span.is_some()) {
             let own = by_wearer.entry(&session.wearer).or_default();
             own.push((session, of));
         }
@@ -59,8 +60,8 @@ pub(crate) fn findings(log: &Log<'_>, sessions: &[Session], coarse: &[Coarse]) -
         let read = |session: &&Session| session.wearer == wearer && session.seen.span.is_some();
         if sessions.iter().filter(read).count() > known.len() {
             findings.extend(known.iter().map(|(session, of)| of_one(log, session, of)));
-        } else if let Some(((first, of), (_, last))) = known.first().zip(known.last()) {
-            findings.push(of_all(log, first, (of.span.0, last.span.1), of.step));
+        } else if let Some((first, _)) = known.first() {
+            findings.push(of_all(log, first, &known));
         }
     }
     findings
@@ -95,12 +96,14 @@ fn of_one(log: &Log<'_>, session: &Session, of: &Coarse) -> Finding {
     }
 }
 
-fn of_all(log: &Log<'_>, first: &Session, (from, to): (Micros, Micros), step: f64) -> Finding {
+fn of_all(log: &Log<'_>, first: &Session, known: &[(&Session, &Coarse)]) -> Finding {
+    let all = || known.iter().map(|(_, of)| of);
+    let step = all().map(|of| of.step).fold(0.0, f64::max);
     Finding {
         sensor: String::new(),
         site: String::new(),
-        from: Some(from),
-        to: Some(to),
+        from: all().map(|of| of.span.0).min(),
+        to: all().map(|of| of.span.1).max(),
         size: Some(step.round()),
         unit: "mg/dL",
         text: format!(

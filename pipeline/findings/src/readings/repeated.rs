@@ -7,7 +7,7 @@ use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 
 use crate::finding::{Finding, OF_GLUCOSE, Severity};
 use crate::log::{Log, Session};
-use crate::readings::trace::minutes;
+use crate::readings::trace::{median, minutes};
 use crate::sessions::of_session;
 use crate::words::{clock, quoted};
 
@@ -15,6 +15,9 @@ use crate::words::{clock, quoted};
 /// turns without a break.
 const SHORT: f64 = 0.9;
 const TURNS: usize = 6;
+
+/// How much steps of every other reading may scatter, of the difference between long and short steps.
+const UNSTEADY: f64 = 0.15;
 
 /// Least readings that move and have their like at one distance, the least share of those with a reading there, and of all that
 /// move with one. Chance gives one in three the same value beside it.
@@ -49,7 +52,7 @@ impl<'a> Repeated<'a> {
         let told = |row: &&Reading| row.glucose > 0.0;
         let readings: Vec<&Reading> = sensor.readings.iter().filter(told).collect();
         let moving = moving(&readings);
-        if moving.len() < LEAST {
+        if moving.len() < LEAST || !are_two_runs(&readings, &moving) {
             return None;
         }
         let apart = commonest(&readings, &moving)?;
@@ -116,7 +119,7 @@ impl<'a> Repeated<'a> {
         let (todo, paste) = match other {
             Some(other) => (
                 format!(
-                    "look which of the two has the wearer's clock; paste the lines where it is that of {other}: they leave out what stands again in {own}"
+                    "look which of the two has the wearer's clock; where it is that of {other}, paste the lines, which leave out what stands again in {own}, and if {own} has other readings of that clock correct them by `clock_minutes = -{size}`; else leave those of {other} out"
                 ),
                 format!(
                     "[[corrections]]\nwearer = {}\nsensor = {}\nfile = {}\nfrom = \"{}\"\nto = \"{}\"\nleave_out = true\n",
@@ -178,6 +181,30 @@ fn moving(readings: &[&Reading]) -> Vec<usize> {
         begin += run.len();
     }
     moving
+}
+
+/// Whether every other reading is as steady as those of one sensor: where readings of one run come some seconds early or late,
+/// steps take turns by chance, and those of every other reading scatter as much.
+fn are_two_runs(readings: &[&Reading], places: &[usize]) -> bool {
+    let three = places.iter().filter_map(|place| {
+        let at = |back: usize| {
+            readings
+                .get(place.checked_sub(back)?)
+                .map(|row| row.time as f64)
+        };
+        Some([at(2)?, at(1)?, at(0)?])
+    });
+    let three: Vec<[f64; 3]> = three.collect();
+    let mut turns: Vec<f64> = three
+        .iter()
+        .map(|[a, b, c]| (a + c - 2.0 * b).abs())
+        .collect();
+    let mut own: Vec<f64> = three.iter().map(|[a, _, c]| c - a).collect();
+    let Some((step, turn)) = median(&mut own).zip(median(&mut turns)) else {
+        return false;
+    };
+    let mut off: Vec<f64> = own.iter().map(|own| (own - step).abs()).collect();
+    median(&mut off).is_some_and(|off| off <= UNSTEADY * turn)
 }
 
 /// How far apart most of these readings and later ones of the same value are.

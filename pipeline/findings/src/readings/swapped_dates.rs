@@ -3,11 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use whereworn_model::rows::SensorReadings;
-use whereworn_model::time::Micros;
+use whereworn_model::time::{MICROS_PER_DAY, Micros};
 
 use crate::checks::days_off::Off;
 use crate::finding::{Finding, OF_ALL, Severity};
 use crate::log::{Log, Session};
+use crate::sessions::LONGER;
 use crate::words::count;
 
 /// Least readings outside their sensor's wear, and least share of all such of a file, that lie inside with day and month
@@ -34,7 +35,9 @@ pub(crate) struct SwappedDates {
 impl SwappedDates {
     /// Counts the readings of a sensor.
     pub fn sensor(&mut self, log: &Log<'_>, session: &Session, readings: &SensorReadings) {
-        let worn = session.insert..=session.readings_until(log.cutoff);
+        let rated = log.settings.rated_days(&session.wearer, &session.model);
+        let longest = session.insert + ((rated + LONGER) * MICROS_PER_DAY as f64) as Micros;
+        let worn = session.insert..=session.readings_until(log.cutoff).min(longest);
         let zone = log.home(&session.wearer);
         for reading in readings
             .readings
@@ -58,6 +61,13 @@ impl SwappedDates {
         }
     }
 
+    /// Counts readings of a sensor that nobody inserted: they are outside for another reason.
+    pub fn orphan(&mut self, readings: &SensorReadings) {
+        for reading in &readings.readings {
+            self.by.entry(reading.file).or_default().all += 1;
+        }
+    }
+
     /// A finding for each file with such readings.
     pub fn findings(&self, log: &Log<'_>) -> Vec<Finding> {
         let told =
@@ -73,7 +83,7 @@ impl SwappedDates {
                 size: Some(of.swapped as f64),
                 unit: "rows",
                 text: format!(
-                    "{name}: day and month of {} readings of {} are swapped: as they stand no sensor was worn then, put right each was; they are set aside, and what else is told of these sensors may come from that",
+                    "{name}: day and month of {} readings of {} are swapped: as they stand these were not worn then, put right they were; they are set aside, and what else is told of these sensors may come from that",
                     of.swapped,
                     count(of.sensors.len(), "sensor")
                 ),

@@ -18,7 +18,7 @@ use crate::look::Orphan;
 use crate::words::{clock, day};
 
 /// Days beyond the rated wear that a sensor may be worn.
-const LONGER: f64 = 2.0;
+pub(crate) const LONGER: f64 = 2.0;
 
 /// Days without a reading inside a session from which on it was two.
 const GAP_DAYS: f64 = 3.0;

@@ -93,7 +93,10 @@ impl Tally {
             .iter()
             .map(|name| format!("`{name}`"))
             .collect();
-        format!("sensor {}", names.join(", "))
+        match names.as_slice() {
+            [one] => format!("sensor {one}"),
+            _ => format!("sensors {}", names.join(", ")),
+        }
     }
 
     /// Lines from one to the nearest of its rows.

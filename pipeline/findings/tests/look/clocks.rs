@@ -549,3 +549,48 @@ fn a_rough_log_does_not_tell_whose_clock_drifts() {
         assert_eq!(either, !is_told, "{}", found.text);
     }
 }
+
+/// One of two meters has no label: it is a meter of its own, not all of them.
+#[test]
+fn a_meter_without_a_label_is_one_of_two() {
+    for from_day in [0, 25] {
+        let mut study = Study::new(6);
+        for check in &mut study.checks {
+            if check.meter == "bag" {
+                check.meter = "".into();
+                if check.time >= START + from_day * DAY {
+                    check.time += 75 * MINUTE;
+                }
+            }
+        }
+        study.checks.sort_by_key(|check| check.time);
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{from_day}: {:?}", outcome.findings);
+        };
+        assert_eq!(left_out_checks(&study, &outcome), [""]);
+        assert!(!found.paste.contains("kitchen"), "{}", found.paste);
+        assert!(!found.text.contains("the meters of"), "{}", found.text);
+    }
+}
+
+/// A sensor with a pause of four days has a clock as well.
+#[test]
+fn the_clock_of_a_sensor_with_a_pause_is_told() {
+    let mut study = Study::new(6);
+    let begin = study.sensors[2].readings[0].time;
+    let pause = begin + 3 * DAY..begin + 7 * DAY;
+    study.sensors[2]
+        .readings
+        .retain(|reading| !pause.contains(&reading.time));
+    study.shift(2, 0, 60);
+    let outcome = study.look();
+    let clock = outcome
+        .findings
+        .iter()
+        .find(|found| found.kind == "clock-sensor");
+    let clock = clock.expect("told");
+    assert_eq!((clock.sensor.as_str(), clock.size), ("s2", Some(60.0)));
+    let few = |found: &&Finding| found.text.contains("fewer than 5 fingersticks");
+    assert_eq!(outcome.findings.iter().find(few), None);
+}

@@ -65,3 +65,16 @@ fn fine_readings_are_no_fault() {
     }
     assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
+
+/// A sensor whose readings all lie outside its wear is neither coarse nor fine.
+#[test]
+fn readings_outside_a_wear_tell_nothing_of_the_others() {
+    let mut study = Study::new(6);
+    (0..5).for_each(|sensor| round(&mut study, sensor, 18.0156, 0));
+    for reading in &mut study.sensors[0].readings {
+        reading.time -= 100 * DAY;
+    }
+    let outcome = study.look();
+    let left_out = outcome.left_out.iter().filter(|out| out.reason == "thin");
+    assert_eq!(left_out.count(), 4, "{:?}", outcome.findings);
+}

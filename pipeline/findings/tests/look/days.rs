@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_findings::{Finding, Outcome, Severity};
+use whereworn_model::rows::WearEvent;
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -143,6 +144,46 @@ fn readings_with_day_and_month_swapped_are_told() {
     );
 }
 
+/// A sensor without an `end`, whose `insert` was noted three days late: some of the days before lie within the year that it would
+/// be worn, day and month swapped, and none within its rated wear. And readings of a sensor that nobody inserted are told still.
+#[test]
+fn other_readings_outside_a_wear_are_no_swapped_dates() {
+    let swapped = |found: &&Finding| found.text.contains("day and month of");
+    let mut study = Study::new(9);
+    let is_late = |event: &WearEvent| event.sensor == "s8";
+    let first = study.sensors[8].readings[0].time;
+    study
+        .events
+        .retain(|event| !(is_late(event) && event.event == "end"));
+    for event in study.events.iter_mut().filter(|event| is_late(event)) {
+        event.time = first + 3 * DAY;
+    }
+    assert_eq!(study.look_until(400).findings.iter().find(swapped), None);
+
+    let mut study = Study::new(9);
+    study.events.retain(|event| event.sensor != "s3");
+    for reading in &mut study.sensors[2].readings {
+        let written = Timestamp::from_microsecond(reading.time)
+            .unwrap()
+            .to_zoned_datetime(TimeZone::UTC);
+        let (month, day) = (written.month(), written.day());
+        if day <= 12 {
+            let other = written.with().month(day).day(month).build().unwrap();
+            reading.time = other.timestamp().as_microsecond();
+        }
+    }
+    study.sensors[2]
+        .readings
+        .sort_by_key(|reading| reading.time);
+    let findings = study.look_until(300).findings;
+    assert_eq!(findings.iter().find(swapped), None);
+    assert!(
+        findings
+            .iter()
+            .any(|found| found.kind == "set-aside" && found.todo.contains("`s3`"))
+    );
+}
+
 /// A meter that begins at the first of January 2020 again, to the end or for twenty days.
 #[test]
 fn a_meter_that_lost_its_date_is_told() {
@@ -174,7 +215,7 @@ fn a_meter_that_lost_its_date_is_told() {
         let text = format!("{rows} fingersticks of `kelp` from 2020-01-01 to");
         assert!(found.text.starts_with(&text), "{}", found.text);
         assert!(
-            found.text.contains("behind those of 2026-06-30"),
+            found.text.contains("next to those of 2026-06-30"),
             "{}",
             found.text
         );
@@ -194,8 +235,16 @@ fn an_old_history_is_no_lost_date() {
     }
     study.checks.splice(0..0, old);
     assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
-    // Nor where nobody checks for a week after that.
-    study.checks.retain(|check| check.time < START + 54 * DAY);
+    // Nor where nobody checks for a week after that, or later fingersticks stand in a file of their own.
+    let mut stopped = study.checks.clone();
+    stopped.retain(|check| check.time < START + 54 * DAY);
+    for check in &mut study.checks {
+        if check.time > START + 30 * DAY {
+            check.file = "fingersticks/later.csv".into();
+        }
+    }
+    assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
+    study.checks = stopped;
     assert_eq!(claims(&study.look()), Vec::<&Finding>::new());
 }
 

@@ -181,6 +181,10 @@ fn one_run_is_no_two() {
         1.0,
         (0..).map(|number| f64::from(number) + 0.06 * random(number)),
     );
+    let some_seconds_more = at_times(
+        0.3,
+        (0..).map(|number| f64::from(number) + 0.3 * random(number)),
+    );
     let rounded = at_times(1.0, every(2.5).map(f64::floor));
     let hardly_moving = at_times(0.02, every(4.5).map(f64::floor));
     // Every quarter of an hour, and a look at the display between: a third of them just after.
@@ -197,6 +201,7 @@ fn one_run_is_no_two() {
     for (number, study) in [
         minutely,
         some_seconds_off,
+        some_seconds_more,
         rounded,
         hardly_moving,
         looked_at,
