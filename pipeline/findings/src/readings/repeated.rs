@@ -17,7 +17,7 @@ const SHORT: f64 = 0.9;
 const TURNS: usize = 6;
 
 /// How much steps of every other reading may scatter, of the difference between long and short steps.
-const UNSTEADY: f64 = 0.15;
+const UNSTEADY: f64 = 0.1;
 
 /// Least readings that move and have their like at one distance, the least share of those with a reading there, and of all that
 /// move with one. Chance gives one in three the same value beside it.

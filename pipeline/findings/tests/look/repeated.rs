@@ -164,13 +164,11 @@ fn at_times(height: f64, times: impl IntoIterator<Item = f64>) -> Study {
 
 /// Pseudo-random numbers from 0 to below 1.
 fn random(number: u32) -> f64 {
-    f64::from(
-        number
-            .wrapping_mul(2_654_435_761)
-            .rotate_left(11)
-            .wrapping_mul(2_246_822_519)
-            >> 8,
-    ) / 16_777_216.0
+    let mut mixed = u64::from(number).wrapping_mul(0x9e37_79b9_7f4a_7c15);
+    mixed ^= mixed >> 29;
+    mixed = mixed.wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    mixed ^= mixed >> 32;
+    (mixed % 10_000) as f64 / 10_000.0
 }
 
 #[test]
@@ -182,8 +180,8 @@ fn one_run_is_no_two() {
         (0..).map(|number| f64::from(number) + 0.06 * random(number)),
     );
     let some_seconds_more = at_times(
-        0.3,
-        (0..).map(|number| f64::from(number) + 0.3 * random(number)),
+        0.6,
+        (0..).map(|number| f64::from(number) + 0.27 * random(number)),
     );
     let rounded = at_times(1.0, every(2.5).map(f64::floor));
     let hardly_moving = at_times(0.02, every(4.5).map(f64::floor));

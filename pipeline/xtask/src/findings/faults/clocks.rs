@@ -87,7 +87,7 @@ fn twice(planting: &Planting<'_>, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Opt
         .filter(|reading| (begin..begin + days).contains(&reading.time))
         .map(|reading| Reading {
             time: reading.time + minutes * MINUTE,
-            ..reading.clone()
+            ..*reading
         });
     let copied: Vec<Reading> = copied.collect();
     own.extend(copied);
