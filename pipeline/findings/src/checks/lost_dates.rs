@@ -11,7 +11,7 @@ use crate::words::{checks_from, day};
 /// By how much a date falls back at least where it was lost, and least fingersticks after that. The history of an old meter that
 /// is put behind that of a new one is as old; but then the new one goes on.
 const BACK: Micros = 180 * MICROS_PER_DAY;
-const LEAST: usize = 5;
+const LEAST: usize = 10;
 
 /// Least days with readings that then have no fingerstick of the meter.
 const WITHOUT: Micros = 7 * MICROS_PER_DAY;
