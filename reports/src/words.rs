@@ -32,8 +32,9 @@ pub(crate) struct BestText {
     pub item: String,
     pub unknown: String,
     pub unbeaten: Point,
-    /// Who leads, where a weight can change that and where none can.
+    /// Who leads, where a weight can change that, where one can for a site with too few sensors, and where none can.
     pub moves: Point,
+    pub leads: Point,
     pub firm: Point,
     pub moved: String,
     pub off_label: Point,

@@ -36,7 +36,7 @@ pub(crate) fn blocks(context: &Context) -> Result<Vec<Block>, ReportError> {
     if !unbeaten.is_empty() {
         items.push(item(&text.unbeaten, &[("sites", &unbeaten)]));
     }
-    items.extend(stands_out.then(|| moves(&weights)));
+    items.extend(stands_out.then(|| moves(&weights, &sites)));
     if let Some(off_label) = off_label(&sites) {
         items.push(item(&text.off_label, &[("sites", &off_label)]));
     }
@@ -100,11 +100,19 @@ fn unbeaten(sites: &View) -> Vec<String> {
         .collect()
 }
 
-/// Who leads, and with which weights another would.
-fn moves(weights: &View) -> Item {
+/// Who leads, and with which weights another would that has enough sensors.
+fn moves(weights: &View, sites: &View) -> Item {
     let context = weights.context;
     let text = &context.text.best;
-    let told = weights.rows.iter().filter_map(|&row| {
+    let has_enough = |site: &str| {
+        let mut rows = sites.table.rows_where("site", site).into_iter();
+        rows.any(|row| sites.table.number(row, "sensors") >= Some(LEAST_SENSORS))
+    };
+    let moved = |row: &&usize| weights.table.number(**row, "moved_to").is_some();
+    let some_move = weights.rows.iter().any(|row| moved(&row));
+    let to_told = weights.rows.iter().filter(moved);
+    let to_told = to_told.filter(|row| has_enough(weights.table.text(**row, "then")));
+    let told = to_told.filter_map(|&row| {
         let (from, to) = (
             weights.table.number(row, "weight")?,
             weights.table.number(row, "moved_to")?,
@@ -123,9 +131,10 @@ fn moves(weights: &View) -> Item {
     let told = told.collect::<Vec<_>>().join("; ");
     let first = weights.rows.first().copied().unwrap_or(0);
     let leader = site_marked(context, weights.table.text(first, "leader"));
-    let point = match told.is_empty() {
-        true => &text.firm,
-        false => &text.moves,
+    let point = match (told.is_empty(), some_move) {
+        (false, _) => &text.moves,
+        (true, true) => &text.leads,
+        (true, false) => &text.firm,
     };
     item(point, &[("site", &leader), ("moves", &told)])
 }

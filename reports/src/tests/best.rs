@@ -81,3 +81,18 @@ fn two_sensors_a_site_are_too_few_for_a_best_one() {
         "{luck}"
     );
 }
+
+/// The lower back, which another weight would bring to the front, had two sensors.
+#[test]
+fn a_site_with_two_sensors_is_not_said_to_lead() {
+    let markdown = best("sensors", &[8.0, 2.0]);
+    let moves = line(&markdown, "- **If one weight moves**");
+    assert!(
+        moves.contains("Back of the upper arm leads so far."),
+        "{moves}"
+    );
+    assert!(
+        moves.contains("too few sensors") && !moves.contains("Lower back"),
+        "{moves}"
+    );
+}
