@@ -295,7 +295,7 @@ impl<'a> Look<'a> {
         of_rows.extend(lost_dates::findings(&checks, &worn));
         of_rows.extend(half_days::take_out(&mut checks, &zone, &traces));
         let unit = self.log.settings.study.unit.unwrap_or(Unit::MgDl);
-        let of_others = shared_meter::take_out(&mut checks, &traces);
+        let of_others = shared_meter::take_out(&mut checks, &worn);
         let of_solutions = control::take_out(&mut checks, &traces, unit);
         for (finding, rows) in of_others.into_iter().chain(of_solutions) {
             doubted.extend(self.doubted_rows(&finding, &rows));

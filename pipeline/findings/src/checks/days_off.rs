@@ -449,19 +449,20 @@ fn finding(checks: &[Check], own: &[&Check], run: &Run, worn: &Worn<'_>) -> Find
         "as they stand they would be compared with readings of another day; comparisons leave them out"
     };
     let paste = paste(checks, (first, last), run, worn);
-    let (words, todo) = match (run.off.swapped, &paste) {
-        (true, _) => (
-            "whose day and month are swapped".to_owned(),
-            "write their dates with year, month and day in this order; of an export, name the order in its `time_format`",
-        ),
-        (false, Some(_)) => (
-            format!("that are {}", run.off.words()),
-            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file or paste the lines",
-        ),
-        (false, None) => (
-            format!("that are {}", run.off.words()),
-            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file",
-        ),
+    let words = match run.off.swapped {
+        true => "whose day and month are swapped".to_owned(),
+        false => format!("that are {}", run.off.words()),
+    };
+    let todo = match (run.off.swapped, &paste) {
+        (true, _) => {
+            "write their dates with year, month and day in this order; of an export, name the order in its `time_format`"
+        }
+        (false, Some(_)) => {
+            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file or paste the lines"
+        }
+        (false, None) => {
+            "look at the date of the meter, or of the rows written by hand; if it was off, correct it in the file"
+        }
     };
     Finding {
         size: (!run.off.swapped).then(|| size(first, run.off, worn.zone)),

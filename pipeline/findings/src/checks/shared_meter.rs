@@ -6,10 +6,10 @@ use std::ops::RangeInclusive;
 use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 
+use crate::checks::days_off::Worn;
 use crate::checks::twice::leave_out;
 use crate::clocks::meter_words;
 use crate::finding::{Finding, OF_PAIRS, Severity};
-use crate::readings::trace::{Trace, minutes};
 
 /// Fingersticks so near in time differ by so much at most, in logarithms: glucose moves by 4 mg/dL a minute where it moves fast,
 /// and meters scatter by 5 %.
@@ -26,7 +26,7 @@ const WITHOUT_DIABETES: RangeInclusive<f64> = 60.0..=145.0;
 const MOST: f64 = 0.8;
 
 /// Takes what seems to be somebody else's out of a wearer's fingersticks, which come by time; a finding for each meter, and these.
-pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Finding, Vec<Check>)> {
+pub(crate) fn take_out(checks: &mut Vec<Check>, worn: &Worn<'_>) -> Vec<(Finding, Vec<Check>)> {
     let mut by: BTreeMap<&str, Vec<(usize, &Check)>> = BTreeMap::new();
     // Who doubts a reading measures again.
     let own = |check: &Check| check.purpose.as_str() == "routine";
@@ -49,7 +49,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Findi
         if apart.len() < LEAST || (apart.len() as f64) < SHARE * near.len() as f64 {
             continue;
         }
-        let others = apart.iter().filter_map(|(a, b)| further(a, b, traces));
+        let others = apart.iter().filter_map(|(a, b)| further(a, b, worn));
         let others: BTreeSet<usize> = others.collect();
         let rows: Vec<Check> = others.iter().map(|place| checks[*place].clone()).collect();
         let usual = rows
@@ -66,13 +66,8 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, traces: &[&Trace]) -> Vec<(Findi
 }
 
 /// The place of the one of two that is further from the reading.
-fn further(a: &(usize, &Check), b: &(usize, &Check), traces: &[&Trace]) -> Option<usize> {
-    let off = |check: &Check| {
-        let level = traces
-            .iter()
-            .find_map(|trace| trace.beside(minutes(check.time)))?;
-        Some((check.glucose.ln() - level).abs())
-    };
+fn further(a: &(usize, &Check), b: &(usize, &Check), worn: &Worn<'_>) -> Option<usize> {
+    let off = |check: &Check| Some((check.glucose.ln() - worn.reading_at(check.time)?).abs());
     Some(if off(a.1)? > off(b.1)? { a.0 } else { b.0 })
 }
 

@@ -255,15 +255,10 @@ impl Profiles {
 
     /// Forgets what was explained, and gives it.
     pub fn take_explained(&mut self) -> Explained {
-        let none = vec![0; self.items.len()];
-        Explained {
-            items: std::mem::replace(&mut self.shift, none),
-            edges: self
-                .edges
-                .iter_mut()
-                .map(|edge| std::mem::take(&mut edge.shift))
-                .collect(),
-        }
+        let explained = self.explained();
+        self.shift.fill(0);
+        self.edges.iter_mut().for_each(|edge| edge.shift = 0);
+        explained
     }
 
     /// What is explained.

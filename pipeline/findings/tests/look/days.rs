@@ -4,6 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_findings::{Finding, Outcome, Severity};
 use whereworn_model::rows::WearEvent;
+use whereworn_model::time::Micros;
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -18,6 +19,15 @@ fn moved(days: std::ops::Range<i64>, by: i64) -> Study {
     }
     study.checks.sort_by_key(|check| check.time);
     study
+}
+
+/// A time whose day and month are read for each other; `None` where they read the same.
+fn other_date(at: Micros) -> Option<Micros> {
+    let written = Timestamp::from_microsecond(at).unwrap();
+    let written = written.to_zoned_datetime(TimeZone::UTC);
+    let (month, day) = (written.month(), written.day());
+    let other = (day <= 12 && day != month).then(|| written.with().month(day).day(month).build());
+    Some(other?.unwrap().timestamp().as_microsecond())
 }
 
 fn only(outcome: &Outcome) -> &Finding {
@@ -60,13 +70,8 @@ fn day_and_month_swapped_are_told() {
         let mut swapped = 0;
         for check in &mut study.checks[begin..] {
             check.meter = "kitchen".into();
-            let written = Timestamp::from_microsecond(check.time)
-                .unwrap()
-                .to_zoned_datetime(TimeZone::UTC);
-            let (month, day) = (written.month(), written.day());
-            if day <= 12 && day != month {
-                let other = written.with().month(day).day(month).build().unwrap();
-                check.time = other.timestamp().as_microsecond();
+            if let Some(other) = other_date(check.time) {
+                check.time = other;
                 swapped += 1;
             }
         }
@@ -103,13 +108,8 @@ fn readings_with_day_and_month_swapped_are_told() {
         .iter_mut()
         .flat_map(|sensor| &mut sensor.readings)
     {
-        let written = Timestamp::from_microsecond(reading.time)
-            .unwrap()
-            .to_zoned_datetime(TimeZone::UTC);
-        let (month, day) = (written.month(), written.day());
-        if day <= 12 && day != month {
-            let other = written.with().month(day).day(month).build().unwrap();
-            reading.time = other.timestamp().as_microsecond();
+        if let Some(other) = other_date(reading.time) {
+            reading.time = other;
             swapped += 1;
         }
     }
@@ -164,14 +164,7 @@ fn other_readings_outside_a_wear_are_no_swapped_dates() {
     let mut study = Study::new(9);
     study.events.retain(|event| event.sensor != "s3");
     for reading in &mut study.sensors[2].readings {
-        let written = Timestamp::from_microsecond(reading.time)
-            .unwrap()
-            .to_zoned_datetime(TimeZone::UTC);
-        let (month, day) = (written.month(), written.day());
-        if day <= 12 {
-            let other = written.with().month(day).day(month).build().unwrap();
-            reading.time = other.timestamp().as_microsecond();
-        }
+        reading.time = other_date(reading.time).unwrap_or(reading.time);
     }
     study.sensors[2]
         .readings

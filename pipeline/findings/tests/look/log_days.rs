@@ -100,9 +100,8 @@ fn a_sensor_with_pauses_as_long_is_no_fault() {
     assert_eq!(told(&study), []);
 }
 
-/// Of two sensors one after the other the ids changed places in the log; both are named, in each file's finding too.
-#[test]
-fn ids_that_changed_places_are_told() {
+/// A study in whose log the ids of two sensors, one after the other, changed places.
+fn other_ids() -> Study {
     let mut study = Study::new(6);
     for event in &mut study.events {
         event.sensor = match event.sensor.as_str() {
@@ -111,6 +110,13 @@ fn ids_that_changed_places_are_told() {
             _ => event.sensor.clone(),
         };
     }
+    study
+}
+
+/// Of two sensors one after the other the ids changed places in the log; both are named, in each file's finding too.
+#[test]
+fn ids_that_changed_places_are_told() {
+    let study = other_ids();
     let outcome = study.look();
     let claims = claims(&outcome);
     let swapped = claims
@@ -162,14 +168,7 @@ fn a_pause_of_days_is_doubtful() {
 /// One reading each of two that hardly started tells of no names.
 #[test]
 fn a_reading_or_two_tell_of_no_names() {
-    let mut study = Study::new(6);
-    for event in &mut study.events {
-        event.sensor = match event.sensor.as_str() {
-            "s2" => "s3".into(),
-            "s3" => "s2".into(),
-            _ => event.sensor.clone(),
-        };
-    }
+    let mut study = other_ids();
     study.sensors[2].readings.truncate(1);
     study.sensors[3].readings.truncate(1);
     let findings = study.look().findings;
