@@ -298,8 +298,13 @@ pub fn in_short(outcome: &Outcome) -> Option<String> {
         1 => "; the nights of 1 sensor are left out of comparisons".to_owned(),
         n => format!("; the nights of {n} sensors are left out of comparisons"),
     };
+    let of_checks = match outcome.doubted.len() {
+        0 => String::new(),
+        1 => "; 1 fingerstick is left out of comparisons".to_owned(),
+        n => format!("; {n} fingersticks are left out of comparisons"),
+    };
     Some(format!(
-        "findings: {wrong} wrong, {doubtful} doubtful, {thin} thin, {seen} seen{left_out}{of_nights}; `whereworn check` lists them"
+        "findings: {wrong} wrong, {doubtful} doubtful, {thin} thin, {seen} seen{left_out}{of_nights}{of_checks}; `whereworn check` lists them"
     ))
 }
 

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use whereworn_model::settings::{Measure, Priorities};
 use whereworn_model::tables::site_comparison;
 
-use crate::catalogue::fill;
+use crate::catalogue::{counted, fill};
 use crate::chart::picture;
 use crate::chart::side_by_side::{SideBySide, Site, Wanted};
 use crate::claims::{Claim, JUDGED, LEAST_SENSORS, Verdict, read};
@@ -273,20 +273,29 @@ fn together(one: Option<String>, other: Option<String>) -> Option<String> {
     }
 }
 
-/// Sensors left out, findings that are wrong or doubtful, and which measures they touch.
+/// Sensors, nights and fingersticks left out, findings that are wrong or doubtful, and which measures they touch.
 fn unused(context: &Context) -> Option<String> {
     let text = &context.text.first;
     let mut parts = Vec::new();
     if let Some(view) = View::named(context, "left_out") {
-        // Of some the nights alone are left out.
-        let all = view.rows.iter();
-        let all = all.filter(|row| view.table.text(**row, "reason") != "thin");
-        let count = all.count();
-        if count > 0 {
-            let sensors = context.text.sensors(count as f64);
-            parts.push(fill(&text.left_out, &[("sensors", &sensors)]));
-        }
+        let reasons = view.rows.iter();
+        let (nights, whole): (Vec<&str>, Vec<&str>) = reasons
+            .map(|row| view.table.text(*row, "reason"))
+            .partition(|reason| *reason == "thin");
+        let of = |template: &str, sensors: Vec<&str>| {
+            let sensors = (!sensors.is_empty()).then_some(sensors.len() as f64)?;
+            Some(fill(
+                template,
+                &[("sensors", &context.text.sensors(sensors))],
+            ))
+        };
+        parts.extend(of(&text.left_out, whole));
+        parts.extend(of(&text.left_out_nights, nights));
     }
+    let checks = View::named(context, "doubted_checks").map_or(0, |view| view.rows.len());
+    parts.extend(
+        (checks > 0).then(|| counted(checks as f64, &text.left_out_check, &text.left_out_checks)),
+    );
     if let Some(view) = View::named(context, "findings") {
         parts.extend(found(&view));
     }

@@ -189,9 +189,16 @@ fn what_could_not_be_used_is_said() {
         "wearer;sensor;reason",
         &left_out,
     ));
+    let checks = ["Keeper Odd;date", "Keeper Odd;date"].map(str::to_owned);
+    study.tables.push(fixture::table(
+        "doubted_checks",
+        "",
+        "wearer;reason",
+        &checks,
+    ));
     line(
         &study.report().markdown,
-        "- **The data**: 1 sensor left out of all comparisons, clock, unit, wearer or id being plainly off; wrong or doubtful: a meter's clock or date that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
+        "- **The data**: 1 sensor left out of all comparisons, clock, unit, wearer or id being plainly off; nights of 1 sensor left out, their readings being rounded to coarse steps; 2 fingersticks left out, as they or the readings beside them are plainly off; wrong or doubtful: a meter's clock or date that is off (kitchen, bag), readings in another unit (1); this touches staying on, reading true.",
     );
 }
 
