@@ -69,23 +69,25 @@ intervals AS (
     CROSS JOIN settings AS t
     GROUP BY l.site
 ),
--- With wearers and sensors random, and by shares and rates that respect sensors; none below three sensors.
+-- With wearers and sensors random; none below three sensors.
 agreement AS (
     SELECT
         site,
-        mean_over_wearers(difference, sensor_no, wearer) AS bias,
-        share_within(
-            CASE WHEN below(fingerstick, 100) THEN difference / 20 ELSE 5 * relative_difference END,
-            sensor_no
-        ) AS within_20_20
+        mean_over_wearers(difference, sensor_no, wearer) AS bias
     FROM pair_agreement
     GROUP BY site
 ),
--- A sensor that is made badly may come up at any site: those of other sites have a say in how far up the interval reaches.
-farness AS (
+-- A sensor that is made badly may come up at any site: those of other sites have a say in how bad it may be.
+closeness AS (
     SELECT
         w.site,
-        sensor_mean_in_study(p.ard, p.sensor_no, p.site, CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END) AS mard
+        sensor_mean_in_study(p.ard, p.sensor_no, p.site, CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END) AS mard,
+        share_within_in_study(
+            CASE WHEN below(p.fingerstick, 100) THEN p.difference / 20 ELSE 5 * p.relative_difference END,
+            p.sensor_no,
+            p.site,
+            CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END
+        ) AS within_20_20
     FROM worn AS w
     CROSS JOIN pair_agreement AS p
     GROUP BY w.site
@@ -112,8 +114,8 @@ SELECT
     get_field(g.bias, 'lower') AS bias_lower,
     get_field(g.bias, 'upper') AS bias_upper,
     a.within_20_20,
-    get_field(g.within_20_20, 'lower') AS within_20_20_lower,
-    get_field(g.within_20_20, 'upper') AS within_20_20_upper,
+    get_field(f.within_20_20, 'lower') AS within_20_20_lower,
+    get_field(f.within_20_20, 'upper') AS within_20_20_upper,
     a.mard,
     get_field(f.mard, 'lower') AS mard_lower,
     get_field(f.mard, 'upper') AS mard_upper,
@@ -132,7 +134,7 @@ LEFT JOIN came_off AS c ON c.site = w.site
 LEFT JOIN intervals AS r ON r.site = w.site
 LEFT JOIN site_accuracy AS a ON a.site = w.site
 LEFT JOIN agreement AS g ON g.site = w.site
-LEFT JOIN farness AS f ON f.site = w.site
+LEFT JOIN closeness AS f ON f.site = w.site
 LEFT JOIN site_nights AS n ON n.site = w.site
 LEFT JOIN at_night AS q ON q.site = w.site
 LEFT JOIN site_delay AS l ON l.site = w.site

@@ -12,7 +12,7 @@ use whereworn_stats::multiplicity::holm;
 use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
-use whereworn_stats::rates::study::{StudyValues, mean_in_study};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
 
 use crate::fixture::{Output, Row, Study, Table, close, close_or_missing};
 
@@ -77,8 +77,14 @@ fn headline_of_each_site() {
         .map(f64::abs);
     let (farness, sensors_of_all) = (farness.collect::<Vec<_>>(), labels(&all, "sensor_no"));
     let (places, codes) = (labels(&all, "site"), codes_of(&pairs.table, "site"));
-    let of_study = StudyValues {
-        values: &farness,
+    // In units of the limit: 20 mg/dL below 100 mg/dL, 20 % from there on.
+    let in_limits = |row: &Row<'_>| {
+        let difference = row.number("difference");
+        difference / (0.2 * row.number("fingerstick").max(100.0))
+    };
+    let errors: Vec<f64> = all.iter().map(in_limits).collect();
+    let of_study = |values| StudyValues {
+        values,
         sensors: &sensors_of_all,
         sites: &places,
     };
@@ -94,14 +100,10 @@ fn headline_of_each_site() {
         let interval = mean.unwrap().mean.interval;
         close(row.number("bias_lower"), interval.lower, 1e-6, site);
         close(row.number("bias_upper"), interval.upper, 1e-6, site);
-        // In units of the limit: 20 mg/dL below 100 mg/dL, 20 % from there on.
-        let in_limits = |row: &Row<'_>| {
-            let difference = row.number("difference");
-            difference / (0.2 * row.number("fingerstick").max(100.0))
-        };
-        let errors: Vec<f64> = own.iter().map(in_limits).collect();
-        let share = share_within(&errors, &sensors).unwrap();
+        let own_errors: Vec<f64> = own.iter().map(in_limits).collect();
+        let share = share_within(&own_errors, &sensors).unwrap();
         close(row.number("within_20_20"), share.estimate, EQUAL, site);
+        let share = share_in_study(&of_study(&errors), codes[site]).unwrap();
         let lower = share.interval.map(|interval| interval.lower);
         close_or_missing(row.maybe("within_20_20_lower"), lower, EQUAL, site);
         let absolute: Vec<f64> = own
@@ -110,7 +112,7 @@ fn headline_of_each_site() {
             .collect();
         let mard = clustered_mean(&absolute, &sensors).unwrap();
         close(row.number("mard"), mard.estimate, EQUAL, site);
-        let mard = mean_in_study(&of_study, codes[site]).unwrap();
+        let mard = mean_in_study(&of_study(&farness), codes[site]).unwrap();
         let upper = mard.interval.map(|interval| interval.upper);
         close_or_missing(row.maybe("mard_upper"), upper, EQUAL, site);
         let at_night = artefacts.rows_where(&[("site", site)]);

@@ -1,13 +1,13 @@
-//! Intervals of one site that the study's other sites have a say in, by hand. Quantiles by bisection of the sum of Poisson terms
-//! and of Simpson's rule on the density of t, in a script of their own.
+//! Intervals of one site that the study's other sites have a say in, by hand. Quantiles by bisection of
+//! Simpson's rule on the densities of t and beta, in a script of their own.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod common;
 
 use common::close;
-use whereworn_stats::rates::clustered::clustered_mean;
-use whereworn_stats::rates::study::{StudyValues, mean_in_study};
+use whereworn_stats::rates::clustered::{clustered_mean, share_within};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
 
 /// Sensors of two values each that do not differ, by site.
 fn twice(sites: &[&[f64]]) -> (Vec<f64>, Vec<usize>, Vec<usize>) {
@@ -80,4 +80,59 @@ fn other_sites_make_no_site_surer() {
     };
     let own = clustered_mean(&values[..6], &sensors[..6]);
     assert_eq!(mean_in_study(&study, 0), own);
+}
+
+/// Sensors of twenty errors each, of which so many are beyond their limit.
+fn beyond(sites: &[&[usize]]) -> (Vec<f64>, Vec<usize>, Vec<usize>) {
+    let (mut errors, mut sensors, mut places) = (Vec::new(), Vec::new(), Vec::new());
+    for (site, counts) in sites.iter().enumerate() {
+        for count in *counts {
+            let sensor = sensors.last().map_or(0, |last| last + 1);
+            let size = |error: usize| if error < *count { -1.5 } else { 0.5 };
+            errors.extend((0..20).map(size));
+            sensors.extend([sensor; 20]);
+            places.extend([site; 20]);
+        }
+    }
+    (errors, sensors, places)
+}
+
+/// One error in sixty is beyond: p = 59 / 60, v = 0.05² / 3. At the other site none, none and fifteen of twenty: p (1 - p) and v both 0.1875.
+/// ρ = (0.05² / 3 + 0.1875) / (59 / 3600 + 0.1875) = 0.923706; with 4 degrees of freedom t is 2.776445, and the effective number
+/// (1.959964 / t)² · 3 / (0.6 ρ) = 2.697456. Lower end: p.025 of beta(59 / 60 n + 1/4, n / 60 + 3/4).
+#[test]
+fn a_bad_sensor_elsewhere_lowers_the_lower_end_of_a_share() {
+    let (errors, sensors, sites) = beyond(&[&[1, 0, 0], &[0, 0, 15]]);
+    let study = StudyValues {
+        values: &errors,
+        sensors: &sensors,
+        sites: &sites,
+    };
+    let own = share_within(&errors[..60], &sensors[..60]).unwrap();
+    let first = share_in_study(&study, 0).unwrap();
+    assert_eq!(first.estimate, own.estimate);
+    let interval = first.interval.unwrap();
+    assert_eq!(interval.upper, own.interval.unwrap().upper);
+    close(interval.lower, 0.316_171_987_7, 1e-6, "lower");
+    assert_eq!(share_in_study(&study, 2), None);
+    // The site that has it is no surer for the other.
+    let bad = share_within(&errors[60..], &sensors[60..]).unwrap();
+    let second = share_in_study(&study, 1).unwrap().interval.unwrap();
+    assert!(second.lower <= bad.interval.unwrap().lower);
+    assert_eq!(second.upper, bad.interval.unwrap().upper);
+}
+
+/// One site, and sites none of whose sensors differ, leave a share its own interval.
+#[test]
+fn shares_that_nothing_spoils_stay_as_they_are() {
+    for sites in [&[&[1, 0, 0][..]][..], &[&[0, 0, 0], &[0, 0, 0]]] {
+        let (errors, sensors, places) = beyond(sites);
+        let study = StudyValues {
+            values: &errors,
+            sensors: &sensors,
+            sites: &places,
+        };
+        let own = share_within(&errors[..60], &sensors[..60]);
+        assert_eq!(share_in_study(&study, 0), own);
+    }
 }

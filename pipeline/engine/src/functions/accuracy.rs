@@ -10,7 +10,7 @@ use whereworn_stats::rates::clustered::{
 };
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
-use whereworn_stats::rates::study::{StudyValues, mean_in_study};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
 
 use super::arguments::Kind::{Code, Count, Label, Number};
 use super::arguments::{plain, with_unit};
@@ -28,6 +28,19 @@ pub const ALL: &[Statistic] = &[
         about: "share of signed errors, in units of their limit, that are within it, with the interval that respects sensors, from three on",
         example: "SELECT site, get_field(share_within(difference / 20, sensor_no), 'share') AS within FROM pairs GROUP BY site ORDER BY site",
         evaluate: One(share_over_sensors),
+    },
+    Statistic {
+        name: "share_within_in_study",
+        arguments: &[
+            plain("error", Number),
+            plain("sensor", Label),
+            plain("site", Label),
+            plain("own", Number),
+        ],
+        fields: &["share", "lower", "upper"],
+        about: "share_within of the site whose rows have own 1, its lower end held to the spread between sensors of all sites",
+        example: "SELECT w.site, get_field(share_within_in_study(p.difference / 20, p.sensor_no, p.site, CASE WHEN p.site = w.site THEN 1.0 ELSE 0.0 END), 'lower') AS least FROM sites AS w CROSS JOIN pair_agreement AS p GROUP BY w.site ORDER BY w.site",
+        evaluate: One(share_in_its_study),
     },
     Statistic {
         name: "sensor_mean",
@@ -155,6 +168,14 @@ fn positive_mean(rows: &Rows) -> Values {
 }
 
 fn mean_in_its_study(rows: &Rows) -> Values {
+    in_its_study(rows, mean_in_study)
+}
+
+fn share_in_its_study(rows: &Rows) -> Values {
+    in_its_study(rows, share_in_study)
+}
+
+fn in_its_study(rows: &Rows, of: fn(&StudyValues, usize) -> Option<Headline>) -> Values {
     let sites = rows.labels(2);
     let own = rows.numbers(3).iter().position(|own| *own > 0.0)?;
     let study = StudyValues {
@@ -162,7 +183,7 @@ fn mean_in_its_study(rows: &Rows) -> Values {
         sensors: &rows.labels(1),
         sites: &sites,
     };
-    Some(headline(mean_in_study(&study, *sites.get(own)?)?))
+    Some(headline(of(&study, *sites.get(own)?)?))
 }
 
 fn rate_over_sensors(rows: &Rows) -> Values {

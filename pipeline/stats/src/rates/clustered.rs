@@ -134,14 +134,10 @@ impl ClusteredRatio {
 /// simulation. Checked by `tests/clustered.rs`.
 #[must_use]
 pub fn share_within(errors: &[f64], sensors: &[usize]) -> Option<Headline> {
-    let hit = |error: &f64| f64::from(u8::from(at_most(error.abs(), 1.0)));
-    let hits: Vec<f64> = errors.iter().map(hit).collect();
-    let clusters = clusters_of(&hits, sensors);
+    let clusters = clusters_of(&hits(errors), sensors);
     let ratio = clustered_ratio(&clusters)?;
     let p = ratio.ratio;
-    let squares: f64 = clusters.iter().map(|cluster| cluster.size.powi(2)).sum();
-    let alike = correlation_of_hits(errors, sensors).max(LEAST_CORRELATION_OF_HITS);
-    let most = ratio.size / (1.0 + alike * (squares / ratio.size - 1.0));
+    let most = most_effective(errors, sensors, &clusters);
     let end = |tail: f64, upper: bool| {
         let shrink = (normal_quantile(1.0 - tail) / ratio.t(tail)).powi(2);
         let n = if p > 0.0 && p < 1.0 && ratio.variance > 0.0 {
@@ -149,15 +145,34 @@ pub fn share_within(errors: &[f64], sensors: &[usize]) -> Option<Headline> {
         } else {
             most
         };
-        let (hits, misses) = (p * n, (1.0 - p) * n);
-        match upper {
-            true if misses <= 0.0 => 1.0,
-            true => beta_quantile(1.0 - tail, hits + OUTWARD, misses + INWARD),
-            false if hits <= 0.0 => 0.0,
-            false => beta_quantile(tail, hits + INWARD, misses + OUTWARD),
-        }
+        share_end(p, n, tail, upper)
     };
     Some(headline(&ratio, end))
+}
+
+/// 1 for each error within its limit, 0 for one beyond.
+pub(super) fn hits(errors: &[f64]) -> Vec<f64> {
+    let hit = |error: &f64| f64::from(u8::from(at_most(error.abs(), 1.0)));
+    errors.iter().map(hit).collect()
+}
+
+/// The most that an effective number of errors may be, by what the errors foretell of hits.
+pub(super) fn most_effective(errors: &[f64], sensors: &[usize], clusters: &[Cluster]) -> f64 {
+    let size: f64 = clusters.iter().map(|cluster| cluster.size).sum();
+    let squares: f64 = clusters.iter().map(|cluster| cluster.size.powi(2)).sum();
+    let alike = correlation_of_hits(errors, sensors).max(LEAST_CORRELATION_OF_HITS);
+    size / (1.0 + alike * (squares / size - 1.0))
+}
+
+/// One end of the interval of [`share_within`], given the share and the effective number of errors.
+pub(super) fn share_end(p: f64, n: f64, tail: f64, upper: bool) -> f64 {
+    let (hits, misses) = (p * n, (1.0 - p) * n);
+    match upper {
+        true if misses <= 0.0 => 1.0,
+        true => beta_quantile(1.0 - tail, hits + OUTWARD, misses + INWARD),
+        false if hits <= 0.0 => 0.0,
+        false => beta_quantile(tail, hits + INWARD, misses + OUTWARD),
+    }
 }
 
 /// Correlation of whether two errors of a sensor are within -1 to 1, under the random-intercept model of the errors:
