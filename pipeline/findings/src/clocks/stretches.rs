@@ -399,11 +399,21 @@ pub(crate) fn stretch(profiles: &Profiles, search: &Search, scope: Scope) -> Opt
             }
             items = trimmed;
         }
+        let items = or_all(profiles, scope, items);
         let top = gain(profiles, search, &items, steps);
         let (steps, top) = refined(profiles, search, &items, &[(steps, top)])?;
         shift_of(profiles, search, scope, items, (steps, top), STRETCH)
     });
     made.max_by(|a, b| a.net.total_cmp(&b.net))
+}
+
+/// Checks of a stretch, or all of the scope where what is beside it is too few to be told from it.
+fn or_all(profiles: &Profiles, scope: Scope, items: Vec<usize>) -> Vec<usize> {
+    let all = of_scope(profiles, scope);
+    match all.len() - items.len() < LEAST_STRETCH {
+        true => all,
+        false => items,
+    }
 }
 
 /// The best moment from which, or until which, all checks are shifted by up to an hour: a free delay of each block would

@@ -333,6 +333,33 @@ fn the_only_meter_is_not_left_out() {
     assert!(outcome.doubted.is_empty() && outcome.left_out.is_empty());
 }
 
+/// Six fingersticks before it was set are too few to be told from a meter that is off throughout, and no stretch of
+/// time beside a gap in the readings is taken for it.
+#[test]
+fn a_meter_that_is_off_but_for_its_first_days_is_off_throughout() {
+    let mut study = Study::new(6);
+    let at = START + 2 * 14_700 * MINUTE + 7 * DAY;
+    let missing = at..at + 80 * MINUTE;
+    let readings = &mut study.sensors[2].readings;
+    readings.retain(|reading| !missing.contains(&reading.time));
+    for (place, check) in study.checks.iter_mut().enumerate() {
+        check.meter = "bag".into();
+        if place >= 6 {
+            check.time += 75 * MINUTE;
+        }
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        (found.kind, found.paste.contains("from")),
+        ("clock-meter", false),
+        "{found:?}"
+    );
+    assert!((found.size.unwrap() - 75.0).abs() <= 8.0, "{found:?}");
+}
+
 /// The clock of all readings is put back by an hour two days into the third sensor: two runs of readings interleave
 /// there, and later sensors are shifted too. The day and the hour are told by that.
 #[test]
