@@ -2,7 +2,7 @@
 -- row = "one measure and comparison of two sites, or of one site with the mean of the others"
 -- section = "compare"
 -- order = 0
--- note = "The site less the other: the share that came off by the rated day, percentage points of mean absolute relative difference, mg/dL, artefacts per 100 sensor-nights, minutes. The interval is 95 % for all rows of the family together at this look. Evidence may be looked at every month, by whoever stops when they like: without a difference it reaches 20 in at most one study of twenty. It takes the site of a sensor to be chosen without regard to how that sensor will do, and normal scatter of sensors where there are few. The page on sentences says how well that holds."
+-- note = "The site less the other: the share that came off by the rated day (by an earlier one where too few were worn longer), percentage points of mean absolute relative difference, mg/dL, artefacts per 100 sensor-nights, minutes. The interval is 95 % for all rows of the family together at this look. Evidence may be looked at every month, by whoever stops when they like: without a difference it reaches 20 in at most one study of twenty. It takes the site of a sensor to be chosen without regard to how that sensor will do, and normal scatter of sensors where there are few. The page on sentences says how well that holds."
 -- [columns]
 -- measure = { label = "Measure", class = "category" }
 -- site = { label = "Site", class = "site" }
@@ -21,6 +21,7 @@
 -- alike_from = { label = "Alike from a margin of", digits = 2, class = "estimate" }
 -- planned = { label = "Planned", class = "count" }
 -- primary = { hidden = true, class = "count" }
+-- until = { hidden = true, unit = "days", class = "count" }
 WITH listed AS (
     SELECT UNNEST(conclude(
         fact, of_sensor, text_1, text_2, text_3, text_4, text_5, text_6,
@@ -46,7 +47,8 @@ fields AS (
         CAST(get_field(row, 'withdrawn') AS BIGINT) AS reasons,
         CAST(get_field(row, 'more_sensors') AS BIGINT) AS more_sensors,
         CAST(get_field(row, 'planned') AS BIGINT) AS planned,
-        CAST(get_field(row, 'primary') AS BIGINT) AS is_primary
+        CAST(get_field(row, 'primary') AS BIGINT) AS is_primary,
+        CAST(get_field(row, 'until') AS BIGINT) AS until
     FROM listed
 )
 SELECT
@@ -72,7 +74,8 @@ SELECT
     f.more_sensors,
     CASE WHEN f.verdict_no = 3 AND f.reasons = 0 AND b.site IS NOT NULL THEN GREATEST(-f.lower, f.upper) END AS alike_from,
     f.planned,
-    f.is_primary AS "primary"
+    f.is_primary AS "primary",
+    f.until
 FROM fields AS f
 INNER JOIN sites AS a ON CAST(a.position AS DOUBLE) = f.position
 LEFT JOIN sites AS b ON CAST(b.position AS DOUBLE) = f.position_against

@@ -73,6 +73,8 @@ pub(crate) struct Claim<'t> {
     /// The least margin within which the interval of an open row lies.
     pub alike_from: Option<f64>,
     pub planned: bool,
+    /// The day by which sensors came off, where too few were followed to the rated one.
+    pub until: Option<f64>,
 }
 
 impl<'t> Claim<'t> {
@@ -108,6 +110,7 @@ impl<'t> Claim<'t> {
             more_sensors: number(column::MORE_SENSORS),
             alike_from: number(column::ALIKE_FROM),
             planned: number(column::PLANNED) == Some(1.0),
+            until: number(column::UNTIL),
         })
     }
 

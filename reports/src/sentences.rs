@@ -91,7 +91,7 @@ fn filled(context: &Context, template: &str, claim: &Claim) -> String {
         ("value", &*size(context, claim.measure, claim.size)),
         ("interval", ends.as_deref().unwrap_or_default()),
         ("unit", context.unit.code()),
-        ("rated", &*rated(context)),
+        ("rated", &*until(context, claim)),
         ("margin", &*size(context, claim.measure, margin)),
         ("causes", &*causes(context, &claim.withdrawn)),
     ];
@@ -156,6 +156,10 @@ fn figures(view: &View, claim: &Claim) -> Option<Figures> {
         view.value(*rows.first()?, column)
     };
     let (site, against) = (figure(claim.site)?, figure(claim.against)?);
+    // Those are of the rated day.
+    if claim.until.is_some() {
+        return None;
+    }
     let more_is_said =
         claim.measure == Measure::ReadsHighOrLow || column == comparison::WITHIN_20_20;
     let [site_shown, against_shown] = [site, against].map(|value| view.quantity(column, value));
@@ -234,7 +238,12 @@ pub(crate) fn open(context: &Context, claim: &Claim, countable: bool) -> Option<
             ("unit", context.unit.code()),
         ];
         let most = fill(&words.scale, &values);
-        fill(&text.at_most, &[("most", most.trim_end())])
+        let template = match claim.until {
+            Some(_) => &text.at_most_until,
+            None => &text.at_most,
+        };
+        let day = until(context, claim);
+        fill(template, &[("most", most.trim_end()), ("day", &day)])
     });
     let more = claim.more_sensors.filter(|_| countable).map(|more| {
         let more = context.text.sensors(more);
@@ -285,9 +294,9 @@ pub(crate) fn trade_off(
 fn won(view: &View, claim: &Claim, told: &str) -> Option<String> {
     let context = view.context;
     let words = words(context, claim.measure)?;
-    let figures = figures(view, claim)?;
-    let said = match figures.points {
-        Points::SameWay => {
+    let said = match figures(view, claim) {
+        None if claim.until.is_none() => return None,
+        Some(figures) if figures.points == Points::SameWay => {
             let values = [
                 ("site", &*context.site_label(claim.site)),
                 ("against", &*context.site_label(claim.against)),
@@ -296,9 +305,7 @@ fn won(view: &View, claim: &Claim, told: &str) -> Option<String> {
             ];
             fill(&words.won, &values)
         }
-        Points::Nowhere | Points::OtherWay => {
-            core(context, claim).filter(|said| !told.contains(said))?
-        }
+        _ => core(context, claim).filter(|said| !told.contains(said))?,
     };
     Some(match claim.verdict {
         Verdict::Leans => fill(&context.text.claims.mark_so_far, &[("claim", &said)]),
@@ -327,6 +334,12 @@ pub(crate) fn worn(view: &View, row: usize) -> f64 {
         .value(row, comparison::SESSIONS)
         .or_else(|| view.value(row, "sensors"));
     count.unwrap_or(0.0)
+}
+
+/// The day by which sensors came off that a claim is about.
+fn until(context: &Context, claim: &Claim) -> String {
+    let day = claim.until.map(|day| context.number(day, 0));
+    day.unwrap_or_else(|| rated(context))
 }
 
 /// The rated days in words.

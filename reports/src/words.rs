@@ -266,6 +266,7 @@ pub(crate) struct Claims {
     pub all: String,
     pub settled_by: String,
     pub at_most: String,
+    pub at_most_until: String,
     pub open_known: String,
     pub none_told: String,
     /// What a site cannot be told from.

@@ -6,11 +6,13 @@ use whereworn_model::units::Unit;
 use crate::fixture::{self, Study};
 
 const COLUMNS: &str = "measure;site;against;difference;lower;upper;sensors;sensors_against;wearers;evidence;p;verdict;\
-                       withdrawn;more_sensors;alike_from;planned";
+                       withdrawn;more_sensors;alike_from;planned;until";
 
 /// The fixture with other conclusions; the first two sites are on the label.
 fn study(rows: &[&str]) -> Study {
-    let rows: Vec<String> = rows.iter().map(|row| (*row).to_owned()).collect();
+    let cells = |text: &str| text.matches(';').count();
+    let padded = |row: &&str| (*row).to_owned() + &";".repeat(cells(COLUMNS) - cells(row));
+    let rows: Vec<String> = rows.iter().map(padded).collect();
     let mut study = fixture::full();
     *study.table("conclusions") =
         fixture::table("conclusions", fixture::tables::CONCLUSIONS, COLUMNS, &rows);
@@ -320,4 +322,20 @@ fn what_cannot_be_told_apart_is_named() {
         said,
         "Which of Lower back and Back of the upper arm is quieter at night."
     );
+}
+
+/// Where sensors of a site were seen for eight of the fourteen rated days, what is said says so, and the figures of the rated day are not
+/// set beside it.
+#[test]
+fn a_difference_seen_to_an_earlier_day_says_the_day() {
+    let row = "stays-on;upper-arm-back;lower-back;0.12;0.02;0.2;30;30;3;40;0.001;differs;;;;0;8";
+    let said = study(&[row]).report().markdown.replace('\u{a0}', " ");
+    let claim =
+        "keeps more sensors on than Back of the upper arm, 1.2 more of ten by day 8 (0.2 to 2.0)";
+    assert!(said.contains(claim), "{said}");
+    assert!(!said.contains("9 against 21"), "{said}");
+    let row = "stays-on;upper-arm-back;lower-back;0.12;-0.02;0.2;30;30;3;1;0.4;open;;;0.2;0;8";
+    let open = point(&study(&[row]), "Still open").unwrap();
+    let most = "2.0 in ten apart at most by day 8; too few were worn after it";
+    assert!(open.contains(most), "{open}");
 }

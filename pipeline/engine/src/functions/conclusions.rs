@@ -50,6 +50,7 @@ pub const ALL: &[Statistic] = &[Statistic {
         "more_sensors",
         "planned",
         "primary",
+        "until",
     ],
     about: "a list, one a measure and comparison: what can be said of the sites of a study, from the rows of `compared`",
     example: "SELECT UNNEST(conclude(fact, of_sensor, text_1, text_2, text_3, text_4, text_5, text_6, number_1, number_2, number_3, number_4, number_5, number_6)) AS found FROM compared",
@@ -269,5 +270,6 @@ fn values(place: usize, one: &Conclusion, sites: &[(f64, &str)]) -> Vec<Option<f
         one.more_sensors.and_then(count),
         Some(f64::from(u8::from(one.planned))),
         Some(f64::from(u8::from(one.primary))),
+        one.until,
     ]
 }

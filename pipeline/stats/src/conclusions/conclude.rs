@@ -77,6 +77,8 @@ pub struct Conclusion {
     pub primary: bool,
     /// Whether it was planned before its first data.
     pub planned: bool,
+    /// Of sensors that came off: the day by which, where too few were followed to their rated one.
+    pub until: Option<f64>,
 }
 
 /// Everything that can be said of a study up to its last look.
@@ -275,7 +277,7 @@ impl<'a> Judged<'a> {
             |interval: Interval| interval.lower > -self.margin && interval.upper < self.margin;
         if pair && self.evidence >= ENOUGH {
             Verdict::Differs
-        } else if pair && self.interval.is_some_and(within) {
+        } else if pair && self.row.until.is_none() && self.interval.is_some_and(within) {
             Verdict::Alike
         } else if self.p.is_some_and(|p| p < ERROR) {
             Verdict::Leans
@@ -317,6 +319,7 @@ impl<'a> Judged<'a> {
             primary: self.family.primary,
             planned: self.family.primary
                 && planned_since.is_some_and(|since| since < self.first_data()),
+            until: self.row.until,
         }
     }
 

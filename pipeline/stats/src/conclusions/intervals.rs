@@ -9,8 +9,8 @@ use crate::interval::Interval;
 pub(super) enum Scale {
     /// Means: t on either side.
     Mean,
-    /// Shares between 0 and 1.
-    Share,
+    /// Shares between 0 and 1; share of each site's sensors whose end was seen.
+    Share([f64; 2]),
     /// Events per 100 nights; nights of Poisson events behind each site's mean.
     Rate([f64; 2]),
 }
@@ -19,7 +19,8 @@ pub(super) enum Scale {
 ///
 /// Means: t. Shares and rates: Newcombe 1998 Stat Med 17:873, method 10 (from memory): each end of the difference lies as far from it as
 /// the ends of both sites' intervals together. Those are Wilson's with t for z and as many sensors as make the variance that
-/// was found, and Garwood's with as many nights as do, times (z / t)²; never more than were worn. `None` without degrees of freedom.
+/// was found, and Garwood's with as many nights as do, times (z / t)²; never more than were worn,
+/// of shares than were seen to their end. `None` without degrees of freedom.
 pub(super) fn interval(contrast: &Contrast, scale: Scale, tail: f64) -> Option<Interval> {
     if contrast.df < 1.0 {
         return None;
@@ -32,7 +33,7 @@ pub(super) fn interval(contrast: &Contrast, scale: Scale, tail: f64) -> Option<I
                 t * contrast.std_error,
             ));
         }
-        Scale::Share => contrast.sides.map(|side| share(&side, t)),
+        Scale::Share(seen) => [0, 1].map(|place| share(&contrast.sides[place], seen[place], t)),
         Scale::Rate(nights) => {
             [0, 1].map(|place| rate(&contrast.sides[place], nights[place], t, tail))
         }
@@ -45,11 +46,11 @@ pub(super) fn interval(contrast: &Contrast, scale: Scale, tail: f64) -> Option<I
     })
 }
 
-/// Wilson's interval of a share.
-fn share(side: &Side, t: f64) -> Interval {
+/// Wilson's interval of a share, of sensors so many of which were seen to their end.
+fn share(side: &Side, seen: f64, t: f64) -> Interval {
     let p = side.mean.clamp(0.0, 1.0);
     let binomial = p * (1.0 - p);
-    let mut n = 1.0 / side.spread;
+    let mut n = seen / side.spread;
     if side.variance > 0.0 && binomial > 0.0 {
         n = n.min(binomial / side.variance);
     }

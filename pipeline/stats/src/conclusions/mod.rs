@@ -20,6 +20,7 @@ mod conclude;
 mod confounders;
 mod contrast;
 mod evidence;
+mod followed;
 mod intervals;
 mod laws;
 mod measure;

@@ -3,9 +3,10 @@
 use super::blocks::{Member, Within, by_lot};
 use super::compare::{Comparison, Known, compare};
 use super::contrast::{Contrast, Side, contrast, joined_df};
+use super::followed::{seen_until, share_seen, shares};
 use super::intervals::Scale;
 use super::measure::Measure;
-use super::scores::{Order, Score, Sides, members, shares};
+use super::scores::{Order, Score, Sides, members};
 use super::study::Study;
 use std::collections::BTreeSet;
 
@@ -24,6 +25,8 @@ pub(super) struct Row {
     /// The difference in the unit of the measure.
     pub estimate: Option<Contrast>,
     pub scale: Scale,
+    /// The day by which sensors came off that are told of; `None` for the rated one.
+    pub until: Option<f64>,
 }
 
 /// What is known at the cut-off in one measure.
@@ -59,7 +62,10 @@ impl<'a> Facts<'a> {
     pub fn new(study: &'a Study<'a>, orders: &Orders, measure: Measure, now: f64) -> Self {
         let known = Known::new(study, measure, now);
         let told = match &known {
-            Known::Lives(lives) => Some(shares(study, orders.of(Within::Nothing), lives)),
+            Known::Lives(lives) => {
+                let all = 0..study.sites.len();
+                Some(shares(study, orders.of(Within::Nothing), lives, all, None))
+            }
             Known::Rates(rates) => Some(rates.clone()),
             Known::Scores(_) => None,
         };
@@ -96,30 +102,45 @@ impl<'a> Facts<'a> {
             }
         }
         let (within, members, tested) = best;
-        let told = self.told(orders, within, sides, &members);
+        let until = match &self.known {
+            Known::Lives(lives) => {
+                let order = orders.of(Within::Nothing);
+                seen_until(self.study, order, lives, [site, against])
+            }
+            _ => None,
+        };
+        let told = self.told(orders, within, sides, &members, until);
         Row {
             measure: self.measure,
             site,
             against: Some(against),
-            scale: self.scale(&told),
+            scale: self.scale(orders, sides, &told, until),
             estimate: contrast(&told).map(|contrast| self.in_bounds(contrast)),
             members,
             within,
             tested,
+            until,
         }
     }
 
-    /// The same sensors with what is told of them.
+    /// The same sensors with what is told of them, as far as it was seen.
     fn told(
         &self,
         orders: &Orders,
         within: Within,
         sides: Sides<'_>,
         tested: &[Member],
+        until: Option<f64>,
     ) -> Vec<Member> {
-        match &self.told {
-            Some(told) => members(self.study, orders.of(within), within, sides, told),
-            None => tested.to_vec(),
+        let (study, order) = (self.study, orders.of(within));
+        match (&self.known, &self.told) {
+            (Known::Lives(lives), _) if until.is_some() => {
+                let sites = std::iter::once(sides.site).chain(sides.against.iter().copied());
+                let told = shares(study, orders.of(Within::Nothing), lives, sites, until);
+                members(study, order, within, sides, &told)
+            }
+            (_, Some(told)) => members(study, order, within, sides, told),
+            (_, None) => tested.to_vec(),
         }
     }
 
@@ -139,11 +160,22 @@ impl<'a> Facts<'a> {
         }
     }
 
-    fn scale(&self, told: &[Member]) -> Scale {
-        match self.measure {
-            Measure::StaysOn => Scale::Share,
-            Measure::QuietAtNight => Scale::Rate(nights(told)),
-            _ => Scale::Mean,
+    fn scale(
+        &self,
+        orders: &Orders,
+        sides: Sides<'_>,
+        told: &[Member],
+        until: Option<f64>,
+    ) -> Scale {
+        match &self.known {
+            Known::Lives(lives) => {
+                let order = orders.of(Within::Nothing);
+                let seen = |site: usize| share_seen(self.study, order, lives, site, until);
+                let others: f64 = sides.against.iter().map(|site| seen(*site)).sum();
+                Scale::Share([seen(sides.site), others / sides.against.len() as f64])
+            }
+            Known::Rates(_) => Scale::Rate(nights(told)),
+            Known::Scores(_) => Scale::Mean,
         }
     }
 
@@ -176,9 +208,10 @@ impl<'a> Facts<'a> {
                 contrast.turned()
             }
         };
+        let until = rows.iter().filter_map(|row| row.until).reduce(f64::min);
         let estimates = rows
             .iter()
-            .filter_map(|row| Some(turned(row.estimate?, row)));
+            .filter_map(|row| Some(turned(self.estimate(orders, row, until)?, row)));
         let tests = rows
             .iter()
             .filter_map(|row| Some(turned(row.tested.as_ref()?.contrast, row)));
@@ -207,12 +240,31 @@ impl<'a> Facts<'a> {
             measure: self.measure,
             site,
             against: None,
-            scale: self.scale(&self.told(orders, within, sides, &members)),
+            scale: self.scale(
+                orders,
+                sides,
+                &self.told(orders, within, sides, &members, until),
+                until,
+            ),
             members,
             within,
             tested: Some(tested),
             estimate: Some(estimate),
+            until,
         })
+    }
+
+    /// The difference of a pair by a day that all pairs beside it were seen to.
+    fn estimate(&self, orders: &Orders, row: &Row, until: Option<f64>) -> Option<Contrast> {
+        if row.until == until {
+            return row.estimate;
+        }
+        let sides = Sides {
+            site: row.site,
+            against: &[row.against?],
+        };
+        let told = self.told(orders, row.within, sides, &row.members, until);
+        contrast(&told).map(|contrast| self.in_bounds(contrast))
     }
 }
 

@@ -4,7 +4,6 @@ use super::blocks::{Member, Within, in_blocks, stratum};
 use super::measure::Measure;
 use super::study::{Ending, Sensor, Study};
 use crate::distributions::normal_quantile;
-use crate::survival::pseudo::pseudo_incidence;
 
 /// A sensor with n pairs counts n / (n + 3): its mean scatters by the spread between sensors and by its own pairs, whose
 /// variance is about three times as large. A fixed number keeps the weights free of what the sites showed.
@@ -28,7 +27,7 @@ pub(super) struct Score {
 
 impl Score {
     /// One that weighs as any other sensor's.
-    fn of_sensor(value: f64) -> Self {
+    pub fn of_sensor(value: f64) -> Self {
         Self {
             value,
             weight: 1.0,
@@ -323,36 +322,6 @@ fn hazard_scores(members: &mut [Member], lives: &[Option<Life>]) {
         }
         at += tied;
     }
-}
-
-/// The share that came off by the rated day, sensor by sensor: pseudo-observations of each site's cumulative incidence.
-pub(super) fn shares(
-    study: &Study<'_>,
-    order: &Order,
-    lives: &[Option<Life>],
-) -> Vec<Option<Score>> {
-    let mut scores = vec![None; study.sensors.len()];
-    for site in 0..study.sites.len() {
-        let known: Vec<(usize, Life)> = order
-            .of(site)
-            .iter()
-            .filter_map(|&sensor| Some((sensor, lives[sensor]?)))
-            .collect();
-        let days: Vec<f64> = known.iter().map(|(_, life)| life.days).collect();
-        let causes: Vec<Option<usize>> = known
-            .iter()
-            .map(|(_, life)| match life.ending {
-                Ending::CameOff => Some(0),
-                Ending::Competing => Some(1),
-                Ending::Censored => None,
-            })
-            .collect();
-        let values = pseudo_incidence(&days, &causes, 0);
-        for ((sensor, _), value) in known.iter().zip(values) {
-            scores[*sensor] = Some(Score::of_sensor(value));
-        }
-    }
-    scores
 }
 
 #[cfg(test)]

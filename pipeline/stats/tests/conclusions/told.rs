@@ -107,3 +107,78 @@ fn who_checks_what_is_low_tells_of_no_bias() {
     let truly = checked(false, -20.0);
     assert_eq!(truly.verdict, Verdict::Differs, "{truly:?}");
 }
+
+/// Sensors of two sites, by the days that they were worn and whether they came off then.
+fn by_ends(ends: [&[(f64, bool)]; 2]) -> Vec<Sensor> {
+    let mut sensors = two_sites(
+        ends.map(|own| vec![0.0; own.len()])
+            .each_ref()
+            .map(Vec::as_slice),
+    );
+    for (sensor, (day, off)) in sensors.iter_mut().zip(ends.into_iter().flatten()) {
+        sensor.known_until = sensor.inserted + day;
+        sensor.ending = if *off {
+            Ending::CameOff
+        } else {
+            Ending::Censored
+        };
+    }
+    sensors
+}
+
+fn told(ends: [&[(f64, bool)]; 2]) -> Conclusion {
+    let found = conclude(
+        &study(by_ends(ends), &[1e5]),
+        &plan(Measure::StaysOn),
+        None,
+    );
+    row(&found, Measure::StaysOn).clone()
+}
+
+/// Rated for 10 days. All six of one site are taken off on day 6; of the other three of six come off by day 5 and two on day 8: told is
+/// what happened by day 6, 3 of 6 against none, and nothing of the days in which one site had no sensor.
+#[test]
+fn nothing_is_told_of_days_that_one_site_never_saw() {
+    let off = |day: f64| (day, true);
+    let on = |day: f64| (day, false);
+    let chosen = [on(6.0); 6];
+    let worn = [off(2.0), off(3.0), off(5.0), off(8.0), off(8.0), on(10.0)];
+    let short = told([&chosen, &worn]);
+    assert_eq!(short.until, Some(6.0));
+    assert!(
+        (short.difference.expect("difference") + 0.5).abs() < 1e-9,
+        "{short:?}"
+    );
+    // One of five that is followed to the end speaks for the four that were not; of six it does not.
+    let mut followed = chosen;
+    followed[0] = on(10.0);
+    assert_eq!(told([&followed, &worn]).until, Some(6.0));
+    let whole = told([&followed[..5], &worn]);
+    assert_eq!(whole.until, None);
+    assert!(whole.difference.expect("difference") < -0.8, "{whole:?}");
+    // A sensor that is changed in its last day was worn for all of it.
+    assert_eq!(told([&[on(9.1); 6], &worn]).until, None);
+}
+
+/// 200 sensors a site of which four come off are alike to within a tenth where they are followed to the end, and not where the others are
+/// taken off half-way at one; fewer that were seen to their end leave more room.
+#[test]
+fn sites_are_not_alike_in_what_nobody_saw() {
+    let worn = |day: f64, so_many: usize| {
+        let mut ends = [(10.0, false); 200];
+        ends[..so_many].fill((day, false));
+        for sensor in ends.iter_mut().step_by(50) {
+            *sensor = (2.0, true);
+        }
+        ends
+    };
+    let whole = worn(10.0, 0);
+    let alike = told([&whole, &whole]);
+    assert_eq!(alike.verdict, Verdict::Alike, "{alike:?}");
+    let short = told([&worn(5.0, 200), &whole]);
+    assert_eq!((short.verdict, short.until), (Verdict::Open, Some(5.0)));
+    let half = told([&worn(5.0, 150), &whole]);
+    assert_eq!(half.until, None);
+    let upper = |row: &Conclusion| row.interval.expect("interval").upper;
+    assert!(upper(&half) > 1.5 * upper(&alike), "{half:?} {alike:?}");
+}
