@@ -15,6 +15,7 @@ use crate::checks::days_off::{self, Worn};
 use crate::checks::extremes::Routine;
 use crate::checks::half_days;
 use crate::checks::lost_dates;
+use crate::checks::lost_minutes;
 use crate::checks::odd_units::OddUnits;
 use crate::checks::shared_checks::SharedChecks;
 use crate::checks::shared_meter;
@@ -266,7 +267,12 @@ impl<'a> Look<'a> {
             .take_out(&self.log, &self.beside, wearer, &mut checks);
         self.shared.take_out(&self.log, wearer, &mut checks);
         flat::take_out(&self.doubted, wearer, &mut checks);
-        let mut of_rows = twice::take_out(&mut checks, &zone);
+        let (mut of_rows, mut doubted) = (Vec::new(), Vec::new());
+        for (finding, rows) in lost_minutes::take_out(&mut checks, &zone) {
+            doubted.extend(self.doubted_rows(&finding, &rows));
+            of_rows.push(finding);
+        }
+        of_rows.extend(twice::take_out(&mut checks, &zone));
         let as_read: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         let steps: Vec<Steps> = as_read.iter().map(|own| Steps::of(own, &checks)).collect();
         let steady: Vec<Option<Trace>> = steps
@@ -280,7 +286,6 @@ impl<'a> Look<'a> {
             .map(|(steady, own)| steady.as_ref().unwrap_or(own))
             .collect();
         let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();
-        let mut doubted = Vec::new();
         let worn = Worn {
             name: wearer,
             sessions: &sessions,

@@ -7,6 +7,7 @@ pub(crate) mod days_off;
 pub(crate) mod extremes;
 pub(crate) mod half_days;
 pub(crate) mod lost_dates;
+pub(crate) mod lost_minutes;
 pub(crate) mod odd_units;
 pub(crate) mod shared_checks;
 pub(crate) mod shared_meter;

@@ -6,6 +6,7 @@ mod coarse;
 mod days;
 mod journeys;
 mod log_days;
+mod lost_minutes;
 mod meters;
 mod repeated;
 mod rows;
