@@ -12,6 +12,7 @@ use crate::checks::beside::Beside;
 use crate::checks::control;
 use crate::checks::copies::Copies;
 use crate::checks::days_off::{self, Worn};
+use crate::checks::doubles;
 use crate::checks::extremes::Routine;
 use crate::checks::half_days;
 use crate::checks::lost_dates;
@@ -19,6 +20,7 @@ use crate::checks::lost_minutes;
 use crate::checks::odd_units::OddUnits;
 use crate::checks::shared_checks::SharedChecks;
 use crate::checks::shared_meter;
+use crate::checks::stopped;
 use crate::checks::twice;
 use crate::clocks::{self, Wearer};
 use crate::finding::{ChecksOut, DoubtedCheck, Finding, LeftOut, Severity};
@@ -268,7 +270,11 @@ impl<'a> Look<'a> {
         self.shared.take_out(&self.log, wearer, &mut checks);
         flat::take_out(&self.doubted, wearer, &mut checks);
         let (mut of_rows, mut doubted) = (Vec::new(), Vec::new());
-        for (finding, rows) in lost_minutes::take_out(&mut checks, &zone) {
+        let of_doubles = doubles::take_out(&mut checks, self.log.checks_of(wearer), &zone);
+        let of_stopped = stopped::take_out(&mut checks, &zone);
+        let of_minutes = lost_minutes::take_out(&mut checks, &zone);
+        let all = of_doubles.into_iter().chain(of_stopped);
+        for (finding, rows) in all.chain(of_minutes) {
             doubted.extend(self.doubted_rows(&finding, &rows));
             of_rows.push(finding);
         }

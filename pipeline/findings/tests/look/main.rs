@@ -4,6 +4,7 @@
 mod clocks;
 mod coarse;
 mod days;
+mod doubles;
 mod journeys;
 mod log_days;
 mod lost_minutes;
