@@ -12,12 +12,15 @@ use crate::checks::beside::Beside;
 use crate::checks::control;
 use crate::checks::copies::Copies;
 use crate::checks::days_off::{self, Worn};
+use crate::checks::doubles;
 use crate::checks::extremes::Routine;
 use crate::checks::half_days;
 use crate::checks::lost_dates;
+use crate::checks::lost_minutes;
 use crate::checks::odd_units::OddUnits;
 use crate::checks::shared_checks::SharedChecks;
 use crate::checks::shared_meter;
+use crate::checks::stopped;
 use crate::checks::twice;
 use crate::clocks::{self, Wearer};
 use crate::finding::{ChecksOut, DoubtedCheck, Finding, LeftOut, Severity};
@@ -266,7 +269,16 @@ impl<'a> Look<'a> {
             .take_out(&self.log, &self.beside, wearer, &mut checks);
         self.shared.take_out(&self.log, wearer, &mut checks);
         flat::take_out(&self.doubted, wearer, &mut checks);
-        let mut of_rows = twice::take_out(&mut checks, &zone);
+        let (mut of_rows, mut doubted) = (Vec::new(), Vec::new());
+        let of_doubles = doubles::take_out(&mut checks, self.log.checks_of(wearer), &zone);
+        let of_stopped = stopped::take_out(&mut checks, &zone);
+        let of_minutes = lost_minutes::take_out(&mut checks, &zone);
+        let all = of_doubles.into_iter().chain(of_stopped);
+        for (finding, rows) in all.chain(of_minutes) {
+            doubted.extend(self.doubted_rows(&finding, &rows));
+            of_rows.push(finding);
+        }
+        of_rows.extend(twice::take_out(&mut checks, &zone));
         let as_read: Vec<&Trace> = known.iter().map(|(_, _, trace)| *trace).collect();
         let steps: Vec<Steps> = as_read.iter().map(|own| Steps::of(own, &checks)).collect();
         let steady: Vec<Option<Trace>> = steps
@@ -280,7 +292,6 @@ impl<'a> Look<'a> {
             .map(|(steady, own)| steady.as_ref().unwrap_or(own))
             .collect();
         let sessions: Vec<&Session> = known.iter().map(|(_, session, _)| *session).collect();
-        let mut doubted = Vec::new();
         let worn = Worn {
             name: wearer,
             sessions: &sessions,

@@ -294,7 +294,7 @@ fn with_those_without(
 }
 
 /// The run of values with the highest sum.
-fn highest_sum(values: &[f64]) -> (Range<usize>, f64) {
+pub(crate) fn highest_sum(values: &[f64]) -> (Range<usize>, f64) {
     let (mut best, mut top) = (0..0, 0.0);
     let (mut start, mut sum) = (0, 0.0);
     for (place, value) in values.iter().enumerate() {

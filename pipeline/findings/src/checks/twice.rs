@@ -17,7 +17,7 @@ const APART: Micros = 14 * 3600 * MICROS_PER_SECOND;
 /// distance.
 const LEAST: usize = 10;
 const VALUES: usize = 5;
-const SHARE: f64 = 0.8;
+pub(crate) const SHARE: f64 = 0.8;
 
 /// Takes fingersticks that stand twice out of a wearer's, which come by time; a finding for each meter that has some.
 pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding> {
@@ -40,13 +40,9 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding>
         let (Some(first), Some(last)) = (both.first(), both.last()) else {
             continue;
         };
-        let values: BTreeSet<u64> = both
-            .iter()
-            .map(|of| checks[*of].glucose.to_bits())
-            .collect();
         let between = &checks[*first..=*last];
         let all = between.iter().filter(|check| check.meter == *meter).count();
-        if values.len() >= VALUES && both.len() as f64 >= SHARE * all as f64 {
+        if are_many(both.iter().map(|of| &checks[*of])) && both.len() as f64 >= SHARE * all as f64 {
             let span = (&checks[*first], &checks[*last]);
             findings.push(finding(span, *apart, pairs.len(), zone));
             twice.extend(both);
@@ -54,6 +50,13 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<Finding>
     }
     leave_out(checks, &twice);
     findings
+}
+
+/// Whether fingersticks are so many, of so many values, that no chance repeats what they have in common.
+pub(crate) fn are_many<'a>(checks: impl Iterator<Item = &'a Check>) -> bool {
+    let values: Vec<u64> = checks.map(|check| check.glucose.to_bits()).collect();
+    let different: BTreeSet<&u64> = values.iter().collect();
+    values.len() >= LEAST && different.len() >= VALUES
 }
 
 /// Leaves fingersticks out by their places.

@@ -4,8 +4,10 @@
 mod clocks;
 mod coarse;
 mod days;
+mod doubles;
 mod journeys;
 mod log_days;
+mod lost_minutes;
 mod meters;
 mod repeated;
 mod rows;
