@@ -359,7 +359,7 @@ impl<'a> Look<'a> {
         });
         findings.extend(copied);
         let mut doubted = std::mem::take(&mut self.doubted);
-        let (of_groups, of_units) = self.levels.findings(log);
+        let (of_groups, of_units, told) = self.levels.findings(log);
         findings.extend(of_groups);
         doubted.extend(of_units);
         for (found, rows) in [
@@ -386,7 +386,7 @@ impl<'a> Look<'a> {
             let same = |dates: &Finding| (dates.kind, &dates.file) == (finding.kind, &finding.file);
             of_dates.iter().any(same)
         };
-        let of_rows = self.tallies.findings(log).into_iter();
+        let of_rows = self.tallies.findings(log, &told).into_iter();
         findings.extend(of_rows.filter(|finding| !is_told(finding)));
         findings.extend(of_dates);
         for finding in &mut findings {
@@ -440,9 +440,13 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
             .iter()
             .filter(|session| session.wearer == finding.wearer)
         {
-            let named = finding.sensor.is_empty() || finding.sensor == session.sensor;
             let (begun, ended) = (session.insert, session.until(log.cutoff));
-            if named && begun <= to && ended > from {
+            let meets = begun <= to && ended > from;
+            let is_its = match finding.sensors.as_slice() {
+                [] => meets && (finding.sensor.is_empty() || finding.sensor == session.sensor),
+                several => several.contains(&session.sensor),
+            };
+            if is_its {
                 left_out
                     .entry((&session.wearer, &session.sensor))
                     .or_insert(finding.kind);
