@@ -26,7 +26,7 @@ use crate::meters::bias;
 use crate::meters::steady::Steps;
 use crate::readings::coarse::{self, Coarse};
 use crate::readings::flat::{self, flat};
-use crate::readings::repeated::Repeated;
+use crate::readings::repeated::{self, Repeated};
 use crate::readings::swapped_dates::SwappedDates;
 use crate::readings::trace::{Trace, median_step, minutes};
 use crate::sessions as wear;
@@ -101,6 +101,7 @@ pub struct Look<'a> {
     tallies: Tallies,
     contradicted: Contradicted,
     coarse: Vec<Coarse>,
+    repeated: Vec<repeated::Told>,
     swapped_dates: SwappedDates,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
@@ -133,6 +134,7 @@ impl<'a> Look<'a> {
             levels: Levels::default(),
             copies: Copies::default(),
             coarse: Vec::new(),
+            repeated: Vec::new(),
             swapped_dates: SwappedDates::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
@@ -170,7 +172,7 @@ impl<'a> Look<'a> {
         let repeated = Repeated::of(&readings);
         if let Some(repeated) = &repeated {
             session.seen.spacing = 0.0;
-            self.findings.push(repeated.told(&self.log, session));
+            self.repeated.push(repeated.told(&self.log, session));
         }
         // Two sensors under one id tell of no clock and no meter, nor does one under two clocks.
         let is_two = |found: Finding| found.severity == Severity::Wrong;
@@ -350,6 +352,7 @@ impl<'a> Look<'a> {
         self.look_at_waiting();
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
+        findings.extend(repeated::findings(log, std::mem::take(&mut self.repeated)));
         let copied = self.copies.findings(log);
         // What was copied follows the sensor without a delay, and seems to be of another clock.
         findings.retain(|finding| {
