@@ -50,6 +50,8 @@ pub struct Finding {
     pub wearer: String,
     /// Which sensor.
     pub sensor: String,
+    /// Which sensors, where it is about several; `sensor` is empty then.
+    pub sensors: Vec<String>,
     /// Which meter; the two of a pair are joined by ` + `, the one that `size` is about first.
     pub meter: String,
     /// Which site.
@@ -120,6 +122,7 @@ impl Finding {
             severity,
             wearer: String::new(),
             sensor: String::new(),
+            sensors: Vec::new(),
             meter: String::new(),
             site: String::new(),
             file: String::new(),

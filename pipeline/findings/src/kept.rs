@@ -33,6 +33,7 @@ struct Row {
     kind: String,
     severity: String,
     names: [String; 5],
+    sensors: Vec<String>,
     line: Option<u64>,
     from: Option<Micros>,
     to: Option<Micros>,
@@ -102,6 +103,7 @@ fn row(of: &Finding) -> Row {
         kind: of.kind.to_owned(),
         severity: of.severity.word().to_owned(),
         names: [&of.wearer, &of.sensor, &of.meter, &of.site, &of.file].map(Clone::clone),
+        sensors: of.sensors.clone(),
         line: of.line,
         from: of.from,
         to: of.to,
@@ -125,6 +127,7 @@ fn finding(row: Row) -> Option<Finding> {
         severity: severities.find(|severity| severity.word() == row.severity)?,
         wearer,
         sensor,
+        sensors: row.sensors,
         meter,
         site,
         file,
@@ -162,6 +165,7 @@ mod tests {
         finding.from = Some(-1);
         finding.line = Some(7);
         finding.new = true;
+        finding.sensors = vec!["s01".to_owned(), "s02".to_owned()];
         Outcome {
             findings: vec![finding],
             left_out: vec![LeftOut {

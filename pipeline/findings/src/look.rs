@@ -29,7 +29,7 @@ use crate::meters::bias;
 use crate::meters::steady::Steps;
 use crate::readings::coarse::{self, Coarse};
 use crate::readings::flat::{self, flat};
-use crate::readings::repeated::Repeated;
+use crate::readings::repeated::{self, Repeated};
 use crate::readings::swapped_dates::SwappedDates;
 use crate::readings::trace::{Trace, median_step, minutes};
 use crate::sessions as wear;
@@ -104,6 +104,7 @@ pub struct Look<'a> {
     tallies: Tallies,
     contradicted: Contradicted,
     coarse: Vec<Coarse>,
+    repeated: Vec<repeated::Told>,
     swapped_dates: SwappedDates,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
@@ -136,6 +137,7 @@ impl<'a> Look<'a> {
             levels: Levels::default(),
             copies: Copies::default(),
             coarse: Vec::new(),
+            repeated: Vec::new(),
             swapped_dates: SwappedDates::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
@@ -173,7 +175,7 @@ impl<'a> Look<'a> {
         let repeated = Repeated::of(&readings);
         if let Some(repeated) = &repeated {
             session.seen.spacing = 0.0;
-            self.findings.push(repeated.told(&self.log, session));
+            self.repeated.push(repeated.told(&self.log, session));
         }
         // Two sensors under one id tell of no clock and no meter, nor does one under two clocks.
         let is_two = |found: Finding| found.severity == Severity::Wrong;
@@ -361,6 +363,7 @@ impl<'a> Look<'a> {
         self.look_at_waiting();
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
+        findings.extend(repeated::findings(log, std::mem::take(&mut self.repeated)));
         let copied = self.copies.findings(log);
         // What was copied follows the sensor without a delay, and seems to be of another clock.
         findings.retain(|finding| {
@@ -370,7 +373,7 @@ impl<'a> Look<'a> {
         });
         findings.extend(copied);
         let mut doubted = std::mem::take(&mut self.doubted);
-        let (of_groups, of_units) = self.levels.findings(log);
+        let (of_groups, of_units, told) = self.levels.findings(log);
         findings.extend(of_groups);
         doubted.extend(of_units);
         for (found, rows) in [
@@ -397,7 +400,7 @@ impl<'a> Look<'a> {
             let same = |dates: &Finding| (dates.kind, &dates.file) == (finding.kind, &finding.file);
             of_dates.iter().any(same)
         };
-        let of_rows = self.tallies.findings(log).into_iter();
+        let of_rows = self.tallies.findings(log, &told).into_iter();
         findings.extend(of_rows.filter(|finding| !is_told(finding)));
         findings.extend(of_dates);
         for finding in &mut findings {
@@ -451,9 +454,13 @@ fn left_out(log: &Log<'_>, findings: &[Finding], sessions: &[Session]) -> Vec<Le
             .iter()
             .filter(|session| session.wearer == finding.wearer)
         {
-            let named = finding.sensor.is_empty() || finding.sensor == session.sensor;
             let (begun, ended) = (session.insert, session.until(log.cutoff));
-            if named && begun <= to && ended > from {
+            let meets = begun <= to && ended > from;
+            let is_its = match finding.sensors.as_slice() {
+                [] => meets && (finding.sensor.is_empty() || finding.sensor == session.sensor),
+                several => several.contains(&session.sensor),
+            };
+            if is_its {
                 left_out
                     .entry((&session.wearer, &session.sensor))
                     .or_insert(finding.kind);

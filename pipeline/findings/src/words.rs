@@ -14,6 +14,23 @@ pub(crate) fn count(n: usize, noun: &str) -> String {
     }
 }
 
+/// Most that a text names of many.
+const MOST_NAMED: usize = 3;
+
+/// `sensor `a``, or the first of several and how many more.
+pub(crate) fn first_of(noun: &str, names: &[&str]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| format!("`{name}`")).collect();
+    match quoted.as_slice() {
+        [one] => format!("{noun} {one}"),
+        few if few.len() <= MOST_NAMED + 1 => format!("{noun}s {}", few.join(", ")),
+        many => {
+            let named: Vec<&str> = many.iter().take(MOST_NAMED).map(String::as_str).collect();
+            let more = many.len() - named.len();
+            format!("{noun}s {} and {more} more", named.join(", "))
+        }
+    }
+}
+
 /// The local date of an instant.
 pub(crate) fn day(at: Micros, zone: &TimeZone) -> String {
     local_date(at, zone).map_or(String::new(), |date| date.to_string())

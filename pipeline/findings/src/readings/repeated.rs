@@ -9,7 +9,7 @@ use crate::finding::{Finding, OF_GLUCOSE, Severity};
 use crate::log::{Log, Session};
 use crate::readings::trace::{median, minutes};
 use crate::sessions::of_session;
-use crate::words::{clock, quoted};
+use crate::words::{clock, first_of, quoted};
 
 /// Two runs of readings interleave where short and long steps take turns: most that a short one is of a long one, and least
 /// turns without a break.
@@ -95,64 +95,156 @@ impl<'a> Repeated<'a> {
         self.apart >= MINUTE
     }
 
-    /// The finding.
-    pub fn told(&self, log: &Log<'_>, session: &Session) -> Finding {
-        let name = |file: usize| log.files.get(file).map(|file| file.name.as_str());
-        let zone = log.home(&session.wearer);
-        let own = name(self.first.file).unwrap_or_default();
-        let other = self.file.and_then(name);
+    /// What is told of it.
+    pub fn told(&self, log: &Log<'_>, session: &Session) -> Told {
+        let name = |file: usize| log.files.get(file).map(|file| file.name.clone());
+        let kind = match self.is_of_two_clocks() {
+            true => "clock-sensor",
+            false => "spacing-changed",
+        };
         let size = (minutes(self.apart) * 100.0).round() / 100.0;
-        let (kind, harm) = match self.is_of_two_clocks() {
-            true => (
-                "clock-sensor",
-                "half of them are of another time than they say, so that comparisons leave the sensor out",
-            ),
-            false => (
-                "spacing-changed",
-                "its readings seem to be so close together that nights with all of them count as nights with gaps",
-            ),
-        };
-        let whence = match other {
-            Some(other) => format!("in {other} and {size} min later in {own}"),
-            None => format!("in {own}, the second time {size} min later"),
-        };
-        let (todo, paste) = match other {
-            Some(other) => (
-                format!(
-                    "look which of the two has the wearer's clock; where it is that of {other}, paste the lines, which leave out what stands again in {own}, and if {own} has other readings of that clock correct them by `clock_minutes = -{size}`; else leave those of {other} out"
-                ),
-                format!(
-                    "[[corrections]]\nwearer = {}\nsensor = {}\nfile = {}\nfrom = \"{}\"\nto = \"{}\"\nleave_out = true\n",
-                    quoted(&session.wearer),
-                    quoted(&session.sensor),
-                    quoted(own),
-                    clock(self.first.time, &zone),
-                    clock(self.last.time + MINUTE, &zone),
-                ),
-            ),
-            None => (
-                format!(
-                    "look which of the two has the wearer's clock, and take the other out of {own}"
-                ),
-                String::new(),
-            ),
-        };
-        Finding {
-            file: own.to_owned(),
-            line: Some(self.first.line),
-            from: Some(self.first.time),
-            to: Some(self.last.time),
-            size: Some(size),
-            unit: "min",
-            text: format!(
-                "sensor `{}` of `{}`: {} readings stand twice, {whence}; {harm}",
-                session.sensor, session.wearer, self.rows
-            ),
-            todo,
-            paste,
-            ..of_session(log, session, kind, Severity::Wrong, OF_GLUCOSE)
+        Told {
+            rows: self.rows,
+            other: self.file.and_then(name),
+            finding: Finding {
+                file: name(self.first.file).unwrap_or_default(),
+                line: Some(self.first.line),
+                from: Some(self.first.time),
+                to: Some(self.last.time),
+                size: Some(size),
+                unit: "min",
+                ..of_session(log, session, kind, Severity::Wrong, OF_GLUCOSE)
+            },
         }
     }
+}
+
+/// A sensor whose readings stand twice: where, from when to when, and how far apart.
+pub(crate) struct Told {
+    rows: usize,
+    /// The file in which they stand the first time, where that is another.
+    other: Option<String>,
+    finding: Finding,
+}
+
+/// One finding for each wearer and kind, apart from sensors that the settings name alone.
+pub(crate) fn findings(log: &Log<'_>, told: Vec<Told>) -> Vec<Finding> {
+    let mut by: BTreeMap<(String, &'static str, bool), Vec<Told>> = BTreeMap::new();
+    let mut findings = Vec::new();
+    for one in told {
+        if log.is_seen(&one.finding) {
+            findings.push(together(log, &[one]));
+            continue;
+        }
+        let key = (
+            one.finding.wearer.clone(),
+            one.finding.kind,
+            one.other.is_some(),
+        );
+        by.entry(key).or_default().push(one);
+    }
+    findings.extend(by.into_values().map(|told| together(log, &told)));
+    findings.into_iter().flatten().collect()
+}
+
+/// The finding of sensors of one wearer.
+fn together(log: &Log<'_>, told: &[Told]) -> Option<Finding> {
+    let first = told.first()?;
+    let all = || told.iter().map(|one| &one.finding);
+    let own = &first.finding;
+    let sensors: Vec<&str> = all().map(|one| one.sensor.as_str()).collect();
+    let is_one = sensors.len() == 1;
+    let one_file = all().all(|one| one.file == own.file);
+    let size = median(&mut all().filter_map(|one| one.size).collect::<Vec<_>>())?;
+    let about = match all().all(|one| one.size == Some(size)) {
+        true => format!("{size} min"),
+        false => format!("some {size} min"),
+    };
+    let harm = match (own.kind, is_one) {
+        ("clock-sensor", true) => {
+            "half of them are of another time than they say, so that comparisons leave the sensor out"
+        }
+        ("clock-sensor", false) => {
+            "half of them are of another time than they say, so that comparisons leave these sensors out"
+        }
+        _ => {
+            "readings seem to be so close together that nights with all of them count as nights with gaps"
+        }
+    };
+    let more = match one_file {
+        true => "",
+        false => ", and so on in other files",
+    };
+    let (file, whence) = match &first.other {
+        Some(other) => (
+            other,
+            format!("in {other} and {about} later in {}{more}", own.file),
+        ),
+        None => (
+            &own.file,
+            format!("in {}{more}, the second time {about} later", own.file),
+        ),
+    };
+    let todo = match &first.other {
+        Some(other) => format!(
+            "look which of the two has the wearer's clock; where it is that of {other}, paste the lines, which leave out what stands again in {}, and if {} has other readings of that clock correct them by `clock_minutes = -{size}`; else leave those of {other} out",
+            own.file, own.file
+        ),
+        None => {
+            format!(
+                "look which of the two has the wearer's clock, and take the other out of {file}"
+            )
+        }
+    };
+    let blocks = told.iter().filter(|one| one.other.is_some());
+    let blocks: Vec<String> = blocks.map(|one| block(log, &one.finding)).collect();
+    let rows: usize = told.iter().map(|one| one.rows).sum();
+    Some(Finding {
+        sensor: if is_one {
+            own.sensor.clone()
+        } else {
+            String::new()
+        },
+        sensors: match is_one {
+            true => Vec::new(),
+            false => sensors.iter().map(|name| (*name).to_owned()).collect(),
+        },
+        site: if is_one {
+            own.site.clone()
+        } else {
+            String::new()
+        },
+        file: if one_file {
+            own.file.clone()
+        } else {
+            String::new()
+        },
+        line: all().filter_map(|one| one.line).min().filter(|_| one_file),
+        from: all().filter_map(|one| one.from).min(),
+        to: all().filter_map(|one| one.to).max(),
+        size: Some(size),
+        text: format!(
+            "{} of `{}`: {rows} readings stand twice, {whence}; {harm}",
+            first_of("sensor", &sensors),
+            own.wearer
+        ),
+        todo,
+        paste: blocks.join("\n"),
+        ..own.clone()
+    })
+}
+
+/// Lines that leave out what stands again of a sensor.
+fn block(log: &Log<'_>, told: &Finding) -> String {
+    let zone = log.home(&told.wearer);
+    let [from, to] = [told.from, told.to.map(|to| to + MINUTE)]
+        .map(|at| at.map_or(String::new(), |at| clock(at, &zone)));
+    format!(
+        "[[corrections]]\nwearer = {}\nsensor = {}\nfile = {}\nfrom = \"{from}\"\nto = \"{to}\"\nleave_out = true\n",
+        quoted(&told.wearer),
+        quoted(&told.sensor),
+        quoted(&told.file),
+    )
 }
 
 /// Places of readings from whose steps to the next and the one after short and long ones take turns, and which differ from the

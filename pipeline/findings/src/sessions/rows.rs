@@ -40,6 +40,8 @@ struct Tally {
     /// Those of them far from when their sensor was worn.
     far: u64,
     rejected: u64,
+    /// Those rejected for a reason that is told otherwise.
+    told: u64,
     /// First and last lines of runs of them.
     runs: Vec<(u64, u64)>,
     from: Micros,
@@ -220,17 +222,18 @@ impl Tallies {
         files.iter().filter(goes_on).map(last).collect()
     }
 
-    /// A finding for each file and month with rows rejected or set aside.
-    pub fn findings(mut self, log: &Log<'_>) -> Vec<Finding> {
-        let rejects = log.rejects.iter();
-        let rejects = rejects.filter(|reject| !is_of_a_sensor(&reject.reason));
-        let rejects: Vec<&RejectedRow> = rejects.collect();
+    /// A finding for each file and month with rows rejected or set aside; rejects at some places are told otherwise.
+    pub fn findings(mut self, log: &Log<'_>, told: &BTreeSet<usize>) -> Vec<Finding> {
+        let rejects = log.rejects.iter().enumerate();
+        let rejects = rejects.filter(|(_, reject)| !is_of_a_sensor(&reject.reason));
+        let (places, rejects): (Vec<usize>, Vec<&RejectedRow>) = rejects.unzip();
         let ends = self.ends(log.files, &rejects);
         let is_later = |reject: &RejectedRow| {
             let end = ends.get(&reject.file);
             end.is_some_and(|end| reject.line > end + A_RUN)
         };
-        for reject in rejects.into_iter().filter(|reject| !is_later(reject)) {
+        let rejects = places.into_iter().zip(rejects);
+        for (place, reject) in rejects.filter(|(_, reject)| !is_later(reject)) {
             // Its own month where its date can be read and the file has other rows of it, else that of the rows around it.
             let written = written_month(&reject.raw);
             let is_its = |month: &String| written == Some(month.as_str());
@@ -246,6 +249,10 @@ impl Tallies {
                     .entry((reject.file.clone(), String::new()))
                     .or_default(),
             };
+            if told.contains(&place) {
+                tally.told += 1;
+                continue;
+            }
             tally.rejected += 1;
             tally
                 .first_rejected
@@ -253,7 +260,7 @@ impl Tallies {
         }
         let mut findings = Vec::new();
         for ((file, month), tally) in &self.by {
-            let all = tally.accepted + tally.aside + tally.rejected;
+            let all = tally.accepted + tally.aside + tally.rejected + tally.told;
             let when = if month.is_empty() {
                 String::new()
             } else {

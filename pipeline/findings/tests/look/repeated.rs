@@ -116,6 +116,44 @@ fn two_exports_seconds_apart_are_told_and_the_sensor_stays() {
     assert_eq!(outcome.findings.iter().filter(spacing).count(), 1);
 }
 
+/// Three sensors of one export are one finding: it leaves out these three and no other, and has lines for each.
+#[test]
+fn sensors_that_stand_twice_are_one_finding() {
+    for (minutes, kind, out) in [(62.0, "clock-sensor", 3), (0.4, "spacing-changed", 0)] {
+        let mut study = whole();
+        for sensor in [1, 2, 4] {
+            again(&mut study, sensor, 0..10, later(minutes));
+        }
+        let outcome = study.look();
+        let [found] = claims(&outcome)[..] else {
+            panic!("{minutes}: {:?}", outcome.findings);
+        };
+        assert_eq!((found.kind, found.sensor.as_str()), (kind, ""));
+        assert!(
+            found.text.starts_with("sensors `s1`, `s2`, `s4` of `kelp`"),
+            "{}",
+            found.text
+        );
+        assert_eq!(found.paste.matches("[[corrections]]").count(), 3);
+        let left_out: Vec<&str> = outcome
+            .left_out
+            .iter()
+            .map(|out| out.sensor.as_str())
+            .collect();
+        assert_eq!(left_out, &["s1", "s2", "s4"][..out]);
+        // What the settings say of one is about that one alone.
+        study.settings +=
+            &format!("[[seen]]\nkind = \"{kind}\"\nwearer = \"kelp\"\nsensor = \"s2\"\n");
+        let outcome = study.look();
+        let seen = claims(&outcome).into_iter().filter(|found| found.seen);
+        assert_eq!(
+            seen.map(|found| found.sensor.as_str()).collect::<Vec<_>>(),
+            ["s2"]
+        );
+        assert_eq!(outcome.left_out.len(), out.saturating_sub(1));
+    }
+}
+
 /// What the lines to paste leave out is what stands again.
 #[test]
 fn without_what_the_lines_leave_out_nothing_is_told() {

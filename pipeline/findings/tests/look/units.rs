@@ -1,7 +1,8 @@
 //! Units.
 
-use whereworn_findings::{Finding, Severity};
+use whereworn_findings::{Finding, Outcome, Severity};
 use whereworn_model::rows::{Check, Reading, RejectedRow};
+use whereworn_model::time::format_utc;
 
 use crate::study::{DAY, MINUTE, START, Study, claims};
 
@@ -303,4 +304,175 @@ fn fingersticks_whose_unit_changes_early_in_a_month_are_told_from_then_on() {
         found.text
     );
     assert_eq!(outcome.doubted.len(), rows);
+}
+
+/// From the middle of the third sensor on all are in mmol/L: one cause, one finding, and lines that cover what is off.
+#[test]
+fn sensors_in_mmol_from_a_day_on_are_one_finding() {
+    let mut study = Study::new(6);
+    let from = START + 25 * DAY + 12 * 60 * MINUTE;
+    let readings = study.sensors.iter_mut().flat_map(|own| &mut own.readings);
+    readings
+        .filter(|reading| reading.time >= from)
+        .for_each(|reading| reading.glucose /= 18.0156);
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.sensor.as_str()), ("unit", ""));
+    assert_eq!(found.from, Some(from));
+    assert!(
+        found
+            .paste
+            .contains("file = \"readings/kelp.csv\"\nfrom = \"2026-06-26T12:00\"\nto = \"2026-08-"),
+        "{}",
+        found.paste
+    );
+    assert!(
+        found
+            .text
+            .contains("sensors `s2`, `s3`, `s4`, `s5` from 2026-06-26"),
+        "{}",
+        found.text
+    );
+    assert_eq!(left_out(&outcome), ["s2", "s3", "s4", "s5"]);
+}
+
+fn left_out(outcome: &Outcome) -> Vec<&str> {
+    let left_out = outcome.left_out.iter();
+    left_out.map(|out| out.sensor.as_str()).collect()
+}
+
+/// Right ones between them stay, and what the settings say of one sensor is about that one alone.
+#[test]
+fn sensors_in_mmol_among_others_are_one_finding_of_these() {
+    let mut study = Study::new(6);
+    for number in [0, 2, 5] {
+        let readings = study.sensors[number].readings.iter_mut();
+        readings.for_each(|reading| reading.glucose /= 18.0156);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    let lines = |sensor| {
+        format!("[[corrections]]\nwearer = \"kelp\"\nsensor = \"{sensor}\"\nunit = \"mmol/L\"\n")
+    };
+    assert_eq!(found.paste, ["s0", "s2", "s5"].map(lines).join("\n"));
+    assert_eq!(left_out(&outcome), ["s0", "s2", "s5"]);
+
+    study.settings += "[[seen]]\nkind = \"unit\"\nwearer = \"kelp\"\nsensor = \"s2\"\n";
+    let outcome = study.look();
+    assert_eq!(left_out(&outcome), ["s0", "s5"]);
+    let seen = claims(&outcome)
+        .into_iter()
+        .map(|found| (found.sensor.as_str(), found.seen));
+    assert_eq!(seen.collect::<Vec<_>>(), [("s2", true), ("", false)]);
+
+    study.settings += "[[seen]]\nkind = \"unit\"\nwearer = \"kelp\"\n";
+    let outcome = study.look();
+    assert!(outcome.left_out.is_empty() && claims(&outcome).iter().all(|found| found.seen));
+}
+
+/// Takes every so many readings of a sensor as loading does where mg/dL stand in a file of mmol/L.
+fn reject_readings(study: &mut Study, sensor: usize, is_kept: impl Fn(usize) -> Option<f64>) {
+    let own = &mut study.sensors[sensor];
+    let readings = std::mem::take(&mut own.readings);
+    for (number, reading) in readings.into_iter().enumerate() {
+        match is_kept(number) {
+            Some(mgdl) => own.readings.push(Reading {
+                glucose: mgdl * 18.0156,
+                ..reading
+            }),
+            None => study.rejects.push(RejectedRow {
+                file: "readings/kelp.csv".to_owned(),
+                line: reading.line,
+                reason: "glucose that no body has: 150 mmol/L".to_owned(),
+                raw: format!(
+                    "kelp,{},{},150,mmol/L",
+                    own.sensor,
+                    format_utc(reading.time)
+                ),
+                ..RejectedRow::default()
+            }),
+        }
+    }
+}
+
+/// All of a wearer's mg/dL declared as mmol/L: rows of 40 and 31 mg/dL are left of two sensors, and of one nothing is.
+#[test]
+fn rejected_readings_of_a_file_are_one_finding_that_cures_all() {
+    let mut study = Study::new(6);
+    for sensor in 0..6 {
+        let low = [40.0, 31.0, 40.0, 55.0, 70.0, 40.0][sensor];
+        reject_readings(&mut study, sensor, |number| {
+            (number % 25 == 3 && sensor != 2).then_some(low)
+        });
+    }
+    let outcome = study.look();
+    let wrong = outcome
+        .findings
+        .iter()
+        .filter(|found| found.severity == Severity::Wrong);
+    let [found] = wrong.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!(
+        found.paste,
+        "[[corrections]]\nwearer = \"kelp\"\nfile = \"readings/kelp.csv\"\nunit = \"mg/dL\"\n"
+    );
+    let says = format!("{} rejected because", study.rejects.len());
+    assert!(found.text.contains(&says), "{}", found.text);
+    assert_eq!(left_out(&outcome), ["s0", "s1", "s2", "s3", "s4", "s5"]);
+    assert!(
+        outcome
+            .findings
+            .iter()
+            .all(|found| found.kind != "rejected")
+    );
+}
+
+/// From the middle of a sensor on: the lines begin there, and rows rejected for another reason are told as before.
+#[test]
+fn rejected_readings_from_a_day_on_are_one_finding() {
+    let mut study = Study::new(6);
+    for sensor in 2..6 {
+        let first = if sensor == 2 { 1440 } else { 0 };
+        let right: Vec<f64> = study.sensors[sensor]
+            .readings
+            .iter()
+            .map(|row| row.glucose / 18.0156)
+            .collect();
+        reject_readings(&mut study, sensor, |number| match number < first {
+            true => Some(right[number]),
+            false => (number % 25 == 3).then_some(40.0),
+        });
+    }
+    study.rejects.push(RejectedRow {
+        file: "readings/kelp.csv".to_owned(),
+        line: 12,
+        reason: "a number that cannot be read".to_owned(),
+        ..RejectedRow::default()
+    });
+    let outcome = study.look();
+    let wrong = outcome
+        .findings
+        .iter()
+        .filter(|found| found.severity == Severity::Wrong);
+    let [found] = wrong.collect::<Vec<_>>()[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert!(
+        found
+            .paste
+            .contains("file = \"readings/kelp.csv\"\nfrom = \"2026-06-26T10:05\"\nto = "),
+        "{}",
+        found.paste
+    );
+    assert_eq!(left_out(&outcome), ["s2", "s3", "s4", "s5"]);
+    let others = outcome
+        .findings
+        .iter()
+        .filter(|found| found.kind == "rejected");
+    assert_eq!(others.count(), 1);
 }
