@@ -324,6 +324,7 @@ impl<'a> Look<'a> {
             checks: checks.iter().collect(),
             meters,
             zone,
+            warm_up: minutes(self.log.warm_up(wearer)),
             cutoff: self.log.cutoff,
         };
         let found = clocks::clocks(&wearer);

@@ -70,10 +70,12 @@ impl Edge {
     }
 }
 
-/// The edges of a wearer's sensors, by time.
-pub(crate) fn edges(sessions: &[&Session]) -> Vec<Edge> {
+/// The edges of a wearer's sensors, by time. The first reading of a sensor comes at its `insert` or after its warm-up, minutes, by
+/// what a device shows: so the clock of a telephone that was put back does not bring it to a usual time.
+pub(crate) fn edges(sessions: &[&Session], warm_up: f64) -> Vec<Edge> {
     let mut edges = Vec::new();
     for end in [false, true] {
+        let due = if end { [0.0; 2] } else { [0.0, warm_up] };
         let known = sessions.iter().enumerate().filter_map(|(sensor, session)| {
             let (logged, read) = match end {
                 false => (Some(session.insert), session.seen.first),
@@ -82,16 +84,16 @@ pub(crate) fn edges(sessions: &[&Session]) -> Vec<Edge> {
             let (logged, read) = (minutes(logged?), minutes(read?));
             Some((sensor, logged, read - logged, session.seen.spacing))
         });
-        edges.extend(of_kind(&known.collect::<Vec<_>>()));
+        edges.extend(of_kind(&known.collect::<Vec<_>>(), due));
     }
     edges.sort_by(|a, b| a.time.total_cmp(&b.time));
     edges
 }
 
 /// Edges of one kind: sensor, when by the log, minutes from there to the reading, spacing.
-fn of_kind(known: &[(usize, f64, f64, f64)]) -> Vec<Edge> {
+fn of_kind(known: &[(usize, f64, f64, f64)], due: [f64; 2]) -> Vec<Edge> {
     let delays: Vec<f64> = known.iter().map(|one| one.2).collect();
-    let Some((middle, spread)) = usual(&delays) else {
+    let Some((middle, spread)) = usual(&delays, due) else {
         return Vec::new();
     };
     let edge = |one: &(usize, f64, f64, f64)| Edge {
@@ -104,15 +106,21 @@ fn of_kind(known: &[(usize, f64, f64, f64)]) -> Vec<Edge> {
     known.iter().map(edge).collect()
 }
 
-/// Middle and standard deviation of the usual one among some times, minutes; `None` where there is none.
-fn usual(times: &[f64]) -> Option<(f64, f64)> {
+/// Middle and standard deviation of the usual one among some times, minutes, that nearest to one when they are due; `None` where there
+/// is none.
+fn usual(times: &[f64], due: [f64; 2]) -> Option<(f64, f64)> {
+    let off = |time: &f64| {
+        due.map(|due| (time - due).abs())
+            .into_iter()
+            .fold(f64::INFINITY, f64::min)
+    };
     let near = |middle: f64| {
         let off = times.iter().map(move |time| time - middle);
         off.filter(|off| off.abs() <= USUAL)
     };
     let least = LEAST_SENSORS.max((LEAST_SHARE * times.len() as f64).ceil() as usize);
     let usual = times.iter().filter(|time| near(**time).count() >= least);
-    let usual = usual.min_by(|a, b| a.abs().total_cmp(&b.abs()))?;
+    let usual = usual.min_by(|a, b| off(a).total_cmp(&off(b)))?;
     let count = near(*usual).count() as f64;
     let middle = usual + near(*usual).sum::<f64>() / count;
     let count = near(middle).count() as f64;

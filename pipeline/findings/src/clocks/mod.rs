@@ -69,6 +69,8 @@ pub(crate) struct Wearer<'a> {
     /// Labels of meters, each once.
     pub meters: Vec<&'a str>,
     pub zone: TimeZone,
+    /// Minutes.
+    pub warm_up: f64,
     pub cutoff: Micros,
 }
 
@@ -119,7 +121,11 @@ pub(crate) struct Clocks {
 
 /// Looks at the clocks of a wearer.
 pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
-    let mut profiles = Profiles::new(wearer.items(), &wearer.traces, edges(&wearer.sessions));
+    let mut profiles = Profiles::new(
+        wearer.items(),
+        &wearer.traces,
+        edges(&wearer.sessions, wearer.warm_up),
+    );
     let pairs = pairs(&wearer.sessions, &wearer.traces);
     let look =
         |profiles: &mut Profiles| causes(profiles, &wearer.traces, &pairs, wearer.meters.len());

@@ -333,6 +333,30 @@ fn the_only_meter_is_not_left_out() {
     assert!(outcome.doubted.is_empty() && outcome.left_out.is_empty());
 }
 
+/// Readings begin after a warm-up of an hour, and those of a telephone that was put back by 45 min soon after the `insert`: no time for a
+/// first reading, though nearer to none. So it is the telephone, and not the one meter.
+#[test]
+fn a_clock_that_was_put_back_makes_no_usual_first_reading() {
+    let mut study = Study::new(8);
+    study
+        .checks
+        .iter_mut()
+        .for_each(|check| check.meter = "bag".into());
+    for sensor in &mut study.sensors {
+        let from = sensor.readings[0].time + 60 * MINUTE;
+        sensor.readings.retain(|reading| reading.time >= from);
+    }
+    for sensor in 4..8 {
+        study.shift(sensor, 0, -45);
+    }
+    let outcome = study.look();
+    let [found] = claims(&outcome)[..] else {
+        panic!("{:?}", outcome.findings);
+    };
+    assert_eq!((found.kind, found.meter.as_str()), ("clock-sensor", ""));
+    assert!((found.size.unwrap() + 45.0).abs() <= 8.0, "{found:?}");
+}
+
 /// Six fingersticks before it was set are too few to be told from a meter that is off throughout, and no stretch of
 /// time beside a gap in the readings is taken for it.
 #[test]

@@ -127,11 +127,7 @@ fn by_ends(ends: [&[(f64, bool)]; 2]) -> Vec<Sensor> {
 }
 
 fn told(ends: [&[(f64, bool)]; 2]) -> Conclusion {
-    let found = conclude(
-        &study(by_ends(ends), &[1e5]),
-        &plan(Measure::StaysOn),
-        None,
-    );
+    let found = conclude(&study(by_ends(ends), &[1e5]), &plan(Measure::StaysOn), None);
     row(&found, Measure::StaysOn).clone()
 }
 
