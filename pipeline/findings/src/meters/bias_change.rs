@@ -41,7 +41,8 @@ const CHANCE: f64 = 0.0005;
 
 /// The level of one sensor: log(fingerstick) less log(reading).
 struct Level<'a> {
-    site: &'a str,
+    /// Site and model.
+    like: (&'a str, &'a str),
     insert: Micros,
     level: f64,
 }
@@ -55,21 +56,21 @@ struct Change {
 }
 
 impl Change {
-    /// Within sites that have sensors on both sides: what a site does to readings is no meter.
+    /// Within sites and models that have sensors on both sides: what a site or a model does to readings is no meter.
     fn of(levels: &[&Level<'_>], from: Micros) -> Option<Self> {
-        let mut sites: BTreeMap<&str, [Vec<f64>; 2]> = BTreeMap::new();
+        let mut alike: BTreeMap<(&str, &str), [Vec<f64>; 2]> = BTreeMap::new();
         for level in levels {
-            let sides = sites.entry(level.site).or_default();
+            let sides = alike.entry(level.like).or_default();
             sides[usize::from(level.insert >= from)].push(level.level);
         }
-        sites.retain(|_, sides| sides.iter().all(|side| !side.is_empty()));
+        alike.retain(|_, sides| sides.iter().all(|side| !side.is_empty()));
         let counts =
-            [0, 1].map(|side| sites.values().map(|sides| sides[side].len()).sum::<usize>());
+            [0, 1].map(|side| alike.values().map(|sides| sides[side].len()).sum::<usize>());
         if counts.iter().any(|count| *count < SENSORS) {
             return None;
         }
         let (mut weights, mut sum, mut squares, mut freedom) = (0.0, 0.0, 0.0, 0.0);
-        for [before, after] in sites.values() {
+        for [before, after] in alike.values() {
             let (n, m) = (before.len() as f64, after.len() as f64);
             let weight = n * m / (n + m);
             weights += weight;
@@ -147,7 +148,7 @@ fn of_sensors<'a>(wearer: &Wearer<'a>, levels: &Levels, of: usize) -> Vec<Level<
         let session = wearer.sessions.get(*sensor);
         if let Some(session) = session.filter(|_| *meter == of && values.len() >= CHECKS) {
             own.push(Level {
-                site: &session.site,
+                like: (&session.site, &session.model),
                 insert: session.insert,
                 level: robust_mean(values),
             });
@@ -240,15 +241,14 @@ pub(crate) fn changed(
                 (
                     change.mean.abs() / change.error,
                     at,
-                    from,
                     change.size(LEAST_CHANGE),
                 )
             })
         })
     });
     let best = found.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let (sure, at, inserted, size) = best;
-    let size = size.filter(|_| sure >= UNNAMED && !is_another_model(wearer, inserted))?;
+    let (sure, at, size) = best;
+    let size = size.filter(|_| sure >= UNNAMED)?;
     let made = finding(wearer, meter, size);
     let from = micros(at);
     Some(Finding {
@@ -263,14 +263,4 @@ pub(crate) fn changed(
         todo: "look whether the meter or its strips were changed then; give a new meter a name of its own, and compare both with a control solution".to_owned(),
         ..made
     })
-}
-
-/// Whether all sensors later than one are of models that none before is of: they may read otherwise themselves.
-fn is_another_model(wearer: &Wearer<'_>, from: Micros) -> bool {
-    let models = |later: bool| {
-        let own = wearer.sessions.iter();
-        own.filter(move |session| session.insert != from && (session.insert > from) == later)
-            .map(|session| session.model.as_str())
-    };
-    models(true).all(|model| models(false).all(|other| other != model))
 }

@@ -123,6 +123,35 @@ fn another_meter_of_the_same_name_is_told_by_the_sensor_worn_then() {
     assert!(claims(&study.look()).is_empty());
 }
 
+/// The last but one sensor of a model fails in mid-wear, the last happens to read low, and all of the model that follows do: no meter, as
+/// one sensor of the old model alone was worn after that moment.
+#[test]
+fn another_model_is_no_other_meter() {
+    let mut study = Study::new(12);
+    for check in &mut study.checks {
+        check.meter = "".into();
+    }
+    for (sensor, own) in study.sensors.iter_mut().enumerate().skip(4) {
+        let from = if sensor == 4 {
+            own.readings.len() / 2
+        } else {
+            0
+        };
+        let low = own.readings[from..].iter_mut();
+        low.for_each(|reading| reading.glucose *= 0.86);
+    }
+    let told = |study: &Study| !claims(&study.look()).is_empty();
+    assert!(told(&study));
+    let inserts = study
+        .events
+        .iter_mut()
+        .filter(|event| event.event == "insert");
+    for (sensor, event) in inserts.enumerate() {
+        event.model = if sensor < 6 { "old" } else { "new" }.into();
+    }
+    assert!(!told(&study));
+}
+
 /// The sixth sensor of twelve fails in mid-wear, and those after it happen to read 4 % lower: it is no meter. Were it one, they would
 /// read lower by as much as that sensor did.
 #[test]
