@@ -25,9 +25,15 @@ const OFTENER: f64 = 5.0;
 /// Least robust standard deviation of their readings, in logarithms: of a display that ends at some value it is none.
 const MOVING: f64 = 0.05;
 
-/// A fingerstick with a reading, in logarithms.
+/// From this share of all fingersticks between the first and the last on they are somebody's own, if these lie so many minutes apart: a
+/// solution is checked now and then.
+const OF_A_BODY: f64 = 0.5;
+const LONG: f64 = 3.0 * 1440.0;
+
+/// A fingerstick with a reading, in logarithms, and when it was taken, minutes.
 struct Beside {
     place: usize,
+    at: f64,
     value: f64,
     reading: f64,
 }
@@ -76,6 +82,7 @@ fn beside(checks: &[Check], places: &[usize], traces: &[&Trace]) -> Vec<Beside> 
         let at = minutes(check.time);
         Some(Beside {
             place: *place,
+            at,
             value: check.glucose.ln(),
             reading: traces.iter().find_map(|trace| trace.beside(at))?,
         })
@@ -100,8 +107,23 @@ fn solution(all: &[Beside]) -> Option<(f64, usize)> {
     let told = count >= LEAST
         && count as f64 >= SHARE * far.len() as f64
         && here >= OFTENER * elsewhere
-        && middle_and_scatter(&mut readings).is_some_and(|(_, scatter)| scatter >= MOVING);
+        && middle_and_scatter(&mut readings).is_some_and(|(_, scatter)| scatter >= MOVING)
+        && !is_of_a_body(all, value);
     told.then_some((value, count))
+}
+
+/// Whether those far from their reading and near a value are the fingersticks of some days, and not now and then one among others.
+fn is_of_a_body(all: &[Beside], value: f64) -> bool {
+    let is_told = |of: &Beside| of.is_far() && of.is_near(value);
+    let (first, last) = (all.iter().position(is_told), all.iter().rposition(is_told));
+    let span = first
+        .zip(last)
+        .and_then(|(first, last)| all.get(first..=last));
+    let Some(span @ [first, .., last]) = span else {
+        return false;
+    };
+    let near = span.iter().filter(|of| of.is_near(value)).count();
+    last.at - first.at >= LONG && near as f64 >= OF_A_BODY * span.len() as f64
 }
 
 /// A glucose in mg/dL in the unit of the study.

@@ -109,6 +109,9 @@ impl<'a> Wearer<'a> {
     }
 }
 
+/// Least minutes by which the clock of a sensor as a whole is said to be off.
+const LEAST_WHOLE: f64 = 10.0;
+
 /// What a wearer's clocks show: findings, and the profiles with everything found explained.
 pub(crate) struct Clocks {
     pub findings: Vec<Finding>,
@@ -183,7 +186,13 @@ fn of_cause(
                 .get(sensor)
                 .map_or("", |session| session.site.as_str());
             let (delay, spread) = usual_delay(wearer, clocks, site, shifted_whole);
-            let minutes = cause.lag.unwrap_or(0.0) - delay;
+            let lag = cause.lag.unwrap_or(0.0);
+            // Beside sensors that are shifted too it looks usual: its lag alone says that no delay explains it.
+            let delay = match (lag - delay).abs() < LEAST_WHOLE {
+                true => USUAL_DELAY.0,
+                false => delay,
+            };
+            let minutes = lag - delay;
             let (minutes, error) = told((minutes, cause.error.hypot(spread)), &cause.edges);
             if whole_hours(minutes, error, NEAR_HOUR).is_some()
                 && journeys::log_denies(&clocks.profiles, cause)
