@@ -67,7 +67,8 @@ fn the_same_study_in_both_gives_the_same_tables() {
             "{{\"resource\":{}}}",
             observation("99504-3", sensor, minute, glucose)
         ));
-        if n % 60 == 0 {
+        // At other minutes of the hour each time, as fingersticks are.
+        if n % 61 == 0 {
             writeln!(sticks, "anna,{},{},M1", time(minute), glucose + 6).unwrap();
             entries.push(format!(
                 "{{\"resource\":{}}}",
