@@ -131,7 +131,7 @@ fn core(context: &Context, claim: &Claim) -> Option<String> {
 fn against_figures(context: &Context, claim: &Claim) -> bool {
     let view = View::named(context, site_comparison::NAME);
     let figures = view.and_then(|view| figures(&view, claim));
-    figures.is_some_and(|figures| figures.points == Points::OtherWay)
+    claim.until.is_none() && figures.is_some_and(|figures| figures.points == Points::OtherWay)
 }
 
 /// Where the figures of two sites point, as shown.
@@ -142,7 +142,8 @@ enum Points {
     OtherWay,
 }
 
-/// The figures of all sensors at the two sites of a claim, and where they point beside it.
+/// The figures of all sensors at the two sites of a claim, and where they point beside it. Those of coming off are of the rated day,
+/// and nothing to set beside a claim about an earlier one.
 struct Figures {
     site: String,
     against: String,
@@ -156,10 +157,6 @@ fn figures(view: &View, claim: &Claim) -> Option<Figures> {
         view.value(*rows.first()?, column)
     };
     let (site, against) = (figure(claim.site)?, figure(claim.against)?);
-    // Those are of the rated day.
-    if claim.until.is_some() {
-        return None;
-    }
     let more_is_said =
         claim.measure == Measure::ReadsHighOrLow || column == comparison::WITHIN_20_20;
     let [site_shown, against_shown] = [site, against].map(|value| view.quantity(column, value));
@@ -294,9 +291,9 @@ pub(crate) fn trade_off(
 fn won(view: &View, claim: &Claim, told: &str) -> Option<String> {
     let context = view.context;
     let words = words(context, claim.measure)?;
-    let said = match figures(view, claim) {
-        None if claim.until.is_none() => return None,
-        Some(figures) if figures.points == Points::SameWay => {
+    let figures = figures(view, claim)?;
+    let said = match figures.points {
+        Points::SameWay if claim.until.is_none() => {
             let values = [
                 ("site", &*context.site_label(claim.site)),
                 ("against", &*context.site_label(claim.against)),

@@ -155,6 +155,22 @@ impl Finding {
         }
     }
 
+    /// The same of one sensor, or of several together.
+    pub(crate) fn of_sensors(self, names: &[&str]) -> Self {
+        match names {
+            [one] => Self {
+                sensor: (*one).to_owned(),
+                ..self
+            },
+            several => Self {
+                sensor: String::new(),
+                site: String::new(),
+                sensors: several.iter().map(|name| (*name).to_owned()).collect(),
+                ..self
+            },
+        }
+    }
+
     /// Whether an entry of the settings is about this finding: the same kind, and everything that the entry names is
     /// named here too. One that names a wearer and no sensor or meter is about all of the wearer's together, and about
     /// none of them alone. One that names an end, by the clock of a zone, is about nothing that goes on after it.

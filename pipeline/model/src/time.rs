@@ -10,6 +10,9 @@ pub type Micros = i64;
 /// Microseconds in a second.
 pub const MICROS_PER_SECOND: i64 = 1_000_000;
 
+/// Microseconds of a minute.
+pub const MICROS_PER_MINUTE: i64 = 60 * MICROS_PER_SECOND;
+
 /// Microseconds in a day of 86 400 s.
 pub const MICROS_PER_DAY: i64 = 86_400 * MICROS_PER_SECOND;
 

@@ -10,7 +10,7 @@ use datafusion::error::Result;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_model::settings::nearest_word;
-use whereworn_model::time::{MICROS_PER_SECOND, days_between};
+use whereworn_model::time::{MICROS_PER_MINUTE, MICROS_PER_SECOND, days_between};
 use whereworn_stats::agreement::acceptance::{
     AcceptanceLimit, LIMITS, limit, one_sided_lower_bound,
 };
@@ -60,7 +60,7 @@ pub const ALL: &[Scalar] = &[
         example: "minutes_between(inserted, seen_until)",
         compute: |given| {
             elapsed(given, |from, to| {
-                (to - from) as f64 / (60 * MICROS_PER_SECOND) as f64
+                (to - from) as f64 / MICROS_PER_MINUTE as f64
             })
         },
     },

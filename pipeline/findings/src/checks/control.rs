@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use whereworn_model::rows::Check;
 use whereworn_model::units::Unit;
 
-use crate::checks::twice::leave_out;
+use crate::checks::twice::{leave_out, rows_at};
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::readings::trace::{Trace, median, middle_and_scatter, minutes};
 
@@ -67,7 +67,7 @@ pub(crate) fn take_out(
         };
         let near = all.iter().filter(|of| of.is_near(value));
         let near: Vec<usize> = near.map(|of| of.place).collect();
-        let rows: Vec<Check> = near.iter().map(|place| checks[*place].clone()).collect();
+        let rows = rows_at(checks, &near);
         found.extend(finding(&rows, value.exp(), far, unit).map(|finding| (finding, rows)));
         taken.extend(near);
     }

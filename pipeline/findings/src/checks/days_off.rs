@@ -9,7 +9,7 @@ use std::ops::Range;
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
 use whereworn_model::rows::Check;
-use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_MINUTE, Micros};
 
 use crate::checks::twice::leave_out;
 use crate::finding::{Finding, OF_CLOCKS, Severity};
@@ -496,7 +496,7 @@ fn paste(
     // What the settings take at most.
     let most = 365.0 * MINUTES_PER_DAY;
     // To the minute after the last one: seconds are not written.
-    let after = last.time + 60 * MICROS_PER_SECOND;
+    let after = last.time + MICROS_PER_MINUTE;
     (minutes.abs() <= most && size(last, run.off, worn.zone) == minutes && !others).then(|| {
         let span = (Some(first.time), Some(after));
         clock_correction(

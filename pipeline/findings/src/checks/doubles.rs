@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 use whereworn_model::rows::Check;
 use whereworn_model::time::Micros;
 
-use crate::checks::twice::{SHARE, are_many, leave_out};
+use crate::checks::twice::{SHARE, are_many, leave_out, rows_at};
 use crate::finding::{Finding, OF_PAIRS, Severity};
 use crate::words::{checks_from, quoted};
 
@@ -55,7 +55,7 @@ fn calibrations(
         let twice: Vec<usize> = twice
             .filter(|at| said.contains(&key(&checks[*at])))
             .collect();
-        let rows: Vec<Check> = twice.iter().map(|place| checks[*place].clone()).collect();
+        let rows = rows_at(checks, &twice);
         if let [first, .., last] = &rows[..]
             && are_many(rows.iter())
             && are_most(rows.len(), said.len(), of_meter)
@@ -106,7 +106,7 @@ fn two_names(checks: &mut Vec<Check>, zone: &TimeZone) -> impl Iterator<Item = F
             true => (one, own, two),
             false => (two, others, one),
         };
-        let rows: Vec<Check> = places.iter().map(|place| checks[*place].clone()).collect();
+        let rows = rows_at(checks, &places);
         if are_many(rows.iter()) && are_most(rows.len(), used(&less), used(&more)) {
             found.extend(of_names(&rows, used(&less), &more, zone));
             taken.extend(places);

@@ -1,10 +1,10 @@
 //! Fingersticks that followed what the sensor showed, whatever they are said to be for.
 
 use whereworn_model::rows::{Check, Reading, Status};
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 /// A display shows the reading that came last, for no longer than this.
-const SHOWN: Micros = 16 * 60 * MICROS_PER_SECOND;
+const SHOWN: Micros = 16 * MICROS_PER_MINUTE;
 
 /// The part of a sensor's readings that is its lowest, and its highest.
 const PART: usize = 10;

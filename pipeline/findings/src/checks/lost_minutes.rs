@@ -7,15 +7,13 @@ use std::ops::Range;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use whereworn_model::rows::Check;
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::MICROS_PER_MINUTE;
 
 use crate::checks::days_off::{by_meter, highest_sum};
-use crate::checks::twice::leave_out;
+use crate::checks::twice::{leave_out, rows_at};
 use crate::clocks::meter_words;
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::words::checks_from;
-
-const A_MINUTE: Micros = 60 * MICROS_PER_SECOND;
 
 /// Minutes between the times that are left. Zones differ by quarters of an hour: what stands at quarters by one clock does by all.
 const QUARTER: i64 = 15;
@@ -44,11 +42,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<(Finding
     for mut left in by_meter(checks) {
         while let Some(run) = longest_run(checks, &left) {
             left.retain(|place| !run.places.contains(place));
-            let mut rows: Vec<Check> = run
-                .places
-                .iter()
-                .map(|place| checks[*place].clone())
-                .collect();
+            let mut rows = rows_at(checks, &run.places);
             rows.sort_by_key(|check| check.time);
             let told = finding(&run, &rows, zone);
             if run.grid == QUARTER {
@@ -64,7 +58,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<(Finding
 }
 
 fn minute(check: &Check) -> i64 {
-    check.time.div_euclid(A_MINUTE)
+    check.time.div_euclid(MICROS_PER_MINUTE)
 }
 
 /// The longest run at quarters of an hour, or at as many minutes past them: a clock may have been put right since.

@@ -4,16 +4,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
 use whereworn_model::rows::Check;
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 use crate::checks::days_off::Worn;
-use crate::checks::twice::leave_out;
+use crate::checks::twice::{leave_out, rows_at};
 use crate::clocks::meter_words;
 use crate::finding::{Finding, OF_PAIRS, Severity};
 
 /// Fingersticks so near in time differ by so much at most, in logarithms: glucose moves by 4 mg/dL a minute where it moves fast,
 /// and meters scatter by 5 %.
-const NEAR: Micros = 6 * 60 * MICROS_PER_SECOND;
+const NEAR: Micros = 6 * MICROS_PER_MINUTE;
 const FAR: f64 = 0.3;
 
 /// Least pairs that differ by more, and least share of all so near in time: a slip now and then is no other body.
@@ -51,7 +51,7 @@ pub(crate) fn take_out(checks: &mut Vec<Check>, worn: &Worn<'_>) -> Vec<(Finding
         }
         let others = apart.iter().filter_map(|(a, b)| further(a, b, worn));
         let others: BTreeSet<usize> = others.collect();
-        let rows: Vec<Check> = others.iter().map(|place| checks[*place].clone()).collect();
+        let rows = rows_at(checks, &others);
         let usual = rows
             .iter()
             .filter(|check| WITHOUT_DIABETES.contains(&check.glucose));

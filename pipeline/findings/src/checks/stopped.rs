@@ -4,27 +4,25 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::tz::TimeZone;
 use whereworn_model::rows::Check;
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::MICROS_PER_MINUTE;
 
-use crate::checks::twice::{are_many, leave_out};
+use crate::checks::twice::{are_many, leave_out, rows_at};
 use crate::clocks::meter_words;
 use crate::finding::{Finding, OF_CLOCKS, Severity};
 use crate::words::{clock, count};
-
-const A_MINUTE: Micros = 60 * MICROS_PER_SECOND;
 
 /// Takes fingersticks of one minute out of a wearer's where they are more than a finger gives; a finding for each meter and
 /// minute, and these fingersticks, which comparisons have to leave out.
 pub(crate) fn take_out(checks: &mut Vec<Check>, zone: &TimeZone) -> Vec<(Finding, Vec<Check>)> {
     let mut by: BTreeMap<(String, i64), Vec<usize>> = BTreeMap::new();
     for (place, check) in checks.iter().enumerate() {
-        let minute = check.time.div_euclid(A_MINUTE);
+        let minute = check.time.div_euclid(MICROS_PER_MINUTE);
         let of = by.entry((check.meter.to_string(), minute)).or_default();
         of.push(place);
     }
     let (mut found, mut taken) = (Vec::new(), BTreeSet::new());
     for places in by.into_values() {
-        let rows: Vec<Check> = places.iter().map(|place| checks[*place].clone()).collect();
+        let rows = rows_at(checks, &places);
         if are_many(rows.iter()) {
             found.extend(finding(&rows, zone).map(|finding| (finding, rows)));
             taken.extend(places);

@@ -7,6 +7,7 @@ use whereworn_model::rows::Check;
 use whereworn_model::time::{MICROS_PER_SECOND, Micros};
 
 use crate::finding::{Finding, OF_CLOCKS, Severity};
+use crate::readings::trace::minutes;
 use crate::words::checks_from;
 
 /// Clocks lie no further apart than time zones do.
@@ -59,6 +60,15 @@ pub(crate) fn are_many<'a>(checks: impl Iterator<Item = &'a Check>) -> bool {
     values.len() >= LEAST && different.len() >= VALUES
 }
 
+/// Fingersticks at some places.
+pub(crate) fn rows_at<'a>(
+    checks: &[Check],
+    places: impl IntoIterator<Item = &'a usize>,
+) -> Vec<Check> {
+    let row = |place: &usize| checks.get(*place).cloned();
+    places.into_iter().filter_map(row).collect()
+}
+
 /// Leaves fingersticks out by their places.
 pub(crate) fn leave_out(checks: &mut Vec<Check>, places: &BTreeSet<usize>) {
     let mut place = 0..;
@@ -71,7 +81,7 @@ fn finding(
     rows: usize,
     zone: &TimeZone,
 ) -> Finding {
-    let minutes = apart as f64 / (60.0 * MICROS_PER_SECOND as f64);
+    let minutes = minutes(apart);
     Finding {
         size: Some(minutes),
         unit: "min",

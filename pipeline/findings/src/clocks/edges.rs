@@ -109,11 +109,7 @@ fn of_kind(known: &[(usize, f64, f64, f64)], due: [f64; 2]) -> Vec<Edge> {
 /// Middle and standard deviation of the usual one among some times, minutes, that nearest to one when they are due; `None` where there
 /// is none.
 fn usual(times: &[f64], due: [f64; 2]) -> Option<(f64, f64)> {
-    let off = |time: &f64| {
-        due.map(|due| (time - due).abs())
-            .into_iter()
-            .fold(f64::INFINITY, f64::min)
-    };
+    let off = |time: &f64| (time - due[0]).abs().min((time - due[1]).abs());
     let near = |middle: f64| {
         let off = times.iter().map(move |time| time - middle);
         off.filter(|off| off.abs() <= USUAL)

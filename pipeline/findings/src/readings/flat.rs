@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use whereworn_model::rows::{Check, Reading, SensorReadings, Status};
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 use crate::checks::extremes::shown;
 use crate::finding::{DoubtedCheck, Finding, OF_GLUCOSE, Severity};
@@ -147,7 +147,7 @@ impl Flat {
                     quoted(&session.wearer),
                     quoted(&session.sensor),
                     clock(*from, &zone),
-                    clock(*to + 60 * MICROS_PER_SECOND, &zone),
+                    clock(*to + MICROS_PER_MINUTE, &zone),
                 )
             })
             .collect();

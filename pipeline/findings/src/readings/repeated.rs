@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use whereworn_model::rows::{Reading, SensorReadings};
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 use crate::finding::{Finding, OF_GLUCOSE, Severity};
 use crate::log::{Log, Session};
@@ -30,10 +30,7 @@ const SAME: f64 = 1.0;
 const MOVED: f64 = 2.0;
 
 /// Clocks lie no further apart than time zones do.
-const APART: Micros = 14 * 60 * MINUTE;
-
-/// Apart by less, readings are of the right minute still.
-const MINUTE: Micros = 60 * MICROS_PER_SECOND;
+const APART: Micros = 14 * 60 * MICROS_PER_MINUTE;
 
 /// Readings that stand again some time later.
 pub(crate) struct Repeated<'a> {
@@ -92,7 +89,7 @@ impl<'a> Repeated<'a> {
 
     /// Whether half of the readings are of another time than the others.
     pub fn is_of_two_clocks(&self) -> bool {
-        self.apart >= MINUTE
+        self.apart >= MICROS_PER_MINUTE
     }
 
     /// What is told of it.
@@ -200,24 +197,9 @@ fn together(log: &Log<'_>, told: &[Told]) -> Option<Finding> {
     let blocks: Vec<String> = blocks.map(|one| block(log, &one.finding)).collect();
     let rows: usize = told.iter().map(|one| one.rows).sum();
     Some(Finding {
-        sensor: if is_one {
-            own.sensor.clone()
-        } else {
-            String::new()
-        },
-        sensors: match is_one {
-            true => Vec::new(),
-            false => sensors.iter().map(|name| (*name).to_owned()).collect(),
-        },
-        site: if is_one {
-            own.site.clone()
-        } else {
-            String::new()
-        },
-        file: if one_file {
-            own.file.clone()
-        } else {
-            String::new()
+        file: match one_file {
+            true => own.file.clone(),
+            false => String::new(),
         },
         line: all().filter_map(|one| one.line).min().filter(|_| one_file),
         from: all().filter_map(|one| one.from).min(),
@@ -230,14 +212,14 @@ fn together(log: &Log<'_>, told: &[Told]) -> Option<Finding> {
         ),
         todo,
         paste: blocks.join("\n"),
-        ..own.clone()
+        ..own.clone().of_sensors(&sensors)
     })
 }
 
 /// Lines that leave out what stands again of a sensor.
 fn block(log: &Log<'_>, told: &Finding) -> String {
     let zone = log.home(&told.wearer);
-    let [from, to] = [told.from, told.to.map(|to| to + MINUTE)]
+    let [from, to] = [told.from, told.to.map(|to| to + MICROS_PER_MINUTE)]
         .map(|at| at.map_or(String::new(), |at| clock(at, &zone)));
     format!(
         "[[corrections]]\nwearer = {}\nsensor = {}\nfile = {}\nfrom = \"{from}\"\nto = \"{to}\"\nleave_out = true\n",
@@ -308,7 +290,10 @@ fn commonest(readings: &[&Reading], places: &[usize]) -> Option<Micros> {
         let later = later.take_while(|other| other.time - own.time <= APART);
         for other in later.filter(|other| is_same(own, other)) {
             let apart = other.time - own.time;
-            by_minute.entry(apart / MINUTE).or_default().push(apart);
+            by_minute
+                .entry(apart / MICROS_PER_MINUTE)
+                .or_default()
+                .push(apart);
         }
     }
     let most = by_minute.into_values().rev().max_by_key(Vec::len);
@@ -322,8 +307,8 @@ fn near<'a>(readings: &[&'a Reading], place: usize, apart: Micros) -> Vec<&'a Re
     let Some(at) = readings.get(place).map(|own| own.time + apart) else {
         return Vec::new();
     };
-    let first = readings.partition_point(|other| other.time <= at - MINUTE);
-    let from = first..readings.partition_point(|other| other.time < at + MINUTE);
+    let first = readings.partition_point(|other| other.time <= at - MICROS_PER_MINUTE);
+    let from = first..readings.partition_point(|other| other.time < at + MICROS_PER_MINUTE);
     let others = from.filter(|other| *other != place);
     others
         .filter_map(|other| readings.get(other).copied())
@@ -351,7 +336,7 @@ mod tests {
     #[test]
     fn a_reading_moves_by_the_last_of_its_own_run() {
         let reading = |number: i64| Reading {
-            time: (number / 2 * 5 + number % 2) * MINUTE,
+            time: (number / 2 * 5 + number % 2) * MICROS_PER_MINUTE,
             glucose: match number % 2 {
                 0 => 100.0 + 5.0 * number as f64,
                 _ => 90.0,

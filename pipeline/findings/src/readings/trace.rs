@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::look::Contradicted;
 use whereworn_model::rows::{Reading, SensorReadings, Status};
-use whereworn_model::time::{MICROS_PER_SECOND, Micros};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 /// Most minutes between two readings that a straight line may bridge, where readings are close together.
 const BRIDGE: f64 = 12.0;
@@ -17,12 +17,12 @@ const SMOOTH: f64 = 28.0;
 
 /// Minutes since 1970.
 pub(crate) fn minutes(at: Micros) -> f64 {
-    at as f64 / (60.0 * MICROS_PER_SECOND as f64)
+    at as f64 / MICROS_PER_MINUTE as f64
 }
 
 /// The instant of some minutes since 1970.
 pub(crate) fn micros(minutes: f64) -> Micros {
-    (minutes * 60.0 * MICROS_PER_SECOND as f64).round() as Micros
+    (minutes * MICROS_PER_MINUTE as f64).round() as Micros
 }
 
 /// The usable readings of a sensor.

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
-use whereworn_model::time::{MICROS_PER_SECOND, Micros, local_date};
+use whereworn_model::time::{MICROS_PER_MINUTE, Micros, local_date};
 use whereworn_model::units::Unit;
 
 use super::Group;
@@ -12,8 +12,6 @@ use crate::log::Log;
 use crate::words::{clock, count, day, first_of, quoted};
 
 /// Seconds are not written: a minute after the last row is after it.
-const A_MINUTE: Micros = 60 * MICROS_PER_SECOND;
-
 /// Which rows of some groups' sensor, meter or file have the other unit.
 #[derive(Clone, Copy, PartialEq)]
 enum Rows {
@@ -103,7 +101,7 @@ impl Part<'_> {
         if let Some((from, to)) = span(&self.groups).filter(|_| self.rows.are_some()) {
             let zone = log.home(&first.wearer);
             let [from, to] = match self.rows {
-                Rows::BetweenMinutes => [clock(from, &zone), clock(to + A_MINUTE, &zone)],
+                Rows::BetweenMinutes => [clock(from, &zone), clock(to + MICROS_PER_MINUTE, &zone)],
                 _ => [day(from, &zone), day(to, &zone)],
             };
             block += &format!("from = \"{from}\"\nto = \"{to}\"\n");
@@ -239,15 +237,6 @@ fn told(log: &Log<'_>, parts: &[Part<'_>]) -> Finding {
     };
     Finding {
         wearer: first.wearer.clone(),
-        sensor: if many {
-            String::new()
-        } else {
-            first.sensor.clone()
-        },
-        sensors: match many {
-            true => sensors.iter().map(|name| (*name).to_owned()).collect(),
-            false => Vec::new(),
-        },
         meter: common(&all, |group| &group.meter).to_owned(),
         file: common(&all, |group| &group.file).to_owned(),
         line: match files.len() {
@@ -278,7 +267,7 @@ fn told(log: &Log<'_>, parts: &[Part<'_>]) -> Finding {
         paste: blocks.join("\n"),
         // Some of a meter's fingersticks are left out by themselves, and rejected ones make no pairs.
         leaves_out: of_readings || (!are_some && read > 0),
-        ..Finding::new("unit", Severity::Wrong, table)
+        ..Finding::new("unit", Severity::Wrong, table).of_sensors(&sensors)
     }
 }
 

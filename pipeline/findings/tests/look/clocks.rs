@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use whereworn_findings::{Finding, Outcome, Severity};
 use whereworn_model::rows::{Check, RejectedRow, contradiction};
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 #[test]
 fn of_a_clean_study_nothing_is_claimed() {
@@ -21,9 +21,7 @@ fn a_sensor_whose_clock_is_off_is_named_and_left_out() {
         let mut study = Study::new(6);
         study.shift(2, 0, minutes);
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
         assert!((found.size.unwrap() - size).abs() <= 8.0, "{found:?}");
         let cure = format!("clock_minutes = {}", -found.size.unwrap());
@@ -88,9 +86,7 @@ fn an_hour_from_a_day_on_is_one_change() {
         study.shift(sensor, at, 60);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.size),
         ("clock-change", Severity::Wrong, Some(60.0))
@@ -105,9 +101,7 @@ fn a_clock_set_back_within_a_sensor_is_a_jump() {
     let at = START + 14_700 * MINUTE + 5 * DAY + 2 * MINUTE;
     study.shift(1, at, -32);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
     assert!((found.size.unwrap() + 32.0).abs() <= 4.0, "{found:?}");
 }
@@ -122,9 +116,7 @@ fn a_clock_set_back_by_whole_spacings_is_a_jump() {
     study.settle(1);
     assert_eq!(study.rejects.len(), 3);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
     assert_eq!(found.size, Some(-15.0));
     assert!((found.from.unwrap() - at).abs() <= 15 * MINUTE, "{found:?}");
@@ -152,9 +144,7 @@ fn a_meter_whose_clock_is_off_is_one_cause() {
         .for_each(|check| check.time += 35 * MINUTE);
     study.checks.sort_by_key(|check| check.time);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.meter.as_str()), ("clock-meter", "bag"));
     assert!((found.size.unwrap() - 35.0).abs() <= 8.0, "{found:?}");
 }
@@ -179,9 +169,7 @@ fn times_without_am_and_pm_are_told() {
     }
     study.checks.sort_by_key(|check| check.time);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.meter.as_str(), found.size, &*found.paste),
         ("clock-meter", "bag", Some(-720.0), "")
@@ -233,9 +221,7 @@ fn lines_to_paste_name_each_meter() {
     let late = study.checks.iter_mut().filter(|check| check.time >= at);
     late.for_each(|check| check.time += 60 * MINUTE);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.size), ("clock-change", Some(60.0)));
     for meter in ["kitchen", "bag"] {
         let line = format!("meter = \"{meter}\"\n");
@@ -326,9 +312,7 @@ fn the_only_meter_is_not_left_out() {
         check.time += 60 * MINUTE;
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(found.kind, "clock-meter");
     assert!(outcome.doubted.is_empty() && outcome.left_out.is_empty());
 }
@@ -350,9 +334,7 @@ fn a_clock_that_was_put_back_makes_no_usual_first_reading() {
         study.shift(sensor, 0, -45);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.meter.as_str()), ("clock-sensor", ""));
     assert!((found.size.unwrap() + 45.0).abs() <= 8.0, "{found:?}");
 }
@@ -373,9 +355,7 @@ fn a_meter_that_is_off_but_for_its_first_days_is_off_throughout() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.paste.contains("from")),
         ("clock-meter", false),
@@ -422,9 +402,7 @@ fn the_log_tells_the_clock_of_the_meter_from_that_of_the_readings() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.size, found.meter.as_str()),
         ("clock-change", Some(60.0), "bag")
@@ -446,9 +424,7 @@ fn an_hour_is_told_with_the_delays_of_the_wearer() {
             }
         }
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
     }
 }
@@ -464,9 +440,7 @@ fn an_hour_between_sensors_is_dated_by_the_log() {
         study.shift(sensor, at, -60);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.size), ("clock-change", Some(-60.0)));
     assert!(
         (found.from.unwrap() - at).abs() <= 150 * MINUTE,
@@ -486,9 +460,7 @@ fn minutes_of_a_clock_are_told_by_the_log_too() {
     }
     study.shift(2, 0, 52);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s2"));
     assert!((found.size.unwrap() - 52.0).abs() <= 3.0, "{found:?}");
 }
@@ -505,9 +477,7 @@ fn readings_missing_beside_a_jump_are_no_part_of_it() {
         .retain(|reading| !missing.contains(&reading.time));
     study.shift(1, at, 23);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s1"));
     assert_eq!(found.size, Some(23.0));
 }
@@ -518,9 +488,7 @@ fn a_jump_of_the_last_sensor_is_not_everybodys() {
     let mut study = Study::new(6);
     study.shift(5, START + (5 * 14_700 + 5 * 1_440) * MINUTE, 40);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s5"));
     assert_eq!(found.size, Some(40.0));
 }
@@ -538,9 +506,7 @@ fn a_clock_that_drifts_is_no_stair() {
             check.time += late(check.time, per_week);
         }
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!(
             (found.kind, found.meter.as_str()),
             ("clock-meter", "kitchen")
@@ -569,9 +535,7 @@ fn a_clock_that_drifts_is_no_stair() {
             reading.time += late(reading.time, per_week);
         }
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!((found.kind, found.meter.as_str()), ("clock-sensor", ""));
         let size = found.size.unwrap();
         assert!((size - 13.1 * per_week).abs() <= 4.0, "{size}");

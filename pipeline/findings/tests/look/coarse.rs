@@ -2,7 +2,7 @@
 
 use whereworn_findings::{Finding, Severity};
 
-use crate::study::{DAY, Study, claims};
+use crate::study::{DAY, Study, claims, only};
 
 /// Rounds the readings of a sensor to a step from some day of its wear on.
 fn round(study: &mut Study, sensor: usize, step: f64, from_day: i64) {
@@ -42,9 +42,7 @@ fn nothing_is_left_out_where_all_are_coarse() {
     let mut study = Study::new(6);
     (0..6).for_each(|sensor| round(&mut study, sensor, 18.0156, 0));
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     let of = (
         found.wearer.as_str(),
         found.sensor.as_str(),

@@ -2,11 +2,11 @@
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use whereworn_findings::{Finding, Outcome, Severity};
+use whereworn_findings::{Finding, Severity};
 use whereworn_model::rows::WearEvent;
 use whereworn_model::time::Micros;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// Fingersticks of some days of a study, their dates moved.
 fn moved(days: std::ops::Range<i64>, by: i64) -> Study {
@@ -28,13 +28,6 @@ fn other_date(at: Micros) -> Option<Micros> {
     let (month, day) = (written.month(), written.day());
     let other = (day <= 12 && day != month).then(|| written.with().month(day).day(month).build());
     Some(other?.unwrap().timestamp().as_microsecond())
-}
-
-fn only(outcome: &Outcome) -> &Finding {
-    let [found] = claims(outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
-    found
 }
 
 /// 365 days of 1,440 min are 525,600 min; six fingersticks a day make 60 in ten days.

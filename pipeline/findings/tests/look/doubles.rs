@@ -3,7 +3,7 @@
 use whereworn_findings::{Finding, Severity};
 use whereworn_model::rows::Check;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// A study of one meter in whole mg/dL, and copies of every so many of its fingersticks.
 fn copied(every: usize, change: fn(Check) -> Check) -> Study {
@@ -34,9 +34,7 @@ fn renamed(check: Check) -> Check {
 #[test]
 fn a_meter_under_two_names_is_told() {
     let outcome = copied(3, renamed).look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.meter.as_str()),
         ("meter", Severity::Doubtful, "app + kitchen")
@@ -59,9 +57,7 @@ fn a_meter_under_two_names_is_told() {
     }
     others.checks.sort_by_key(|check| check.time);
     let outcome = others.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(found.paste, "");
 }
 
@@ -90,9 +86,7 @@ fn calibrations_that_are_said_to_be_routine_are_left_out() {
     };
     let study = copied(12, calibration);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.meter.as_str()),
         ("meter", Severity::Doubtful, "kitchen")
@@ -138,9 +132,7 @@ fn a_clock_that_stood_still_is_told() {
     };
     let study = stood(40);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.meter.as_str()),
         ("clock-meter", Severity::Wrong, "bag")

@@ -2,7 +2,7 @@
 
 use whereworn_findings::Severity;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, only};
 
 /// From the sixth day of the third sensor to the fifth of the fourth.
 const AWAY: (i64, i64) = (
@@ -19,9 +19,7 @@ fn readings_of_another_time_zone_are_one_journey() {
         study.shift(sensor, AWAY.1 + 540 * MINUTE, -540);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.size),
         ("clock-change", Severity::Wrong, Some(540.0))
@@ -46,9 +44,7 @@ fn fingersticks_of_another_time_zone_are_the_meters() {
     away.for_each(|check| check.time += 540 * MINUTE);
     study.checks.sort_by_key(|check| check.time);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.size), ("clock-change", Some(540.0)));
     assert_eq!(found.sensor, "");
     assert!(

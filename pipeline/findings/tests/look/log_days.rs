@@ -3,7 +3,7 @@
 use whereworn_findings::Severity;
 use whereworn_model::rows::WearEvent;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// A study whose log has an event of the second sensor so many days later than it was, and its cause.
 fn moved(event: &str, days: f64, cause: &str) -> Study {
@@ -153,9 +153,7 @@ fn a_pause_of_days_is_doubtful() {
         .readings
         .retain(|reading| !pause.contains(&reading.time));
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     let told = (found.kind, found.sensor.as_str(), found.severity);
     assert_eq!(told, ("session-too-long", "s1", Severity::Doubtful));
     assert!(

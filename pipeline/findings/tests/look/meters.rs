@@ -2,7 +2,7 @@
 
 use whereworn_findings::{Finding, Severity};
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// 15 % high: with two meters the pair is named, the size in percent of their mean, 0.15 / 1.075.
 #[test]
@@ -14,9 +14,7 @@ fn a_meter_that_reads_high_is_found_within_sensors() {
         .filter(|check| check.meter == "bag")
         .for_each(|check| check.glucose *= 1.15);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(found.kind, "meter");
     assert_eq!(found.meter, "bag + kitchen");
     assert!(
@@ -36,9 +34,7 @@ fn checks_with_a_control_solution_are_told() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.severity), ("meter", Severity::Doubtful));
     assert!((found.size.unwrap() - 120.0).abs() <= 2.0, "{found:?}");
     assert!(found.text.contains("control solution"), "{}", found.text);
@@ -86,9 +82,7 @@ fn a_meter_that_took_the_place_of_another_is_told_by_all_sensors() {
         check.glucose *= if late { 1.16 } else { 1.0 };
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.meter.as_str()),
         ("meter", "bag + kitchen")
@@ -117,9 +111,7 @@ fn another_meter_of_the_same_name_is_told_by_the_sensor_worn_then() {
         check.glucose *= if check.time >= moment { 1.16 } else { 1.0 };
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.severity), ("meter", Severity::Doubtful));
     assert!((found.size.unwrap() - 0.16).abs() < 0.02, "{found:?}");
     assert!((found.from.unwrap() - moment).abs() <= DAY, "{found:?}");
@@ -207,9 +199,7 @@ fn meters_whose_names_changed_places_are_told() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.from), ("meter", Some(moment)));
     assert!(found.text.contains("changed places"), "{}", found.text);
     assert!((found.size.unwrap().abs() - 0.17).abs() < 0.03, "{found:?}");

@@ -6,7 +6,7 @@ use whereworn_model::rows::Reading;
 use whereworn_model::settings::Settings;
 use whereworn_model::time::Micros;
 
-use crate::study::{DAY, MINUTE, START, Study, claims, glucose};
+use crate::study::{DAY, MINUTE, START, Study, claims, glucose, only};
 
 /// The file `readings/again.csv`.
 const AGAIN: usize = 2;
@@ -102,9 +102,7 @@ fn two_exports_seconds_apart_are_told_and_the_sensor_stays() {
         ..later(0.6)(reading)
     });
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.sensor.as_str()),
         ("spacing-changed", "s3")

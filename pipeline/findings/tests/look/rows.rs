@@ -3,7 +3,7 @@
 use whereworn_findings::{Finding, Severity};
 use whereworn_model::rows::{Check, Reading, RejectedRow, WearEvent};
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 #[test]
 fn a_finding_that_was_seen_is_listed_as_seen() {
@@ -183,9 +183,7 @@ fn a_wearer_is_no_sensor_and_no_meter() {
         let study = &mut studies[study];
         study.settings = format!("{plain}[[seen]]\nkind = \"{kind}\"\n{named}");
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!((found.kind, found.seen), (kind, is_seen), "{named}");
     }
 }
@@ -280,9 +278,7 @@ fn a_row_that_corrects_the_site_is_no_second_sensor() {
         };
         study.refused.push(corrected);
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         let told = (found.kind, found.sensor.as_str(), found.line);
         assert_eq!(told, ("sensor-reused", "s1", Some(99)));
         assert!(found.text.contains("`chest`"), "{}", found.text);
@@ -371,9 +367,7 @@ fn one_sensor_under_two_ids_is_told() {
     let again = &mut study.sensors[4].readings;
     again.retain(|reading| reading.line % 1000 > 400);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.sensor.as_str()),
         ("sensor-reused", Severity::Wrong, "SN-771")
@@ -429,9 +423,7 @@ fn readings_that_repeat_one_value_for_hours_are_told() {
         freeze(&mut study, 2, from, 8);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.sensor.as_str()),
         ("thin", Severity::Doubtful, "s2")
@@ -495,9 +487,7 @@ fn an_event_of_another_year_is_told_by_its_date() {
             .for_each(|row| row.time += days * DAY);
         study.events.sort_by_key(|row| row.time);
         let outcome = study.look();
-        let [found] = claims(&outcome)[..] else {
-            panic!("{:?}", outcome.findings);
-        };
+        let found = only(&outcome);
         assert_eq!(found.kind, "session-too-long");
         assert_eq!(found.todo, format!("log the true date of its `{event}`"));
     }

@@ -2,7 +2,7 @@
 
 use whereworn_model::rows::WearEvent;
 
-use crate::study::{Study, claims};
+use crate::study::{Study, claims, only};
 
 /// What to do about the findings of a kind at the chest.
 fn to_do(study: &Study, kind: &str) -> Vec<String> {
@@ -90,9 +90,7 @@ fn a_site_worn_at_a_time_of_its_own_is_told() {
         event.site = if number < 12 { "abdomen" } else { "chest" }.into();
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.site.as_str()),
         ("site-confounded", "chest")

@@ -206,6 +206,15 @@ impl Study {
     }
 }
 
+/// The one claim of a look.
+#[track_caller]
+pub fn only(outcome: &Outcome) -> &Finding {
+    match claims(outcome)[..] {
+        [found] => found,
+        _ => panic!("{:?}", outcome.findings),
+    }
+}
+
 pub fn claims(outcome: &Outcome) -> Vec<&Finding> {
     outcome
         .findings

@@ -4,7 +4,7 @@ use whereworn_findings::{Finding, Outcome, Severity};
 use whereworn_model::rows::{Check, Reading, RejectedRow};
 use whereworn_model::time::format_utc;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// 1 mmol/L = 18.0156 mg/dL (molar mass of glucose): values a factor of 18 too small are mmol/L.
 #[test]
@@ -15,9 +15,7 @@ fn mmol_read_as_mg_is_a_wrong_unit_and_tells_of_no_clock() {
         .iter_mut()
         .for_each(|reading| reading.glucose /= 18.0156);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.sensor.as_str()),
         ("unit", Severity::Wrong, "s3")
@@ -38,9 +36,7 @@ fn one_file_in_mmol_is_named_by_its_file() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(found.kind, "unit");
     assert!(
         found.paste.contains("file = \"fingersticks/later.csv\"\n")
@@ -77,9 +73,7 @@ fn single_fingersticks_in_mmol_are_told_by_their_lines() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.line),
         ("unit", Severity::Wrong, Some(lines[0]))
@@ -122,9 +116,7 @@ fn a_few_fingersticks_in_mmol_are_kept_out() {
         check.glucose /= 18.0156;
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         found.paste,
         "[[corrections]]\nwearer = \"kelp\"\nfile = \"fingersticks/kelp.csv\"\nfrom = \"2026-06-21\"\nto = \"2026-06-21\"\nunit = \"mmol/L\"\n"
@@ -139,9 +131,7 @@ fn single_fingersticks_in_mg_are_told() {
         check.glucose *= 18.0156;
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.unit), ("unit", "mg/dL"));
     assert!(
         found.text.contains("in mg/dL among others"),
@@ -238,9 +228,7 @@ fn a_month_of_a_meter_in_mmol_leaves_no_sensor_out() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert!(
         found.paste.contains("meter = \"bag\"\nfrom = "),
         "{found:?}"
@@ -262,9 +250,7 @@ fn a_unit_that_changes_within_a_month_is_told_from_then_on() {
         rows += 1;
     });
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("unit", "s1"));
     assert_eq!(found.from, Some(from));
     assert!(
@@ -294,9 +280,7 @@ fn fingersticks_whose_unit_changes_early_in_a_month_are_told_from_then_on() {
         }
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.line), ("unit", Some(195)));
     assert!(
         found.text.contains(&format!("{rows} fingersticks")),
@@ -316,9 +300,7 @@ fn sensors_in_mmol_from_a_day_on_are_one_finding() {
         .filter(|reading| reading.time >= from)
         .for_each(|reading| reading.glucose /= 18.0156);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!((found.kind, found.sensor.as_str()), ("unit", ""));
     assert_eq!(found.from, Some(from));
     assert!(
@@ -352,9 +334,7 @@ fn sensors_in_mmol_among_others_are_one_finding_of_these() {
         readings.for_each(|reading| reading.glucose /= 18.0156);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     let lines = |sensor| {
         format!("[[corrections]]\nwearer = \"kelp\"\nsensor = \"{sensor}\"\nunit = \"mmol/L\"\n")
     };

@@ -3,7 +3,7 @@
 use whereworn_findings::{Finding, Severity};
 use whereworn_model::rows::Check;
 
-use crate::study::{DAY, MINUTE, START, Study, claims};
+use crate::study::{DAY, MINUTE, START, Study, claims, only};
 
 /// For eleven days the fingersticks are another's: some clock fits them least badly, and none well.
 #[test]
@@ -18,9 +18,7 @@ fn fingersticks_of_another_tell_of_no_clock() {
         check.glucose = 150.0 + 40.0 * wave(minute, 171.0) + 25.0 * wave(minute, 409.0);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.paste.as_str()),
         ("wrong-wearer", Severity::Doubtful, "")
@@ -106,9 +104,7 @@ fn fingersticks_that_stand_twice_are_told() {
     study.checks.extend(again);
     study.checks.sort_by_key(|check| check.time);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (
             found.kind,
@@ -143,9 +139,7 @@ fn fingersticks_of_two_wearers_are_told() {
     }
     let study = Study::new(6).and(other);
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.severity, found.wearer.as_str()),
         ("wrong-wearer", Severity::Wrong, "wren")
@@ -260,9 +254,7 @@ fn a_guest_on_a_meter_is_told() {
         study.checks.sort_by_key(|check| check.time);
     }
     let outcome = study.look();
-    let [found] = claims(&outcome)[..] else {
-        panic!("{:?}", outcome.findings);
-    };
+    let found = only(&outcome);
     assert_eq!(
         (found.kind, found.meter.as_str()),
         ("wrong-wearer", "kitchen")

@@ -52,18 +52,21 @@ pub(super) fn seen_until(
     sites: [usize; 2],
 ) -> Option<f64> {
     let of_site = |site: usize| {
-        let (sensors, rated) = followed(study, order, lives, site);
+        let (mut sensors, rated) = followed(study, order, lives, site);
+        sensors.sort_by(|a, b| a.days.total_cmp(&b.days));
+        // Unseen ends before each sensor's, those before it in order.
+        let mut unseen = vec![0];
+        for sensor in &sensors {
+            unseen.push(unseen.last().unwrap_or(&0) + usize::from(sensor.unseen));
+        }
         let told = |day: &f64| {
-            let reaches = |sensor: &&Followed| sensor.days >= day * (1.0 - SLACK);
-            let still = sensors.iter().filter(reaches).count();
-            let unseen = sensors
-                .iter()
-                .filter(|sensor| sensor.unseen && !reaches(sensor))
-                .count();
-            unseen as f64 <= UNSEEN * still as f64
+            let short = sensors.partition_point(|sensor| sensor.days < day * (1.0 - SLACK));
+            let still = sensors.len() - short;
+            unseen[short] as f64 <= UNSEEN * still as f64
         };
-        let days = sensors.iter().map(|sensor| sensor.days).chain([rated]);
-        (days.filter(told).fold(0.0, f64::max), rated)
+        let mut days = sensors.iter().rev().map(|sensor| sensor.days);
+        let days = [days.find(told), Some(rated).filter(told)];
+        (days.into_iter().flatten().fold(0.0, f64::max), rated)
     };
     let [(one, rated), (other, rated_there)] = sites.map(of_site);
     let (until, rated) = (one.min(other), rated.max(rated_there));
