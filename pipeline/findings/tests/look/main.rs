@@ -8,6 +8,7 @@ mod doubles;
 mod journeys;
 mod log_days;
 mod lost_minutes;
+mod meter_clocks;
 mod meters;
 mod repeated;
 mod rows;
