@@ -152,8 +152,24 @@ fn nothing_is_told_of_days_that_one_site_never_saw() {
     let whole = told([&followed[..5], &worn]);
     assert_eq!(whole.until, None);
     assert!(whole.difference.expect("difference") < -0.8, "{whole:?}");
-    // A sensor that is changed in its last day was worn for all of it.
+    // A sensor that is changed in its last day was worn for all of it, one that is changed before was seen for whole days, and one that
+    // came off in it was not worn on.
     assert_eq!(told([&[on(9.1); 6], &worn]).until, None);
+    assert_eq!(told([&[on(8.9); 6], &worn]).until, Some(8.0));
+    let mut last_day = [on(6.0); 12];
+    last_day[..3].fill(off(9.5));
+    assert_eq!(told([&last_day, &worn]).until, Some(9.0));
+}
+
+/// Sensors of one site are rated for 10 days, of the other for 14: of the days after the tenth one tells nothing.
+#[test]
+fn sensors_rated_for_longer_are_told_of_by_the_days_of_both() {
+    let mut sensors = by_ends([&[(10.0, false); 6], &[(14.0, false); 6]]);
+    for sensor in &mut sensors[6..] {
+        sensor.rated_days = 14.0;
+    }
+    let found = conclude(&study(sensors, &[1e5]), &plan(Measure::StaysOn), None);
+    assert_eq!(row(&found, Measure::StaysOn).until, Some(10.0));
 }
 
 /// 200 sensors a site of which four come off are alike to within a tenth where they are followed to the end, and not where the others are
