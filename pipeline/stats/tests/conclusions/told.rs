@@ -159,6 +159,8 @@ fn nothing_is_told_of_days_that_one_site_never_saw() {
     let mut last_day = [on(6.0); 12];
     last_day[..3].fill(off(9.5));
     assert_eq!(told([&last_day, &worn]).until, Some(9.0));
+    // Where all came off, what became of them by the rated day is known.
+    assert_eq!(told([&[off(4.0); 6], &worn]).until, None);
 }
 
 /// Sensors of one site are rated for 10 days, of the other for 14: of the days after the tenth one tells nothing.
