@@ -319,7 +319,7 @@ impl<'a> Judged<'a> {
             primary: self.family.primary,
             planned: self.family.primary
                 && planned_since.is_some_and(|since| since < self.first_data()),
-            until: self.row.until.filter(|_| self.row.estimate.is_some()),
+            until: self.row.until,
         }
     }
 

@@ -106,7 +106,7 @@ pub(super) fn shares(
             .iter()
             .filter_map(|&sensor| Some((sensor, lives[sensor]?)))
             .collect();
-        let days: Vec<f64> = known.iter().map(|(_, life)| life.days.min(day)).collect();
+        let days: Vec<f64> = known.iter().map(|(_, life)| life.days).collect();
         let causes: Vec<Option<usize>> = known
             .iter()
             .map(|(_, life)| match life.ending {
