@@ -157,7 +157,7 @@ pub(super) fn hits(errors: &[f64]) -> Vec<f64> {
 }
 
 /// The most that an effective number of errors may be, by what the errors foretell of hits.
-pub(super) fn most_effective(errors: &[f64], sensors: &[usize], clusters: &[Cluster]) -> f64 {
+fn most_effective(errors: &[f64], sensors: &[usize], clusters: &[Cluster]) -> f64 {
     let size: f64 = clusters.iter().map(|cluster| cluster.size).sum();
     let squares: f64 = clusters.iter().map(|cluster| cluster.size.powi(2)).sum();
     let alike = correlation_of_hits(errors, sensors).max(LEAST_CORRELATION_OF_HITS);

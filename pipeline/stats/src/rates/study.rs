@@ -7,7 +7,7 @@
 
 use super::clustered::{
     Cluster, FEWER_DF, Headline, bent_end, clustered_mean, clustered_ratio, clusters_of, hits,
-    most_effective, share_end, share_within, spread_df, weights_of,
+    share_end, share_within, spread_df, weights_of,
 };
 use crate::distributions::{normal_quantile, t_quantile};
 use crate::interval::Interval;
@@ -93,10 +93,9 @@ pub fn share_in_study(study: &StudyValues<'_>, site: usize) -> Option<Headline> 
     }
     let clusters = clusters_of(&hits(errors), sensors);
     let tail = 0.025;
-    let t = t_quantile(1.0 - tail, total(&|s| s.df).max(2.0));
+    let t = t_quantile(1.0 - tail, total(&|s| s.df));
     let shrink = (normal_quantile(1.0 - tail) / t).powi(2);
     let n = shrink / (OF_OTHERS * alike) / squares(&weights_of(&clusters));
-    let n = n.min(most_effective(errors, sensors, &clusters));
     let lower = share_end(own.estimate, n, tail, false);
     Some(Headline {
         interval: own.interval.map(|interval| Interval {

@@ -163,6 +163,47 @@ fn nothing_is_told_of_days_that_one_site_never_saw() {
     assert_eq!(told([&[off(4.0); 6], &worn]).until, None);
 }
 
+/// At one site three of six come off by day 5 and three on day 7; none at the others, which were followed to the end, to day 8 and to
+/// day 6. Beside these together it is told of by day 6, in each pair: 3 of 6.
+#[test]
+fn a_site_beside_the_others_is_told_of_by_the_first_day_of_any() {
+    let ends = [
+        (2.0, true),
+        (3.0, true),
+        (5.0, true),
+        (7.0, true),
+        (7.0, true),
+        (7.0, true),
+    ];
+    let mut sensors = by_ends([&ends, &[(10.0, false); 6]]);
+    for (site, day) in [(2, 8.0), (3, 6.0)] {
+        sensors.extend(
+            by_ends([&[(day, false); 6], &[]])
+                .into_iter()
+                .map(|one| Sensor { site, ..one }),
+        );
+    }
+    let study = Study {
+        sites: vec!["arm", "belly", "calf", "chest"],
+        ..study(sensors, &[1e5])
+    };
+    let found = conclude(&study, &plan(Measure::StaysOn), None);
+    let row = |against| {
+        let of = |one: &&Conclusion| {
+            (one.measure, one.site, one.against) == (Measure::StaysOn, 0, against)
+        };
+        found.iter().find(of).expect("row")
+    };
+    let until = [Some(1), Some(2), Some(3), None].map(|against| row(against).until);
+    assert_eq!(until, [None, Some(8.0), Some(6.0), Some(6.0)]);
+    assert!((row(Some(2)).difference.expect("difference") - 1.0).abs() < 1e-9);
+    assert!(
+        (row(None).difference.expect("difference") - 0.5).abs() < 1e-9,
+        "{:?}",
+        row(None)
+    );
+}
+
 /// Sensors of one site are rated for 10 days, of the other for 14: of the days after the tenth one tells nothing.
 #[test]
 fn sensors_rated_for_longer_are_told_of_by_the_days_of_both() {
