@@ -63,11 +63,9 @@ impl<'a> Repeated<'a> {
             return None;
         }
         let likes = readings.iter().enumerate().filter_map(|(place, reading)| {
-            let near = near(&readings, place, apart);
-            Some((
-                *reading,
-                near.into_iter().find(|other| is_same(reading, other))?,
-            ))
+            let mut later = near(&readings, place, apart).into_iter();
+            let like = later.find(|other| other.time > reading.time && is_same(reading, other))?;
+            Some((*reading, like))
         });
         let mut pairs: Vec<(&Reading, &Reading)> = likes.collect();
         // Chance makes some of the second run like later ones of the first.

@@ -397,3 +397,19 @@ fn the_clock_of_a_sensor_with_a_pause_is_told() {
     let few = |found: &&Finding| found.text.contains("fewer than 5 fingersticks");
     assert_eq!(outcome.findings.iter().find(few), None);
 }
+
+/// Beside sensors that are 11 min ahead, which a delay explains, one 20 min ahead is 9 min off: no clock is told of less than ten.
+#[test]
+fn no_clock_of_a_sensor_is_off_by_minutes_of_a_delay() {
+    let mut study = Study::new(6);
+    for check in &mut study.checks {
+        check.meter = "bag".into();
+    }
+    for (sensor, minutes) in [20, 11, 11, 11, 11, 11].into_iter().enumerate() {
+        study.shift(sensor, 0, minutes);
+    }
+    let outcome = study.look();
+    let found = only(&outcome);
+    assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s0"));
+    assert!(found.size.unwrap() >= 10.0, "{found:?}");
+}

@@ -104,6 +104,12 @@ fn calibrations_that_are_said_to_be_routine_are_left_out() {
         (outcome.doubted.len(), outcome.left_out.len()),
         (rows.count(), 0)
     );
+    // What was taken for an alarm and to calibrate is no copy.
+    let mut alarms = copied(12, calibration);
+    for check in alarms.checks.iter_mut().filter(|c| c.purpose == "routine") {
+        check.purpose = "alarm".into();
+    }
+    assert_eq!(alarms.look().doubted, []);
     // Calibrations that stand once.
     let mut once = study;
     for check in once
@@ -151,7 +157,7 @@ fn a_clock_that_stood_still_is_told() {
     assert!(out.count() >= 40);
     // A few are no clock that stands.
     assert!(
-        claims(&stood(60).look())
+        claims(&stood(59).look())
             .iter()
             .all(|found| !found.text.contains("stood still"))
     );

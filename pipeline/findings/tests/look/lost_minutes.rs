@@ -85,3 +85,18 @@ fn times_written_by_hand_are_left_in() {
     assert_eq!(told(&cut(0, 10)), 0);
     assert_eq!(told(&cut(0, 15)), 2);
 }
+
+/// Seven in ten at whole hours are no row of them.
+#[test]
+fn some_at_whole_hours_are_not_told() {
+    let mut study = cut(0, 60);
+    for (number, check) in study.checks.iter_mut().enumerate() {
+        if number % 10 < 3 {
+            check.time += (7 + 11 * number as i64 % 53) * MINUTE;
+        }
+    }
+    study.checks.sort_by_key(|check| check.time);
+    let outcome = study.look();
+    let lost = |found: &&Finding| found.text.contains("their minutes are lost");
+    assert_eq!(outcome.findings.iter().find(lost), None);
+}

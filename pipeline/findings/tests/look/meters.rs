@@ -53,22 +53,24 @@ fn checks_with_a_control_solution_are_told() {
     assert!(study.look().doubted.is_empty());
 }
 
-/// Twenty days of fingersticks of a body without diabetes, all of them near 95 mg/dL, are no control solution.
+/// Twenty days of fingersticks of a body without diabetes, all or seven in ten of them near 95 mg/dL, are no control solution.
 #[test]
 fn days_of_another_body_are_no_control_solution() {
-    let mut study = Study::new(6);
-    let from = START + 12 * DAY;
-    let days = from..from + 20 * DAY;
-    for (number, check) in study.checks.iter_mut().enumerate() {
-        check.meter = "kitchen".into();
-        if days.contains(&check.time) {
-            check.glucose = 95.0 * (1.0 + 0.02 * ((number % 5) as f64 - 2.0));
+    for of_ten in [10, 7] {
+        let mut study = Study::new(6);
+        let from = START + 12 * DAY;
+        let days = from..from + 20 * DAY;
+        for (number, check) in study.checks.iter_mut().enumerate() {
+            check.meter = "kitchen".into();
+            if days.contains(&check.time) && number % 10 < of_ten {
+                check.glucose = 95.0 * (1.0 + 0.02 * ((number % 5) as f64 - 2.0));
+            }
         }
+        let outcome = study.look();
+        let solution = |found: &&Finding| found.text.contains("control solution");
+        assert_eq!(outcome.findings.iter().find(solution), None);
+        assert!(!claims(&outcome).is_empty());
     }
-    let outcome = study.look();
-    let solution = |found: &&Finding| found.text.contains("control solution");
-    assert_eq!(outcome.findings.iter().find(solution), None);
-    assert!(!claims(&outcome).is_empty());
 }
 
 /// Twelve sensors in turn at two sites, the second six with another meter that reads 16 % higher: none has both.

@@ -133,6 +133,12 @@ fn sensors_that_stand_twice_are_one_finding() {
             found.text
         );
         assert_eq!(found.paste.matches("[[corrections]]").count(), 3);
+        let whence = format!("in readings/kelp.csv and {minutes} min later in readings/again.csv;");
+        assert!(found.text.contains(&whence), "{}", found.text);
+        assert!(
+            found.line.is_some() && found.file == "readings/again.csv",
+            "{found:?}"
+        );
         let left_out: Vec<&str> = outcome
             .left_out
             .iter()
@@ -149,6 +155,16 @@ fn sensors_that_stand_twice_are_one_finding() {
             ["s2"]
         );
         assert_eq!(outcome.left_out.len(), out.saturating_sub(1));
+        // Of one the other file was read first: no file and no line is that of all.
+        study
+            .settings
+            .truncate(study.settings.find("[[seen]]").unwrap());
+        for reading in &mut study.sensors[4].readings {
+            reading.file = 2 - reading.file;
+        }
+        let outcome = study.look();
+        let found = only(&outcome);
+        assert_eq!((found.file.as_str(), found.line), ("", None));
     }
 }
 
