@@ -329,11 +329,15 @@ fn what_cannot_be_told_apart_is_named() {
 #[test]
 fn a_difference_seen_to_an_earlier_day_says_the_day() {
     let row = "stays-on;upper-arm-back;lower-back;0.12;0.02;0.2;30;30;3;40;0.001;differs;;;;0;8";
-    let said = study(&[row]).report().markdown.replace('\u{a0}', " ");
+    let earlier = study(&[row]);
+    let said = point(&earlier, "Differs").unwrap();
     let claim =
-        "keeps more sensors on than Back of the upper arm, 1.2 more of ten by day 8 (0.2 to 2.0)";
-    assert!(said.contains(claim), "{said}");
-    assert!(!said.contains("9 against 21"), "{said}");
+        "keeps more sensors on than Back of the upper arm, 1.2 more of ten by day 8 (0.2 to 2.0).";
+    assert!(said.ends_with(claim), "{said}");
+    assert_eq!(point(&earlier, "On the label"), None);
+    let row = "stays-on;upper-arm-back;lower-back;-0.12;-0.2;-0.02;30;30;3;40;0.001;differs;;;;0;8";
+    let said = point(&study(&[row]), "Differs").unwrap();
+    assert!(said.ends_with("by day 8 (0.2 to 2.0)."), "{said}");
     let row = "stays-on;upper-arm-back;lower-back;0.12;-0.02;0.2;30;30;3;1;0.4;open;;;0.2;0;8";
     let open = point(&study(&[row]), "Still open").unwrap();
     let most = "2.0 in ten apart at most by day 8; too few were worn after it";
