@@ -93,9 +93,12 @@ closeness AS (
     GROUP BY w.site
 ),
 at_night AS (
-    SELECT site, sensor_rate(artefacts, nights) AS rate
-    FROM sensor_artefacts
-    GROUP BY site
+    SELECT
+        w.site,
+        sensor_rate_in_study(a.artefacts, a.nights, a.site, CASE WHEN a.site = w.site THEN 1.0 ELSE 0.0 END) AS rate
+    FROM worn AS w
+    CROSS JOIN sensor_artefacts AS a
+    GROUP BY w.site
 )
 SELECT
     w.site,

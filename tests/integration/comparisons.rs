@@ -9,10 +9,10 @@ use whereworn_stats::agreement::steadiness::steadiness;
 use whereworn_stats::mixed::over_wearers::mean_over_wearers;
 use whereworn_stats::mixed::sites::{SensorMean, compare_sites};
 use whereworn_stats::multiplicity::holm;
-use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
+use whereworn_stats::rates::clustered::{Cluster, clustered_mean, share_within};
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
-use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, rate_in_study, share_in_study};
 
 use crate::fixture::{Output, Row, Study, Table, close, close_or_missing};
 
@@ -88,6 +88,15 @@ fn headline_of_each_site() {
         sensors: &sensors_of_all,
         sites: &places,
     };
+    let cluster = |row: Row<'_>| Cluster {
+        sum: row.number("artefacts"),
+        size: row.number("nights"),
+    };
+    let nights: Vec<Cluster> = artefacts.rows().map(cluster).collect();
+    let night_sites: Vec<usize> = artefacts
+        .rows()
+        .map(|row| codes[row.text("site")])
+        .collect();
     for row in table.rows() {
         let site = row.text("site");
         let own = pairs.of(site);
@@ -115,16 +124,10 @@ fn headline_of_each_site() {
         let mard = mean_in_study(&of_study(&farness), codes[site]).unwrap();
         let upper = mard.interval.map(|interval| interval.upper);
         close_or_missing(row.maybe("mard_upper"), upper, EQUAL, site);
-        let at_night = artefacts.rows_where(&[("site", site)]);
-        let clusters: Vec<Cluster> = at_night
-            .iter()
-            .map(|row| Cluster {
-                sum: row.number("artefacts"),
-                size: row.number("nights"),
-            })
-            .collect();
-        let rate = clustered_rate(&clusters).and_then(|rate| rate.interval);
-        let upper = rate.map(|rate| 100.0 * rate.upper);
+        let rate = rate_in_study(&nights, &night_sites, codes[site]);
+        let upper = rate
+            .and_then(|rate| rate.interval)
+            .map(|rate| 100.0 * rate.upper);
         close_or_missing(row.maybe("night_rate_upper"), upper, EQUAL, site);
     }
 }

@@ -6,8 +6,8 @@
 mod common;
 
 use common::close;
-use whereworn_stats::rates::clustered::{clustered_mean, share_within};
-use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
+use whereworn_stats::rates::clustered::{Cluster, clustered_mean, clustered_rate, share_within};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, rate_in_study, share_in_study};
 
 /// Sensors of two values each that do not differ, by site.
 fn twice(sites: &[&[f64]]) -> (Vec<f64>, Vec<usize>, Vec<usize>) {
@@ -134,5 +134,57 @@ fn shares_that_nothing_spoils_stay_as_they_are() {
         };
         let own = share_within(&errors[..60], &sensors[..60]);
         assert_eq!(share_in_study(&study, 0), own);
+    }
+}
+
+/// Sensors by site, with events in so many nights.
+fn pressed(sites: &[&[(f64, f64)]]) -> (Vec<Cluster>, Vec<usize>) {
+    let sensors = sites.iter().enumerate().flat_map(|(site, sensors)| {
+        let sensor = move |&(sum, size): &(f64, f64)| (Cluster { sum, size }, site);
+        sensors.iter().map(sensor)
+    });
+    sensors.unzip()
+}
+
+const FEW: [(f64, f64); 4] = [(0.0, 10.0), (1.0, 10.0), (0.0, 5.0), (0.0, 15.0)];
+
+/// Twelve sensors of ten nights.
+fn twelve(events: [f64; 12]) -> [(f64, f64); 12] {
+    events.map(|events| (events, 10.0))
+}
+
+/// φ = 1.758 319 059 of both sites, 14 / (1 + φ) = 5.075 555 degrees of freedom, a tail of 0.005 246 953. Twelve sensors of ten nights
+/// have shape 12 / φ and 15 events: p = 0.100 605 138 of beta(6.824 700, 15.75), so 0.508 431 624 a night: scipy 1.17, stats.beta.ppf and
+/// stats.t.ppf. The other site's 0.986 is above the 6 in 10 nights of the worst sensor.
+#[test]
+fn sensors_pressed_elsewhere_raise_the_upper_end_of_a_rate() {
+    let many = twelve([0., 4., 0., 1., 6., 0., 1., 0., 3., 0., 0., 0.]);
+    let (sensors, sites) = pressed(&[&FEW, &many]);
+    let own = clustered_rate(&sensors[4..]).unwrap();
+    let rate = rate_in_study(&sensors, &sites, 1).unwrap();
+    assert_eq!(rate.estimate, own.estimate);
+    assert_eq!(rate.interval.unwrap().lower, own.interval.unwrap().lower);
+    close(rate.interval.unwrap().upper, 0.508_431_623_7, 1e-7, "upper");
+    let few = rate_in_study(&sensors, &sites, 0).unwrap();
+    close(few.interval.unwrap().upper, 0.6, 1e-12, "worst sensor");
+    assert_eq!(rate_in_study(&sensors, &sites, 2), None);
+}
+
+/// One site, sensors that scatter as chance does, and two sites none of whose sensors was pressed leave a rate its own interval, as
+/// does a study whose bound is the lower.
+#[test]
+fn rates_that_nothing_spoils_stay_as_they_are() {
+    let even = twelve([1.0; 12]);
+    let quiet = twelve([0.0; 12]);
+    let little = twelve([0., 2., 0., 1., 3., 0., 1., 0., 2., 0., 1., 1.]);
+    for sites in [
+        &[&FEW[..]][..],
+        &[&FEW, &even],
+        &[&FEW, &little],
+        &[&quiet, &quiet],
+    ] {
+        let (sensors, places) = pressed(sites);
+        let own = clustered_rate(&sensors[..sites[0].len()]);
+        assert_eq!(rate_in_study(&sensors, &places, 0), own);
     }
 }

@@ -10,7 +10,7 @@ use whereworn_stats::rates::clustered::{
 };
 use whereworn_stats::rates::heterogeneity::ExposedUnit;
 use whereworn_stats::rates::quasi_ratio::quasi_ratio;
-use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, rate_in_study, share_in_study};
 
 use super::arguments::Kind::{Code, Count, Label, Number};
 use super::arguments::{plain, with_unit};
@@ -70,6 +70,19 @@ pub const ALL: &[Statistic] = &[
         about: "events over exposure, a row for each sensor, with an interval that lets sensors differ, from three on",
         example: "SELECT site, get_field(sensor_rate(artefacts, nights), 'rate') AS rate FROM sensor_artefacts GROUP BY site ORDER BY site",
         evaluate: One(rate_over_sensors),
+    },
+    Statistic {
+        name: "sensor_rate_in_study",
+        arguments: &[
+            plain("events", Count),
+            plain("exposure", Number),
+            plain("site", Label),
+            plain("own", Number),
+        ],
+        fields: &["rate", "lower", "upper"],
+        about: "sensor_rate of the site whose rows have own 1, its upper end held to how unlike sensors of all sites are",
+        example: "SELECT w.site, get_field(sensor_rate_in_study(a.artefacts, a.nights, a.site, CASE WHEN a.site = w.site THEN 1.0 ELSE 0.0 END), 'rate') AS rate FROM sites AS w CROSS JOIN sensor_artefacts AS a GROUP BY w.site ORDER BY w.site",
+        evaluate: One(rate_in_its_study),
     },
     Statistic {
         name: "mean_over_wearers",
@@ -187,14 +200,27 @@ fn in_its_study(rows: &Rows, of: fn(&StudyValues, usize) -> Option<Headline>) ->
 }
 
 fn rate_over_sensors(rows: &Rows) -> Values {
+    Some(headline(clustered_rate(&clusters(rows))?))
+}
+
+fn rate_in_its_study(rows: &Rows) -> Values {
+    let sites = rows.labels(2);
+    let own = rows.numbers(3).iter().position(|own| *own > 0.0)?;
+    Some(headline(rate_in_study(
+        &clusters(rows),
+        &sites,
+        *sites.get(own)?,
+    )?))
+}
+
+fn clusters(rows: &Rows) -> Vec<Cluster> {
     let sensors = rows.numbers(0).iter().zip(rows.numbers(1));
-    let clusters: Vec<Cluster> = sensors
+    sensors
         .map(|(sum, size)| Cluster {
             sum: *sum,
             size: *size,
         })
-        .collect();
-    Some(headline(clustered_rate(&clusters)?))
+        .collect()
 }
 
 fn over_wearers(rows: &Rows) -> Values {

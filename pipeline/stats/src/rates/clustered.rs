@@ -23,7 +23,7 @@ const LEAST_CORRELATION: f64 = 0.02;
 const LEAST_CORRELATION_OF_HITS: f64 = 0.02;
 
 /// What is added to the counts on the far and on the near side of a limit: exact limits add 1 and 0, Jeffreys's 1/2 and 1/2.
-const OUTWARD: f64 = 0.75;
+pub(super) const OUTWARD: f64 = 0.75;
 const INWARD: f64 = 0.25;
 
 /// Points of the normal distribution of sensors on either side, and the standard deviations between them.

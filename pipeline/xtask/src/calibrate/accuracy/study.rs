@@ -2,8 +2,10 @@
 
 use super::{Count, count, generator, mean};
 use crate::calibrate::{Promise, Row};
-use whereworn_simulate::accuracy::{Errors, Pairs, Spread, USUAL};
-use whereworn_stats::rates::study::{StudyValues, mean_in_study, share_in_study};
+use rand::RngExt;
+use whereworn_simulate::accuracy::{Errors, Nights, Pairs, Spread, USUAL};
+use whereworn_stats::rates::clustered::Cluster;
+use whereworn_stats::rates::study::{StudyValues, mean_in_study, rate_in_study, share_in_study};
 
 const SITES: usize = 4;
 
@@ -12,6 +14,32 @@ const SIZES: [usize; 3] = [5, 10, 20];
 
 const OF_MEANS: &str = "mean absolute relative difference in the study";
 const OF_SHARES: &str = "share within 20 % in the study";
+const OF_RATES: &str = "rate of night artefacts in the study";
+
+/// Sensors that are pressed at all, a share of them, and how often.
+const RATES: [(&str, Nights, f64); 5] = [
+    ("6 per 100 nights, sensors alike", nights(0.06, 1000.0), 1.0),
+    ("6 per 100 nights, sensors differ", nights(0.06, 1.5), 1.0),
+    (
+        "20 per 100 nights, sensors differ strongly",
+        nights(0.2, 0.5),
+        1.0,
+    ),
+    (
+        "20 per 100 nights, most from few sensors",
+        nights(0.2, 0.25),
+        1.0,
+    ),
+    (
+        "3 a night of one sensor in ten, none of the others",
+        nights(3.0, 1000.0),
+        0.1,
+    ),
+];
+
+const fn nights(rate: f64, shape: f64) -> Nights {
+    Nights { rate, shape }
+}
 
 pub fn rows(quick: bool) -> Vec<Row> {
     let studies = if quick { 150 } else { 2000 };
@@ -27,8 +55,41 @@ pub fn rows(quick: bool) -> Vec<Row> {
             );
             rows.extend(of_sites(&condition, spread, sensors, studies));
         }
+        for (name, law, pressed) in RATES {
+            let condition = format!("{sensors} sensors at each of {SITES} sites, {name}");
+            rows.push(of_nights(&condition, law, pressed, sensors, studies));
+        }
     }
     rows
+}
+
+fn of_nights(condition: &str, law: Nights, pressed: f64, sensors: usize, studies: usize) -> Row {
+    let mut random = generator(condition);
+    let truth = pressed * law.rate;
+    let sites: Vec<usize> = (0..SITES * sensors)
+        .map(|sensor| sensor / sensors)
+        .collect();
+    let mut tally = Count::default();
+    for _ in 0..studies {
+        let sensor = |_: &usize| {
+            let rate = if random.random::<f64>() < pressed {
+                law.rate
+            } else {
+                0.0
+            };
+            Nights { rate, ..law }.cluster(&mut random)
+        };
+        let clusters: Vec<Cluster> = sites.iter().map(sensor).collect();
+        let interval = rate_in_study(&clusters, &sites, 0).and_then(|rate| rate.interval);
+        tally.add(interval.map(|i| i.lower <= truth && truth <= i.upper));
+    }
+    // A site in which no sensor is pressed shows no rate to hold that of others to.
+    let promise = if pressed < 1.0 {
+        Promise::None
+    } else {
+        count(sensors)
+    };
+    tally.row(OF_RATES, condition, promise, studies)
 }
 
 fn of_sites(condition: &str, spread: Spread, sensors: usize, studies: usize) -> [Row; 2] {
