@@ -22,13 +22,17 @@ const EFFECTS: [(Measure, usize, usize, f64); 12] = [
     (Measure::QuietAtNight, 40, 4, 3.0),
 ];
 
-/// Hands over the lines of each condition as they are found.
-pub fn lines(studies: usize, quick: bool, found: &mut dyn FnMut(Vec<Line>)) {
-    if !quick {
+/// Hands over the lines of each condition as they are found, or of the measures whose name holds a word.
+pub fn lines(studies: usize, quick: bool, only: Option<&str>, found: &mut dyn FnMut(Vec<Line>)) {
+    if !quick && only.is_none() {
         found(demo(studies));
     }
-    found(detached(studies));
-    for (measure, sensors, wearers, effect) in EFFECTS {
+    if only.is_none() {
+        found(detached(studies));
+    }
+    let wanted = |measure: Measure| only.is_none_or(|word| measure.name().contains(word));
+    let effects = EFFECTS.into_iter();
+    for (measure, sensors, wearers, effect) in effects.filter(|(measure, ..)| wanted(*measure)) {
         if !quick || (sensors, wearers) == (20, 1) {
             found(against_one_test(measure, sensors, wearers, effect, studies).into());
         }
