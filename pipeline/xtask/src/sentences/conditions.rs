@@ -9,7 +9,7 @@ use whereworn_stats::conclusions::{Measure, Plan, Primary};
 pub struct Condition {
     pub name: &'static str,
     pub design: Design,
-    /// Whether sites are exactly as far apart as the margin, in every measure.
+    /// Whether sites that differ are exactly as far apart as the margin.
     pub at_margin: bool,
     pub plan: Plan,
 }
@@ -219,7 +219,7 @@ fn lagging(world: World) -> SiteLaw {
     }
 }
 
-/// Without a difference in delay.
+/// Without a difference in delay, or with one site that differs.
 pub fn of_delay() -> Vec<Condition> {
     let usual = lagging(LAG);
     let paired = |pairs, world| SiteLaw {
@@ -243,11 +243,32 @@ pub fn of_delay() -> Vec<Condition> {
             },
         )
     };
+    let noisy = World {
+        offset: 25.0,
+        noise: Noise {
+            coloured: 0.05,
+            minutes: 60.0,
+            white: 0.01,
+        },
+        ..LAG
+    };
     let hardly = World {
         delay: 1.0,
         delay_sd: 1.0,
         ..LAG
     };
+    let mut second_late = vec![usual; 4];
+    second_late[1].delay = Some(World { delay: 14.0, ..LAG });
+    // Three minutes apart, the default margin.
+    let apart = [0.0, 3.0].map(|more| {
+        paired(
+            many,
+            World {
+                delay: LAG.delay + more,
+                ..LAG
+            },
+        )
+    });
     vec![
         Condition::of_delay("delay: 1 wearer, 2 sites, 10 sensors each", plain(2, 10, 1)),
         Condition::of_delay(
@@ -297,6 +318,21 @@ pub fn of_delay() -> Vec<Condition> {
             "delay: 1 wearer, 2 sites, 40 sensors each, hardly behind, few pairs at one and many at the other",
             sized(&[(paired(few, hardly), 40), (paired(many, hardly), 40)]),
         ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each with 40 to 70 pairs, one noisier and 20 mg/dL higher",
+            sized(&[(paired(many, LAG), 40), (paired(many, noisy), 40)]),
+        ),
+        Condition::of_delay(
+            "delay: 3 wearers, 4 sites, 15 sensors each, the second 6 min later",
+            Design::plain(&second_late, 15, 3),
+        ),
+        Condition {
+            at_margin: true,
+            ..Condition::of_delay(
+                "delay: 1 wearer, 2 sites at the margin, 30 sensors each with 40 to 70 pairs",
+                Design::plain(&apart, 30, 1),
+            )
+        },
     ]
 }
 

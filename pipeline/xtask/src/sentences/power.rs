@@ -7,7 +7,7 @@ use whereworn_simulate::studies::Design;
 use whereworn_stats::conclusions::{Conclusion, Measure, Plan, Primary, Verdict, conclude};
 
 /// Effects with which one test at the end finds four of five to nine of ten: measure, sensors a site, wearers, effect.
-const EFFECTS: [(Measure, usize, usize, f64); 12] = [
+const EFFECTS: [(Measure, usize, usize, f64); 13] = [
     (Measure::ReadsHighOrLow, 10, 1, 10.5),
     (Measure::ReadsHighOrLow, 16, 4, 8.5),
     (Measure::ReadsHighOrLow, 20, 1, 6.7),
@@ -20,6 +20,7 @@ const EFFECTS: [(Measure, usize, usize, f64); 12] = [
     (Measure::QuietAtNight, 16, 4, 7.0),
     (Measure::QuietAtNight, 20, 1, 5.0),
     (Measure::QuietAtNight, 40, 4, 3.0),
+    (Measure::Delay, 20, 1, 7.0),
 ];
 
 /// Hands over the lines of each condition as they are found, or of the measures whose name holds a word.
