@@ -100,26 +100,64 @@ pub fn study(world: &World, sensors: usize, seed: u64) -> Vec<DelayPair> {
                 (_, Some(&when)) => when,
                 _ => break,
             };
-            let window =
-                when.saturating_sub(45).div_ceil(world.spacing)..=(when + 45) / world.spacing;
-            let (minutes, glucose) = window
-                .filter_map(|index| {
-                    Some((
-                        (index * world.spacing) as f64 - when as f64,
-                        *readings.get(index)?,
-                    ))
-                })
-                .unzip();
-            let fingerstick = blood[when] * (1.0 + FINGERSTICK_NOISE * normal(&mut generator));
-            pairs.push(DelayPair {
-                sensor,
-                fingerstick,
-                minutes,
-                glucose,
-            });
+            pairs.push(pair(sensor, when, world, &blood, &readings, &mut generator));
         }
     }
     pairs
+}
+
+/// The checks of one sensor that is worn for so many days, at most 14: so many at any minute, or of those around meals as many as
+/// there are.
+pub fn of_sensor(
+    world: &World,
+    days: f64,
+    checks: usize,
+    generator: &mut ChaCha8Rng,
+) -> Vec<DelayPair> {
+    let until = ((days * 1440.0) as usize).clamp(1, MINUTES);
+    let (blood, mut times) = match world.meals {
+        None => (blood_glucose(generator), Vec::new()),
+        Some(checks) => around_meals(checks, generator),
+    };
+    let mut readings = sensor_readings(world, &blood, generator);
+    readings.truncate(until.div_ceil(world.spacing));
+    times.retain(|when| *when < until);
+    (0..checks)
+        .map_while(|_| {
+            let when = match (world.meals, times.len()) {
+                (None, _) => generator.random_range(0..until),
+                (Some(_), 0) => return None,
+                (Some(_), left) => times.swap_remove(generator.random_range(0..left)),
+            };
+            Some(pair(0, when, world, &blood, &readings, generator))
+        })
+        .collect()
+}
+
+/// A fingerstick at some minute, with the readings around it.
+fn pair(
+    sensor: usize,
+    when: usize,
+    world: &World,
+    blood: &[f64],
+    readings: &[f64],
+    generator: &mut ChaCha8Rng,
+) -> DelayPair {
+    let window = when.saturating_sub(45).div_ceil(world.spacing)..=(when + 45) / world.spacing;
+    let (minutes, glucose) = window
+        .filter_map(|index| {
+            Some((
+                (index * world.spacing) as f64 - when as f64,
+                *readings.get(index)?,
+            ))
+        })
+        .unzip();
+    DelayPair {
+        sensor,
+        fingerstick: blood[when] * (1.0 + FINGERSTICK_NOISE * normal(generator)),
+        minutes,
+        glucose,
+    }
 }
 
 /// Readings of sensors of several sites worn at once for 14 days, one of each world.

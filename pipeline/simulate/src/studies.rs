@@ -1,10 +1,13 @@
 //! Whole studies of several sites, of known truth, for the conclusions that are drawn from them.
 
+use crate::delay::{World, of_sensor};
 use crate::draws::{gamma, normal, poisson};
 use crate::wear::{Cause, Law};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use whereworn_stats::conclusions::{BodySide, Ending, Night, Pair, Sensor, Study};
+use whereworn_stats::delay::point::{DelayPoint, delay_point};
+use whereworn_stats::delay::sensor_delay;
 
 /// Days in a month.
 pub const MONTH: f64 = 365.25 / 12.0;
@@ -26,6 +29,9 @@ pub struct SiteLaw {
     pub shape: f64,
     /// Fewest and most pairs of a sensor that stays on to the end.
     pub pairs: [usize; 2],
+    /// How its readings lag behind blood glucose, each sensor's delay being told from as many checks as it has pairs; `None`:
+    /// nobody can tell.
+    pub delay: Option<World>,
 }
 
 /// A site as it usually is (common practice, no source): three in ten sensors come off, a mean absolute relative difference of
@@ -44,6 +50,7 @@ pub const USUAL: SiteLaw = SiteLaw {
     rate: 0.08,
     shape: 1.5,
     pairs: [5, 50],
+    delay: None,
 };
 
 /// What goes with a site without being the site's.
@@ -79,7 +86,7 @@ pub struct Design {
     pub season: f64,
     /// A sensor in a hundred reads so much higher, percent.
     pub outlier: f64,
-    /// A site is worn no longer from when on its mean error, survival or nights lag this many standard errors behind the others'.
+    /// A site is worn no longer from when on its mean error, survival, nights or delay lag this many standard errors behind the others'.
     pub drops_behind: Option<f64>,
     /// Share of sensors of a second model, which reads 2 % higher.
     pub second_model: f64,
@@ -288,6 +295,15 @@ impl Design {
         if let Some(along) = self.along {
             along.put(&mut sensor, random);
         }
+        if let Some(world) = law.delay {
+            let of_wearer = World {
+                delay: world.delay + 1.5 * person[1],
+                ..world
+            };
+            let checks = of_sensor(&of_wearer, life.days, sensor.pairs.len(), random);
+            let points: Vec<DelayPoint> = checks.iter().filter_map(delay_point).collect();
+            sensor.delay = sensor_delay(&points);
+        }
         sensor
     }
 
@@ -296,10 +312,11 @@ impl Design {
         let Some(limit) = self.drops_behind else {
             return;
         };
-        let values: [fn(&Sensor) -> f64; 3] = [
-            |s| f64::from(u8::from(s.ending == Ending::CameOff)),
-            |s| s.pairs.iter().map(|p| p.difference).sum::<f64>() / s.pairs.len().max(1) as f64,
-            |s| s.nights.iter().map(|n| n.artefacts).sum::<f64>() / s.nights.len().max(1) as f64,
+        let values: [Shown; 4] = [
+            |s| Some(f64::from(u8::from(s.ending == Ending::CameOff))),
+            |s| mean(s.pairs.iter().map(|p| p.difference).sum(), s.pairs.len()),
+            |s| mean(s.nights.iter().map(|n| n.artefacts).sum(), s.nights.len()),
+            |s| s.delay.map(|delay| delay.minutes),
         ];
         for site in 0..dropped.len() {
             if dropped[site] || dropped.iter().filter(|gone| !**gone).count() <= 2 {
@@ -316,22 +333,27 @@ impl Design {
     }
 }
 
+/// What a sensor showed, where it did.
+type Shown = fn(&Sensor) -> Option<f64>;
+
+fn mean(sum: f64, count: usize) -> Option<f64> {
+    Some(sum / count.max(1) as f64)
+}
+
 fn law_days() -> f64 {
     crate::wear::RATED
 }
 
 /// By how many standard errors one group's mean is above another's; `None` with fewer than three in either.
-fn lag(own: &[&Sensor], others: &[&Sensor], of: impl Fn(&Sensor) -> f64) -> Option<f64> {
+fn lag(own: &[&Sensor], others: &[&Sensor], of: impl Fn(&Sensor) -> Option<f64>) -> Option<f64> {
     let moments = |group: &[&Sensor]| {
-        let n = group.len() as f64;
-        let mean = group.iter().map(|s| of(s)).sum::<f64>() / n;
-        let squares: f64 = group.iter().map(|s| (of(s) - mean).powi(2)).sum();
-        (mean, squares / (n * (n - 1.0)))
+        let values: Vec<f64> = group.iter().filter_map(|s| of(s)).collect();
+        let n = values.len() as f64;
+        let mean = values.iter().sum::<f64>() / n;
+        let squares: f64 = values.iter().map(|value| (value - mean).powi(2)).sum();
+        (values.len() >= 3).then(|| (mean, squares / (n * (n - 1.0))))
     };
-    if own.len() < 3 || others.len() < 3 {
-        return None;
-    }
-    let ((mean, error), (others, more)) = (moments(own), moments(others));
+    let ((mean, error), (others, more)) = (moments(own)?, moments(others)?);
     let error = (error + more).sqrt();
     (error > 0.0).then(|| (mean - others) / error)
 }

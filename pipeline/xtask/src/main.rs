@@ -23,7 +23,7 @@ const USAGE: &str = "usage: cargo xtask check [--but-tests]   everything that ha
        cargo xtask findings [--quick | FAULT | clean [SEED STUDIES]]    what the look at the data finds of planted faults, and claims of clean studies
        cargo xtask nights [--quick | --fit]    what the detector of night artefacts finds on labelled synthetic nights
        cargo xtask plan [--quick]        sensors until a question is settled, power as advised, probabilities of being best
-       cargo xtask sentences [--quick | --studies N]   how often what a report says of sites is wrong, and how often it is said";
+       cargo xtask sentences [--quick | [--only WORD] [--studies N]]   how often what a report says of sites is wrong, and how often it is said";
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -51,11 +51,13 @@ fn main() -> ExitCode {
         ["faults", ref rest @ ..] => faults::run(rest),
         ["fuzz", ref rest @ ..] => fuzz::command(rest),
         ["sbom"] => sbom::run(),
-        ["sentences"] => sentences::run(false, None),
-        ["sentences", "--quick"] => sentences::run(true, None),
-        ["sentences", "--studies", count] => match count.parse() {
-            Ok(studies) => sentences::run(false, Some(studies)),
-            Err(_) => Err(format!("`{count}` is no number of studies")),
+        ["sentences"] => sentences::run(false, None, None),
+        ["sentences", "--quick"] => sentences::run(true, None, None),
+        ["sentences", "--only", word] => sentences::run(false, None, Some(word)),
+        ["sentences", ref only @ .., "--studies", count] => match (only, count.parse()) {
+            ([], Ok(studies)) => sentences::run(false, Some(studies), None),
+            (["--only", word], Ok(studies)) => sentences::run(false, Some(studies), Some(*word)),
+            _ => Err(format!("`{count}` is no number of studies")),
         },
         _ => {
             eprintln!("{USAGE}");

@@ -8,7 +8,7 @@ use super::sums::SiteSums;
 pub struct SensorDelay {
     /// Minutes.
     pub minutes: f64,
-    /// One over its variance, up to a factor common to all sensors: Szx² / Szz.
+    /// Szx² / Szz, per squared minute: the squared noise of a pair, relative to glucose, over this is the variance of `minutes`.
     pub weight: f64,
 }
 

@@ -11,6 +11,7 @@ use whereworn_stats::conclusions::{
     Conclusion, Confounder, Ending, Measure, Night, Pair, Plan, Primary, RowKey, Sensor, Study,
     Verdict, conclude, conclude_each,
 };
+use whereworn_stats::delay::SensorDelay;
 use whereworn_stats::survival::pseudo::pseudo_incidence;
 
 /// A sensor worn for ten days to its end, one pair at half time whose reading is so far off.
@@ -529,4 +530,23 @@ fn taken_off_early(arm: usize, belly: usize, random: &mut ChaCha8Rng) -> f64 {
     let study = study((0..arm + belly).map(one).collect(), &[500.0]);
     let said = conclude(&study, &plan(Measure::StaysOn), None);
     row(&said, Measure::StaysOn).p.unwrap()
+}
+
+/// By hand: a pair's noise of 7 % and sensors that differ by 3 minutes give a sensor of weight 0.07² / 9 half of what one has whose
+/// noise is next to nothing, (10 + 4 / 2 + 4 / 2) / 2 = 7; weighed by noise alone the first would speak for its site, with 10.
+#[test]
+fn a_sensor_that_was_checked_often_does_not_speak_for_its_site() {
+    let mut sensors = two_sites([&[0.0; 3], &[0.0; 3]]);
+    let half = 0.07 * 0.07 / 9.0;
+    let delays = [10.0, 4.0, 4.0, 0.0, 0.0, 0.0];
+    for ((sensor, minutes), weight) in sensors
+        .iter_mut()
+        .zip(delays)
+        .zip([1e9, half, half].repeat(2))
+    {
+        sensor.delay = Some(SensorDelay { minutes, weight });
+    }
+    let found = conclude(&study(sensors, &[100.0]), &plan(Measure::Delay), None);
+    let difference = row(&found, Measure::Delay).difference.expect("difference");
+    assert!((difference - 7.0).abs() < 1e-6, "{difference}");
 }

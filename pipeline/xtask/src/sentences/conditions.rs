@@ -1,15 +1,17 @@
 //! The studies that sentences are tried on.
 
+use whereworn_simulate::delay::{Checks, Noise, World};
 use whereworn_simulate::studies::{Along, Design, SiteLaw, USUAL};
 use whereworn_simulate::wear::Law;
-use whereworn_stats::conclusions::Measure;
+use whereworn_stats::conclusions::{Measure, Plan, Primary};
 
 /// A kind of study, and what is true in it.
 pub struct Condition {
     pub name: &'static str,
     pub design: Design,
-    /// Whether sites are exactly as far apart as the margin, in every measure.
+    /// Whether sites that differ are exactly as far apart as the margin.
     pub at_margin: bool,
+    pub plan: Plan,
 }
 
 impl Condition {
@@ -18,6 +20,18 @@ impl Condition {
             name,
             design,
             at_margin: false,
+            plan: Plan::default(),
+        }
+    }
+
+    /// One whose plan asks for delay first.
+    fn of_delay(name: &'static str, design: Design) -> Self {
+        Self {
+            plan: Plan {
+                primary: vec![Primary::Measure(Measure::Delay)],
+                ..Plan::default()
+            },
+            ..Self::new(name, design)
         }
     }
 
@@ -31,7 +45,10 @@ impl Condition {
             Measure::ReadsTrue => same(a.bias, b.bias) && same(total(&a), total(&b)),
             Measure::ReadsHighOrLow => same(a.bias, b.bias),
             Measure::QuietAtNight => same(a.rate, b.rate),
-            Measure::Delay => true,
+            Measure::Delay => match (a.delay, b.delay) {
+                (Some(a), Some(b)) => same(a.delay, b.delay),
+                _ => true,
+            },
         }
     }
 
@@ -166,9 +183,157 @@ pub fn with_effect(measure: Measure, effect: f64) -> [SiteLaw; 2] {
         Measure::ReadsTrue => (other.sd_between, other.sd_within) = (5.0 * effect, 9.0 * effect),
         Measure::ReadsHighOrLow => other.bias += effect,
         Measure::QuietAtNight => other.rate *= effect,
-        Measure::Delay => {}
+        Measure::Delay => {
+            return [0.0, effect].map(|more| {
+                lagging(World {
+                    delay: LAG.delay + more,
+                    ..LAG
+                })
+            });
+        }
     }
     [USUAL, other]
+}
+
+/// Sensors 8 minutes behind, more or less by 2, with gains and offsets of their own (common practice, no source).
+const LAG: World = World {
+    delay: 8.0,
+    delay_sd: 2.0,
+    gain_sd: 0.08,
+    gain: 0.0,
+    offset: 5.0,
+    offset_sd: 8.0,
+    spacing: 5,
+    noise: Noise {
+        coloured: 0.03,
+        minutes: 15.0,
+        white: 0.01,
+    },
+    meals: None,
+};
+
+fn lagging(world: World) -> SiteLaw {
+    SiteLaw {
+        delay: Some(world),
+        ..USUAL
+    }
+}
+
+/// Without a difference in delay, or with one site that differs.
+pub fn of_delay() -> Vec<Condition> {
+    let usual = lagging(LAG);
+    let paired = |pairs, world| SiteLaw {
+        pairs,
+        ..lagging(world)
+    };
+    let plain =
+        |sites: usize, sensors, wearers| Design::plain(&vec![usual; sites], sensors, wearers);
+    let sized = |sites: &[(SiteLaw, usize)]| Design {
+        sites: sites.to_vec(),
+        ..plain(1, 1, 1)
+    };
+    let spread = |delay_sd| World { delay_sd, ..LAG };
+    let [few, many] = [[12, 20], [40, 70]];
+    let checked = |checks| {
+        paired(
+            many,
+            World {
+                meals: Some(checks),
+                ..LAG
+            },
+        )
+    };
+    let noisy = World {
+        offset: 25.0,
+        noise: Noise {
+            coloured: 0.05,
+            minutes: 60.0,
+            white: 0.01,
+        },
+        ..LAG
+    };
+    let hardly = World {
+        delay: 1.0,
+        delay_sd: 1.0,
+        ..LAG
+    };
+    let mut second_late = vec![usual; 4];
+    second_late[1].delay = Some(World { delay: 14.0, ..LAG });
+    // Three minutes apart, the default margin.
+    let apart = [0.0, 3.0].map(|more| {
+        paired(
+            many,
+            World {
+                delay: LAG.delay + more,
+                ..LAG
+            },
+        )
+    });
+    vec![
+        Condition::of_delay("delay: 1 wearer, 2 sites, 10 sensors each", plain(2, 10, 1)),
+        Condition::of_delay(
+            "delay: 3 wearers, 4 sites, 20 sensors each",
+            plain(4, 20, 3),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 5 sites with 20, 20, 3, 3 and 3 sensors",
+            sized(&[20, 20, 3, 3, 3].map(|sensors| (usual, sensors))),
+        ),
+        Condition::of_delay(
+            "delay: 3 wearers, 4 sites, 12 sensors each, a site dropped when one standard error behind",
+            Design {
+                drops_behind: Some(1.0),
+                ..plain(4, 12, 3)
+            },
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 3 sites, sensors that differ much and little, with few and many pairs, 6, 20 and 20 sensors",
+            sized(&[
+                (paired(few, spread(5.0)), 6),
+                (paired(many, spread(0.0)), 20),
+                (paired([12, 70], spread(5.0)), 20),
+            ]),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 20 sensors each, that differ by 5 min, with 10 to 70 pairs",
+            sized(&[(paired([10, 70], spread(5.0)), 20); 2]),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each, few pairs at one and many at the other",
+            sized(&[(paired(few, LAG), 40), (paired(many, LAG), 40)]),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each with 40 to 70 pairs, one checked after meals, the other at random",
+            Design::plain(&[Checks::AfterMeals, Checks::Random].map(checked), 40, 1),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each with 40 to 70 pairs, one checked after meals, the other before",
+            Design::plain(
+                &[Checks::AfterMeals, Checks::BeforeMeals].map(checked),
+                40,
+                1,
+            ),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each, hardly behind, few pairs at one and many at the other",
+            sized(&[(paired(few, hardly), 40), (paired(many, hardly), 40)]),
+        ),
+        Condition::of_delay(
+            "delay: 1 wearer, 2 sites, 40 sensors each with 40 to 70 pairs, one noisier and 20 mg/dL higher",
+            sized(&[(paired(many, LAG), 40), (paired(many, noisy), 40)]),
+        ),
+        Condition::of_delay(
+            "delay: 3 wearers, 4 sites, 15 sensors each, the second 6 min later",
+            Design::plain(&second_late, 15, 3),
+        ),
+        Condition {
+            at_margin: true,
+            ..Condition::of_delay(
+                "delay: 1 wearer, 2 sites at the margin, 30 sensors each with 40 to 70 pairs",
+                Design::plain(&apart, 30, 1),
+            )
+        },
+    ]
 }
 
 /// A site of which six in ten sensors come off, with this shape of the hazard.
@@ -203,6 +368,7 @@ pub fn of_demo() -> Vec<SiteLaw> {
         rate,
         shape: 12.0,
         pairs: [20, 50],
+        delay: None,
     };
     vec![
         site(1.00, 0.035, 0.045, 0.20, 1.3, 0.26),
@@ -252,6 +418,7 @@ pub fn at_margin() -> Vec<Condition> {
             },
             design: Design::plain(&[USUAL, apart], sensors, wearers),
             at_margin: true,
+            plan: Plan::default(),
         })
         .into_iter()
         .collect()

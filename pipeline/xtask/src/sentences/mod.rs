@@ -8,7 +8,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::SeedableRng;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use whereworn_stats::conclusions::{Conclusion, ENOUGH, Plan, Verdict, conclude_each};
+use whereworn_stats::conclusions::{Conclusion, ENOUGH, Verdict, conclude_each};
 use whereworn_stats::resampling::seed::seed;
 
 const NAMES: [&str; 7] = ["a", "b", "c", "d", "e", "f", "g"];
@@ -80,7 +80,7 @@ fn read(condition: &Condition, number: usize) -> Wrong {
     let mut random = generator(condition.name, number);
     let study = condition.design.draw(&NAMES, &mut random);
     let mut wrong = Wrong::default();
-    for report in conclude_each(&study, &Plan::default()) {
+    for report in conclude_each(&study, &condition.plan) {
         let alike = |row: &&Conclusion| match row.against {
             Some(against) => condition.alike(row.measure, row.site, against),
             None => condition.as_others(row.measure, row.site),
@@ -170,14 +170,16 @@ fn wrong(condition: &Condition, studies: usize) -> Vec<Line> {
     ]
 }
 
-/// Runs everything; after a full run the page is written anew.
+/// Runs everything, or the conditions whose name holds a word; after a full run of everything the page is written anew.
 ///
 /// # Errors
 /// The promises that are not kept.
-pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
+pub fn run(quick: bool, studies: Option<usize>, only: Option<&str>) -> Result<(), String> {
     let studies = studies.unwrap_or(if quick { QUICK_STUDIES } else { STUDIES });
     let mut conditions = conditions::without_difference();
+    conditions.extend(conditions::of_delay());
     conditions.extend(conditions::at_margin());
+    conditions.retain(|condition| only.is_none_or(|word| condition.name.contains(word)));
     if quick {
         conditions.retain(|condition| condition.design.wearers == 1);
     }
@@ -187,8 +189,10 @@ pub fn run(quick: bool, studies: Option<usize>) -> Result<(), String> {
     for condition in &conditions {
         show(wrong(condition, studies), errors, &mut lines);
     }
-    power::lines(studies, quick, &mut |found| show(found, errors, &mut lines));
-    if !quick {
+    power::lines(studies, quick, only, &mut |found| {
+        show(found, errors, &mut lines);
+    });
+    if !quick && only.is_none() {
         let text = format!(
             "{}\n{HEAD}{}",
             include_str!("intro.md"),

@@ -7,7 +7,7 @@ use whereworn_simulate::studies::Design;
 use whereworn_stats::conclusions::{Conclusion, Measure, Plan, Primary, Verdict, conclude};
 
 /// Effects with which one test at the end finds four of five to nine of ten: measure, sensors a site, wearers, effect.
-const EFFECTS: [(Measure, usize, usize, f64); 12] = [
+const EFFECTS: [(Measure, usize, usize, f64); 13] = [
     (Measure::ReadsHighOrLow, 10, 1, 10.5),
     (Measure::ReadsHighOrLow, 16, 4, 8.5),
     (Measure::ReadsHighOrLow, 20, 1, 6.7),
@@ -20,15 +20,20 @@ const EFFECTS: [(Measure, usize, usize, f64); 12] = [
     (Measure::QuietAtNight, 16, 4, 7.0),
     (Measure::QuietAtNight, 20, 1, 5.0),
     (Measure::QuietAtNight, 40, 4, 3.0),
+    (Measure::Delay, 20, 1, 7.0),
 ];
 
-/// Hands over the lines of each condition as they are found.
-pub fn lines(studies: usize, quick: bool, found: &mut dyn FnMut(Vec<Line>)) {
-    if !quick {
+/// Hands over the lines of each condition as they are found, or of the measures whose name holds a word.
+pub fn lines(studies: usize, quick: bool, only: Option<&str>, found: &mut dyn FnMut(Vec<Line>)) {
+    if !quick && only.is_none() {
         found(demo(studies));
     }
-    found(detached(studies));
-    for (measure, sensors, wearers, effect) in EFFECTS {
+    if only.is_none() {
+        found(detached(studies));
+    }
+    let wanted = |measure: Measure| only.is_none_or(|word| measure.name().contains(word));
+    let effects = EFFECTS.into_iter();
+    for (measure, sensors, wearers, effect) in effects.filter(|(measure, ..)| wanted(*measure)) {
         if !quick || (sensors, wearers) == (20, 1) {
             found(against_one_test(measure, sensors, wearers, effect, studies).into());
         }
