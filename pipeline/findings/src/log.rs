@@ -10,6 +10,7 @@ use whereworn_model::time::{MICROS_PER_DAY, MICROS_PER_SECOND, Micros};
 
 use crate::checks::extremes::Routine;
 use crate::finding::Finding;
+use crate::sessions::moved_log::Moved;
 
 /// An hour.
 pub(crate) const HOUR: Micros = 3600 * MICROS_PER_SECOND;
@@ -111,6 +112,8 @@ pub(crate) struct Seen {
     pub run: Option<(Micros, Micros)>,
     /// The longest time without a reading inside, before and after it.
     pub gap: Option<(Micros, Micros)>,
+    /// How they lie to the days of the log.
+    pub moved: Option<Moved>,
     /// Median minutes between readings.
     pub spacing: f64,
     /// Whole nights worn, and those with too few readings.
@@ -122,6 +125,23 @@ pub(crate) struct Seen {
 }
 
 impl Session {
+    /// What an `insert` begins.
+    pub fn inserted(event: &WearEvent) -> Self {
+        Self {
+            wearer: event.wearer.to_string(),
+            sensor: event.sensor.to_string(),
+            site: event.site.to_string(),
+            side: event.side.to_string(),
+            model: event.model.to_string(),
+            lot: event.lot.to_string(),
+            tape: event.tape.to_string(),
+            insert: event.time,
+            file: event.file.to_string(),
+            line: event.line,
+            ..Self::default()
+        }
+    }
+
     /// Until when its readings are its own.
     pub fn readings_until(&self, cutoff: Micros) -> Micros {
         let until = self.end.unwrap_or(cutoff).min(cutoff);
@@ -155,19 +175,7 @@ pub(crate) fn sessions(log: &Log<'_>) -> Vec<Session> {
         match event.event.as_str() {
             "insert" => {
                 known.insert(key, sessions.len());
-                sessions.push(Session {
-                    wearer: event.wearer.to_string(),
-                    sensor: event.sensor.to_string(),
-                    site: event.site.to_string(),
-                    side: event.side.to_string(),
-                    model: event.model.to_string(),
-                    lot: event.lot.to_string(),
-                    tape: event.tape.to_string(),
-                    insert: event.time,
-                    file: event.file.to_string(),
-                    line: event.line,
-                    ..Session::default()
-                });
+                sessions.push(Session::inserted(event));
             }
             kind => {
                 let Some(session) = known.get(&key).and_then(|place| sessions.get_mut(*place))

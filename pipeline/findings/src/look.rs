@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use rayon::prelude::*;
-use whereworn_model::rows::{Check, Reading, SensorReadings, Status};
+use whereworn_model::rows::{Check, Reading, RejectedRow, SensorReadings, Status};
 use whereworn_model::settings::FINDING_KINDS;
 use whereworn_model::time::{MICROS_PER_DAY, Micros, local_date, start_of_day};
 use whereworn_model::units::Unit;
@@ -33,10 +33,12 @@ use crate::readings::repeated::{self, Repeated};
 use crate::readings::swapped_dates::SwappedDates;
 use crate::readings::trace::{Trace, median_step, minutes};
 use crate::sessions as wear;
+use crate::sessions::moved_log::{self, Moved};
 use crate::sessions::nights;
 use crate::sessions::rows::Tallies;
 use crate::sessions::sites;
 use crate::sessions::swapped_ids;
+use crate::sessions::swapped_log::SwappedLog;
 use crate::sessions::two_ids;
 use crate::units::{self, Levels};
 
@@ -106,6 +108,7 @@ pub struct Look<'a> {
     coarse: Vec<Coarse>,
     repeated: Vec<repeated::Told>,
     swapped_dates: SwappedDates,
+    swapped_log: SwappedLog<'a>,
     orphans: Vec<Orphan>,
     findings: Vec<Finding>,
     doubted: Vec<DoubtedCheck>,
@@ -125,6 +128,7 @@ impl<'a> Look<'a> {
             tallies: Tallies::new(&log),
             contradicted: contradicted(&log),
             beside: Beside::new(odd_units.places().chain(shared.places())),
+            swapped_log: SwappedLog::new(&log),
             odd_units,
             shared,
             log,
@@ -154,8 +158,7 @@ impl<'a> Look<'a> {
             self.end_wearer();
             self.wearer.clone_from(&readings.wearer);
         }
-        let key = (readings.wearer.clone(), readings.sensor.clone());
-        let place = self.place.get(&key).copied();
+        let place = self.place_of(&readings);
         let Some((placed, session)) =
             place.and_then(|place| Some((place, self.sessions.get_mut(place)?)))
         else {
@@ -198,6 +201,21 @@ impl<'a> Look<'a> {
             let trace = Trace::new(&readings, warm, until, &self.contradicted);
             self.traces.insert(place, trace);
         }
+    }
+
+    /// The place of a sensor's session, day and month of its rows in the log put right where they are swapped.
+    fn place_of(&mut self, readings: &SensorReadings) -> Option<usize> {
+        let key = (readings.wearer.clone(), readings.sensor.clone());
+        let place = self.place.get(&key).copied();
+        let known = place.and_then(|place| self.sessions.get(place));
+        let Some(session) = self.swapped_log.put_right(&self.log, known, readings) else {
+            return place;
+        };
+        match place.and_then(|place| self.sessions.get_mut(place)) {
+            Some(known) => *known = session,
+            None => self.sessions.push(session),
+        }
+        place.or(self.sessions.len().checked_sub(1))
     }
 
     fn orphan(&mut self, readings: &SensorReadings) {
@@ -261,10 +279,11 @@ impl<'a> Look<'a> {
 
     /// Looks at clocks and meters of a wearer.
     fn of_wearer(&self, wearer: &str, traces: &Traces) -> OfWearer {
-        let known: Vec<(usize, &Session, &Trace)> = traces
+        let mut known: Vec<(usize, &Session, &Trace)> = traces
             .iter()
             .filter_map(|(place, trace)| Some((*place, self.sessions.get(*place)?, trace)))
             .collect();
+        known.sort_by_key(|(_, session, _)| session.insert);
         let zone = self.log.home(wearer);
         let mut checks = units::cured(&self.log, wearer);
         self.odd_units
@@ -374,7 +393,7 @@ impl<'a> Look<'a> {
         });
         findings.extend(copied);
         let mut doubted = std::mem::take(&mut self.doubted);
-        let (of_groups, of_units, told) = self.levels.findings(log);
+        let (of_groups, of_units, mut told) = self.levels.findings(log);
         findings.extend(of_groups);
         doubted.extend(of_units);
         for (found, rows) in [
@@ -384,14 +403,49 @@ impl<'a> Look<'a> {
             findings.extend(found);
             doubted.extend(rows);
         }
+        findings.extend(coarse::findings(log, &self.sessions, &self.coarse));
+        // Those put right have another place.
+        self.sessions
+            .sort_by(|a, b| (&a.wearer, a.insert).cmp(&(&b.wearer, b.insert)));
         findings.extend(wear::findings(log, &self.sessions, &self.orphans));
+        // Where fingersticks say that a sensor's dates are off its log is not.
+        let is_of_clock = |moved: &Finding| {
+            let same = |clock: &Finding| {
+                clock.kind == "clock-sensor"
+                    && (&clock.wearer, &clock.sensor) == (&moved.wearer, &moved.sensor)
+            };
+            findings.iter().any(same)
+        };
+        let mut of_logs = moved_log::findings(log, &self.sessions);
+        of_logs.retain(|moved| !is_of_clock(moved));
+        findings.extend(of_logs);
         findings.extend(swapped_ids::findings(log, &self.sessions));
         findings.extend(nights::findings(log, &self.sessions));
         findings.extend(sites::findings(log, &self.sessions));
-        findings.extend(coarse::findings(log, &self.sessions, &self.coarse));
+        let of_log: Vec<(usize, &RejectedRow)> = log
+            .rejects
+            .iter()
+            .enumerate()
+            .filter(|(_, reject)| self.swapped_log.explains(reject))
+            .collect();
+        told.extend(of_log.iter().map(|(place, _)| *place));
+        // Sensors named in a rejected row.
+        let is_of_log = |sensor: &str| {
+            let mut fields = of_log.iter().flat_map(|(_, reject)| {
+                let fields = reject.raw.split([',', ';', '\t']);
+                fields.map(|field| field.trim_matches([' ', '"']))
+            });
+            fields.any(|field| field == sensor)
+        };
+        findings.retain(|finding| {
+            let is_open = ["no-end", "lost"].contains(&finding.kind);
+            !is_open || !is_of_log(&finding.sensor)
+        });
         // Rows under the wrong wearer are told as that.
         for orphan in std::mem::take(&mut self.orphans) {
-            if wear::wrong_wearer(log, &self.sessions, &orphan).is_none() {
+            if !is_of_log(&orphan.sensor)
+                && wear::wrong_wearer(log, &self.sessions, &orphan).is_none()
+            {
                 self.tallies.merge(orphan.tallies);
             }
         }
@@ -404,6 +458,7 @@ impl<'a> Look<'a> {
         let of_rows = self.tallies.findings(log, &told).into_iter();
         findings.extend(of_rows.filter(|finding| !is_told(finding)));
         findings.extend(of_dates);
+        findings.extend(self.swapped_log.findings());
         for finding in &mut findings {
             finding.seen = log.is_seen(finding);
             finding.new = finding.from.is_some_and(|from| from >= log.month_start);
@@ -515,6 +570,8 @@ fn seen(log: &Log<'_>, session: &Session, readings: &SensorReadings) -> Seen {
         span,
         run: span.map(|span| run(&readings.readings, span, warm_up)),
         gap,
+        moved: Moved::of(session, &readings.readings, log.checks_of(&session.wearer))
+            .filter(|_| session.second.is_none()),
         spacing,
         nights: nights::counted(log, session, &told, spacing),
         routine: Routine::of(log.checks_of(&session.wearer), &readings.readings),

@@ -1,10 +1,12 @@
 //! What the log of sensors contradicts or leaves open.
 
 pub(crate) mod log_days;
+pub(crate) mod moved_log;
 pub(crate) mod nights;
 pub(crate) mod rows;
 pub(crate) mod sites;
 pub(crate) mod swapped_ids;
+pub(crate) mod swapped_log;
 pub(crate) mod two_ids;
 
 use std::collections::BTreeSet;

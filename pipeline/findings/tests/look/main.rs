@@ -6,6 +6,7 @@ mod coarse;
 mod days;
 mod doubles;
 mod journeys;
+mod log_dates;
 mod log_days;
 mod lost_minutes;
 mod meter_clocks;

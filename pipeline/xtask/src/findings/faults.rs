@@ -1,6 +1,7 @@
 //! Faults planted in a study, and what has to be found of them.
 
 mod clocks;
+mod dates;
 mod sessions;
 mod sites;
 mod units;
@@ -73,7 +74,7 @@ impl Expected {
 }
 
 /// Kinds of faults, each with what it plants.
-pub const FAULTS: [&str; 27] = [
+pub const FAULTS: [&str; 29] = [
     "unit, a sensor",
     "unit, fingersticks",
     "unit, mg/dL as mmol/L",
@@ -93,6 +94,8 @@ pub const FAULTS: [&str; 27] = [
     "session-too-long",
     "wrong-wearer",
     "set-aside",
+    "set-aside, log swapped",
+    "set-aside, log a day off",
     "rejected",
     "site-confounded",
     "checks-by-alarm",
@@ -218,6 +221,7 @@ pub fn plant(fault: &str, rows: &mut Rows, dice: &mut ChaCha8Rng) -> Option<Expe
         all: &all,
     };
     match kind {
+        _ if fault.starts_with("set-aside, log") => dates::plant(&planting, rows, dice),
         "unit" => units::plant(&planting, rows, dice),
         "clock-sensor" | "clock-meter" | "clock-change" | "meter" => {
             clocks::plant(&planting, rows, dice)

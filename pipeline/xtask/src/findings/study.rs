@@ -22,6 +22,10 @@ pub struct Rows {
     pub broken: Option<(String, usize)>,
     /// What values are multiplied by, and the unit declared for them: wearer, sensor or meter, factor, unit.
     pub units: Vec<(String, String, f64, &'static str)>,
+    /// Rows of the log whose time cannot be read.
+    pub unread: Vec<WearEvent>,
+    /// When it is looked at, where that matters; later rows are rejected.
+    pub as_of: Option<Micros>,
 }
 
 pub const MINUTE: Micros = 60_000_000;
@@ -141,7 +145,35 @@ impl Rows {
             c.glucose *= self.factor(&c.wearer, &c.meter).0;
             c.file = format!("fingersticks/{}.csv", c.wearer).into();
         });
+        let mut lines = std::collections::BTreeMap::<String, u64>::new();
+        for event in rows.events.iter_mut().chain(&mut rows.unread) {
+            event.file = format!("wear-events/{}.csv", event.wearer).into();
+            let line = lines.entry(event.file.to_string()).or_insert(1);
+            *line += 1;
+            event.line = *line;
+        }
+        let mut rejects: Vec<RejectedRow> = Vec::new();
+        let reject = |event: &WearEvent, column: &str, reason: &str| RejectedRow {
+            file: event.file.to_string(),
+            line: event.line,
+            column: column.to_owned(),
+            reason: reason.to_owned(),
+            raw: format!("{},{},{}", event.wearer, event.sensor, event.event),
+        };
+        let unread = rows.unread.iter();
+        rejects.extend(unread.map(|event| reject(event, "time", "unparsable time")));
+        rows.events.retain(|event| {
+            let is_late = self.as_of.is_some_and(|as_of| event.time > as_of);
+            rejects.extend(is_late.then(|| reject(event, "time", "a time after --as-of")));
+            !is_late
+        });
         let mut inserted = std::collections::BTreeSet::new();
+        let mut begun = std::collections::BTreeMap::new();
+        for event in rows.events.iter().filter(|event| event.event == "insert") {
+            begun
+                .entry((event.wearer.clone(), event.sensor.clone()))
+                .or_insert(event.time);
+        }
         let mut refused = Vec::new();
         rows.events
             .sort_by(|a, b| (&a.wearer, a.time).cmp(&(&b.wearer, b.time)));
@@ -150,6 +182,18 @@ impl Rows {
         rows.readings
             .sort_by(|a, b| (&a.wearer, &a.sensor).cmp(&(&b.wearer, &b.sensor)));
         rows.events.retain(|e| {
+            let insert = begun.get(&(e.wearer.clone(), e.sensor.clone()));
+            let fault = match insert {
+                _ if e.event != "end" => None,
+                None => Some(("sensor", "`end` of a sensor that was never inserted")),
+                Some(insert) if e.time < *insert => Some(("time", "`end` before `insert`")),
+                Some(_) => None,
+            };
+            if let Some((column, reason)) = fault {
+                rejects.push(reject(e, column, reason));
+                refused.push(e.clone());
+                return false;
+            }
             let first = e.sensor.is_empty()
                 || inserted.insert((e.wearer.clone(), e.sensor.clone(), e.event.clone()))
                 || !["insert", "end"].contains(&e.event.as_str());
@@ -159,8 +203,6 @@ impl Rows {
             first
         });
         let mut files: Vec<FileRows> = Vec::new();
-        let mut rejects: Vec<RejectedRow> = Vec::new();
-        let mut lines = std::collections::BTreeMap::<String, u64>::new();
         for sensor in &mut rows.readings {
             let name = format!("readings/{}.csv", sensor.wearer);
             let file = files
