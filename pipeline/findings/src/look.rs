@@ -28,6 +28,7 @@ use crate::log::{FURTHEST_OUT, Log, Seen, Session, sessions};
 use crate::meters::bias;
 use crate::meters::steady::Steps;
 use crate::readings::coarse::{self, Coarse};
+use crate::readings::cut_times::CutTimes;
 use crate::readings::flat::{self, flat};
 use crate::readings::repeated::{self, Repeated};
 use crate::readings::swapped_dates::SwappedDates;
@@ -81,6 +82,9 @@ fn contradicted(log: &Log<'_>) -> Contradicted {
 /// Traces of a wearer's sensors, by the places of their sessions.
 type Traces = BTreeMap<usize, Trace>;
 
+/// A wearer, traces of the sensors, and the fingersticks beside what they showed.
+type Waiting<'a> = (String, Traces, Copies<'a>);
+
 /// Wearers wait until their traces hold so many readings (16 bytes each), to be looked at side by side.
 const SIDE_BY_SIDE: usize = 1 << 20;
 
@@ -96,10 +100,10 @@ pub struct Look<'a> {
     wearer: String,
     traces: Traces,
     /// Wearers whose sensors have come in, and the readings in their traces.
-    waiting: Vec<(String, Traces)>,
+    waiting: Vec<Waiting<'a>>,
     waiting_readings: usize,
     levels: Levels,
-    copies: Copies,
+    copies: Copies<'a>,
     odd_units: OddUnits,
     shared: SharedChecks<'a>,
     beside: Beside,
@@ -107,6 +111,7 @@ pub struct Look<'a> {
     contradicted: Contradicted,
     coarse: Vec<Coarse>,
     repeated: Vec<repeated::Told>,
+    cut_times: CutTimes,
     swapped_dates: SwappedDates,
     swapped_log: SwappedLog<'a>,
     orphans: Vec<Orphan>,
@@ -142,6 +147,7 @@ impl<'a> Look<'a> {
             copies: Copies::default(),
             coarse: Vec::new(),
             repeated: Vec::new(),
+            cut_times: CutTimes::default(),
             swapped_dates: SwappedDates::default(),
             orphans: Vec::new(),
             findings: Vec::new(),
@@ -154,6 +160,7 @@ impl<'a> Look<'a> {
         readings
             .readings
             .retain(|reading| reading.time <= self.log.cutoff);
+        self.cut_times.sensor(&readings);
         if readings.wearer != self.wearer {
             self.end_wearer();
             self.wearer.clone_from(&readings.wearer);
@@ -247,6 +254,7 @@ impl<'a> Look<'a> {
     /// All sensors of a wearer have come in.
     fn end_wearer(&mut self) {
         let traces = std::mem::take(&mut self.traces);
+        let copies = std::mem::take(&mut self.copies);
         if traces.is_empty() {
             return;
         }
@@ -254,7 +262,7 @@ impl<'a> Look<'a> {
             .values()
             .map(|trace| trace.times.len())
             .sum::<usize>();
-        self.waiting.push((self.wearer.clone(), traces));
+        self.waiting.push((self.wearer.clone(), traces, copies));
         if self.waiting_readings >= SIDE_BY_SIDE {
             self.look_at_waiting();
         }
@@ -264,8 +272,8 @@ impl<'a> Look<'a> {
     fn look_at_waiting(&mut self) {
         let waiting = std::mem::take(&mut self.waiting);
         self.waiting_readings = 0;
-        let one = |(wearer, traces): &(String, Traces)| self.of_wearer(wearer, traces);
-        let found: Vec<OfWearer> = waiting.par_iter().map(one).collect();
+        let one = |(wearer, traces, copies): Waiting<'_>| self.of_wearer(&wearer, &traces, copies);
+        let found: Vec<OfWearer> = waiting.into_par_iter().map(one).collect();
         for (findings, pairs, doubted) in found {
             self.findings.extend(findings);
             self.doubted.extend(doubted);
@@ -278,7 +286,7 @@ impl<'a> Look<'a> {
     }
 
     /// Looks at clocks and meters of a wearer.
-    fn of_wearer(&self, wearer: &str, traces: &Traces) -> OfWearer {
+    fn of_wearer(&self, wearer: &str, traces: &Traces, copies: Copies<'_>) -> OfWearer {
         let mut known: Vec<(usize, &Session, &Trace)> = traces
             .iter()
             .filter_map(|(place, trace)| Some((*place, self.sessions.get(*place)?, trace)))
@@ -291,10 +299,11 @@ impl<'a> Look<'a> {
         self.shared.take_out(&self.log, wearer, &mut checks);
         flat::take_out(&self.doubted, wearer, &mut checks);
         let (mut of_rows, mut doubted) = (Vec::new(), Vec::new());
+        let of_copies = copies.take_out(&self.log, &mut checks, &zone);
         let of_doubles = doubles::take_out(&mut checks, self.log.checks_of(wearer), &zone);
         let of_stopped = stopped::take_out(&mut checks, &zone);
         let of_minutes = lost_minutes::take_out(&mut checks, &zone);
-        let all = of_doubles.into_iter().chain(of_stopped);
+        let all = of_copies.into_iter().chain(of_doubles).chain(of_stopped);
         for (finding, rows) in all.chain(of_minutes) {
             doubted.extend(self.doubted_rows(&finding, &rows));
             of_rows.push(finding);
@@ -384,14 +393,6 @@ impl<'a> Look<'a> {
         let log = &self.log;
         let mut findings = std::mem::take(&mut self.findings);
         findings.extend(repeated::findings(log, std::mem::take(&mut self.repeated)));
-        let copied = self.copies.findings(log);
-        // What was copied follows the sensor without a delay, and seems to be of another clock.
-        findings.retain(|finding| {
-            let same =
-                |copy: &Finding| (&copy.wearer, &copy.meter) == (&finding.wearer, &finding.meter);
-            finding.kind != "clock-meter" || !copied.iter().any(same)
-        });
-        findings.extend(copied);
         let mut doubted = std::mem::take(&mut self.doubted);
         let (of_groups, of_units, mut told) = self.levels.findings(log);
         findings.extend(of_groups);
@@ -448,6 +449,10 @@ impl<'a> Look<'a> {
             {
                 self.tallies.merge(orphan.tallies);
             }
+        }
+        if let Some((finding, rejects)) = self.cut_times.finding(log) {
+            findings.push(finding);
+            told.extend(rejects);
         }
         let of_dates = self.swapped_dates.findings(log);
         // What a file's dates explain is not told by month as well.

@@ -4,16 +4,16 @@ use whereworn_model::rows::{Check, Reading, Status};
 use whereworn_model::time::{MICROS_PER_MINUTE, Micros};
 
 /// A display shows the reading that came last, for no longer than this.
-const SHOWN: Micros = 16 * MICROS_PER_MINUTE;
+pub(crate) const SHOWN: Micros = 16 * MICROS_PER_MINUTE;
 
 /// The part of a sensor's readings that is its lowest, and its highest.
 const PART: usize = 10;
 
 /// Fingersticks of a wearer with the usable reading that one sensor showed; both by time.
-pub(crate) fn shown<'a>(
-    checks: &'a [Check],
-    readings: &'a [Reading],
-) -> impl Iterator<Item = (&'a Check, &'a Reading)> {
+pub(crate) fn shown<'c, 'r>(
+    checks: &'c [Check],
+    readings: &'r [Reading],
+) -> impl Iterator<Item = (&'c Check, &'r Reading)> {
     let first = readings.first().map_or(Micros::MAX, |first| first.time);
     let last = readings.last().map_or(Micros::MIN, |last| last.time);
     let from = checks.partition_point(|check| check.time < first);

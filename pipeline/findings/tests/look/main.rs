@@ -3,6 +3,8 @@
 
 mod clocks;
 mod coarse;
+mod copies;
+mod cut_times;
 mod days;
 mod doubles;
 mod journeys;
