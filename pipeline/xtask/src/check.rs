@@ -41,7 +41,7 @@ const CHECKS: &[(&str, Check)] = &[
     ),
     (
         "sentences, simulated",
-        Simulation(|| crate::sentences::run(true, None)),
+        Simulation(|| crate::sentences::run(true, None, None)),
     ),
     (
         "intervals and tests, simulated",

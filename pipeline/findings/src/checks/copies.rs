@@ -16,7 +16,6 @@ use crate::log::Log;
 use crate::readings::trace::middle_and_scatter;
 use crate::words::{checks_from, clock, count, quoted};
 
-
 /// Share of a stretch that is supposed to be copied, when it is weighed against chance.
 const SHARE: f64 = 0.4;
 
@@ -271,7 +270,8 @@ fn finding(log: &Log<'_>, stretch: &Stretch, rows: &[Row<'_>], zone: &TimeZone) 
     };
     let bound = |word: &str, at: Micros| format!("{word} = \"{}\"\n", clock(at, zone));
     let from = (stretch.range.start > EDGE).then(|| bound("from", first.time));
-    let to = (rows.len() - stretch.range.end > EDGE).then(|| bound("to", last.time + MICROS_PER_MINUTE));
+    let to =
+        (rows.len() - stretch.range.end > EDGE).then(|| bound("to", last.time + MICROS_PER_MINUTE));
     let paste = named.map(|named| {
         let wearer = quoted(&first.wearer);
         let [from, to] = [from, to].map(Option::unwrap_or_default);

@@ -10,6 +10,7 @@ pub(crate) mod shared_breaks;
 pub(crate) mod stretches;
 pub(crate) mod unfit;
 pub(crate) mod worn_at_once;
+pub(crate) mod zones;
 
 use std::collections::BTreeSet;
 
@@ -165,6 +166,7 @@ pub(crate) fn clocks(wearer: &Wearer<'_>) -> Clocks {
             _ => None,
         })
         .collect();
+    let found = zones::added(found);
     let found = found.iter();
     let made = found.flat_map(|cause| of_cause(wearer, &clocks, cause, &shifted_whole));
     let made = journeys::joined(wearer, made.collect());
@@ -179,6 +181,17 @@ fn of_cause(
     shifted_whole: &[usize],
 ) -> Vec<Finding> {
     let sensors = touched(clocks, cause);
+    let of_all = match cause.scope {
+        Scope::All => true,
+        Scope::Meter(_) => wearer.meters.len() == 1,
+        Scope::Sensor(_) => false,
+    };
+    if of_all
+        && cause.whole
+        && let Some(finding) = zones::told(wearer, cause, &sensors)
+    {
+        return vec![finding];
+    }
     match cause.scope {
         Scope::Sensor(sensor) if cause.whole => {
             let site = wearer

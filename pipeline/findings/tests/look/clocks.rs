@@ -413,3 +413,46 @@ fn no_clock_of_a_sensor_is_off_by_minutes_of_a_delay() {
     assert_eq!((found.kind, found.sensor.as_str()), ("clock-sensor", "s0"));
     assert!(found.size.unwrap() >= 10.0, "{found:?}");
 }
+
+/// Readings exported in another zone: neither the fingersticks nor the log keep it, so it is no clock of a meter. Where the log keeps
+/// it, it is none of the readings.
+#[test]
+fn readings_in_another_zone_are_told_by_the_log() {
+    for (minutes, meters) in [(-90, 2), (120, 1), (60, 1), (-60, 2)] {
+        let mut study = Study::new(6);
+        if meters == 1 {
+            let checks = study.checks.iter_mut();
+            checks.for_each(|check| check.meter = "kitchen".into());
+        }
+        let readings = study.sensors.iter_mut().flat_map(|s| &mut s.readings);
+        readings.for_each(|reading| reading.time += minutes * MINUTE);
+        let outcome = study.look();
+        let clocks = |outcome: &Outcome| -> Vec<Finding> {
+            let claims = claims(outcome).into_iter();
+            claims
+                .filter(|found| found.kind.starts_with("clock"))
+                .cloned()
+                .collect()
+        };
+        let found = clocks(&outcome);
+        let [found] = &found[..] else {
+            panic!("{found:?}");
+        };
+        assert_eq!(
+            (found.kind, found.size, found.sensors.len()),
+            ("clock-sensor", Some(minutes as f64), 6),
+            "{found:?}"
+        );
+        let line = format!("clock_minutes = {}\n", -minutes);
+        assert_eq!(found.paste.matches(&line).count(), 6, "{}", found.paste);
+        for event in &mut study.events {
+            event.time += minutes * MINUTE;
+        }
+        let outcome = study.look();
+        assert!(
+            claims(&outcome)
+                .iter()
+                .all(|found| found.sensors.is_empty())
+        );
+    }
+}

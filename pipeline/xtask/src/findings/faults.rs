@@ -74,13 +74,14 @@ impl Expected {
 }
 
 /// Kinds of faults, each with what it plants.
-pub const FAULTS: [&str; 29] = [
+pub const FAULTS: [&str; 30] = [
     "unit, a sensor",
     "unit, fingersticks",
     "unit, mg/dL as mmol/L",
     "clock-sensor",
     "clock-sensor, at once",
     "clock-sensor, whole hours",
+    "clock-sensor, another zone",
     "clock-sensor, jump",
     "clock-sensor, twice",
     "clock-meter",

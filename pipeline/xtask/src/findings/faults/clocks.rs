@@ -15,6 +15,11 @@ const ENOUGH_CHECKS: usize = 40;
 /// Fingersticks of a sensor during a journey from which on they tell of it.
 const IN_PART: usize = 12;
 
+/// Minutes between zones that people live in and export in.
+const ZONES: [f64; 12] = [
+    330.0, -330.0, 345.0, 60.0, -60.0, 120.0, -180.0, 300.0, -300.0, 480.0, -540.0, 600.0,
+];
+
 /// Plants a fault of these kinds; `None` where the study has no place for it.
 pub(super) fn plant(
     planting: &Planting<'_>,
@@ -23,6 +28,7 @@ pub(super) fn plant(
 ) -> Option<Expected> {
     match planting.fault {
         "clock-sensor" | "clock-sensor, whole hours" => sensor(planting, rows, dice),
+        "clock-sensor, another zone" => another_zone(planting, rows, dice),
         "clock-sensor, at once" => at_once(planting, rows, dice),
         "clock-sensor, jump" => sensor_jump(planting, rows, dice),
         "clock-sensor, twice" => twice(planting, rows, dice),
@@ -43,6 +49,23 @@ fn shift(sensor: &mut SensorReadings, from: Micros, minutes: f64) {
     {
         reading.time += (minutes * MINUTE as f64) as Micros;
     }
+}
+
+/// All readings of a wearer under a zone that neither the log nor the fingersticks keep.
+fn another_zone(
+    planting: &Planting<'_>,
+    rows: &mut Rows,
+    dice: &mut ChaCha8Rng,
+) -> Option<Expected> {
+    let wearer = pick(planting.all, dice)?.wearer;
+    let minutes = ZONES[dice.random_range(0..ZONES.len())];
+    let own = rows.readings.iter_mut().filter(|one| one.wearer == wearer);
+    own.for_each(|sensor| shift(sensor, Micros::MIN, minutes));
+    Some(Expected {
+        wearer: Some(wearer),
+        size: Some((minutes, 2.0)),
+        ..planting.expected()
+    })
 }
 
 /// Sensors whose minutes can be told.
