@@ -1,8 +1,7 @@
 //! Fingersticks whose minutes are lost: nearly all stand at whole hours, or at halves or quarters of one, as of an export that
-//! cuts times, or of a diary with the hours of meals.
+//! cuts times, or of a diary with the hours of meals; or most at whole or half hours, as of somebody who notes "about 8".
 
 use std::collections::BTreeSet;
-use std::ops::Range;
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -17,12 +16,20 @@ use crate::words::checks_from;
 
 /// Minutes between the times that are left. Zones differ by quarters of an hour: what stands at quarters by one clock does by all.
 const QUARTER: i64 = 15;
-const COARSER: [i64; 2] = [60, 30];
 
-/// Least fingersticks of a meter one after the other, and share of them. By chance one in fifteen stands at a quarter of an hour,
-/// one in three where times are written to five minutes.
+/// Least fingersticks of a meter one after the other, and share of them at quarters of an hour. By chance one in fifteen stands
+/// there, one in three where times are written to five minutes.
 const LEAST: usize = 20;
 const SHARE: f64 = 0.95;
+
+/// Share of them at whole or half hours: by chance one in thirty, one in six of times written to five minutes, one in three of
+/// those written to ten.
+const MOST: f64 = 0.6;
+
+/// How many others may stand at quarters of an hour, or so few minutes off, for each that is told: who rounds to quarters, or
+/// measures when the hour strikes, loses nothing.
+const BESIDE: f64 = 0.2;
+const NEAR: i64 = 3;
 
 /// Fingersticks of one meter, one after the other, without their minutes.
 struct Run {
@@ -61,41 +68,45 @@ fn minute(check: &Check) -> i64 {
     check.time.div_euclid(MICROS_PER_MINUTE)
 }
 
-/// The longest run at quarters of an hour, or at as many minutes past them: a clock may have been put right since.
+/// The longest run; of the coarsest grid that tells nearly as many.
 fn longest_run(checks: &[Check], places: &[usize]) -> Option<Run> {
     let minutes: Vec<i64> = places.iter().map(|place| minute(&checks[*place])).collect();
-    let runs = (0..QUARTER).map(|past| run_at(&minutes, QUARTER, past));
-    let (range, _) = runs.max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let (places, minutes) = (places.get(range.clone())?, minutes.get(range)?);
-    let coarser = COARSER.into_iter().find_map(|grid| {
-        let past = most_frequent(minutes, grid)?;
-        let on = minutes.iter().filter(|at| at.rem_euclid(grid) == past);
-        (on.count() as f64 >= SHARE * minutes.len() as f64).then_some((grid, past))
-    });
-    let (grid, past) = coarser.or(Some((QUARTER, most_frequent(minutes, QUARTER)?)))?;
-    let (range, _) = run_at(minutes, grid, past);
+    let grids = [(60, MOST), (30, MOST), (QUARTER, SHARE)];
+    let runs = grids.into_iter();
+    runs.filter_map(|(grid, share)| run_of(places, &minutes, grid, share))
+        .reduce(|coarser, finer| {
+            let is_more = SHARE * finer.places.len() as f64 > coarser.places.len() as f64;
+            if is_more { finer } else { coarser }
+        })
+}
+
+/// The longest run of which a share stands at the times of a grid, or as many minutes past them: a clock may have been put right
+/// since.
+fn run_of(places: &[usize], minutes: &[i64], grid: i64, share: f64) -> Option<Run> {
+    let score = |at: &i64, past: i64| match at.rem_euclid(grid) == past {
+        true => 1.0 - share,
+        false => -share,
+    };
+    let at = |past: i64| {
+        let scores: Vec<f64> = minutes.iter().map(|at| score(at, past)).collect();
+        (past, highest_sum(&scores))
+    };
+    let (past, (range, _)) = (0..grid)
+        .map(at)
+        .max_by(|(_, (_, a)), (_, (_, b))| a.total_cmp(b))?;
     let all = places.get(range.clone())?.iter().zip(minutes.get(range)?);
     let (on, others): (Vec<_>, Vec<_>) = all.partition(|(_, at)| at.rem_euclid(grid) == past);
-    (on.len() >= LEAST).then(|| Run {
+    let is_beside = |at: i64| {
+        let off = (at - past).rem_euclid(grid);
+        off % QUARTER == 0 || off.min(grid - off) <= NEAR
+    };
+    let beside = others.iter().filter(|(_, at)| is_beside(**at)).count();
+    let is_lost = on.len() >= LEAST && beside as f64 <= BESIDE * on.len() as f64;
+    is_lost.then(|| Run {
         grid,
         others: others.len(),
         places: on.into_iter().map(|(place, _)| *place).collect(),
     })
-}
-
-/// The run that stands at so many minutes past those of a grid, but for a few; the higher, the longer.
-fn run_at(minutes: &[i64], grid: i64, past: i64) -> (Range<usize>, f64) {
-    let score = |at: &i64| match at.rem_euclid(grid) == past {
-        true => 1.0 - SHARE,
-        false => -SHARE,
-    };
-    highest_sum(&minutes.iter().map(score).collect::<Vec<f64>>())
-}
-
-/// By how many minutes most of some times are past those of a grid.
-fn most_frequent(minutes: &[i64], grid: i64) -> Option<i64> {
-    let past = |minute: &i64| minute.rem_euclid(grid);
-    (0..grid).max_by_key(|of| minutes.iter().filter(|minute| past(minute) == *of).count())
 }
 
 fn finding(run: &Run, rows: &[Check], zone: &TimeZone) -> Option<Finding> {
@@ -110,9 +121,13 @@ fn finding(run: &Run, rows: &[Check], zone: &TimeZone) -> Option<Finding> {
         0 => format!("at {times}"),
         past => format!("{past} min past {times}"),
     };
-    let but = match run.others {
-        0 => String::new(),
-        others => format!(", but for {others} between them"),
+    let all = (rows.len() + run.others) as f64;
+    let stand = match run.others {
+        0 => format!("are all {times}"),
+        others if rows.len() as f64 >= SHARE * all => {
+            format!("are all {times}, but for {others} between them")
+        }
+        others => format!("are {times}, which {others} between them are not and stay"),
     };
     let (severity, meaning) = match run.grid {
         QUARTER => (
@@ -126,7 +141,7 @@ fn finding(run: &Run, rows: &[Check], zone: &TimeZone) -> Option<Finding> {
     };
     Some(Finding {
         text: format!(
-            "{}, {}, are all {times}{but}: {meaning}",
+            "{}, {}, {stand}: {meaning}",
             checks_from(first, last, rows.len(), zone),
             meter_words(&first.meter),
         ),

@@ -86,17 +86,80 @@ fn times_written_by_hand_are_left_in() {
     assert_eq!(told(&cut(0, 15)), 2);
 }
 
-/// Seven in ten at whole hours are no row of them.
-#[test]
-fn some_at_whole_hours_are_not_told() {
-    let mut study = cut(0, 60);
+/// A study of which some in ten fingersticks, spread over it, are cut down to whole hours, the others to so many minutes.
+fn some_cut(in_ten: usize, minutes: i64) -> Study {
+    let mut study = Study::new(6);
     for (number, check) in study.checks.iter_mut().enumerate() {
-        if number % 10 < 3 {
-            check.time += (7 + 11 * number as i64 % 53) * MINUTE;
-        }
+        let step = match (7 * (number / 2)) % 10 < in_ten {
+            true => 60,
+            false => minutes,
+        };
+        check.time -= (check.time - START).rem_euclid(step * MINUTE);
     }
-    study.checks.sort_by_key(|check| check.time);
-    let outcome = study.look();
-    let lost = |found: &&Finding| found.text.contains("their minutes are lost");
-    assert_eq!(outcome.findings.iter().find(lost), None);
+    study
+}
+
+fn is_lost(found: &&Finding) -> bool {
+    found.text.contains("their minutes are lost")
+}
+
+/// The others stay, and are judged.
+#[test]
+fn most_at_whole_hours_are_told_and_the_others_stay() {
+    for (in_ten, minutes) in [(7, 1), (8, 1), (9, 1), (7, 5), (8, 5)] {
+        let study = some_cut(in_ten, minutes);
+        let outcome = study.look();
+        let told = claims(&outcome);
+        assert_eq!(told.len(), 2, "{in_ten} {minutes} {told:?}");
+        assert!(told.iter().all(is_lost), "{told:?}");
+        for found in told {
+            assert!(
+                found.text.contains(" are at whole hours, which "),
+                "{}",
+                found.text
+            );
+            assert!(
+                found.text.contains(" between them are not and stay: "),
+                "{}",
+                found.text
+            );
+        }
+        let whole = |time: i64| (time - START) % (60 * MINUTE) == 0;
+        assert!(outcome.doubted.iter().all(|check| whole(check.time)));
+        let all = study
+            .checks
+            .iter()
+            .filter(|check| whole(check.time))
+            .count();
+        let few = all - outcome.doubted.len();
+        assert!(few < all / 10, "{few} of {all} are left");
+    }
+}
+
+#[test]
+fn half_at_whole_hours_are_not_told() {
+    for minutes in [1, 5, 10] {
+        let outcome = some_cut(4, minutes).look();
+        assert_eq!(outcome.findings.iter().find(is_lost), None);
+    }
+}
+
+/// Whoever measures when the hour strikes does so within minutes, and who rounds to quarters loses little.
+#[test]
+fn reminders_and_quarters_are_left_in() {
+    let times = |off: [i64; 10]| {
+        let mut study = Study::new(6);
+        for (number, check) in study.checks.iter_mut().enumerate() {
+            check.time -= (check.time - START).rem_euclid(60 * MINUTE);
+            check.time += off[(7 * (number / 2)) % 10] * MINUTE;
+        }
+        study.look()
+    };
+    for off in [
+        [0, 0, 0, 0, 0, 0, 0, 1, 2, 1],
+        [0, 0, 0, 0, 0, 30, 30, 15, 45, 37],
+    ] {
+        let outcome = times(off);
+        assert_eq!(outcome.findings.iter().find(is_lost), None);
+    }
 }

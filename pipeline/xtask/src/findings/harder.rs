@@ -10,7 +10,7 @@ use whereworn_model::time::Micros;
 
 use super::faults::{Worn, between, readings, sign, worn};
 use super::invented::{self, Shape, normal};
-use super::study::{DAY, Rows};
+use super::study::{DAY, MINUTE, Rows};
 
 /// A wearer who checks two to six times a day, with six to thirty sensors and one meter without a label.
 pub fn one_meter(sensors: usize, seed: u64) -> Rows {
@@ -110,4 +110,22 @@ pub fn replaced(order: Order, size: f64, seed: u64) -> (Rows, Micros) {
     let late = rows.checks.iter_mut().filter(|check| check.time >= at);
     late.for_each(|check| check.glucose = (check.glucose * (1.0 + size)).round());
     (rows, at)
+}
+
+/// Cuts 70 to 95 % of each wearer's fingersticks down to whole hours, as of somebody who notes "about 8"; in one study of three
+/// the others stand at five minutes.
+pub fn hours(rows: &mut Rows, seed: u64) {
+    let mut dice = ChaCha8Rng::seed_from_u64(seed ^ 0x40_0125);
+    let steps = if seed.is_multiple_of(3) { 5 } else { 1 };
+    let mut of_wearer: BTreeMap<String, f64> = BTreeMap::new();
+    for check in &mut rows.checks {
+        let share = of_wearer.entry(check.wearer.to_string());
+        let share = *share.or_insert_with(|| between(&mut dice, 0.70, 0.95));
+        let step = if dice.random::<f64>() < share {
+            60
+        } else {
+            steps
+        };
+        check.time -= check.time.rem_euclid(step * MINUTE);
+    }
 }

@@ -5,6 +5,7 @@ mod harder;
 mod invented;
 mod study;
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
@@ -267,6 +268,9 @@ pub fn explore(only: &str, from: u64, each: u64) -> Result<(), String> {
         println!("{false_claims} of {each} studies with sensors that fail had a false claim");
         return Ok(());
     }
+    if only == "hours" {
+        return whole_hours(from, each);
+    }
     if only == "replaced" {
         return replaced_meters(from, each);
     }
@@ -344,6 +348,37 @@ fn failing_studies(from: u64, studies: u64, verbose: bool) -> Result<usize, Stri
     };
     let falsely = found.iter().filter(|(_, findings)| falsely(findings));
     Ok(falsely.count())
+}
+
+/// Clean studies most of whose fingersticks are cut down to whole hours: how many wearers are told so, and what else is claimed.
+fn whole_hours(from: u64, studies: u64) -> Result<(), String> {
+    let (mut wearers, mut told, mut others) = (0, 0, 0);
+    for seed in from..from + studies {
+        let made = [Made::Demo, Made::Second][(seed % 2) as usize];
+        let mut rows = clean(made, seed)?;
+        harder::hours(&mut rows, seed);
+        let own: BTreeSet<&str> = rows
+            .checks
+            .iter()
+            .map(|check| check.wearer.as_str())
+            .collect();
+        wearers += own.len();
+        let findings = rows.look()?.findings;
+        let (lost, false_claims): (Vec<&Finding>, Vec<&Finding>) = claims(&findings)
+            .into_iter()
+            .partition(|finding| finding.text.contains("their minutes are lost"));
+        let known: BTreeSet<&str> = lost.iter().map(|finding| finding.wearer.as_str()).collect();
+        told += known.len();
+        others += false_claims.len();
+        for finding in false_claims {
+            println!(
+                "false, {made:?} {seed}: {} {:?}: {}",
+                finding.kind, finding.size, finding.text
+            );
+        }
+    }
+    println!("{told} of {wearers} wearers told, {others} other claims in {studies} studies");
+    Ok(())
 }
 
 /// How often a meter that another of its name takes the place of is told, and a site that went with it.
