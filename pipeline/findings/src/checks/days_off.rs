@@ -114,14 +114,16 @@ impl Off {
         let span = span.try_days(self.days).ok()?;
         let written = zone.to_datetime(Timestamp::from_microsecond(at).ok()?);
         let (month, day) = (written.month(), written.day());
-        let written = match self.swapped && day <= 12 {
+        let put_right = match self.swapped && day <= 12 {
             true => written.with().month(day).day(month).build().ok()?,
             false => written,
         };
-        let zoned = written
-            .checked_sub(span)
-            .ok()?
-            .to_zoned_datetime(zone.clone());
+        let put_right = put_right.checked_sub(span).ok()?;
+        if put_right == written {
+            // Of an hour that comes twice, it may be the second.
+            return Some(at);
+        }
+        let zoned = put_right.to_zoned_datetime(zone.clone());
         Some(zoned.ok()?.timestamp().as_microsecond())
     }
 

@@ -191,3 +191,17 @@ fn one_end_is_not_both() {
         assert!(!study.look().findings.iter().any(of_both));
     }
 }
+
+/// An `insert` in the second of the hours that an October night has twice: day and month put right are the same, of the first hour.
+#[test]
+fn an_hour_that_comes_twice_is_no_other_date() {
+    let mut study = Study::new(5);
+    study.settings = study.settings.replace("UTC", "Europe/Lisbon");
+    let second: Timestamp = "2026-10-25T01:20:00Z".parse().unwrap();
+    let later = second.as_microsecond() - study.sensors[2].readings[0].time;
+    study.events.iter_mut().for_each(|row| row.time += later);
+    study.checks.iter_mut().for_each(|row| row.time += later);
+    let readings = study.sensors.iter_mut().flat_map(|own| &mut own.readings);
+    readings.for_each(|row| row.time += later);
+    assert_eq!(claims(&study.look_until(300)), Vec::<&Finding>::new());
+}
